@@ -1,0 +1,1 @@
+"""Blind tastings that say when the conche can stop."""

@@ -1,0 +1,40 @@
+"""What can go wrong, as a tree. The message of each is the one sentence a person reads.
+
+StudyError
+├── BadInput        a file, field, link or request is not usable: what, where, what to do
+├── NotAllowed      the role or the state of the study forbids it
+├── NotFound        nothing is kept under that name, code or link
+├── OutOfDate       the page is older than the record
+├── TooManyTries    wait before the next try
+└── StoreProblem    the store cannot be opened, written or believed
+"""
+
+from __future__ import annotations
+
+
+class StudyError(Exception):
+    """Something a person can act on; str() is the sentence to show."""
+
+
+class BadInput(StudyError):
+    """A file, field, link or request is not usable."""
+
+
+class NotAllowed(StudyError):
+    """The role or the state of the study forbids it."""
+
+
+class NotFound(StudyError):
+    """Nothing is kept under that name, code or link."""
+
+
+class OutOfDate(StudyError):
+    """The page is older than the record."""
+
+
+class TooManyTries(StudyError):
+    """Wait before the next try."""
+
+
+class StoreProblem(StudyError):
+    """The store cannot be opened, written or believed."""

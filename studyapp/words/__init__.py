@@ -1,0 +1,34 @@
+"""Every sentence a person reads goes through gettext from here.
+
+Usage: `from studyapp.words import _, ngettext`. Sentences are whole, with named placeholders:
+`_("Stop at {h} hours.").format(h=12)`. The language belongs to the person, so it is a context variable.
+"""
+
+from __future__ import annotations
+
+import gettext
+from contextvars import ContextVar
+from functools import cache
+from importlib.resources import files
+
+_language: ContextVar[str] = ContextVar("language", default="en")
+
+
+@cache
+def _catalogue(language: str) -> gettext.NullTranslations:
+    return gettext.translation("studyapp", str(files("studyapp.words")), [language], fallback=True)
+
+
+def speak(language: str) -> None:
+    """Choose the language of the current context, for example "fr"."""
+    _language.set(language)
+
+
+def _(sentence: str) -> str:
+    """The sentence in the current language."""
+    return _catalogue(_language.get()).gettext(sentence)
+
+
+def ngettext(one: str, many: str, count: int) -> str:
+    """The singular or plural sentence in the current language."""
+    return _catalogue(_language.get()).ngettext(one, many, count)
