@@ -1,0 +1,175 @@
+"""How the screens look: one set of colours, one style sheet, and the small pieces of text every screen is made of.
+
+The pieces are functions that return markup with their data escaped; `put` draws them. So a screen can set several
+pieces as one block, and a test can read them without a browser.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from html import escape
+from importlib.resources import files
+from typing import Literal
+
+import streamlit as st
+
+Theme = Literal["light", "dark"]
+Tone = Literal["patina", "copper", "brick"]
+Mark = Literal["disc", "ring", "dot", "cross", "square", "triangle", "diamond"]
+
+FONT = "workshop-text, system-ui, 'Noto Sans', sans-serif"
+
+# Contrast was measured for text on page and card: at least 4.5 for text and 3.0 for shapes, in both themes.
+TOKENS: dict[Theme, dict[str, str]] = {
+    "light": {
+        "page": "#F4F6F5",
+        "card": "#FFFFFF",
+        "field": "#E8ECEA",
+        "ink": "#15211F",
+        "quiet": "#4B5956",
+        "edge": "#71807C",
+        "rule": "#D3DAD7",
+        "patina": "#0A5F5B",
+        "patina_text": "#0A5F5B",
+        "copper": "#8A420E",
+        "brick": "#96202F",
+        "patina_wash": "#DCEBE8",
+        "copper_wash": "#F8E9DC",
+        "brick_wash": "#FAE7E8",
+        "band": "#D5E7E3",
+    },
+    "dark": {
+        "page": "#111716",
+        "card": "#1A2221",
+        "field": "#25302E",
+        "ink": "#EDF2F0",
+        "quiet": "#AAB7B3",
+        "edge": "#7F8E8A",
+        "rule": "#313D3A",
+        "patina": "#17807A",
+        "patina_text": "#7CD0C6",
+        "copper": "#F0A96B",
+        "brick": "#F4A0A4",
+        "patina_wash": "#15302D",
+        "copper_wash": "#38260F",
+        "brick_wash": "#3B1A1D",
+        "band": "#1E3D39",
+    },
+}
+
+_SIGNS: dict[Mark, str] = {
+    "disc": "●",
+    "ring": "○",
+    "dot": "◉",
+    "cross": "×",
+    "square": "□",
+    "triangle": "▲",
+    "diamond": "◆",
+}
+_SHEET = files("studyapp.components").joinpath("look.css").read_text(encoding="utf-8")
+
+
+# ---- the frame ---------------------------------------------------------------------------------------------------
+def style(theme: Theme) -> str:
+    """The style sheet with the colours of one theme, as a style element."""
+    colours = "".join(f"--{name.replace('_', '-')}:{value};" for name, value in TOKENS[theme].items())
+    return f"<style>:root{{{colours}}}\n{_SHEET}</style>"
+
+
+def dress(theme: Theme) -> None:
+    """Give the page its style sheet; once a run."""
+    st.html(style(theme))
+
+
+def put(*pieces: str) -> None:
+    """Draw pieces of markup made by this module, one below the other, as one block."""
+    st.html("".join(pieces))
+
+
+# ---- pieces ------------------------------------------------------------------------------------------------------
+def text(sentence: str, kind: str = "") -> str:
+    """A paragraph; `kind` is one of the sheet's classes: lede, quiet, small, strong."""
+    return f'<p class="say {escape(kind)}">{escape(sentence)}</p>'
+
+
+def quiet(sentence: str) -> str:
+    """A second line, still readable."""
+    return text(sentence, "quiet")
+
+
+def lede(sentence: str) -> str:
+    """The first paragraph under a heading."""
+    return text(sentence, "lede")
+
+
+def title(words: str, level: int = 1, kind: str = "") -> str:
+    """A heading; `kind` "verdict" is the large one."""
+    return f'<h{level} class="head {escape(kind)}">{escape(words)}</h{level}>'
+
+
+def crumb(parent: str, here: str, href: str = "/") -> str:
+    """Where the screen belongs, above its heading."""
+    link = f'<a href="{escape(href)}" target="_self">{escape(parent)}</a>'
+    return f'<p class="say quiet crumb">{link} / {escape(here)}</p>'
+
+
+def sign(mark: Mark, tone: str = "") -> str:
+    """A shape that is always followed by its word; a reader aloud skips it."""
+    return f'<span class="sign {escape(tone)}" aria-hidden="true">{_SIGNS[mark]}</span>'
+
+
+def chip(mark: Mark, word: str, tone: str = "") -> str:
+    """A state, as shape and word."""
+    return f'<span class="chip {escape(tone)}">{sign(mark)} {escape(word)}</span>'
+
+
+def bullets(sentences: Iterable[str]) -> str:
+    """A list of sentences."""
+    return f'<ul class="say">{"".join(f"<li>{escape(sentence)}</li>" for sentence in sentences)}</ul>'
+
+
+def facts(cells: Sequence[tuple[str, str, str]]) -> str:
+    """A grid of label, value and note; four in a row on a desk, two on a phone."""
+    drawn = "".join(
+        f"<div><dt>{escape(label)}</dt><dd><b>{escape(value)}</b><span>{escape(note)}</span></dd></div>"
+        for label, value, note in cells
+    )
+    return f'<dl class="facts">{drawn}</dl>'
+
+
+def row(*cells: str) -> str:
+    """One line of `rows`; cells are pieces of markup."""
+    return f'<div class="row">{"".join(f"<div>{cell}</div>" for cell in cells)}</div>'
+
+
+def rows(lines: Iterable[str], kind: str = "") -> str:
+    """Lines with a hairline between them; `kind` names the columns' widths."""
+    return f'<div class="rows {escape(kind)}">{"".join(lines)}</div>'
+
+
+def box(tone: Tone, heading: str, *pieces: str) -> str:
+    """A washed block that belongs together; copper carries a bar at its side, for cautions."""
+    return f'<section class="box {tone}">{title(heading, 2, "small") if heading else ""}{"".join(pieces)}</section>'
+
+
+def caution(sentence: str, heading: str = "") -> str:
+    """A caution beside the action it is about."""
+    return box("copper", heading, text(sentence))
+
+
+def bar(label: str, value: str, share: float, kind: str = "") -> str:
+    """A share of one as a bar, with its label and its value in words."""
+    width = max(0.0, min(1.0, share)) * 100
+    line = f'<div class="pair"><span>{escape(label)}</span><b>{escape(value)}</b></div>'
+    filled = f'<i class="{escape(kind)}" style="width:{width:.0f}%"></i>'
+    return f'{line}<div class="meter" aria-hidden="true">{filled}</div>'
+
+
+def plain(words: str) -> str:
+    """Escaped text, for a cell."""
+    return escape(words)
+
+
+def strong(words: str) -> str:
+    """Escaped text in bold, for a cell."""
+    return f"<b>{escape(words)}</b>"
