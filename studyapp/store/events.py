@@ -1,0 +1,72 @@
+"""The record: a chain of events, each hashed over the one before, that covers every score.
+
+Hashes are SHA-256 over RFC 8785 canonical JSON. Order comes from sequence numbers, never from the clock.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from datetime import UTC, datetime
+from typing import Any
+
+import rfc8785
+from sqlalchemy import Connection, func, insert, select, text
+
+from studyapp.records import Event
+from studyapp.store import schema
+
+GENESIS = "0" * 64
+
+
+def now() -> str:
+    """The present moment in UTC, to the second."""
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+def digest(value: Any) -> str:
+    """SHA-256 of the canonical JSON of `value`."""
+    return hashlib.sha256(rfc8785.dumps(value)).hexdigest()
+
+
+def link(seq: int, at: str, kind: str, study: str | None, body: dict[str, Any], prev: str) -> str:
+    """The hash of one event."""
+    return digest({"seq": seq, "at": at, "kind": kind, "study": study, "body": body, "prev": prev})
+
+
+def head(tx: Connection) -> tuple[int, str]:
+    """Number of events and the hash of the last."""
+    row = tx.execute(
+        select(schema.event.c.seq, schema.event.c.hash).order_by(schema.event.c.seq.desc()).limit(1)
+    ).first()
+    return (row.seq, row.hash) if row else (0, GENESIS)
+
+
+def append(tx: Connection, kind: str, body: dict[str, Any], study: str | None = None) -> Event:
+    """Add one event at the head of the chain."""
+    if tx.dialect.name == "postgresql":
+        # Without it two writers read the same head and fork the chain.
+        tx.execute(text("SELECT pg_advisory_xact_lock(8214)"))
+    seq, prev = head(tx)
+    at = now()
+    hash_ = link(seq + 1, at, kind, study, body, prev)
+    canonical = rfc8785.dumps(body).decode()
+    tx.execute(
+        insert(schema.event).values(
+            seq=seq + 1, at=at, kind=kind, study_id=study, body=canonical, prev=prev, hash=hash_
+        )
+    )
+    return Event(seq + 1, at, kind, body, prev, hash_, study)
+
+
+def all_events(tx: Connection, study: str | None = None) -> list[Event]:
+    """Every event in order, or those of one study."""
+    query = select(schema.event).order_by(schema.event.c.seq)
+    if study is not None:
+        query = query.where(schema.event.c.study_id == study)
+    return [Event(r.seq, r.at, r.kind, json.loads(r.body), r.prev, r.hash, r.study_id) for r in tx.execute(query)]
+
+
+def count(tx: Connection) -> int:
+    """Changes so far: a counter that moves with every write."""
+    return int(tx.execute(select(func.coalesce(func.max(schema.event.c.seq), 0))).scalar_one())

@@ -1,0 +1,179 @@
+"""Staff, assessors, the people behind them, tokens and counted tries."""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection, delete, func, insert, select, update
+
+from studyapp.records import Assessor, Staff
+from studyapp.store import schema
+from studyapp.store.events import now
+
+
+def meta(tx: Connection, key: str) -> str | None:
+    """A value kept for the store itself, such as its salt."""
+    return tx.execute(select(schema.meta.c.value).where(schema.meta.c.key == key)).scalar()
+
+
+def keep_meta(tx: Connection, key: str, value: str) -> None:
+    """Keep a value for the store itself, once."""
+    tx.execute(insert(schema.meta).values(key=key, value=value))
+
+
+# ---- staff ---------------------------------------------------------------------------------------------------------
+def _staff(row: object) -> Staff:
+    return Staff(row.id, row.name, row.role, row.person_id)  # type: ignore[attr-defined]
+
+
+def add_staff(tx: Connection, member: Staff, secret: str) -> None:
+    """Add somebody who runs studies."""
+    tx.execute(
+        insert(schema.staff).values(
+            id=member.id, name=member.name, role=member.role, secret=secret, person_id=member.person, created_at=now()
+        )
+    )
+
+
+def staff_count(tx: Connection) -> int:
+    """How many run studies here."""
+    return int(tx.execute(select(func.count()).select_from(schema.staff)).scalar_one())
+
+
+def all_staff(tx: Connection) -> tuple[Staff, ...]:
+    """Everybody who runs studies, by name."""
+    return tuple(_staff(row) for row in tx.execute(select(schema.staff).order_by(schema.staff.c.name)))
+
+
+def staff_by_name(tx: Connection, name: str) -> tuple[Staff, str] | None:
+    """The member and the hash of the passphrase."""
+    row = tx.execute(select(schema.staff).where(schema.staff.c.name == name)).first()
+    return (_staff(row), row.secret) if row else None
+
+
+def staff_by_role(tx: Connection, role: str) -> Staff | None:
+    """The first member with that role."""
+    query = select(schema.staff).where(schema.staff.c.role == role).order_by(schema.staff.c.created_at)
+    row = tx.execute(query).first()
+    return _staff(row) if row else None
+
+
+def staff_by_token(tx: Connection, hash_: str) -> Staff | None:
+    """Who this live token belongs to."""
+    query = (
+        select(schema.staff)
+        .join(schema.token, schema.token.c.staff_id == schema.staff.c.id)
+        .where(schema.token.c.hash == hash_, schema.token.c.kind == "staff", schema.token.c.ended_at.is_(None))
+    )
+    row = tx.execute(query).first()
+    return _staff(row) if row else None
+
+
+# ---- assessors -----------------------------------------------------------------------------------------------------
+def _assessor(row: object) -> Assessor:
+    return Assessor(row.id, row.pseudonym, bool(row.may_taste), row.person_id)  # type: ignore[attr-defined]
+
+
+def add_person(tx: Connection, id_: str, name: str, contact: str) -> None:
+    """Keep a name and a contact apart from every score."""
+    tx.execute(insert(schema.person).values(id=id_, name=name, contact=contact, created_at=now()))
+
+
+def add_assessor(tx: Connection, assessor: Assessor) -> None:
+    """Add a pseudonym."""
+    tx.execute(
+        insert(schema.assessor).values(
+            id=assessor.id,
+            pseudonym=assessor.pseudonym,
+            may_taste=assessor.may_taste,
+            person_id=assessor.person,
+            created_at=now(),
+        )
+    )
+
+
+def assessors(tx: Connection) -> tuple[Assessor, ...]:
+    """Every pseudonym in alphabetical order."""
+    return tuple(_assessor(row) for row in tx.execute(select(schema.assessor).order_by(schema.assessor.c.pseudonym)))
+
+
+def assessor(tx: Connection, id_: str) -> Assessor | None:
+    """One pseudonym."""
+    row = tx.execute(select(schema.assessor).where(schema.assessor.c.id == id_)).first()
+    return _assessor(row) if row else None
+
+
+def set_may_taste(tx: Connection, id_: str, may: bool) -> None:
+    """Keep whether somebody may taste; never why."""
+    tx.execute(update(schema.assessor).where(schema.assessor.c.id == id_).values(may_taste=may))
+
+
+def erase_person(tx: Connection, id_: str) -> None:
+    """Remove name and contact; the pseudonym and its scores stay."""
+    tx.execute(update(schema.person).where(schema.person.c.id == id_).values(name=None, contact=None, erased_at=now()))
+
+
+def erase_notes(tx: Connection, assessor_id: str) -> None:
+    """Remove every free text of an assessor with its salt; the chain keeps a hash nobody can open."""
+    tx.execute(
+        update(schema.note)
+        .where(schema.note.c.assessor_id == assessor_id, schema.note.c.erased_at.is_(None))
+        .values(text=None, salt=None, erased_at=now())
+    )
+
+
+# ---- tokens and tries ----------------------------------------------------------------------------------------------
+def add_token(
+    tx: Connection, hash_: str, *, staff: str | None = None, assessor: str | None = None, sitting: str | None = None
+) -> None:
+    """Keep the hash of a new token."""
+    kind = "staff" if staff else "seat"
+    tx.execute(
+        insert(schema.token).values(
+            hash=hash_, kind=kind, staff_id=staff, assessor_id=assessor, sitting_id=sitting, created_at=now()
+        )
+    )
+
+
+def end_token(tx: Connection, hash_: str) -> None:
+    """Make a token worthless."""
+    tx.execute(
+        update(schema.token)
+        .where(schema.token.c.hash == hash_, schema.token.c.ended_at.is_(None))
+        .values(ended_at=now())
+    )
+
+
+def end_tokens_of_sitting(tx: Connection, sitting: str) -> None:
+    """Make every seat token of a sitting worthless."""
+    tx.execute(
+        update(schema.token)
+        .where(schema.token.c.sitting_id == sitting, schema.token.c.ended_at.is_(None))
+        .values(ended_at=now())
+    )
+
+
+def seat_of_token(tx: Connection, hash_: str) -> tuple[str, str, str] | None:
+    """(assessor id, pseudonym, sitting id) of a live seat token."""
+    query = (
+        select(schema.token.c.assessor_id, schema.assessor.c.pseudonym, schema.token.c.sitting_id)
+        .join(schema.assessor, schema.assessor.c.id == schema.token.c.assessor_id)
+        .where(schema.token.c.hash == hash_, schema.token.c.kind == "seat", schema.token.c.ended_at.is_(None))
+    )
+    row = tx.execute(query).first()
+    return (row.assessor_id, row.pseudonym, row.sitting_id) if row else None
+
+
+def note_try(tx: Connection, kind: str, address: str, at: float) -> None:
+    """Count a wrong try and forget those older than a minute."""
+    tx.execute(delete(schema.attempt).where(schema.attempt.c.at < at - 60))
+    tx.execute(insert(schema.attempt).values(kind=kind, address=address, at=at))
+
+
+def tries(tx: Connection, kind: str, address: str, since: float) -> tuple[int, int]:
+    """Wrong tries since then: from this address, and in all."""
+    base = (
+        select(func.count())
+        .select_from(schema.attempt)
+        .where(schema.attempt.c.kind == kind, schema.attempt.c.at >= since)
+    )
+    mine = tx.execute(base.where(schema.attempt.c.address == address)).scalar_one()
+    return int(mine), int(tx.execute(base).scalar_one())

@@ -1,0 +1,266 @@
+"""The tables. `score`, `trial` and `event` are append-only: triggers refuse change and removal (see migrations)."""
+
+from __future__ import annotations
+
+from sqlalchemy import Boolean, Column, Float, ForeignKey, Integer, MetaData, String, Table, Text, UniqueConstraint
+
+metadata = MetaData(
+    naming_convention={"uq": "uq_%(table_name)s_%(column_0_N_name)s", "fk": "fk_%(table_name)s_%(column_0_name)s"}
+)
+
+
+def _id() -> Column[str]:
+    return Column("id", String(40), primary_key=True)
+
+
+def _to(name: str, target: str, *, null: bool = False, primary: bool = False) -> Column[str]:
+    return Column(name, String(40), ForeignKey(target), nullable=null, primary_key=primary)
+
+
+def _at(name: str = "at", *, null: bool = False) -> Column[str]:
+    return Column(name, String(32), nullable=null)
+
+
+meta = Table("meta", metadata, Column("key", String(40), primary_key=True), Column("value", Text, nullable=False))
+
+person = Table(
+    "person",
+    metadata,
+    _id(),
+    Column("name", Text),
+    Column("contact", Text),
+    _at("created_at"),
+    _at("erased_at", null=True),
+)
+staff = Table(
+    "staff",
+    metadata,
+    _id(),
+    Column("name", Text, nullable=False, unique=True),
+    Column("role", String(16), nullable=False),
+    Column("secret", Text, nullable=False),
+    _to("person_id", "person.id", null=True),
+    _at("created_at"),
+    _at("ended_at", null=True),
+)
+assessor = Table(
+    "assessor",
+    metadata,
+    _id(),
+    Column("pseudonym", Text, nullable=False, unique=True),
+    Column("may_taste", Boolean, nullable=False),
+    _to("person_id", "person.id", null=True),
+    _at("created_at"),
+)
+attempt = Table(
+    "attempt",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("kind", String(16), nullable=False),
+    Column("address", String(64), nullable=False),
+    Column("at", Float, nullable=False),
+)
+
+study = Table(
+    "study",
+    metadata,
+    _id(),
+    Column("state", String(16), nullable=False),
+    Column("look", Integer, nullable=False),
+    Column("plan", Text, nullable=False),
+    Column("seal", String(64)),
+    _at("sealed_at", null=True),
+    _to("sealed_by", "staff.id", null=True),
+    Column("key_seed", Text),
+    _at("created_at"),
+    _to("created_by", "staff.id", null=True),
+    Column("example", Boolean, nullable=False),
+)
+sample = Table(
+    "sample",
+    metadata,
+    _id(),
+    _to("study_id", "study.id"),
+    Column("hours", Float, nullable=False),
+    Column("letter", String(4), nullable=False),
+    UniqueConstraint("study_id", "hours"),
+)
+attribute = Table(
+    "attribute",
+    metadata,
+    _id(),
+    _to("study_id", "study.id"),
+    Column("position", Integer, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("definition", Text, nullable=False),
+    Column("low_word", Text, nullable=False),
+    Column("high_word", Text, nullable=False),
+    Column("decides", Boolean, nullable=False),
+    UniqueConstraint("study_id", "position"),
+)
+seat = Table(
+    "seat",
+    metadata,
+    _to("study_id", "study.id", primary=True),
+    _to("assessor_id", "assessor.id", primary=True),
+    Column("number", Integer, nullable=False),
+)
+pull_note = Table(
+    "pull_note",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("study_id", "study.id"),
+    Column("hours", Float, nullable=False),
+    Column("actual_at", String(32), nullable=False),
+    Column("mass_g", Float),
+    _to("by", "staff.id"),
+    _at(),
+)
+key_view = Table(
+    "key_view", metadata, _to("study_id", "study.id", primary=True), _to("staff_id", "staff.id", primary=True), _at()
+)
+opening = Table(
+    "opening",
+    metadata,
+    _to("study_id", "study.id", primary=True),
+    Column("look", Integer, primary_key=True),
+    _to("by", "staff.id"),
+    Column("name", Text, nullable=False),
+    _at(),
+)
+decision = Table(
+    "decision",
+    metadata,
+    _to("study_id", "study.id", primary=True),
+    Column("look", Integer, primary_key=True),
+    Column("document", Text, nullable=False),
+    _at(),
+)
+signature = Table(
+    "signature",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("study_id", "study.id"),
+    Column("look", Integer, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("role", Text, nullable=False),
+    _to("by", "staff.id"),
+    _at(),
+)
+deviation = Table(
+    "deviation",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("study_id", "study.id"),
+    Column("sentence", Text, nullable=False),
+    Column("known", String(32), nullable=False),
+    _to("by", "staff.id"),
+    _at(),
+)
+
+sitting = Table(
+    "sitting",
+    metadata,
+    _id(),
+    _to("study_id", "study.id"),
+    Column("number", Integer, nullable=False),
+    Column("look", Integer, nullable=False),
+    Column("label", Text, nullable=False),
+    Column("state", String(16), nullable=False),
+    _at("starts_at", null=True),
+    _at("opened_at", null=True),
+    _at("closed_at", null=True),
+    UniqueConstraint("study_id", "number"),
+)
+join_code = Table(
+    "join_code",
+    metadata,
+    Column("hash", String(64), primary_key=True),
+    _to("sitting_id", "sitting.id"),
+    _to("assessor_id", "assessor.id"),
+    _at("created_at"),
+    _at("ended_at", null=True),
+)
+token = Table(
+    "token",
+    metadata,
+    Column("hash", String(64), primary_key=True),
+    Column("kind", String(8), nullable=False),
+    _to("staff_id", "staff.id", null=True),
+    _to("assessor_id", "assessor.id", null=True),
+    _to("sitting_id", "sitting.id", null=True),
+    _at("created_at"),
+    _at("ended_at", null=True),
+)
+presence = Table(
+    "presence",
+    metadata,
+    _to("sitting_id", "sitting.id", primary=True),
+    _to("assessor_id", "assessor.id", primary=True),
+    _at("agreed_at", null=True),
+    _at("declined_at", null=True),
+    _at("left_at", null=True),
+    Column("kept", Boolean),
+)
+tray = Table(
+    "tray",
+    metadata,
+    _to("sitting_id", "sitting.id", primary=True),
+    Column("position", Integer, primary_key=True),
+    _at("released_at"),
+    _to("released_by", "staff.id"),
+    Column("second_person", Text, nullable=False),
+    Column("checks", Text, nullable=False),
+)
+serving = Table(
+    "serving",
+    metadata,
+    _id(),
+    _to("sitting_id", "sitting.id"),
+    _to("assessor_id", "assessor.id"),
+    Column("position", Integer, nullable=False),
+    Column("code", String(3), nullable=False),
+    _to("sample_id", "sample.id"),
+    Column("replicate", Integer, nullable=False),
+    Column("scored", Boolean, nullable=False),
+    _at("started_at", null=True),
+    _at("finished_at", null=True),
+    Column("outcome", String(16)),
+    UniqueConstraint("sitting_id", "code"),
+    UniqueConstraint("sitting_id", "assessor_id", "position"),
+)
+score = Table(
+    "score",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("serving_id", "serving.id"),
+    _to("attribute_id", "attribute.id"),
+    Column("value", Float),
+    Column("reason", Text),
+    Column("nonce", String(80), nullable=False, unique=True),
+    _at(),
+    Column("sha256", String(64), nullable=False),
+)
+note = Table(
+    "note",
+    metadata,
+    _id(),
+    _to("sitting_id", "sitting.id"),
+    _to("assessor_id", "assessor.id"),
+    Column("text", Text),
+    Column("salt", String(64)),
+    Column("sha256", String(64), nullable=False),
+    _at(),
+    _at("erased_at", null=True),
+)
+event = Table(
+    "event",
+    metadata,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    _at(),
+    Column("kind", String(32), nullable=False),
+    Column("study_id", String(40)),
+    Column("body", Text, nullable=False),
+    Column("prev", String(64), nullable=False, unique=True),
+    Column("hash", String(64), nullable=False, unique=True),
+)

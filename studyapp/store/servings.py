@@ -1,0 +1,295 @@
+"""Servings and scores. What an assessor's page asks for selects codes and texts only, never a sample."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, and_, func, insert, select, update
+
+from studyapp.records import Line
+from studyapp.store import events, schema
+from studyapp.store.events import now
+
+
+@dataclass(frozen=True, slots=True)
+class BlindServing:
+    """A serving as its assessor may know it."""
+
+    id: str
+    position: int
+    code: str
+    scored: bool
+    started_at: str | None
+    finished_at: str | None
+    outcome: str | None
+
+
+_BLIND = (
+    schema.serving.c.id,
+    schema.serving.c.position,
+    schema.serving.c.code,
+    schema.serving.c.scored,
+    schema.serving.c.started_at,
+    schema.serving.c.finished_at,
+    schema.serving.c.outcome,
+)
+
+
+def blind(tx: Connection, sitting: str, assessor: str) -> list[BlindServing]:
+    """The servings of one assessor in one sitting, in order."""
+    query = (
+        select(*_BLIND)
+        .where(schema.serving.c.sitting_id == sitting, schema.serving.c.assessor_id == assessor)
+        .order_by(schema.serving.c.position)
+    )
+    return [BlindServing(*row) for row in tx.execute(query)]
+
+
+def blind_of(tx: Connection, serving: str, sitting: str, assessor: str) -> BlindServing | None:
+    """One serving, if it belongs to this assessor in this sitting."""
+    query = select(*_BLIND).where(
+        schema.serving.c.id == serving, schema.serving.c.sitting_id == sitting, schema.serving.c.assessor_id == assessor
+    )
+    row = tx.execute(query).first()
+    return BlindServing(*row) if row else None
+
+
+def add(tx: Connection, rows: list[dict[str, Any]]) -> None:
+    """Keep planned servings: id, sitting_id, assessor_id, position, code, sample_id, replicate, scored."""
+    tx.execute(insert(schema.serving), rows)
+
+
+def start(tx: Connection, serving: str) -> None:
+    """Keep when a serving was first offered."""
+    tx.execute(
+        update(schema.serving)
+        .where(schema.serving.c.id == serving, schema.serving.c.started_at.is_(None))
+        .values(started_at=now())
+    )
+
+
+def finish(tx: Connection, serving: str, outcome: str) -> None:
+    """Close a serving, once."""
+    tx.execute(
+        update(schema.serving)
+        .where(schema.serving.c.id == serving, schema.serving.c.finished_at.is_(None))
+        .values(finished_at=now(), outcome=outcome)
+    )
+
+
+def codes_of_study(tx: Connection, study: str) -> set[str]:
+    """Every code used so far in a study."""
+    query = (
+        select(schema.serving.c.code)
+        .join(schema.sitting, schema.sitting.c.id == schema.serving.c.sitting_id)
+        .where(schema.sitting.c.study_id == study)
+    )
+    return {row.code for row in tx.execute(query)}
+
+
+# ---- lines and scores ----------------------------------------------------------------------------------------------
+def _latest() -> Any:
+    """The newest score of each serving and attribute."""
+    return (
+        select(func.max(schema.score.c.id).label("id"))
+        .group_by(schema.score.c.serving_id, schema.score.c.attribute_id)
+        .subquery()
+    )
+
+
+def lines(tx: Connection, sitting: str, serving: str) -> tuple[Line, ...]:
+    """The ballot of a serving with the marks kept so far."""
+    newest = (
+        select(schema.score.c.attribute_id, func.max(schema.score.c.id).label("id"))
+        .where(schema.score.c.serving_id == serving)
+        .group_by(schema.score.c.attribute_id)
+        .subquery()
+    )
+    query = (
+        select(
+            schema.attribute.c.id,
+            schema.attribute.c.name,
+            schema.attribute.c.definition,
+            schema.attribute.c.low_word,
+            schema.attribute.c.high_word,
+            schema.score.c.value,
+        )
+        .join(schema.sitting, schema.sitting.c.study_id == schema.attribute.c.study_id)
+        .outerjoin(newest, newest.c.attribute_id == schema.attribute.c.id)
+        .outerjoin(schema.score, schema.score.c.id == newest.c.id)
+        .where(schema.sitting.c.id == sitting)
+        .order_by(schema.attribute.c.position)
+    )
+    return tuple(Line(*row) for row in tx.execute(query))
+
+
+def line_belongs(tx: Connection, sitting: str, attribute: str) -> bool:
+    """Whether this line stands on the ballot of this sitting."""
+    query = (
+        select(schema.attribute.c.id)
+        .join(schema.sitting, schema.sitting.c.study_id == schema.attribute.c.study_id)
+        .where(schema.attribute.c.id == attribute, schema.sitting.c.id == sitting)
+    )
+    return tx.execute(query).first() is not None
+
+
+def row_hash(serving: str, attribute: str, value: float | None, reason: str | None, nonce: str, at: str) -> str:
+    """What the chain keeps of a score."""
+    return events.digest(
+        {"serving": serving, "attribute": attribute, "value": value, "reason": reason, "nonce": nonce, "at": at}
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class KeptScore:
+    """One score row as kept."""
+
+    id: int
+    serving: str
+    attribute: str
+    value: float | None
+    reason: str | None
+    nonce: str
+    at: str
+    sha256: str
+
+
+def score_by_nonce(tx: Connection, nonce: str) -> KeptScore | None:
+    """The score kept under this nonce."""
+    row = tx.execute(select(schema.score).where(schema.score.c.nonce == nonce)).first()
+    return KeptScore(*row) if row else None
+
+
+def add_score(
+    tx: Connection, study: str, serving: str, attribute: str, value: float | None, reason: str | None, nonce: str
+) -> str:
+    """Keep one score and its event; returns the time. An earlier score of the line is superseded, not changed."""
+    at = now()
+    sha = row_hash(serving, attribute, value, reason, nonce, at)
+    result = tx.execute(
+        insert(schema.score).values(
+            serving_id=serving, attribute_id=attribute, value=value, reason=reason, nonce=nonce, at=at, sha256=sha
+        )
+    )
+    events.append(tx, "score", {"score": int((result.inserted_primary_key or (0,))[0]), "sha256": sha}, study)
+    return at
+
+
+def all_scores(tx: Connection) -> list[KeptScore]:
+    """Every score row in order, superseded ones included."""
+    return [KeptScore(*row) for row in tx.execute(select(schema.score).order_by(schema.score.c.id))]
+
+
+def marks_kept(tx: Connection, sitting: str, assessor: str) -> tuple[int, str | None]:
+    """How many lines of an assessor hold a mark, and when the last one was kept."""
+    latest = _latest()
+    query = (
+        select(func.count(), func.max(schema.score.c.at))
+        .select_from(schema.score)
+        .join(latest, latest.c.id == schema.score.c.id)
+        .join(schema.serving, schema.serving.c.id == schema.score.c.serving_id)
+        .where(
+            schema.serving.c.sitting_id == sitting,
+            schema.serving.c.assessor_id == assessor,
+            schema.score.c.value.is_not(None),
+        )
+    )
+    row = tx.execute(query).one()
+    return int(row[0]), row[1]
+
+
+# ---- for leader and preparer ---------------------------------------------------------------------------------------
+def cups(tx: Connection, sitting: str) -> list[Any]:
+    """position, number (seat), assessor_id, pseudonym, code, finished_at, started_at, scored; no sample."""
+    s = schema.serving.c
+    query = (
+        select(
+            s.position,
+            schema.seat.c.number,
+            s.assessor_id,
+            schema.assessor.c.pseudonym,
+            s.code,
+            s.started_at,
+            s.finished_at,
+            s.scored,
+            s.id,
+        )
+        .join(schema.sitting, schema.sitting.c.id == s.sitting_id)
+        .join(
+            schema.seat,
+            and_(schema.seat.c.study_id == schema.sitting.c.study_id, schema.seat.c.assessor_id == s.assessor_id),
+        )
+        .join(schema.assessor, schema.assessor.c.id == s.assessor_id)
+        .where(s.sitting_id == sitting)
+        .order_by(s.position, schema.seat.c.number)
+    )
+    return list(tx.execute(query))
+
+
+def key(tx: Connection, sitting: str) -> list[Any]:
+    """position, number (seat), code, letter, hours: what goes into which cup."""
+    s = schema.serving.c
+    query = (
+        select(s.position, schema.seat.c.number, s.code, schema.sample.c.letter, schema.sample.c.hours)
+        .join(schema.sitting, schema.sitting.c.id == s.sitting_id)
+        .join(
+            schema.seat,
+            and_(schema.seat.c.study_id == schema.sitting.c.study_id, schema.seat.c.assessor_id == s.assessor_id),
+        )
+        .join(schema.sample, schema.sample.c.id == s.sample_id)
+        .where(s.sitting_id == sitting)
+        .order_by(s.position, schema.seat.c.number)
+    )
+    return list(tx.execute(query))
+
+
+def key_lines(tx: Connection, sitting: str) -> list[list[Any]]:
+    """[serving, code, sample, position, assessor] of a sitting in a fixed order, for the hash of its key."""
+    s = schema.serving.c
+    query = select(s.id, s.code, s.sample_id, s.position, s.assessor_id).where(s.sitting_id == sitting).order_by(s.id)
+    return [list(row) for row in tx.execute(query)]
+
+
+def open_servings(tx: Connection, sitting: str) -> list[str]:
+    """Scored servings of a sitting that nobody has finished."""
+    query = select(schema.serving.c.id).where(
+        schema.serving.c.sitting_id == sitting, schema.serving.c.scored, schema.serving.c.finished_at.is_(None)
+    )
+    return [row.id for row in tx.execute(query)]
+
+
+def finished_since(tx: Connection, assessor: str, since: str) -> int:
+    """How many pieces somebody has eaten since a time."""
+    query = (
+        select(func.count())
+        .select_from(schema.serving)
+        .where(schema.serving.c.assessor_id == assessor, schema.serving.c.finished_at >= since)
+    )
+    return int(tx.execute(query).scalar_one())
+
+
+def tidy(tx: Connection, study: str, looks: int) -> list[Any]:
+    """assessor (pseudonym), hours, attribute, value, sitting, replicate, position of every score in force up to a look."""
+    latest = _latest()
+    s = schema.serving.c
+    query = (
+        select(
+            schema.assessor.c.pseudonym.label("assessor"),
+            schema.sample.c.hours,
+            schema.attribute.c.name.label("attribute"),
+            schema.score.c.value.label("score"),
+            schema.sitting.c.number.label("sitting"),
+            s.replicate,
+            s.position,
+        )
+        .join(latest, latest.c.id == schema.score.c.id)
+        .join(schema.serving, s.id == schema.score.c.serving_id)
+        .join(schema.sitting, schema.sitting.c.id == s.sitting_id)
+        .join(schema.sample, schema.sample.c.id == s.sample_id)
+        .join(schema.attribute, schema.attribute.c.id == schema.score.c.attribute_id)
+        .join(schema.assessor, schema.assessor.c.id == s.assessor_id)
+        .where(schema.sitting.c.study_id == study, schema.sitting.c.look <= looks, s.scored)
+        .order_by(schema.attribute.c.position, schema.sitting.c.number, schema.assessor.c.pseudonym, s.position)
+    )
+    return list(tx.execute(query))
