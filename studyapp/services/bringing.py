@@ -1,0 +1,53 @@
+"""Scores and rules that come as files, not from the store."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from studyapp.errors import BadInput
+from studyapp.services.documents import read_rule
+from studyapp.words import _
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from analysis.stopping import Decision, Offer, Rule
+
+
+def decide_files(scores: Path | str, rule: Path | str) -> tuple[Decision, tuple[Offer, ...]]:
+    """The verdict on a score file under a rule file, with the price of an answer after `cannot tell`.
+
+    Raises BadInput: one sentence naming file, row, column, value and rule.
+    """
+    from analysis.stopping import decide, price
+
+    read = read_rule(rule)
+    tidy = read_scores(scores, read)
+    check_together(Path(scores).name, tidy, Path(rule).name, read)
+    decision = decide(tidy, read)
+    return decision, price(tidy, read) if decision.verdict == "cannot tell" else ()
+
+
+def read_scores(path: Path | str, rule: Rule | None = None) -> pd.DataFrame:
+    """The tidy scores of a file, of the deciding attributes alone if a rule is given. Raises BadInput."""
+    from analysis import scores
+
+    try:
+        return scores.read_scores(path, None if rule is None else tuple(rule.attributes))
+    except scores.ScoreError as problem:
+        raise BadInput(str(problem)) from problem
+
+
+def check_together(scores_name: str, scores: pd.DataFrame, rule_name: str, rule: Rule) -> None:
+    """Refuse a rule that asks for a pull or a column which the scores do not have."""
+    hours = sorted(scores["hours"].unique())
+    if rule.control is not None and rule.control not in hours:
+        sentence = _("{rule}, control: no score was given at {control:g} h; {scores} has the pulls {pulls}.")
+        pulls = ", ".join(f"{hour:g}" for hour in hours)
+        raise BadInput(sentence.format(rule=rule_name, control=rule.control, scores=scores_name, pulls=pulls))
+    for asked in rule.adjust:
+        column = asked.partition(":")[0]
+        if column not in scores.columns:
+            sentence = _('{rule}, adjust: "{asked}" needs a column {column}, and {scores} has none.')
+            raise BadInput(sentence.format(rule=rule_name, asked=asked, column=column, scores=scores_name))

@@ -1,0 +1,300 @@
+"""RULE.toml in, and a decision out as the one JSON object that people's scripts rely on."""
+
+from __future__ import annotations
+
+import math
+import re
+import tomllib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from difflib import get_close_matches
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from studyapp.errors import BadInput
+from studyapp.words import _
+
+if TYPE_CHECKING:
+    from analysis.stopping import AttributeResult, AttributeRule, Decision, Offer, PullResult, Rule, Warning
+
+MOST_BYTES = 2**20
+MOST_ATTRIBUTES = 50
+LARGEST = 1e6
+WANTED = ("lower", "higher", "same")
+ADJUST = ("position", "sitting", "sitting:hours")
+RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "attributes")
+ATTRIBUTE_KEYS = ("wanted", "margin", "limit")
+MOST_LOOKS = 4
+
+
+# ---- the rule ------------------------------------------------------------------------------------------------------
+def read_rule(path: Path | str, text: str | None = None) -> Rule:
+    """The rule in a TOML file, or in `text`, which was read from it. Raises BadInput: file, key, value, rule."""
+    path = Path(path)
+    name = _plain(path.name)
+    table = _toml(name, _file_text(path, name) if text is None else text)
+    from analysis.stopping import Rule
+
+    _refuse_unknown(name, "", table, RULE_KEYS)
+    looks = _whole(name, "looks", table.get("looks", 1), 1, MOST_LOOKS)
+    return Rule(
+        attributes=_attributes(name, table.get("attributes")),
+        alpha=_alpha(name, table.get("alpha", 0.05)),
+        looks=looks,
+        look=_whole(name, "look", table.get("look", 1), 1, looks),
+        adjust=_adjust(name, table.get("adjust", [])),
+        control=_control(name, table["control"]) if "control" in table else None,
+    )
+
+
+def _file_text(path: Path, name: str) -> str:
+    try:
+        with path.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as problem:
+        raise BadInput(_("{name}: the file cannot be read; check its name and folder.").format(name=name)) from problem
+    if len(content) > MOST_BYTES:
+        raise BadInput(_("{name}: the file is larger than 1 MB; a rule has a few lines.").format(name=name))
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as problem:
+        raise BadInput(_("{name}: this is not a text in UTF-8; save it as UTF-8.").format(name=name)) from problem
+
+
+def _toml(name: str, text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text.replace("\r\n", "\n"))
+    except tomllib.TOMLDecodeError as problem:
+        found = re.search(r"line (\d+), column (\d+)", str(problem))
+        line, column = found.groups() if found else (str(text.count("\n") + 1), "1")
+        sentence = _("{name}, line {line}, column {column}: this is not TOML; write lines such as margin = 1.0.")
+        raise BadInput(sentence.format(name=name, line=line, column=column)) from problem
+    except (RecursionError, ValueError) as problem:
+        raise BadInput(
+            _("{name}: a value is too long or nested too deep; write plain keys.").format(name=name)
+        ) from problem
+
+
+def _refuse_unknown(name: str, where: str, table: Mapping[str, Any], known: Sequence[str]) -> None:
+    """Any other key is refused by name, with the nearest known one."""
+    for key in table:
+        if key not in known:
+            near = get_close_matches(key.casefold(), known, 1, 0.5)
+            if near:
+                sentence = _('{name}: there is no key "{key}"{where}; is it {near}?')
+            else:
+                sentence = _('{name}: there is no key "{key}"{where}; known are {known}.')
+            values = {"name": name, "key": _plain(key), "where": where, "known": ", ".join(known)}
+            raise BadInput(sentence.format(near=near[0] if near else "", **values))
+
+
+def _refuse(name: str, key: str, value: object, rule: str) -> BadInput:
+    sentence = _("{name}, {key}: {value} {rule}")
+    return BadInput(sentence.format(name=name, key=_plain(key), value=_shown(value), rule=rule))
+
+
+def _number(name: str, key: str, value: object) -> float:
+    """A finite number; "1" in quotes is a text, and true is not 1."""
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        if abs(value) <= LARGEST:
+            return float(value)
+        raise _refuse(name, key, value, _("is not a number that a scale has; correct it."))
+    raise _refuse(name, key, value, _("is not a number; write it in digits, without quotes and without units."))
+
+
+def _whole(name: str, key: str, value: object, low: int, high: int) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+        raise _refuse(name, key, value, _("is not a whole number from {low} to {high}.").format(low=low, high=high))
+    return value
+
+
+def _alpha(name: str, value: object) -> float:
+    alpha = _number(name, "alpha", value)
+    if 0 < alpha < 0.5:
+        return alpha
+    meant = alpha / 100
+    mend = _("write {meant:g}.").format(meant=meant) if 0 < meant < 0.5 else _("write 0.05.")
+    raise _refuse(name, "alpha", value, _("does not lie between 0 and 0.5; {mend}").format(mend=mend))
+
+
+def _adjust(name: str, value: object) -> tuple[str, ...]:
+    if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
+        raise _refuse(name, "adjust", value, _('is not a list of texts; write adjust = ["position"].'))
+    for item in value:
+        if item not in ADJUST:
+            near = get_close_matches(item.casefold(), ADJUST, 1, 0.5)
+            mend = (
+                _("is it {near}?").format(near=near[0]) if near else _("known are {all}.").format(all=", ".join(ADJUST))
+            )
+            raise _refuse(name, "adjust", item, _("is not known; {mend}").format(mend=mend))
+        if value.count(item) > 1:
+            raise _refuse(name, "adjust", item, _("stands there twice; write it once."))
+    return tuple(value)
+
+
+def _control(name: str, value: object) -> float:
+    hours = _number(name, "control", value)
+    if hours < 0:
+        raise _refuse(name, "control", value, _("is below zero; give the hours of the pull known to differ."))
+    return hours
+
+
+def _attributes(name: str, value: object) -> dict[str, AttributeRule]:
+    if not isinstance(value, dict) or not value:
+        sentence = _('{name}: no attribute decides; add [attributes.acidity] with wanted = "lower" and margin = 1.0.')
+        raise BadInput(sentence.format(name=name))
+    if len(value) > MOST_ATTRIBUTES:
+        sentence = _("{name}: {count} attributes, and at most {most} can decide.")
+        raise BadInput(sentence.format(name=name, count=len(value), most=MOST_ATTRIBUTES))
+    return {attribute: _attribute(name, attribute, rule) for attribute, rule in value.items()}
+
+
+def _attribute(name: str, attribute: str, value: object) -> AttributeRule:
+    from analysis.stopping import AttributeRule
+
+    if not isinstance(value, dict):
+        mend = _('is not a table; write [attributes.acidity] with wanted = "lower" and margin = 1.0 below it.')
+        raise _refuse(name, f"attributes.{attribute}", value, mend)
+    where = _(" for {attribute}").format(attribute=_plain(attribute))
+    _refuse_unknown(name, where, value, ATTRIBUTE_KEYS)
+    for key in ("wanted", "margin"):
+        if key not in value:
+            sentence = _("{name}, {attribute}: there is no {key}; every deciding attribute needs it.")
+            raise BadInput(sentence.format(name=name, attribute=_plain(attribute), key=key))
+    limit = _number(name, f"{attribute}.limit", value["limit"]) if "limit" in value else None
+    return AttributeRule(_wanted(name, attribute, value["wanted"]), _margin(name, attribute, value["margin"]), limit)
+
+
+def _wanted(name: str, attribute: str, value: object) -> Any:
+    if value in WANTED:
+        return value
+    raise _refuse(name, f"{attribute}.wanted", value, _("is not known; write lower, higher or same, in quotes."))
+
+
+def _margin(name: str, attribute: str, value: object) -> float:
+    margin = _number(name, f"{attribute}.margin", value)
+    if margin > 0:
+        return margin
+    mend = _("is not above 0; give the largest worsening you would still sell, in scale units.")
+    raise _refuse(name, f"{attribute}.margin", value, mend)
+
+
+def _shown(value: object) -> str:
+    """A value as it would stand in the file, on one short line."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int) and abs(value) > LARGEST:
+        return "…"
+    return f'"{_plain(value)}"' if isinstance(value, str) else _plain(value)
+
+
+def _plain(value: object, longest: int = 60) -> str:
+    text = str(value)
+    line = "".join(letter if letter.isprintable() else " " for letter in text[: longest + 1]).strip()
+    return line if len(text) <= longest else f"{line[:longest]}…"
+
+
+# ---- the decision --------------------------------------------------------------------------------------------------
+def decision_document(
+    decision: Decision, offers: Iterable[Offer], sealed: bool, say: Callable[[Warning], str] | None = None
+) -> dict[str, Any]:
+    """A decision as plain JSON values; numbers that do not exist are None.
+
+    `say` turns a warning into its sentence (the findings do); without it the code stands in for the sentence.
+    """
+    return {
+        "verdict": decision.verdict,
+        "hours": _json(decision.hours),
+        "reason": decision.reason,
+        "sealed": sealed,
+        "scope": _json(decision.scope),
+        "look": decision.look,
+        "looks": decision.looks,
+        "level": _json(decision.level),
+        "alpha": _json(decision.alpha),
+        "reference_hours": _json(decision.reference_hours),
+        "control_hours": _json(decision.control_hours),
+        "control_found": bool(decision.control_found),
+        "latest_hours": _json(decision.latest_hours),
+        "binding": decision.binding,
+        "warnings": [
+            {"code": warning.code, "sentence": say(warning) if say else warning.code, "values": _json(warning.values)}
+            for warning in decision.warnings
+        ],
+        "attributes": {name: _attribute_document(decision, result) for name, result in decision.attributes.items()},
+        "price": [_offer_document(offer) for offer in offers] if decision.verdict == "cannot tell" else None,
+    }
+
+
+def _attribute_document(decision: Decision, result: AttributeResult) -> dict[str, Any]:
+    return {
+        "wanted": result.rule.wanted,
+        "margin": _json(result.rule.margin),
+        "limit": _json(result.rule.limit),
+        "reference_hours": _json(result.reference_hours),
+        "shortest_hours": _json(result.shortest_hours),
+        "judged": bool(result.judged),
+        "why_not": result.why_not,
+        "assessors": result.assessors,
+        "reml_loglik": _json(result.reml_loglik),
+        "variance": {name: _json(result.variance.get(name)) for name in _variances(result)},
+        "anova": {name: _json(getattr(result.anova, name)) for name in ("f", "num_df", "den_df", "p")},
+        "shown_to_fail": [_json(pull.hours) for pull in result.pulls if pull.shown_to_fail],
+        "pulls": [_pull_document(decision, pull) for pull in result.pulls],
+    }
+
+
+def _variances(result: AttributeResult) -> list[str]:
+    always = ("assessor", "assessor:hours", "residual")
+    return [*always, *(name for name in result.variance if name not in always)]
+
+
+PULL_NUMBERS = (
+    "hours",
+    "mean",
+    "mean_low",
+    "mean_high",
+    "difference",
+    "se",
+    "df",
+    "lower",
+    "upper",
+    "own_se",
+    "own_df",
+    "own_lower",
+    "own_upper",
+    "sitting_lower",
+    "sitting_upper",
+)
+
+
+def _pull_document(decision: Decision, pull: PullResult) -> dict[str, Any]:
+    return {
+        **{name: _json(getattr(pull, name)) for name in PULL_NUMBERS},
+        "within_margin": bool(pull.within_margin),
+        "within_limit": _json(pull.within_limit),
+        "shown_to_fail": bool(pull.shown_to_fail),
+        "passes": _json(decision.passes.get(pull.hours)),
+    }
+
+
+def _offer_document(offer: Offer) -> dict[str, Any]:
+    names = ("name", "pulls", "sittings", "replicates", "servings", "chances", "settles", "monte_carlo_se")
+    return {name: _json(getattr(offer, name)) for name in names}
+
+
+def _json(value: Any) -> Any:
+    """Plain Python values; whole floats stay floats, and what is not finite becomes None."""
+    if isinstance(value, Mapping):
+        return {_key(key): _json(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple, set, frozenset)):
+        return [_json(item) for item in value]
+    if hasattr(value, "item") and not isinstance(value, str):  # a number of numpy
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value if value is None or isinstance(value, (bool, int, float, str)) else str(value)
+
+
+def _key(key: object) -> str:
+    """Hours as text, 8 for 8.0."""
+    return f"{key:g}" if isinstance(key, float) else str(key)
