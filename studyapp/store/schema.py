@@ -2,10 +2,26 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Boolean, Column, Float, ForeignKey, Integer, MetaData, String, Table, Text, UniqueConstraint
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
 
 metadata = MetaData(
-    naming_convention={"uq": "uq_%(table_name)s_%(column_0_N_name)s", "fk": "fk_%(table_name)s_%(column_0_name)s"}
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+    }
 )
 
 
@@ -241,6 +257,22 @@ score = Table(
     _at(),
     Column("sha256", String(64), nullable=False),
 )
+trial = Table(
+    "trial",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("study_id", "study.id"),
+    _to("assessor_id", "assessor.id"),
+    Column("method", String(24), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("presented", Text, nullable=False),
+    Column("chosen", Text, nullable=False),
+    Column("correct", Boolean, nullable=False),
+    Column("guessed", Boolean, nullable=False),
+    Column("nonce", String(80), nullable=False, unique=True),
+    _at(),
+    Column("sha256", String(64), nullable=False),
+)
 note = Table(
     "note",
     metadata,
@@ -264,3 +296,76 @@ event = Table(
     Column("prev", String(64), nullable=False, unique=True),
     Column("hash", String(64), nullable=False, unique=True),
 )
+
+# ---- batches and instruments ---------------------------------------------------------------------------------------
+batch = Table(
+    "batch",
+    metadata,
+    _id(),
+    _to("study_id", "study.id", null=True),
+    Column("label", Text, nullable=False),
+    Column("recipe", Text, nullable=False),
+    Column("machine", Text, nullable=False),
+    Column("mass_g", Float),
+    _at("started_at", null=True),
+    _at("created_at"),
+)
+phase = Table(
+    "phase",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("batch_id", "batch.id"),
+    Column("from_hours", Float, nullable=False),
+    Column("to_hours", Float, nullable=False),
+    Column("temperature_c", Float),
+    Column("speed_rpm", Float),
+    Column("air_m3_h", Float),
+    UniqueConstraint("batch_id", "from_hours"),
+)
+reading = Table(
+    "reading",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("batch_id", "batch.id"),
+    Column("hours", Float, nullable=False),
+    Column("quantity", String(40), nullable=False),
+    Column("value", Float, nullable=False),
+    Column("unit", String(16), nullable=False),
+    Column("method", Text, nullable=False),
+    _to("by", "staff.id"),
+    _at(),
+)
+flow_point = Table(
+    "flow_point",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("batch_id", "batch.id"),
+    Column("hours", Float, nullable=False),
+    Column("shear_rate_1_s", Float, nullable=False),
+    Column("stress_pa", Float, nullable=False),
+    _at(),
+)
+
+# What a page asks for must cost the same with ten or ten thousand studies in the store.
+for _columns in (
+    (score.c.serving_id, score.c.attribute_id),
+    (serving.c.assessor_id, serving.c.finished_at),
+    (trial.c.study_id,),
+    (event.c.study_id, event.c.seq),
+    (event.c.kind,),
+    (note.c.assessor_id,),
+    (note.c.sitting_id,),
+    (token.c.sitting_id,),
+    (token.c.staff_id,),
+    (join_code.c.sitting_id,),
+    (attempt.c.kind, attempt.c.at),
+    (assessor.c.person_id,),
+    (sitting.c.state,),
+    (deviation.c.study_id,),
+    (signature.c.study_id,),
+    (pull_note.c.study_id,),
+    (batch.c.study_id,),
+    (reading.c.batch_id, reading.c.hours),
+    (flow_point.c.batch_id, flow_point.c.hours),
+):
+    Index(None, *_columns)

@@ -1,0 +1,167 @@
+"""After the last score: open the key once, read the verdict, sign, or plan the next sitting."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from studyapp.errors import BadInput, NotAllowed
+from studyapp.records import Signature, Sitting, Staff, Study
+from studyapp.services.access import require, study_or_refuse
+from studyapp.services.planning import make_sittings, rule_of
+from studyapp.store import Store, events, servings, sittings, studies
+from studyapp.words import _, ngettext
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from analysis.stopping import Decision, Offer
+
+
+def open_key(store: Store, by: Staff, study_id: str, typed_name: str) -> None:
+    """Open the key of the present look, once, by name.
+
+    Raises:
+        NotAllowed: not sealed, opened before, or servings are still open.
+        BadInput: the name is missing.
+    """
+    require(by, "leader")
+    typed_name = typed_name.strip()
+    if not typed_name:
+        raise BadInput(_("Not opened: write the name of the person who opens the key."))
+    with store.write() as tx:
+        study = study_or_refuse(tx, study_id)
+        if study.state == "draft":
+            raise NotAllowed(_("Not done: the rule is not sealed yet."))
+        if study.state in ("opened", "decided"):
+            raise NotAllowed(_("Not done: the key was opened before."))
+        _refuse_open(tx, study)
+        studies.add_opening(tx, study_id, study.look, by.id, typed_name)
+        studies.set_state(tx, study_id, "opened")
+        events.append(tx, "key opened", {"look": study.look, "by": by.id}, study_id)
+
+
+def _refuse_open(tx: Any, study: Study) -> None:
+    for sitting in sittings.of_study(tx, study.id, study.look):
+        left = len(servings.open_servings(tx, sitting.id))
+        if left:
+            raise NotAllowed(
+                ngettext(
+                    "Not done: {n} serving of {label} is still open. Close it as missing first, with a reason.",
+                    "Not done: {n} servings of {label} are still open. Close them as missing first, with a reason.",
+                    left,
+                ).format(n=left, label=sitting.label)
+            )
+        if sitting.state != "closed":
+            sittings.set_state(tx, sitting.id, "closed")
+            sittings.end_codes(tx, sitting.id)
+            events.append(tx, "sitting closed", {"sitting": sitting.id, "missing": 0}, study.id)
+
+
+def openings(store: Store, by: Staff, study_id: str) -> tuple[tuple[int, str, str], ...]:
+    """(look, name, time) of every opening of the key."""
+    require(by, "leader", "preparer")
+    with store.read() as tx:
+        return tuple(studies.openings(tx, study_id))
+
+
+def scores(store: Store, by: Staff, study_id: str) -> pd.DataFrame:
+    """Every score in force as a tidy frame; only after the key is open."""
+    import pandas as pd
+
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id)
+        look = _opened_look(tx, study)
+        rows = [tuple(row) for row in servings.tidy(tx, study_id, look)]
+    columns = ["assessor", "hours", "attribute", "score", "sitting", "replicate", "position"]
+    frame = pd.DataFrame(rows, columns=columns)
+    frame["batch"] = study.plan.batch
+    return frame.dropna(subset=["score"]).reset_index(drop=True)
+
+
+def _opened_look(tx: Any, study: Study) -> int:
+    """The last look whose key is open."""
+    opened = studies.openings(tx, study.id)
+    if not opened:
+        raise NotAllowed(_("Not done: the key is not open yet. Scores stay hidden, from you as well."))
+    return opened[-1][0]
+
+
+def decision(store: Store, by: Staff, study_id: str) -> Decision:
+    """The verdict of the last opened look under the sealed rule."""
+    from analysis.stopping import decide
+
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id)
+        look = _opened_look(tx, study)
+    return decide(scores(store, by, study_id), rule_of(study.plan, look))
+
+
+def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
+    """The price of an answer after `cannot tell`."""
+    from analysis.stopping import price
+
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id)
+        look = _opened_look(tx, study)
+    return price(scores(store, by, study_id), rule_of(study.plan, look))
+
+
+def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:
+    """Sign the verdict of the last opened look; two different people: who ran the test, and who decides."""
+    require(by, "leader")
+    name = name.strip()
+    if not name:
+        raise BadInput(_("Not signed: write your name."))
+    with store.write() as tx:
+        study = study_or_refuse(tx, study_id)
+        look = _opened_look(tx, study)
+        signed = studies.signatures(tx, study_id)
+        if any(signature.name.casefold() == name.casefold() for signature in signed):
+            raise NotAllowed(_("Not done: the first signature is yours; somebody else decides."))
+        studies.add_signature(tx, study_id, look, name, role, by.id)
+        if len(signed) + 1 >= 2:
+            studies.set_state(tx, study_id, "decided")
+        events.append(tx, "signed", {"look": look, "by": by.id}, study_id)
+
+
+def signatures(store: Store, by: Staff, study_id: str) -> tuple[Signature, ...]:
+    """Signatures in order."""
+    require(by, "leader", "preparer")
+    with store.read() as tx:
+        return studies.signatures(tx, study_id)
+
+
+def plan_next_sitting(
+    store: Store, by: Staff, study_id: str, pulls: tuple[float, ...] | None = None
+) -> tuple[Sitting, ...]:
+    """After `cannot tell`: the sittings of the next sealed look, with new codes; optionally only some of the pulls.
+
+    Raises:
+        NotAllowed: the verdict is another one, or no sealed look is left.
+        BadInput: the reference or the control is left out.
+    """
+    require(by, "leader")
+    verdict = decision(store, by, study_id)
+    if verdict.verdict != "cannot tell":
+        raise NotAllowed(
+            _("Not done: this look gave an answer, so the study ends here. Plan a new study for a new question.")
+        )
+    with store.write() as tx:
+        study = study_or_refuse(tx, study_id)
+        if study.state != "opened" or study.look >= study.plan.looks:
+            raise NotAllowed(
+                _(
+                    "Not done: {n} looks were sealed and all are used. Looking again at will would make the error larger than sealed; plan a new study."
+                ).format(n=study.plan.looks)
+            )
+        needed = {verdict.reference_hours, verdict.control_hours}
+        if pulls is not None and not needed <= set(pulls):
+            raise BadInput(_("Fix the pulls: the longest pull and the control are served in every sitting."))
+        look = study.look + 1
+        studies.set_state(tx, study_id, "sealed", look)
+        made = make_sittings(tx, study_id, study.plan, look, pulls)
+        events.append(tx, "look planned", {"look": look, "by": by.id}, study_id)
+    return tuple(made)

@@ -1,0 +1,100 @@
+"""How a phone becomes a seat: a personal code for one sitting, then a token."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from typing import Any
+
+from studyapp.errors import NotAllowed, NotFound
+from studyapp.records import JoinLink, Seat, Staff
+from studyapp.services.access import new_token, require, sitting_or_refuse, token_hash
+from studyapp.services.accounts import count_wrong, refuse_flood
+from studyapp.store import Store, events, people, sittings, studies
+from studyapp.words import _
+
+LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
+LENGTH = 8
+
+
+def _new_code() -> str:
+    return "".join(secrets.choice(LETTERS) for _letter in range(LENGTH))
+
+
+def _code_hash(store: Store, code: str) -> str:
+    """Codes are short (39.6 bits), so their hash is slow and salted by the store."""
+    with store.read() as tx:
+        salt = people.meta(tx, "code salt")
+    if salt is None:
+        with store.write() as tx:
+            salt = people.meta(tx, "code salt")
+            if salt is None:
+                salt = secrets.token_hex(16)
+                people.keep_meta(tx, "code salt", salt)
+    return hashlib.scrypt(code.upper().encode(), salt=bytes.fromhex(salt), n=2**12, r=8, p=1, dklen=32).hex()
+
+
+def issue_links(store: Store, by: Staff, sitting_id: str) -> tuple[JoinLink, ...]:
+    """New personal codes for everybody in a sitting; earlier ones end. They can be read only now."""
+    require(by, "leader")
+    with store.read() as tx:
+        sitting = sitting_or_refuse(tx, sitting_id)
+        seats = studies.seats(tx, sitting.study)
+    if sitting.state == "closed":
+        raise NotAllowed(_("Not done: this sitting is closed."))
+    made = [(assessor, JoinLink(pseudonym, _new_code())) for _number, assessor, pseudonym in seats]
+    hashed = [(_code_hash(store, link.code), assessor) for assessor, link in made]
+    with store.write() as tx:
+        sittings.end_codes(tx, sitting_id)
+        for hash_, assessor in hashed:
+            sittings.add_code(tx, hash_, sitting_id, assessor)
+        events.append(tx, "links issued", {"sitting": sitting_id, "by": by.id}, sitting.study)
+    return tuple(link for _assessor, link in made)
+
+
+def join(store: Store, code: str, address: str, staff_token: str | None) -> str:
+    """The seat token for a code.
+
+    Raises:
+        NotFound: the code is wrong or its sitting is over.
+        NotAllowed: this person holds the key, or may not taste.
+        TooManyTries: too many wrong codes in the last minute.
+    """
+    refuse_flood(store, "join", address)
+    hash_ = _code_hash(store, code.strip())
+    with store.read() as tx:
+        found = sittings.code(tx, hash_)
+    if found is None:
+        count_wrong(store, "join", address)
+        raise NotFound(_("Not done: this link is used up or mistyped. Ask for a new one."))
+    sitting_id, assessor_id = found
+    token = new_token()
+    with store.write() as tx:
+        sitting = sitting_or_refuse(tx, sitting_id)
+        if sitting.state == "closed":
+            raise NotFound(_("Not done: this tasting is over. Ask for the next link."))
+        _refuse_key_holder(tx, sitting.study, assessor_id, staff_token)
+        people.add_token(tx, token_hash(token), assessor=assessor_id, sitting=sitting_id)
+        sittings.keep_presence(tx, sitting_id, assessor_id)
+        events.append(tx, "joined", {"sitting": sitting_id, "assessor": assessor_id}, sitting.study)
+    return token
+
+
+def _refuse_key_holder(tx: Any, study: str, assessor_id: str, staff_token: str | None) -> None:
+    """Who has seen the key cannot taste: neither on this device nor as this person."""
+    assessor = people.assessor(tx, assessor_id)
+    if assessor is None or not assessor.may_taste:
+        raise NotAllowed(_("Nothing for you today. Speak to the panel leader if that surprises you."))
+    member = people.staff_by_token(tx, token_hash(staff_token)) if staff_token else None
+    holds = member is not None and studies.has_seen_key(tx, study, member.id)
+    if holds or (assessor.person and assessor.person in studies.key_holder_persons(tx, study)):
+        raise NotAllowed(_("Not done: you hold the key of this study, so you cannot taste in it."))
+
+
+def seat_of(store: Store, seat_token: str | None) -> Seat | None:
+    """Who this phone is, None when its token is worthless."""
+    if not seat_token:
+        return None
+    with store.read() as tx:
+        found = people.seat_of_token(tx, token_hash(seat_token))
+    return Seat(*found) if found else None

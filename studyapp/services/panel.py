@@ -1,0 +1,60 @@
+"""The people who taste: pseudonyms for the record, names apart and erasable."""
+
+from __future__ import annotations
+
+from studyapp.errors import BadInput, NotFound
+from studyapp.records import Assessor, Staff
+from studyapp.services.access import new_id, require
+from studyapp.store import Store, events, people
+from studyapp.words import _
+
+
+def assessors(store: Store, by: Staff) -> tuple[Assessor, ...]:
+    """Every pseudonym, alphabetically."""
+    require(by, "leader", "preparer")
+    with store.read() as tx:
+        return people.assessors(tx)
+
+
+def add_assessor(store: Store, by: Staff, pseudonym: str, real_name: str = "", contact: str = "") -> Assessor:
+    """Add somebody under a pseudonym; name and contact are kept apart."""
+    require(by, "leader")
+    pseudonym = pseudonym.strip()
+    if not pseudonym or len(pseudonym) > 40:
+        raise BadInput(_("Fix the pseudonym: write one of 1 to 40 letters, for example the name of a bird."))
+    with store.write() as tx:
+        if any(known.pseudonym.casefold() == pseudonym.casefold() for known in people.assessors(tx)):
+            raise BadInput(_("Fix the pseudonym: {name} is taken.").format(name=pseudonym))
+        person = new_id()
+        people.add_person(tx, person, real_name.strip(), contact.strip())
+        assessor = Assessor(new_id(), pseudonym, True, person)
+        people.add_assessor(tx, assessor)
+        events.append(tx, "assessor added", {"assessor": assessor.id, "by": by.id})
+    return assessor
+
+
+def set_may_taste(store: Store, by: Staff, assessor_id: str, may: bool) -> None:
+    """Keep whether somebody may taste; the reason is nobody's business here."""
+    require(by, "leader")
+    with store.write() as tx:
+        _known(people.assessor(tx, assessor_id))
+        people.set_may_taste(tx, assessor_id, may)
+        events.append(tx, "may taste", {"assessor": assessor_id, "may": may, "by": by.id})
+
+
+def erase_person(store: Store, by: Staff, assessor_id: str) -> None:
+    """Remove name, contact and free texts; pseudonym and scores stay, so that the decision holds."""
+    require(by, "leader")
+    with store.write() as tx:
+        assessor = _known(people.assessor(tx, assessor_id))
+        if assessor.person:
+            people.erase_person(tx, assessor.person)
+        people.erase_notes(tx, assessor_id)
+        people.set_may_taste(tx, assessor_id, False)
+        events.append(tx, "person erased", {"assessor": assessor_id, "by": by.id})
+
+
+def _known(assessor: Assessor | None) -> Assessor:
+    if assessor is None:
+        raise NotFound(_("Not done: nobody is kept under that pseudonym."))
+    return assessor

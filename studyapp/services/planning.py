@@ -1,0 +1,229 @@
+"""A study from the first idea to its seal: nothing can be scored before, nothing of the rule changes after."""
+
+from __future__ import annotations
+
+import secrets
+import string
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from studyapp.errors import BadInput, NotAllowed
+from studyapp.records import Plan, SealSlip, Sitting, Staff, Study
+from studyapp.services.access import new_id, require, study_or_refuse
+from studyapp.services.rules import problems
+from studyapp.store import Store, events, people, servings, sittings
+from studyapp.store import studies as study_store
+from studyapp.words import _
+
+if TYPE_CHECKING:
+    from analysis.stopping import Rule
+
+__all__ = [
+    "copy_study",
+    "keep_plan",
+    "make_sittings",
+    "new_study",
+    "note_pull",
+    "problems",
+    "rule_of",
+    "rule_sentences",
+    "seal",
+    "studies",
+    "study",
+]
+
+
+def new_study(store: Store, by: Staff, title: str) -> str:
+    """Start a draft; returns its id."""
+    require(by, "leader")
+    title = _title(title)
+    id_ = new_id()
+    with store.write() as tx:
+        study_store.add(tx, id_, Plan(title), by.id)
+        events.append(tx, "draft", {"by": by.id}, id_)
+    return id_
+
+
+def _title(title: str) -> str:
+    title = title.strip()
+    if not title or len(title) > 120:
+        raise BadInput(_("Fix the name of the study: write 1 to 120 letters."))
+    return title
+
+
+def study(store: Store, by: Staff, study_id: str) -> Study:
+    """One study."""
+    require(by, "leader", "preparer")
+    with store.read() as tx:
+        return study_or_refuse(tx, study_id)
+
+
+def studies(store: Store, by: Staff) -> tuple[Study, ...]:
+    """Every study, newest first."""
+    require(by, "leader", "preparer")
+    with store.read() as tx:
+        return study_store.all_studies(tx)
+
+
+def keep_plan(store: Store, by: Staff, study_id: str, plan: Plan) -> None:
+    """Keep the plan of a draft as it stands, finished or not."""
+    require(by, "leader")
+    plan = replace(plan, title=_title(plan.title))
+    with store.write() as tx:
+        kept = study_or_refuse(tx, study_id)
+        if kept.state != "draft":
+            raise NotAllowed(
+                _("Not done: the rule was sealed on {day}. Note a deviation instead.").format(
+                    day=(kept.sealed_at or "")[:10]
+                )
+            )
+        if kept.plan != plan:
+            study_store.keep_plan(tx, study_id, plan)
+            events.append(
+                tx, "draft kept", {"by": by.id, "sha256": events.digest(study_store.plan_document(plan))}, study_id
+            )
+
+
+def copy_study(store: Store, by: Staff, study_id: str) -> str:
+    """A new draft with the plan of another study."""
+    require(by, "leader")
+    with store.write() as tx:
+        kept = study_or_refuse(tx, study_id)
+        id_ = new_id()
+        study_store.add(tx, id_, replace(kept.plan, title=_("{title}, again").format(title=kept.plan.title)), by.id)
+        events.append(tx, "draft", {"by": by.id, "from": study_id}, id_)
+    return id_
+
+
+def rule_of(plan: Plan, look: int) -> Rule:
+    """The sealed rule as the statistics read it. From two sittings on, disagreement between sittings counts."""
+    from analysis.stopping import AttributeRule, Rule
+
+    served = plan.sittings + (look - 1) * plan.next_sittings
+    deciding = {
+        line.name: AttributeRule(line.wanted, float(line.margin or 0), line.limit)
+        for line in plan.attributes
+        if line.decides
+    }
+    return Rule(deciding, plan.alpha, plan.looks, look, ("sitting:hours",) if served >= 2 else (), plan.control)
+
+
+def rule_sentences(plan: Plan) -> tuple[str, ...]:
+    """The rule as a person reads it before sealing."""
+    from studyapp.services.rules import sentences
+
+    return sentences(plan)
+
+
+# ---- the seal ------------------------------------------------------------------------------------------------------
+def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
+    """Seal the rule: canonical JSON, SHA-256, time; then make samples, seats, sittings, codes and orders of the first look."""
+    require(by, "leader")
+    with store.write() as tx:
+        kept = study_or_refuse(tx, study_id)
+        if kept.state != "draft":
+            raise NotAllowed(_("Not done: the rule was sealed on {day}.").format(day=(kept.sealed_at or "")[:10]))
+        if typed_title.strip() != kept.plan.title:
+            raise BadInput(
+                _("Not sealed: type the name of the study as it stands, {title}.").format(title=kept.plan.title)
+            )
+        plan = kept.plan
+        blocking = [problem for problem in problems(plan) if problem.blocks]
+        if blocking:
+            raise BadInput(_("Not sealed: {first}").format(first=blocking[0].sentence))
+        _refuse_unknown_assessors(tx, plan)
+        seal_ = events.digest(study_store.plan_document(plan))
+        study_store.seal(tx, study_id, seal_, events.now(), by.id, secrets.token_hex(16))
+        _make_samples(tx, study_id, plan)
+        event = events.append(tx, "sealed", {"seal": seal_, "by": by.id}, study_id)
+        make_sittings(tx, study_id, plan, look=1)
+        count, head = events.head(tx)
+        return SealSlip(seal_, event.at, by.name, head, count, rule_sentences(plan))
+
+
+def _refuse_unknown_assessors(tx: Any, plan: Plan) -> None:
+    known = {assessor.id: assessor for assessor in people.assessors(tx)}
+    for id_ in plan.assessors:
+        if id_ not in known:
+            raise BadInput(_("Not sealed: one of the assessors is no longer kept. Choose the assessors again."))
+        if not known[id_].may_taste:
+            raise BadInput(
+                _("Not sealed: {name} does not taste for now. Choose somebody else.").format(name=known[id_].pseudonym)
+            )
+
+
+def _make_samples(tx: Any, study_id: str, plan: Plan) -> None:
+    """Box letters in random order, so that a letter tells no hour either."""
+    hours = sorted(pull.hours for pull in plan.pulls)
+    letters = list(string.ascii_uppercase[: len(hours)])
+    secrets.SystemRandom().shuffle(letters)
+    study_store.add_samples(tx, study_id, [(new_id(), h, letter) for h, letter in zip(hours, letters, strict=True)])
+    study_store.add_attributes(tx, study_id, [(new_id(), line) for line in plan.attributes])
+    study_store.add_seats(tx, study_id, plan.assessors)
+
+
+def make_sittings(
+    tx: Any, study_id: str, plan: Plan, look: int, hours: tuple[float, ...] | None = None
+) -> list[Sitting]:
+    """Plan the sittings of a look: codes and orders dealt from the study's secret seed."""
+    count = plan.sittings if look == 1 else plan.next_sittings
+    first = len(sittings.of_study(tx, study_id)) + 1
+    made = []
+    for number in range(first, first + count):
+        label = _("Tasting {n}").format(n=number)
+        sitting = Sitting(new_id(), study_id, number, label, "planned")
+        sittings.add(tx, sitting, look)
+        _make_servings(tx, study_id, plan, sitting, hours)
+        key = events.digest(servings.key_lines(tx, sitting.id))
+        events.append(tx, "sitting planned", {"sitting": sitting.id, "look": look, "key": key}, study_id)
+        made.append(sitting)
+    return made
+
+
+def _make_servings(tx: Any, study_id: str, plan: Plan, sitting: Sitting, hours: tuple[float, ...] | None) -> None:
+    from analysis.serving import codes, serving_orders
+
+    samples = [row for row in study_store.samples(tx, study_id) if hours is None or row[1] in hours]
+    seats = study_store.seats(tx, study_id)
+    seed = int(events.digest([study_store.key_seed(tx, study_id), sitting.number])[:12], 16)
+    orders = serving_orders(len(samples), len(seats), plan.replicates, seed)
+    warm = 1 if plan.warm_up else 0
+    each = len(samples) * plan.replicates + warm
+    used = servings.codes_of_study(tx, study_id)
+    taken: set[str] = used if len(used) + each * len(seats) <= 900 else set()
+    dealt = iter(codes(each * len(seats), seed, frozenset(taken)))
+    rows: list[dict[str, Any]] = []
+    for (_number, assessor, _name), order in zip(seats, orders, strict=True):
+        seen: dict[int, int] = {}
+        start = [(0, len(samples) // 2, False)] if warm else []
+        for position, pull, scored in start + [(i + 1, pull, True) for i, pull in enumerate(order)]:
+            if scored:
+                seen[pull] = seen.get(pull, 0) + 1
+            rows.append(
+                {
+                    "id": new_id(),
+                    "sitting_id": sitting.id,
+                    "assessor_id": assessor,
+                    "position": position,
+                    "code": next(dealt),
+                    "sample_id": samples[pull][0],
+                    "replicate": seen.get(pull, 0),
+                    "scored": scored,
+                }
+            )
+    servings.add(tx, rows)
+
+
+def note_pull(
+    store: Store, by: Staff, study_id: str, hours: float, actual_at: str, mass_g: float | None = None
+) -> None:
+    """Keep when a pull was really taken, and its mass in grams."""
+    require(by, "leader", "preparer")
+    with store.write() as tx:
+        kept = study_or_refuse(tx, study_id)
+        if hours not in {pull.hours for pull in kept.plan.pulls}:
+            raise BadInput(_("Fix the pull: {h} h is not one of the planned pulls.").format(h=f"{hours:g}"))
+        if mass_g is not None and not 0 < mass_g < 1e6:
+            raise BadInput(_("Fix the mass: write grams above 0."))
+        study_store.add_pull_note(tx, study_id, hours, actual_at, mass_g, by.id)
+        events.append(tx, "pull noted", {"hours": hours, "at": actual_at, "by": by.id}, study_id)

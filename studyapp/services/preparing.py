@@ -1,0 +1,122 @@
+"""The kitchen: which pull goes into which cup, how much of it, and whether a tray may leave."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from studyapp.errors import BadInput, NotAllowed
+from studyapp.records import FillRow, Quantity, Sitting, Staff, Tray, TrayCup
+from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
+from studyapp.store import Store, events, people, servings, studies
+from studyapp.store import sittings as sitting_store
+from studyapp.words import _
+
+CHECKS = ("safe_food", "allergens_shown", "sound_pieces", "labels_read")
+SPARE_SHARE = 0.1
+
+
+def sittings(store: Store, by: Staff, study_id: str | None = None) -> tuple[Sitting, ...]:
+    """Sittings that are not closed, everywhere or of one study."""
+    require(by, "preparer", "leader")
+    with store.read() as tx:
+        return sitting_store.of_study(tx, study_id) if study_id else sitting_store.everywhere(tx)
+
+
+def trays(store: Store, by: Staff, sitting_id: str) -> tuple[Tray, ...]:
+    """Every tray with its codes; no sample."""
+    require(by, "preparer", "leader")
+    with store.read() as tx:
+        sitting_or_refuse(tx, sitting_id)
+        return trays_of(tx, sitting_id)
+
+
+def trays_of(tx: Any, sitting_id: str) -> tuple[Tray, ...]:
+    """The trays of a sitting within a transaction."""
+    released = sitting_store.released(tx, sitting_id)
+    by_position: dict[int, list[TrayCup]] = {}
+    for row in servings.cups(tx, sitting_id):
+        by_position.setdefault(row.position, []).append(TrayCup(row.number, row.pseudonym, row.code))
+    return tuple(
+        Tray(sitting_id, p, tuple(cups), *released.get(p, (None, None))) for p, cups in sorted(by_position.items())
+    )
+
+
+def fill_rows(store: Store, by: Staff, sitting_id: str) -> tuple[FillRow, ...]:
+    """The key of a sitting, for its preparer alone. From now on this person cannot taste in the study."""
+    require(by, "preparer")
+    with store.write() as tx:
+        sitting = sitting_or_refuse(tx, sitting_id)
+        study = study_or_refuse(tx, sitting.study)
+        _refuse_taster(tx, by, study.plan.assessors)
+        if studies.note_key_view(tx, study.id, by.id):
+            events.append(tx, "key seen", {"by": by.id}, study.id)
+        return tuple(
+            FillRow(row.position, row.number, row.code, row.letter, row.hours) for row in servings.key(tx, sitting_id)
+        )
+
+
+def _refuse_taster(tx: Any, by: Staff, seated: tuple[str, ...]) -> None:
+    persons = {assessor.person for assessor in people.assessors(tx) if assessor.id in seated}
+    if by.person and by.person in persons:
+        raise NotAllowed(_("Not done: you taste in this study, so somebody else holds its key."))
+
+
+def quantities(store: Store, by: Staff, study_id: str) -> tuple[Quantity, ...]:
+    """Pieces and grams of every pull for all planned sittings, one spare for every ten cups."""
+    require(by, "preparer")
+    with store.write() as tx:
+        study = study_or_refuse(tx, study_id)
+        _refuse_taster(tx, by, study.plan.assessors)
+        if studies.note_key_view(tx, study.id, by.id):
+            events.append(tx, "key seen", {"by": by.id}, study.id)
+        cups: dict[tuple[str, float], int] = {}
+        for sitting in sitting_store.of_study(tx, study_id):
+            if sitting.state != "closed":
+                for row in servings.key(tx, sitting.id):
+                    cups[(row.letter, row.hours)] = cups.get((row.letter, row.hours), 0) + 1
+    found = []
+    for (letter, hours), count in sorted(cups.items()):
+        whole = count + math.ceil(SPARE_SHARE * count)
+        found.append(Quantity(letter, hours, whole, round(whole * study.plan.piece_g, 1)))
+    return tuple(found)
+
+
+def release_tray(
+    store: Store, by: Staff, sitting_id: str, position: int, checks: frozenset[str], second_person: str
+) -> None:
+    """Let one tray leave the kitchen: cleared as food, allergens shown, pieces sound, labels read by a second person.
+
+    Raises:
+        BadInput: a check is open or the second person is missing.
+        NotAllowed: the sitting is over, or the tray before is still in the kitchen.
+    """
+    require(by, "preparer")
+    missing = [check for check in CHECKS if check not in checks]
+    if missing:
+        raise BadInput(_open_check(missing[0]))
+    second_person = second_person.strip()
+    if not second_person or second_person.casefold() == by.name.casefold():
+        raise BadInput(_("Not released: a second person reads the labels against the sheet. Write who that was."))
+    with store.write() as tx:
+        sitting = sitting_or_refuse(tx, sitting_id)
+        if sitting.state == "closed":
+            raise NotAllowed(_("Not released: this sitting is closed."))
+        positions = [tray.position for tray in trays_of(tx, sitting_id)]
+        if position not in positions:
+            raise BadInput(_("Not released: there is no tray {n} in this sitting.").format(n=position))
+        if position in sitting_store.released(tx, sitting_id):
+            return
+        sitting_store.release(tx, sitting_id, position, by.id, second_person, sorted(checks))
+        events.append(tx, "tray released", {"sitting": sitting_id, "position": position, "by": by.id}, sitting.study)
+
+
+def _open_check(check: str) -> str:
+    return {
+        "safe_food": _(
+            "Not released: nobody has cleared the pieces as food. A tasting cannot show that an allergen is absent."
+        ),
+        "allergens_shown": _("Not released: the allergen list is not confirmed."),
+        "sound_pieces": _("Not released: look for bloom and broken pieces first, and put the lids on."),
+        "labels_read": _("Not released: a second person reads the labels against the sheet first."),
+    }[check]

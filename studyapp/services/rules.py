@@ -1,0 +1,181 @@
+"""What a plan must hold before it can be sealed, and how it reads."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Plan, Problem
+from studyapp.words import _, ngettext
+
+PALATE = 6
+
+
+def problems(plan: Plan) -> tuple[Problem, ...]:
+    """Everything to mend (blocks) or to think about (does not block), beside its field."""
+    return tuple([*_pull_problems(plan), *_attribute_problems(plan), *_panel_problems(plan), *_table_problems(plan)])
+
+
+def _pull_problems(plan: Plan) -> Iterator[Problem]:
+    hours = [pull.hours for pull in plan.pulls]
+    if not plan.question.strip():
+        yield Problem("question", _("Fix the question: write what this study shall decide."))
+    if len(hours) < 2:
+        yield Problem(
+            "pulls", _("Fix the pulls: at least two are needed, the shortest and the longest you would accept.")
+        )
+    if any(not math.isfinite(h) or h < 0 or h > 1000 for h in hours):
+        yield Problem("pulls", _("Fix the pulls: hours lie between 0 and 1000."))
+    if len(set(hours)) != len(hours):
+        yield Problem("pulls", _("Fix the pulls: every hour once."))
+    if len(hours) > 26:
+        yield Problem("pulls", _("Fix the pulls: at most 26."))
+    if plan.control is not None and plan.control not in hours:
+        yield Problem("control", _("Fix the control: it is one of the pulls."))
+    if plan.control is not None and hours and plan.control == max(hours):
+        yield Problem(
+            "control", _("Fix the control: the longest pull is the reference, so the control is a shorter one.")
+        )
+
+
+def _attribute_problems(plan: Plan) -> Iterator[Problem]:
+    names = [line.name.strip().casefold() for line in plan.attributes]
+    deciding = [line for line in plan.attributes if line.decides]
+    if not deciding:
+        yield Problem("attributes", _("Fix the attributes: at least one must decide."))
+    if "" in names or len(set(names)) != len(names):
+        yield Problem("attributes", _("Fix the attributes: each needs a name of its own."))
+    if len(plan.attributes) > 12:
+        yield Problem("attributes", _("Fix the attributes: at most twelve lines; a palate tires before a list does."))
+    for line in deciding:
+        yield from _line_problems(line)
+    if len(deciding) > 5:
+        yield Problem(
+            "attributes",
+            _("Careful: each deciding attribute must pass, so more of them make an answer rarer."),
+            blocks=False,
+        )
+
+
+def _line_problems(line: Attribute) -> Iterator[Problem]:
+    if line.margin is None or not math.isfinite(line.margin) or line.margin <= 0:
+        yield Problem(
+            "attributes",
+            _("Fix {name}: the margin must be above 0. Give the largest worsening you would still sell.").format(
+                name=line.name
+            ),
+        )
+    elif line.margin > SCALE_HIGH - SCALE_LOW:
+        yield Problem("attributes", _("Fix {name}: the margin is wider than the scale.").format(name=line.name))
+    if line.limit is not None and not SCALE_LOW <= line.limit <= SCALE_HIGH:
+        yield Problem("attributes", _("Fix {name}: the limit lies on the scale, 0 to 10.").format(name=line.name))
+    if line.wanted not in ("lower", "higher", "same"):
+        yield Problem("attributes", _("Fix {name}: wanted is lower, higher or same.").format(name=line.name))
+
+
+def _panel_problems(plan: Plan) -> Iterator[Problem]:
+    people = len(plan.assessors)
+    if people < 5:
+        yield Problem("assessors", _("Fix the assessors: at least five are needed for a verdict."))
+    elif people < 8:
+        yield Problem(
+            "assessors",
+            _("Careful: fewer than eight assessors give wide limits; an answer will be rare."),
+            blocks=False,
+        )
+    if len(set(plan.assessors)) != people:
+        yield Problem("assessors", _("Fix the assessors: everybody once."))
+    if people > 60:
+        yield Problem("assessors", _("Fix the assessors: at most sixty, or the codes run out."))
+    for where, value, low, high in (
+        ("looks", plan.looks, 1, 4),
+        ("sittings", plan.sittings, 1, 10),
+        ("next_sittings", plan.next_sittings, 1, 10),
+        ("replicates", plan.replicates, 1, 4),
+    ):
+        if not low <= value <= high:
+            yield Problem(where, _("Fix this number: it lies between {low} and {high}.").format(low=low, high=high))
+    if plan.sittings < 2:
+        yield Problem(
+            "sittings",
+            _(
+                "Careful: with one sitting before the first look, a tray prepared differently cannot be told from the hours. Two are safer."
+            ),
+            blocks=False,
+        )
+    if not 0 < plan.alpha < 0.5:
+        yield Problem("alpha", _("Fix the error rate: write a share such as 0.05."))
+
+
+def _table_problems(plan: Plan) -> Iterator[Problem]:
+    pieces = len(plan.pulls) * plan.replicates
+    if pieces * max(len(plan.assessors), 1) + len(plan.assessors) > 900:
+        yield Problem("pulls", _("Fix the pulls: this sitting needs more codes than three digits give."))
+    if pieces > PALATE:
+        yield Problem(
+            "pulls",
+            _(
+                "Careful: {n} pieces in one sitting. Most palates tire after {most}; take fewer pulls or one replicate."
+            ).format(n=pieces, most=PALATE),
+            blocks=False,
+        )
+    if not 0 < plan.piece_g <= 50:
+        yield Problem("piece_g", _("Fix the piece: grams above 0, at most 50."))
+    if not 0 <= plan.rest_seconds <= 3600:
+        yield Problem("rest_seconds", _("Fix the rest: between 0 and 60 minutes."))
+    if not plan.contains.strip():
+        yield Problem(
+            "contains", _("Fix what is in it: assessors must read every ingredient and allergen before they taste.")
+        )
+
+
+def sentences(plan: Plan) -> tuple[str, ...]:
+    """The rule in plain sentences, as it is read before the seal."""
+    hours = sorted(pull.hours for pull in plan.pulls)
+    longest = f"{hours[-1]:g}" if hours else "?"
+    lines = [_("Question: {question}").format(question=plan.question)]
+    lines.append(
+        _("Pulls at {hours} h; each is held against the longest, {longest} h.").format(
+            hours=", ".join(f"{h:g}" for h in hours), longest=longest
+        )
+    )
+    for line in plan.attributes:
+        lines.append(_attribute_sentence(line))
+    control = plan.control if plan.control is not None else (hours[0] if hours else 0)
+    lines.append(
+        _("The {h} h pull is known to differ: unless the panel finds it, nothing counts as the same.").format(
+            h=f"{control:g}"
+        )
+    )
+    lines.append(
+        ngettext(
+            "{people} assessors, {sittings} before the verdict, which is read once.",
+            "{people} assessors; up to {looks} looks, the first after {sittings}, each at a stricter level.",
+            plan.looks,
+        ).format(
+            people=len(plan.assessors),
+            looks=plan.looks,
+            sittings=ngettext("{n} sitting", "{n} sittings", plan.sittings).format(n=plan.sittings),
+        )
+    )
+    lines.append(
+        _("A stop that is truly too early happens in at most {n} of 100 such studies.").format(
+            n=f"{100 * plan.alpha:g}"
+        )
+    )
+    return tuple(lines)
+
+
+def _attribute_sentence(line: Attribute) -> str:
+    if not line.decides:
+        return _("{name} only describes.").format(name=line.name)
+    wanted = {"lower": _("less is wanted"), "higher": _("more is wanted"), "same": _("no change is wanted")}[
+        line.wanted
+    ]
+    if line.limit is None:
+        return _("{name} decides: {wanted}, at most {margin} worse.").format(
+            name=line.name, wanted=wanted, margin=f"{line.margin or 0:.1f}"
+        )
+    return _("{name} decides: {wanted}, at most {margin} worse, and the mean must keep the limit {limit}.").format(
+        name=line.name, wanted=wanted, margin=f"{line.margin or 0:.1f}", limit=f"{line.limit:.1f}"
+    )

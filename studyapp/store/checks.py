@@ -1,0 +1,188 @@
+"""Reading the whole record back and recomputing what can be recomputed. Nothing is written.
+
+Each function returns faults in the order of the record, so that the first one names the first bad row.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import rfc8785
+from sqlalchemy import Connection, Table, inspect, select, text
+
+from studyapp.store import covers, events, schema
+from studyapp.store.servings import row_hash
+
+FaultCode = Literal[
+    "damaged", "orphan", "guard missing", "table missing", "gap", "broken link", "changed event", "changed row",
+    "row without event", "event without row", "changed seal", "changed cover", "uncovered row", "changed note",
+]  # fmt: skip
+GUARDED = ("score", "trial", "event")
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing that does not hold: `row` is the number or id of the row in `table`, or what the database says."""
+
+    code: FaultCode
+    table: str
+    row: str = ""
+
+
+# ---- the file ------------------------------------------------------------------------------------------------------
+def damage(tx: Connection) -> list[Fault]:
+    """What SQLite's own integrity check says; nothing to ask on PostgreSQL, whose pages carry checksums."""
+    if tx.dialect.name != "sqlite":
+        return []
+    said = [str(row[0]) for row in tx.execute(text("PRAGMA integrity_check(20)"))]
+    faults = [Fault("damaged", "store", line) for line in said if line != "ok"]
+    orphans = tx.execute(text("PRAGMA foreign_key_check"))
+    return faults + [Fault("orphan", str(row[0]), str(row[1])) for row in orphans]
+
+
+def shape(tx: Connection) -> list[Fault]:
+    """Tables and guards that are not there."""
+    there = set(inspect(tx).get_table_names())
+    faults = [Fault("table missing", name) for name in schema.metadata.tables if name not in there]
+    if tx.dialect.name == "sqlite":
+        query = text("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
+        found = {row[0]: str(row[1]) for row in tx.execute(query)}
+        wanted = {f"{table}_no_{act}" for table in GUARDED for act in ("update", "delete")}
+        sound = {name for name, sql in found.items() if "RAISE(ABORT" in sql}
+    else:
+        names = tx.execute(text("SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"))
+        wanted, sound = {f"{table}_stands" for table in GUARDED}, {str(row[0]) for row in names}
+    return faults + [Fault("guard missing", name.split("_")[0], name) for name in sorted(wanted - sound)]
+
+
+# ---- the chain -----------------------------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class Chain:
+    """The events as read: those that hold, what does not, and the head."""
+
+    sound: tuple[Any, ...]
+    faults: tuple[Fault, ...]
+    count: int
+    head: str
+    hashes: frozenset[str]
+
+
+def chain(tx: Connection) -> Chain:
+    """Walk the chain from its first event and recompute every link."""
+    sound: list[Any] = []
+    faults: list[Fault] = []
+    prev, expected = events.GENESIS, 1
+    for row in tx.execute(select(schema.event).order_by(schema.event.c.seq)):
+        if row.seq != expected:
+            faults.append(Fault("gap", "event", str(expected)))
+        elif row.prev != prev:
+            faults.append(Fault("broken link", "event", str(row.seq)))
+        body = _body(row)
+        if body is None or events.link(row.seq, row.at, row.kind, row.study_id, body, row.prev) != row.hash:
+            faults.append(Fault("changed event", "event", str(row.seq)))
+        else:
+            sound.append((row.seq, row.at, row.kind, row.study_id, body, row.hash))
+        prev, expected = row.hash, row.seq + 1
+    return Chain(tuple(sound), tuple(faults), expected - 1, prev, frozenset(event[-1] for event in sound))
+
+
+def _body(row: Any) -> dict[str, Any] | None:
+    """The body of an event, None when its text is not the canonical one."""
+    try:
+        body = json.loads(row.body)
+        return body if isinstance(body, dict) and rfc8785.dumps(body).decode() == row.body else None
+    except (ValueError, TypeError, RecursionError):
+        return None
+
+
+# ---- the rows the chain covers -------------------------------------------------------------------------------------
+def score_faults(tx: Connection, told: Chain) -> list[Fault]:
+    """Every score row against its own hash and its event, and every event against its row."""
+    return _row_faults(tx, told, schema.score, _score_hash)
+
+
+def trial_faults(tx: Connection, told: Chain) -> list[Fault]:
+    """The same for every forced-choice trial."""
+    return _row_faults(tx, told, schema.trial, _trial_hash)
+
+
+def _score_hash(row: Any) -> str:
+    return row_hash(row.serving_id, row.attribute_id, row.value, row.reason, row.nonce, row.at)
+
+
+def _trial_hash(row: Any) -> str:
+    values = {name: value for name, value in row._mapping.items() if name not in ("id", "sha256")}
+    return events.digest(values)
+
+
+def _row_faults(tx: Connection, told: Chain, table: Table, hash_of: Any) -> list[Fault]:
+    """Faults of an append-only table, in the order of its rows."""
+    name = table.name
+    wanted = {int(body[name]): body["sha256"] for _, _, kind, _, body, _ in told.sound if kind == name}
+    faults = []
+    for row in tx.execute(select(table).order_by(table.c.id)):
+        due = wanted.pop(row.id, None)
+        if _hash_or_none(hash_of, row) != row.sha256 or (due is not None and due != row.sha256):
+            faults.append(Fault("changed row", name, str(row.id)))
+        elif due is None:
+            faults.append(Fault("row without event", name, str(row.id)))
+    return faults + [Fault("event without row", name, str(id_)) for id_ in sorted(wanted)]
+
+
+def _hash_or_none(hash_of: Any, row: Any) -> str | None:
+    """The hash of a row, None when a forged value has no canonical text."""
+    try:
+        return str(hash_of(row))
+    except (ValueError, TypeError):
+        return None
+
+
+def seal_faults(tx: Connection, told: Chain) -> list[Fault]:
+    """Every sealed plan against the hash in its study and in its event."""
+    seals = {study: (body["seal"], at) for _, at, kind, study, body, _ in told.sound if kind == "sealed"}
+    faults = []
+    for row in tx.execute(select(schema.study).order_by(schema.study.c.id)):
+        due = seals.pop(row.id, None)
+        if row.seal is None and due is None:
+            continue
+        plan = _hash_or_none(lambda each: events.digest(json.loads(each.plan)), row)
+        if due != (row.seal, row.sealed_at) or plan != row.seal or row.state == "draft":
+            faults.append(Fault("changed seal", "study", row.id))
+    return faults + [Fault("event without row", "study", str(study)) for study in seals]
+
+
+def cover_faults(tx: Connection, told: Chain) -> list[Fault]:
+    """Every cover against the rows it was written for, and rows that no cover knows."""
+    faults: list[Fault] = []
+    known = dict.fromkeys(covers.COVERED, 0)
+    for seq, _, _, _, body, _ in told.sound:
+        if body.get("table") in covers.COVERED:
+            known[body["table"]] += body["rows"]
+            if not covers.fits(tx, body):
+                faults.append(Fault("changed cover", body["table"], str(seq)))
+    counts = covers.row_counts(tx)
+    return faults + [Fault("uncovered row", name) for name, count in counts.items() if count > known[name]]
+
+
+def note_faults(tx: Connection, told: Chain) -> list[Fault]:
+    """Every free text that was not erased against its salted hash and its event."""
+    wanted = {body["note"]: body["sha256"] for _, _, kind, _, body, _ in told.sound if kind == "note"}
+    faults = []
+    for row in tx.execute(select(schema.note).order_by(schema.note.c.at, schema.note.c.id)):
+        due = wanted.get(row.id)
+        written = None if row.text is None else events.salted(row.salt or "", row.text)
+        if due != row.sha256 or (row.erased_at is None and written != row.sha256):
+            faults.append(Fault("changed note", "note", row.id))
+    return faults
+
+
+def faults(tx: Connection, told: Chain) -> Iterator[Fault]:
+    """Everything that does not hold, the file first, then the chain, then the rows."""
+    yield from damage(tx)
+    yield from shape(tx)
+    yield from told.faults
+    for part in (score_faults, trial_faults, seal_faults, cover_faults, note_faults):
+        yield from part(tx, told)
