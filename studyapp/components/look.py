@@ -147,6 +147,22 @@ def rows(lines: Iterable[str], kind: str = "") -> str:
     return f'<div class="rows {escape(kind)}">{"".join(lines)}</div>'
 
 
+def pair(left: str, right: str) -> str:
+    """Two pieces of markup at the two ends of a line."""
+    return f'<div class="pair">{left}{right}</div>'
+
+
+def table(heads: Sequence[str], body: Iterable[Sequence[str]]) -> str:
+    """A real table; the first cell of a line is its heading. Wide ones scroll inside their own frame."""
+    top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
+    lines = "".join(
+        f'<tr><th scope="row">{escape(first)}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in rest)}</tr>'
+        for first, *rest in body
+    )
+    inner = f"<table><thead><tr>{top}</tr></thead><tbody>{lines}</tbody></table>"
+    return f'<div class="tablewrap" tabindex="0" role="group" aria-label="{escape(", ".join(heads[:3]))}">{inner}</div>'
+
+
 def box(tone: Tone, heading: str, *pieces: str) -> str:
     """A washed block that belongs together; copper carries a bar at its side, for cautions."""
     return f'<section class="box {tone}">{title(heading, 2, "small") if heading else ""}{"".join(pieces)}</section>'

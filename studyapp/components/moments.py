@@ -1,0 +1,48 @@
+"""Times as people read them: kept in UTC, shown in the clock of this machine."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+from studyapp.words import _
+
+
+def moment(kept: str) -> datetime:
+    """A kept UTC text as a local time."""
+    return datetime.fromisoformat(kept.replace("Z", "+00:00")).astimezone()
+
+
+def clock(kept: str | None) -> str:
+    """Hours and minutes; with the day in front when it is not today."""
+    if not kept:
+        return "–"
+    local = moment(kept)
+    same_day = local.date() == datetime.now(UTC).astimezone().date()
+    return (
+        local.strftime("%H:%M") if same_day else _("{day} {time}").format(day=day(kept), time=local.strftime("%H:%M"))
+    )
+
+
+def day(kept: str) -> str:
+    """Day and month, for example 24 Nov."""
+    months = (
+        _("Jan"), _("Feb"), _("Mar"), _("Apr"), _("May"), _("Jun"),
+        _("Jul"), _("Aug"), _("Sep"), _("Oct"), _("Nov"), _("Dec"),
+    )  # fmt: skip
+    local = moment(kept)
+    return _("{day} {month}").format(day=local.day, month=months[local.month - 1])
+
+
+def minutes_since(kept: str | None, now: datetime | None = None) -> int:
+    """Whole minutes since a kept time, 0 when there is none."""
+    if not kept:
+        return 0
+    return max(0, int(((now or datetime.now(UTC)) - moment(kept)).total_seconds() // 60))
+
+
+def countdown(until: str | None, now: datetime | None = None) -> str:
+    """Minutes and seconds until a kept time, for example 1:40."""
+    if not until:
+        return "0:00"
+    left = max(0, int((moment(until) - (now or datetime.now(UTC))).total_seconds()))
+    return f"{left // 60}:{left % 60:02d}"

@@ -1,0 +1,86 @@
+"""The end of a decision page: departures from the plan, signatures, or the next sitting."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from analysis.stopping import Offer
+from studyapp.components import look
+from studyapp.components.moments import clock
+from studyapp.components.verdict import offer_name
+from studyapp.errors import StudyError
+from studyapp.records import Deviation, Staff, Study
+from studyapp.services import deciding
+from studyapp.store import Store
+from studyapp.words import _
+
+
+def departures(noted: Sequence[Deviation]) -> None:
+    """What went otherwise than planned, in the order it was noted."""
+    if not noted:
+        look.put(look.quiet(_("Nothing departed from the plan, as far as anybody noted.")))
+        return
+    lines = [
+        look.row(look.plain(one.sentence), look.text(f"{clock(one.at)}, {_known(one.known)}", "small")) for one in noted
+    ]
+    look.put(look.title(_("What departed from the plan"), 2), look.rows(lines, "notes"))
+
+
+def _known(known: str) -> str:
+    return {
+        "nothing served": _("before anything was served"),
+        "no results seen": _("with no result seen"),
+        "results not opened": _("with the key still closed"),
+        "results seen": _("with the results known"),
+    }.get(known, known)
+
+
+# ---- signatures --------------------------------------------------------------------------------------------------
+def sign(store: Store, by: Staff, study: Study, report: str) -> None:
+    """Who signed, and the buttons to sign and to print."""
+    signed = deciding.signatures(store, by, study.id)
+    if signed:
+        lines = [look.row(look.strong(one.name), look.plain(f"{one.role}, {clock(one.at)}")) for one in signed]
+        look.put(look.title(_("Signed"), 2), look.rows(lines))
+    with st.container(horizontal=True, key="verdict-acts"):
+        if st.button(_("Sign the decision"), type="primary", key="sign"):
+            _sign(store, by, study)
+        st.link_button(_("Print the report"), report)
+
+
+@st.dialog(_("Sign the decision"))
+def _sign(store: Store, by: Staff, study: Study) -> None:
+    look.put(look.text(_("Two people sign: one who ran the test, and one who decides. Best if they are not the same.")))
+    roles = {"ran": _("ran the test"), "decides": _("decides")}
+    role = st.radio(_("You sign as the one who"), list(roles), format_func=roles.get, index=None, key="sign-role")
+    name = st.text_input(_("Your name, as it shall stand on the report"), value=by.name, key="sign-name")
+    if st.button(_("Sign"), type="primary", key="sign-now"):
+        if role is None:
+            look.put(look.chip("triangle", _("Choose what you sign as first."), "copper"))
+            return
+        try:
+            deciding.sign(store, by, study.id, name, roles[role])
+        except StudyError as refused:
+            look.put(look.box("brick", "", look.text(str(refused))))
+            return
+        st.rerun()
+
+
+# ---- after "cannot tell" -----------------------------------------------------------------------------------------
+def next_sitting(store: Store, by: Staff, study: Study, offers: Sequence[Offer]) -> str | None:
+    """Choose a way to an answer; the id of the new sitting once it is planned."""
+    if not offers:
+        return None
+    chosen = st.radio(
+        _("Next sitting"),
+        range(len(offers)),
+        format_func=lambda number: offer_name(offers[number]),
+        key="next-offer",
+    )
+    if not st.button(_("Plan the next sitting"), type="primary", key="next-sitting"):
+        return None
+    offer = offers[chosen]
+    pulls = offer.pulls if offer.name == "open pulls" else None
+    return deciding.plan_next_sitting(store, by, study.id, pulls).id

@@ -1,0 +1,203 @@
+"""A decision on the screen: the sentence, the facts, the pictures, what would change it, and the numbers behind it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from analysis.stopping import AttributeResult, Decision, Offer, PullResult
+from studyapp import findings
+from studyapp.components import charts, look
+from studyapp.components.look import Theme
+from studyapp.findings import HoursFinding
+from studyapp.records import Plan
+from studyapp.words import _, ngettext
+
+# Marking a handful of lines takes about this long, beside the rest.
+MINUTES_A_SERVING = 2
+
+
+# ---- top of the page ---------------------------------------------------------------------------------------------
+def head(finding: HoursFinding, crumb: str) -> None:
+    """The verdict in one sentence, why, and four facts."""
+    look.put(
+        crumb,
+        look.title(finding.headline, 1, "verdict"),
+        look.lede(finding.lede),
+        look.facts([(fact.label, fact.value, fact.note) for fact in finding.facts]),
+    )
+
+
+def pictures(decision: Decision, theme: Theme) -> None:
+    """One chart an attribute on one scale, the binding one first."""
+    drawn = [result for result in _in_order(decision) if result.judged and len(result.pulls) > 1]
+    if not drawn:
+        return
+    look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(decision))
+    scale = charts.shared_scale(drawn)
+    with st.container(key="charts"):
+        for number, result in enumerate(drawn):
+            with st.container(key=f"card-chart-{number}"):
+                look.put(_chart_head(result, decision))
+                st.altair_chart(
+                    charts.worsening(result, scale, theme), theme=None, width="stretch", alt=_alt(result, decision)
+                )
+
+
+def changes(finding: HoursFinding) -> None:
+    """What would turn the answer, then what to be careful about."""
+    if finding.changes:
+        look.put(look.box("patina", _("What would change this"), look.bullets(finding.changes)))
+    if finding.warnings:
+        look.put(look.box("copper", _("Careful"), look.bullets(finding.warnings)))
+
+
+def caution(finding: HoursFinding) -> None:
+    """What a taste result never clears."""
+    look.put(look.quiet(finding.caution))
+
+
+# ---- the price of an answer ----------------------------------------------------------------------------------------
+def price(offers: Sequence[Offer], plan: Plan | None) -> None:
+    """Ways to an answer, each with what it asks of a person and how often it settles the question."""
+    if not offers:
+        look.put(look.box("patina", _("What an answer would cost"), look.text(_no_offer())))
+        return
+    heads = [_("one of these"), _("it asks"), _("gives an answer")]
+    body = [[offer_name(offer), _cost(offer, plan), _chance(offer)] for offer in offers]
+    look.put(
+        look.box(
+            "patina",
+            _("What an answer would cost"),
+            look.table(heads, body),
+            look.text(
+                _("The chances come from this panel's own spread, so they are rough and err on the low side."), "small"
+            ),
+        )
+    )
+
+
+def _no_offer() -> str:
+    return _("The sealed number of looks is used up. An answer needs a new study with a new seal.")
+
+
+def offer_name(offer: Offer) -> str:
+    """What to do, in a few words."""
+    sittings = ngettext("{n} more sitting", "{n} more sittings", offer.sittings).format(n=offer.sittings)
+    if offer.name == "open pulls":
+        pulls = ", ".join(charts.hours_text(hours) for hours in offer.pulls)
+        return _("{sittings}, only {pulls} h").format(sittings=sittings, pulls=pulls)
+    if offer.name == "more replicates":
+        return _("{sittings}, each pull {n} times").format(sittings=sittings, n=offer.replicates)
+    return _("{sittings}, all pulls").format(sittings=sittings)
+
+
+def _cost(offer: Offer, plan: Plan | None) -> str:
+    pieces = ngettext("{n} piece a person", "{n} pieces a person", offer.servings).format(n=offer.servings)
+    if plan is None:
+        return pieces
+    grams = round(offer.servings * plan.piece_g * max(1, len(plan.assessors)))
+    minutes = round(offer.servings * (plan.rest_seconds / 60 + MINUTES_A_SERVING))
+    return _("{pieces}, {minutes} min; {grams} g in all").format(pieces=pieces, minutes=minutes, grams=grams)
+
+
+def _chance(offer: Offer) -> str:
+    tenths = round(offer.settles * 10)
+    if tenths == 0:
+        return _("less than 1 in 10")
+    return _("at least about {tenths} in 10").format(tenths=tenths)
+
+
+# ---- the numbers -------------------------------------------------------------------------------------------------
+def numbers(decision: Decision) -> None:
+    """Every number the verdict rests on, as tables, folded away."""
+    with st.expander(_("The numbers")):
+        for result in _in_order(decision):
+            look.put(
+                look.title(result.name, 3),
+                look.table(_pull_heads(), [_pull_line(result, pull) for pull in result.pulls]),
+                look.text(_fit(result), "small"),
+            )
+
+
+def _pull_heads() -> list[str]:
+    return [
+        _("hours"),
+        _("mean"),
+        _("worse by"),
+        _("at least"),
+        _("at most"),
+        _("panel error"),
+        _("its df"),
+        _("own error"),
+        _("its df"),
+        _("within the margin"),
+    ]
+
+
+def _pull_line(result: AttributeResult, pull: PullResult) -> list[str]:
+    within = (
+        _("reference") if pull.hours == result.reference_hours else _("yes") if pull.within_margin else _("not shown")
+    )
+    return [
+        charts.hours_text(pull.hours),
+        _number(pull.mean, 2),
+        _number(pull.difference, 2),
+        _number(pull.decisive_lower, 2),
+        _number(pull.decisive_upper, 2),
+        _number(pull.se, 3),
+        _number(pull.df, 1),
+        _number(pull.own_se, 3),
+        _number(pull.own_df, 1),
+        within,
+    ]
+
+
+def _fit(result: AttributeResult) -> str:
+    spread = {name: _number(value, 3) for name, value in result.variance.items()}
+    anova = result.anova
+    return _(
+        "Variance between assessors {assessor}, of assessor by hours {cell}, left over {rest}. "
+        "Hours: F {f} on {num} and {den} df, p {p}."
+    ).format(
+        assessor=spread.get("assessor", "–"),
+        cell=spread.get("assessor:hours", "–"),
+        rest=spread.get("residual", "–"),
+        f=_number(anova.f, 2),
+        num=_number(anova.num_df, 0),
+        den=_number(anova.den_df, 1),
+        p=_number(anova.p, 4),
+    )
+
+
+# ---- parts -------------------------------------------------------------------------------------------------------
+def _in_order(decision: Decision) -> list[AttributeResult]:
+    return sorted(decision.attributes.values(), key=lambda result: result.name != decision.binding)
+
+
+def _legend(decision: Decision) -> str:
+    """The marks of the charts in a sentence, each in its own shape and colour."""
+    share = round((1 - 2 * decision.level) * 100)
+    said = look.plain(
+        _("Up is worse. Units of the 0 to 10 scale; the bar is the {share} % interval.").format(share=share)
+    )
+    within = look.chip("disc", _("within"), "patina") + look.plain(_(": the whole bar lies in the shaded margin."))
+    open_ = look.chip("cross", _("not shown"), "copper") + look.plain(_(": it reaches out, or a longer pull does."))
+    reference = look.chip("square", _("reference")) + look.plain(_(": the longest pull."))
+    return f'<p class="say quiet">{said} {within} {open_} {reference}</p>'
+
+
+def _chart_head(result: AttributeResult, decision: Decision) -> str:
+    word = {"lower": _("wanted less"), "higher": _("wanted more"), "same": _("wanted the same")}[result.rule.wanted]
+    decides = result.name == decision.binding and decision.verdict == "stop"
+    note = look.strong(_("decides the hour")) if decides else look.plain(word)
+    return look.pair(look.title(result.name, 3), f'<span class="note">{note}</span>')
+
+
+def _alt(result: AttributeResult, decision: Decision) -> str:
+    return findings.attribute_alt(result)
+
+
+def _number(value: float | None, digits: int) -> str:
+    return "–" if value is None else f"{value:.{digits}f}".replace("-", "−")

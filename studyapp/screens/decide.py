@@ -1,0 +1,36 @@
+"""Decide: read the verdict, see why, and sign it; or, when it cannot be told yet, plan the next sitting."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from studyapp import findings, session
+from studyapp.components import chooser, look, signing, verdict
+from studyapp.services import deciding, watching
+from studyapp.words import _
+
+
+def render() -> None:
+    """The page of one opened study."""
+    by, store = session.someone(), session.store()
+    study = chooser.study(
+        store, by, session.study_id(), ("opened", "decided"), _("No key is open yet. Open one from Studies.")
+    )
+    if study is None:
+        return
+    with st.spinner(_("Working out the verdict…")):
+        decision = deciding.decision(store, by, study.id)
+        offers = deciding.offers(store, by, study.id) if decision.verdict == "cannot tell" else ()
+    finding = findings.hours_finding(decision, offers, study.plan.title)
+    verdict.head(finding, look.crumb(_("Studies"), study.plan.title, session.href("studies")))
+    if decision.verdict == "cannot tell":
+        verdict.price(offers, study.plan)
+        planned = signing.next_sitting(store, by, study, offers)
+        if planned is not None:
+            session.go("prepare", study=study.id, sitting=planned)
+    verdict.pictures(decision, session.theme())
+    verdict.changes(finding)
+    signing.departures(watching.deviations(store, by, study.id))
+    verdict.numbers(decision)
+    signing.sign(store, by, study, f"/print/report/{study.id}")
+    verdict.caution(finding)
