@@ -1,0 +1,38 @@
+"""`studyapp check` and its kin: the record seen from outside the app."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from studyapp.words import _, ngettext
+
+
+def _store_url(store: str | None) -> str:
+    """The store named on the command line, or else in the settings; a plain path is an SQLite file."""
+    from studyapp.settings import settings
+
+    url = store or settings().store
+    return url if "://" in url else f"sqlite:///{url}"
+
+
+store_option = click.option("--store", metavar="URL", help="The store; by default the one of this account.")
+
+
+@click.command
+@store_option
+@click.option("--head", metavar="HASH", help="A head printed earlier, on a seal or a report.")
+def check(store: str | None, head: str | None) -> None:
+    """Verify the record; exit 1 when something does not hold."""
+    from studyapp.services.checking import check as check_record
+
+    report = check_record(_store_url(store), head)
+    for finding in report.findings:
+        click.echo(finding.sentence, err=finding.level != "info")
+    if not report.sound:
+        sys.exit(1)
+    sentence = ngettext("Sound: {n} event, head {head}.", "Sound: {n} events, head {head}.", report.events).format(
+        n=report.events, head=report.head or _("none")
+    )
+    click.echo(sentence)
