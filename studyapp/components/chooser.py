@@ -7,8 +7,8 @@ from collections.abc import Collection
 import streamlit as st
 
 from studyapp.components import look
-from studyapp.records import Staff, Study, StudyState
-from studyapp.services import planning
+from studyapp.records import Sitting, Staff, Study, StudyState
+from studyapp.services import planning, preparing
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -26,3 +26,25 @@ def study(store: Store, by: Staff, wanted: str | None, states: Collection[StudyS
     names = [one.plan.title for one in fitting]
     chosen = st.selectbox(_("Study"), range(len(fitting)), format_func=names.__getitem__, key="which-study")
     return fitting[chosen]
+
+
+def sitting(store: Store, by: Staff, study_id: str | None, wanted: str | None, empty: str) -> Sitting | None:
+    """The wanted sitting, or a choice among those of the study in the address, or of all that are not closed."""
+    listed = preparing.sittings(store, by, study_id)
+    if not listed:
+        look.put(look.lede(empty))
+        return None
+    titles = {one.id: one.plan.title for one in planning.studies(store, by)} if study_id is None else {}
+    names = [_sitting_name(one, titles.get(one.study)) for one in listed]
+    running = [number for number, one in enumerate(listed) if one.state != "closed"]
+    first = next((number for number, one in enumerate(listed) if one.id == wanted), running[0] if running else 0)
+    if len(listed) == 1:
+        return listed[0]
+    chosen = st.selectbox(_("Sitting"), range(len(listed)), first, format_func=names.__getitem__, key="which-sitting")
+    return listed[chosen]
+
+
+def _sitting_name(one: Sitting, study_title: str | None) -> str:
+    state = {"planned": _("planned"), "open": _("open"), "paused": _("paused"), "closed": _("closed")}[one.state]
+    name = _("{label}, {state}").format(label=one.label, state=state)
+    return f"{study_title}: {name}" if study_title else name

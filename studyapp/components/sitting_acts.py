@@ -1,0 +1,71 @@
+"""What a leader can do to a sitting: open it, pause it, note a deviation, close it."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from studyapp.components import acts, look
+from studyapp.records import Sitting, Staff
+from studyapp.services import watching
+from studyapp.store import Store
+from studyapp.words import _
+
+
+def begin(store: Store, by: Staff, sitting: Sitting) -> None:
+    """Before the first person comes."""
+    look.put(
+        look.lede(_("Nothing is served yet. Open the sitting when the first tray is ready and people are seated.")),
+        look.quiet(_("Tasting is a free choice each time. Nobody is asked why they sit out.")),
+    )
+    if st.button(_("Open the sitting"), type="primary", key="open-sitting"):
+        with acts.refusals():
+            watching.open_sitting(store, by, sitting.id)
+            st.rerun()
+
+
+def run(store: Store, by: Staff, sitting: Sitting) -> None:
+    """While it runs: note, pause or go on, close."""
+    if st.button(_("Note a deviation"), width="stretch", key="deviation"):
+        _note(store, by, sitting)
+    if sitting.state == "closed":
+        look.put(look.quiet(_("This sitting is closed.")))
+        return
+    paused = sitting.state == "paused"
+    if st.button(_("Go on") if paused else _("Pause the sitting"), width="stretch", key="pause"):
+        with acts.refusals():
+            (watching.resume if paused else watching.pause)(store, by, sitting.id)
+            st.rerun()
+    if st.button(_("Close the sitting"), width="stretch", key="close"):
+        _close(store, by, sitting)
+
+
+@st.dialog(_("Note a deviation"))
+def _note(store: Store, by: Staff, sitting: Sitting) -> None:
+    look.put(
+        look.text(
+            _("Whatever went otherwise than planned: a late tray, a wrong code, a warm room. The report prints it.")
+        )
+    )
+    sentence = st.text_area(_("What happened, when, and to which tray"), max_chars=500, key="deviation-text")
+    if st.button(_("Note it"), type="primary", key="deviation-note"):
+        with acts.refusals():
+            watching.note_deviation(store, by, sitting.study, sentence)
+            st.rerun()
+
+
+@st.dialog(_("Close the sitting"))
+def _close(store: Store, by: Staff, sitting: Sitting) -> None:
+    progress = watching.progress(store, by, sitting.id)
+    left = progress.of - progress.saved
+    reason = ""
+    if left:
+        look.put(
+            look.text(_("{n} servings are not finished. They stay missing, and the report says why.").format(n=left))
+        )
+        reason = st.text_input(_("Reason"), max_chars=200, key="close-reason")
+    else:
+        look.put(look.text(_("Every serving is saved. The links of this sitting end now.")))
+    if st.button(_("Close it"), type="primary", key="close-now"):
+        with acts.refusals():
+            watching.close_sitting(store, by, sitting.id, reason)
+            st.rerun()

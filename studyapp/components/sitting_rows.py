@@ -1,0 +1,105 @@
+"""Who is where in a sitting, as rows and dots; there is no score in it to show."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from studyapp.components import look
+from studyapp.components.moments import clock, countdown, minutes_since
+from studyapp.records import Progress, Seated, Tray
+from studyapp.words import _, ngettext
+
+
+def summary(progress: Progress) -> str:
+    """The sitting in one or two sentences."""
+    if all(seat.kind == "nothing" for seat in progress.seats):
+        return _("Nobody has opened the link yet.")
+    kept = _("{saved} of {of} servings saved.").format(saved=progress.saved, of=progress.of)
+    parts = [kept, *_counted(progress.seats)]
+    return " ".join(parts)
+
+
+def _counted(seats: Iterable[Seated]) -> list[str]:
+    kinds = [seat.kind for seat in seats]
+    resting, waiting = kinds.count("rest"), kinds.count("waiting")
+    said = []
+    if resting:
+        said.append(ngettext("{n} person rests.", "{n} people rest.", resting).format(n=resting))
+    if waiting:
+        said.append(ngettext("{n} person waits for a tray.", "{n} people wait for a tray.", waiting).format(n=waiting))
+    return said
+
+
+def rows(progress: Progress, now: datetime | None = None) -> str:
+    """A row a person: name, a dot a serving, and words; then what the dots mean."""
+    lines = (look.row(look.strong(seat.pseudonym), dots(seat), _words(seat, now)) for seat in progress.seats)
+    legend = " ".join(
+        [
+            look.chip("disc", _("saved"), "quiet"),
+            look.chip("dot", _("tasting now"), "quiet"),
+            look.chip("ring", _("to come"), "quiet"),
+        ]
+    )
+    return look.rows(lines, "seats open") + f'<p class="say small">{legend}</p>'
+
+
+def dots(seat: Seated) -> str:
+    """One dot a scored serving: saved, tasting now, to come."""
+    now = seat.kind in ("serving",)
+    kinds = ["saved"] * seat.saved + (["now"] if now and seat.saved < seat.of else [])
+    kinds += ["open"] * (seat.of - len(kinds))
+    said = _("{saved} of {of} saved").format(saved=seat.saved, of=seat.of)
+    drawn = "".join(f'<i class="{kind}"></i>' for kind in kinds)
+    return f'<span class="dots" role="img" aria-label="{look.plain(said)}">{drawn}</span>'
+
+
+def _words(seat: Seated, now: datetime | None) -> str:
+    said = look.plain(where(seat, now))
+    return said + " " + look.chip("triangle", _("look"), "copper") if seat.look else said
+
+
+def where(seat: Seated, now: datetime | None = None) -> str:
+    """Where one person is, in words."""
+    minutes = minutes_since(seat.since, now)
+    sentences = {
+        "nothing": _("has not opened the link yet"),
+        "welcome": _("reads the first page"),
+        "warm_up": _("tasting the warm-up piece"),
+        "serving": ngettext(
+            "tasting serving {n}, since {minutes} minute", "tasting serving {n}, since {minutes} minutes", minutes
+        ),
+        "rest": _("resting, {left} left"),
+        "waiting": _("waits for tray {tray}"),
+        "paused": _("paused"),
+        "done": _("done"),
+        "stopped": _("has stopped; the marks are kept"),
+        "left": _("has stopped; the marks were taken out"),
+    }
+    return sentences[seat.kind].format(
+        n=seat.saved + 1, minutes=minutes, left=countdown(seat.ready_at, now), tray=_tray_name(seat.waits_for_tray)
+    )
+
+
+def trays(progress: Progress) -> str:
+    """Each tray: out since when, due now, or still in the kitchen; then how many deviations are noted."""
+    due = {seat.waits_for_tray for seat in progress.seats if seat.waits_for_tray is not None}
+    lines = [look.row(look.plain(_tray_title(tray)), _tray_state(tray, due)) for tray in progress.trays]
+    noted = ngettext("{n} noted", "{n} noted", progress.deviations).format(n=progress.deviations)
+    return look.rows([*lines, look.row(look.plain(_("Deviations")), look.plain(noted))])
+
+
+def _tray_title(tray: Tray) -> str:
+    return _("Warm-up tray") if tray.position == 0 else _("Tray {n}").format(n=tray.position)
+
+
+def _tray_name(position: int | None) -> str:
+    return _("warm-up") if position == 0 else str(position)
+
+
+def _tray_state(tray: Tray, due: set[int]) -> str:
+    if tray.released_at:
+        return look.plain(_("out since {time}").format(time=clock(tray.released_at)))
+    if tray.position in due:
+        return look.chip("triangle", _("due now"), "copper")
+    return look.plain(_("in the kitchen"))

@@ -1,0 +1,75 @@
+"""Watch: open a sitting, hand out its links, see who is where, and close it. No score is shown, to nobody."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from studyapp import session
+from studyapp.components import chooser, join_cards, look, sitting_acts, sitting_rows
+from studyapp.records import Progress, Sitting, Staff
+from studyapp.services import joining, planning, watching
+from studyapp.words import _
+
+
+def render() -> None:
+    """The page of one sitting."""
+    by, store = session.someone(), session.store()
+    empty = _("No sealed study waits for a sitting.")
+    sitting = chooser.sitting(store, by, session.study_id(), session.sitting_id(), empty)
+    if sitting is None:
+        return
+    study = planning.study(store, by, sitting.study)
+    look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), look.title(sitting.label))
+    if sitting.state == "planned":
+        sitting_acts.begin(store, by, sitting)
+    else:
+        _live(by, sitting)
+    if sitting.state == "closed" and study.state == "sealed" and st.button(_("Open the key"), key="to-key"):
+        session.go("open_key", study=study.id)
+    if sitting.state != "closed":
+        _links(by, sitting)
+    look.put(look.quiet(_("Scores stay hidden, from you as well, until the key is opened.")))
+
+
+def _live(by: Staff, sitting: Sitting) -> None:
+    left, right = st.columns([2, 1], gap="medium")
+    with left:
+        _refreshed(sitting)
+    with right, st.container(key="card-room"):
+        look.put(look.title(_("Trays and room"), 2))
+        _refreshed_trays(sitting)
+        sitting_acts.run(session.store(), by, sitting)
+
+
+@st.fragment(run_every=5)
+def _refreshed(sitting: Sitting) -> None:
+    """Drawn every five seconds; the store is read again only when something was written."""
+    progress = _progress(sitting)
+    look.put(look.lede(sitting_rows.summary(progress)))
+    with st.container(key="card-seats"):
+        look.put(sitting_rows.rows(progress))
+
+
+@st.fragment(run_every=5)
+def _refreshed_trays(sitting: Sitting) -> None:
+    look.put(sitting_rows.trays(_progress(sitting)))
+
+
+def _progress(sitting: Sitting) -> Progress:
+    store = session.store()
+    moved = watching.change_counter(store)
+    seen, progress = session.kept("progress", (None, None))
+    if progress is None or seen != (sitting.id, moved):
+        progress = watching.progress(store, session.someone(), sitting.id)
+        session.keep("progress", ((sitting.id, moved), progress))
+    return progress
+
+
+def _links(by: Staff, sitting: Sitting) -> None:
+    look.put(look.title(_("Links for phones"), 2))
+    made = session.kept(f"links-{sitting.id}", ())
+    look.put(look.quiet(_("Each link is for one person and this sitting. New links end the earlier ones.")))
+    if st.button(_("Make new links") if made else _("Make the links"), key="make-links"):
+        made = joining.issue_links(session.store(), by, sitting.id)
+        session.keep(f"links-{sitting.id}", made)
+    join_cards.draw(made, session.address())
