@@ -1,0 +1,31 @@
+"""Every sentence about a result, built here and nowhere else, so that screen, command and paper say the same.
+
+Nothing heavy is imported: results are read by their attributes.
+"""
+
+from studyapp.findings.hours import Fact, HoursFinding, caution, hours_finding
+from studyapp.findings.numbers import beside, decimal, hours, of_studies, of_ten, percent, units
+from studyapp.findings.offers import Costs, OfferRow, offer_rows
+from studyapp.findings.pulls import attribute_alt, pull_says, shown
+from studyapp.findings.warnings import warning_sentence
+
+__all__ = [
+    "Costs",
+    "Fact",
+    "HoursFinding",
+    "OfferRow",
+    "attribute_alt",
+    "beside",
+    "caution",
+    "decimal",
+    "hours",
+    "hours_finding",
+    "of_studies",
+    "of_ten",
+    "offer_rows",
+    "percent",
+    "pull_says",
+    "shown",
+    "units",
+    "warning_sentence",
+]

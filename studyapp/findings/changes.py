@@ -1,0 +1,129 @@
+"""What would change a decision: a tighter margin, another batch, one person left out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from studyapp.findings.numbers import beside, hours, opening, units
+from studyapp.findings.reading import blocking, next_pulls, pull_at, shorter_pull
+from studyapp.words import _, ngettext
+
+if TYPE_CHECKING:
+    from analysis.stopping import AttributeResult, Decision
+
+
+def what_would_change(decision: Decision) -> tuple[str, ...]:
+    """The sentences under "What would change this", the nearest change first."""
+    if decision.verdict == "stop":
+        said = [_tighter(decision), _one_batch(decision), _left_out(decision)]
+    elif decision.verdict == "conche longer":
+        said = [_later_pulls(decision), _one_batch(decision)]
+    elif decision.verdict == "no hour fits":
+        said = [_new_rule(), _one_batch(decision)]
+    else:
+        said = [*_blocks(decision), _looks_left(decision)]
+    return tuple(sentence for sentence in said if sentence)
+
+
+def _tighter(decision: Decision) -> str:
+    """At which margin of the deciding attribute the answer moves, and where to."""
+    result = decision.attributes.get(decision.binding or "")
+    pull = pull_at(result, decision.hours)
+    if result is None or pull is None or pull.decisive_upper is None or pull.decisive_lower is None:
+        return ""
+    turning = pull.decisive_upper
+    if result.rule.wanted == "same":
+        turning = max(turning, -pull.decisive_lower)
+    if turning <= 0:
+        return ""
+    texts = {"name": result.name, "m": beside(turning, result.rule.margin)}
+    longer = _first_within(result, turning)
+    if longer is None:
+        return _("A margin for {name} below {m} units: then nothing shorter than {ref} h would do.").format(
+            ref=hours(decision.reference_hours), **texts
+        )
+    return _("A margin for {name} below {m} units: the answer becomes {h} h.").format(h=hours(longer), **texts)
+
+
+def _first_within(result: AttributeResult, margin: float) -> float | None:
+    """The shortest pull that, with all longer ones, would lie within a margin just below `margin`."""
+    found = None
+    for pull in sorted(result.pulls, key=lambda pull: -pull.hours):
+        if pull.hours == result.reference_hours:
+            continue
+        upper, lower = pull.decisive_upper, pull.decisive_lower
+        if upper is None or lower is None or upper >= margin or (result.rule.wanted == "same" and lower <= -margin):
+            break
+        found = pull.hours
+    return found
+
+
+def _one_batch(decision: Decision) -> str:
+    if decision.scope.get("batches", 1) > 1:
+        return ""
+    return _("A second batch: until one is tasted, this is about one batch only.")
+
+
+def _left_out(decision: Decision) -> str:
+    """How often the answer stays when any one assessor is left out."""
+    verdicts = decision.descriptions.get("leave_one_out")
+    if not isinstance(verdicts, Mapping) or not verdicts or decision.hours is None:
+        return ""
+    same = sum(1 for hour in verdicts.values() if hour == decision.hours)
+    number, hour = len(verdicts), hours(decision.hours)
+    if same == number:
+        return _("Leaving out any one assessor changes nothing: still {h} h, {n} times of {n}.").format(
+            h=hour, n=number
+        )
+    return ngettext(
+        "Leaving out any one assessor: still {h} h {k} time of {n}.",
+        "Leaving out any one assessor: still {h} h {k} times of {n}.",
+        same,
+    ).format(h=hour, k=same, n=number)
+
+
+def _later_pulls(decision: Decision) -> str:
+    first, second = next_pulls(decision)
+    return _("Pulls at {a} and {b} h: they would show where it levels off.").format(a=hours(first), b=hours(second))
+
+
+def _new_rule() -> str:
+    return _("Another margin or limit, set and sealed before the next study, or a changed process.")
+
+
+def _blocks(decision: Decision) -> list[str]:
+    """Each attribute that keeps the pull next to the reference from passing."""
+    hour = shorter_pull(decision)
+    if decision.reason in ("control not found", "orders", "not enough data") or hour is None:
+        return []
+    said = []
+    for result, pull in blocking(decision, hour):
+        if pull.decisive_upper is None:
+            continue
+        if pull.within_margin:
+            sentence = _("{name} at {h} h shown to meet its limit: it is not yet.")
+        elif result.rule.wanted == "same":
+            sentence = _("{name} at {h} h shown to lie within {m} units either way: it is not yet.")
+        else:
+            sentence = _("{name} at {h} h shown to be worse by less than {m} units: it could be {most}.")
+        said.append(
+            sentence.format(
+                name=opening(result.name),
+                h=hours(hour),
+                m=units(result.rule.margin),
+                most=beside(pull.decisive_upper, result.rule.margin),
+            )
+        )
+    return said
+
+
+def _looks_left(decision: Decision) -> str:
+    left = decision.looks - decision.look
+    if left < 1:
+        return ""
+    return ngettext(
+        "One more look: the rule was sealed with {n} more.",
+        "More looks: the rule was sealed with {n} more.",
+        left,
+    ).format(n=left)

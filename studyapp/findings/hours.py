@@ -1,0 +1,162 @@
+"""A decision on conching hours in plain sentences: the answer, why, four facts, and what would change it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from studyapp.findings.changes import what_would_change
+from studyapp.findings.numbers import (
+    count_of,
+    hours,
+    interval_share,
+)
+from studyapp.findings.offers import Costs, OfferRow, offer_rows
+from studyapp.findings.reasons import lede
+from studyapp.findings.warnings import warning_sentence
+from studyapp.words import _, ngettext
+
+if TYPE_CHECKING:
+    from analysis.stopping import Decision, Offer
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One of the facts under the verdict: a word, its value and a second line."""
+
+    label: str
+    value: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class HoursFinding:
+    """Everything a person reads about a decision, in reading order. `charts_intro` stands above the charts."""
+
+    title: str
+    headline: str
+    lede: str
+    facts: tuple[Fact, ...]
+    charts_intro: str
+    changes: tuple[str, ...]
+    warnings: tuple[str, ...]
+    caution: str
+    offers: tuple[OfferRow, ...] = ()
+
+
+def hours_finding(
+    decision: Decision, offers: Sequence[Offer] = (), title: str = "", costs: Costs | None = None
+) -> HoursFinding:
+    """The sentences of one decision. `offers` is the price of an answer, `costs` what one serving asks of a person."""
+    return HoursFinding(
+        title=title,
+        headline=_headline(decision),
+        lede=lede(decision, offers, costs),
+        facts=(_binds(decision), _saved(decision), _control(decision), _holds_for(decision)),
+        charts_intro=_charts_intro(decision),
+        changes=what_would_change(decision),
+        warnings=tuple(warning_sentence(warning) for warning in decision.warnings),
+        caution=caution(),
+        offers=offer_rows(offers, costs),
+    )
+
+
+def caution() -> str:
+    """What a taste result never clears; beside every verdict."""
+    return _(
+        "A taste result only. It clears nothing for allergens, hygiene, composition or labels. "
+        "For those, follow your local code and the people licensed to judge them."
+    )
+
+
+# ---- the answer --------------------------------------------------------------------------------------------------
+def _headline(decision: Decision) -> str:
+    reference = hours(decision.reference_hours)
+    if decision.verdict == "stop":
+        return _stop_headline(decision)
+    if decision.verdict == "conche longer":
+        number = count_of(decision.reference_hours)
+        return ngettext("Conche longer than {h} hour.", "Conche longer than {h} hours.", number).format(h=reference)
+    if decision.verdict == "no hour fits":
+        return _("No hour suits all.")
+    if decision.reason == "reference meets limits" and decision.look >= decision.looks:
+        number = count_of(decision.reference_hours)
+        return ngettext("Stay at {h} hour.", "Stay at {h} hours.", number).format(h=reference)
+    if decision.reason == "control not found":
+        return _("Cannot tell: the panel did not find the pull known to differ.")
+    if decision.reason == "orders":
+        return _("Cannot tell: the serving orders favour some pulls.")
+    if decision.reason == "not enough data":
+        return _("Cannot tell: there are too few scores.")
+    return _("Cannot tell yet.")
+
+
+def _stop_headline(decision: Decision) -> str:
+    hour = decision.reference_hours if decision.hours is None else decision.hours
+    latest = decision.latest_hours
+    if latest is None or latest >= decision.reference_hours:
+        return ngettext("Stop at {h} hour.", "Stop at {h} hours.", count_of(hour)).format(h=hours(hour))
+    if latest <= hour:
+        return ngettext("Stop at {h} hour, not later.", "Stop at {h} hours, not later.", count_of(hour)).format(
+            h=hours(hour)
+        )
+    return _("Conche between {a} and {b} hours.").format(a=hours(hour), b=hours(latest))
+
+
+# ---- facts -------------------------------------------------------------------------------------------------------
+def _binds(decision: Decision) -> Fact:
+    name = decision.binding
+    if name is None:
+        return Fact(_("Binds"), _("nothing yet"))
+    result, following = decision.attributes.get(name), decision.attributes.get(decision.next_binding or "")
+    value = name
+    if decision.verdict == "stop" and result is not None and result.shortest_hours is not None:
+        value = _("{name}, {h} h").format(name=name, h=hours(result.shortest_hours))
+    if following is None or decision.verdict != "stop" or following.shortest_hours is None:
+        return Fact(_("Binds"), value)
+    note = _("next is {name}, {h} h").format(name=following.name, h=hours(following.shortest_hours))
+    return Fact(_("Binds"), value, note)
+
+
+def _saved(decision: Decision) -> Fact:
+    if decision.verdict != "stop" or decision.hours is None:
+        return Fact(_("Saved"), _("nothing yet"))
+    saved = decision.reference_hours - decision.hours
+    value = _("{saved} of {all} hours").format(saved=hours(saved), all=hours(decision.reference_hours))
+    return Fact(_("Saved"), value, _("a batch, against the longest pull"))
+
+
+def _control(decision: Decision) -> Fact:
+    control, reference = hours(decision.control_hours), hours(decision.reference_hours)
+    if not decision.control_found:
+        return Fact(_("Control found"), _("no"), _("{h} h not told from {ref} h").format(h=control, ref=reference))
+    people, told = decision.scope.get("assessors", 0), decision.control_told_by
+    if not people or not told:
+        return Fact(_("Control found"), _("yes"), _("{h} h told from {ref} h").format(h=control, ref=reference))
+    note = _("{h} h told from {ref} h by {k} of {n}").format(h=control, ref=reference, k=told, n=people)
+    return Fact(_("Control found"), _("yes"), note)
+
+
+def _holds_for(decision: Decision) -> Fact:
+    people, sittings = decision.scope.get("assessors", 0), decision.scope.get("sittings", 1)
+    batches = decision.scope.get("batches", 1)
+    value = _("this batch") if batches <= 1 else _("these {n} batches").format(n=batches)
+    note = listed_scope(people, sittings)
+    return Fact(_("Holds for"), value, note)
+
+
+def listed_scope(people: int, sittings: int) -> str:
+    """ "8 assessors, 2 sittings"."""
+    first = ngettext("{n} assessor", "{n} assessors", people).format(n=people)
+    if sittings < 1:
+        return first
+    second = ngettext("{n} sitting", "{n} sittings", sittings).format(n=sittings)
+    return _("{assessors}, {sittings}").format(assessors=first, sittings=second)
+
+
+def _charts_intro(decision: Decision) -> str:
+    return _(
+        "Up is worse than the longest pull, in units of the 0 to 10 scale. "
+        "The bar is the {share} % interval; the whole bar must lie in the shaded margin."
+    ).format(share=interval_share(decision.level))

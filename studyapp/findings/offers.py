@@ -1,0 +1,72 @@
+"""The price of an answer: each way to one, with what it asks of a person and how often it settles the question."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from studyapp.findings.numbers import decimal, hours_list, of_ten
+from studyapp.words import _, ngettext
+
+if TYPE_CHECKING:
+    from analysis.stopping import Offer
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """What one serving asks: grams of chocolate, and minutes with its rest."""
+
+    grams: float
+    minutes: float
+
+
+@dataclass(frozen=True, slots=True)
+class OfferRow:
+    """One row of the table: what to do, servings, grams and minutes a person, chance in 10 of an answer."""
+
+    what: str
+    servings: str
+    grams: str
+    minutes: str
+    chance: str
+
+
+def best_offer(offers: Sequence[Offer]) -> Offer:
+    """The offer named in the sentence: the one that settles most often, the cheaper of two that do so alike."""
+    return max(offers, key=lambda offer: (round(offer.settles, 2), -offer.servings))
+
+
+def offer_rows(offers: Sequence[Offer], costs: Costs | None = None) -> tuple[OfferRow, ...]:
+    """The offers as rows, in the order given; grams and minutes stay empty without costs."""
+    return tuple(_row(offer, costs) for offer in offers)
+
+
+def _row(offer: Offer, costs: Costs | None) -> OfferRow:
+    return OfferRow(
+        what=_what(offer),
+        servings=ngettext("{n} serving", "{n} servings", offer.servings).format(n=offer.servings),
+        grams=_("{n} g").format(n=decimal(offer.servings * costs.grams, 0)) if costs else "",
+        minutes=_("{n} min").format(n=decimal(offer.servings * costs.minutes, 0)) if costs else "",
+        chance=_("at least about {k}").format(k=of_ten(offer.settles)) if offer.settles >= 0.05 else of_ten(0.0),
+    )
+
+
+def _what(offer: Offer) -> str:
+    if offer.name == "open pulls":
+        return ngettext(
+            "{n} more sitting with the {pulls} h pulls",
+            "{n} more sittings with the {pulls} h pulls",
+            offer.sittings,
+        ).format(n=offer.sittings, pulls=hours_list(offer.pulls))
+    if offer.name == "more replicates":
+        return ngettext(
+            "{n} more sitting, each pull {k} times",
+            "{n} more sittings, each pull {k} times",
+            offer.sittings,
+        ).format(n=offer.sittings, k=offer.replicates)
+    return ngettext(
+        "{n} more sitting with all pulls",
+        "{n} more sittings with all pulls",
+        offer.sittings,
+    ).format(n=offer.sittings)

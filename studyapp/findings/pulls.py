@@ -1,0 +1,103 @@
+"""One attribute in words: what a chart shows, for people who hear it or print it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from studyapp.findings.numbers import beside, hours, listed, opening, units
+from studyapp.words import _
+
+if TYPE_CHECKING:
+    from analysis.stopping import AttributeResult, PullResult
+
+
+def shown(result: AttributeResult, pull: PullResult) -> bool:
+    """Whether this pull and each longer one were shown to be good enough on this attribute."""
+    return result.shortest_hours is not None and pull.hours >= result.shortest_hours
+
+
+def pull_says(result: AttributeResult, pull: PullResult) -> str:
+    """One pull in one line, for a tooltip and for a reader aloud."""
+    hour = hours(pull.hours)
+    if pull.hours == result.reference_hours:
+        return _("{hours} hours: the reference").format(hours=hour)
+    if not result.judged or pull.decisive_upper is None or pull.decisive_lower is None:
+        return _("{hours} hours: not judged").format(hours=hour)
+    if result.rule.wanted == "same":
+        return _same_says(result, pull).format(
+            hours=hour,
+            difference=units(pull.difference),
+            low=beside(pull.decisive_lower, -result.rule.margin),
+            high=beside(pull.decisive_upper, result.rule.margin),
+        )
+    return _worse_says(result, pull).format(
+        hours=hour,
+        difference=units(abs(pull.difference)),
+        most=beside(pull.decisive_upper, result.rule.margin),
+    )
+
+
+def _same_says(result: AttributeResult, pull: PullResult) -> str:
+    if shown(result, pull):
+        return _("{hours} hours: apart by {difference}, between {low} and {high}, within the margin")
+    if pull.within_margin:
+        return _("{hours} hours: apart by {difference}, between {low} and {high}, but a longer pull was not shown")
+    return _("{hours} hours: apart by {difference}, between {low} and {high}, not shown to be within the margin")
+
+
+def _worse_says(result: AttributeResult, pull: PullResult) -> str:
+    better = round(pull.difference, 1) < 0
+    if shown(result, pull):
+        if better:
+            return _("{hours} hours: better by {difference}, worse by {most} at most, within the margin")
+        return _("{hours} hours: worse by {difference}, at most {most}, within the margin")
+    if pull.within_margin:
+        if better:
+            return _("{hours} hours: better by {difference}, worse by {most} at most, but a longer pull was not shown")
+        return _("{hours} hours: worse by {difference}, at most {most}, but a longer pull was not shown")
+    if better:
+        return _("{hours} hours: better by {difference}, worse by {most} at most, not shown to be within the margin")
+    return _("{hours} hours: worse by {difference}, at most {most}, not shown to be within the margin")
+
+
+def attribute_alt(result: AttributeResult) -> str:
+    """The picture of one attribute in one sentence."""
+    judged = [pull for pull in result.pulls if pull.hours != result.reference_hours]
+    if not result.judged or not judged:
+        return _("{name}: not judged.").format(name=opening(result.name))
+    steps = listed(
+        [
+            _("{difference} at {hours} h").format(difference=units(pull.difference), hours=hours(pull.hours))
+            for pull in judged
+        ]
+    )
+    return _alt_sentence(result).format(
+        name=opening(result.name),
+        reference=hours(result.reference_hours),
+        steps=steps,
+        margin=units(result.rule.margin),
+        enough=hours(result.shortest_hours if result.shortest_hours is not None else result.reference_hours),
+    )
+
+
+def _alt_sentence(result: AttributeResult) -> str:
+    enough = result.shortest_hours is not None and result.shortest_hours < result.reference_hours
+    if result.rule.wanted == "same":
+        if enough:
+            return _(
+                "{name}: apart from the {reference} h pull by {steps}, in scale units; "
+                "within the margin of {margin} either way from {enough} h on."
+            )
+        return _(
+            "{name}: apart from the {reference} h pull by {steps}, in scale units; "
+            "no shorter pull is shown to be within the margin of {margin} either way."
+        )
+    if enough:
+        return _(
+            "{name}: worse than the {reference} h pull by {steps}, in scale units; "
+            "within the margin of {margin} from {enough} h on."
+        )
+    return _(
+        "{name}: worse than the {reference} h pull by {steps}, in scale units; "
+        "no shorter pull is shown to be within the margin of {margin}."
+    )
