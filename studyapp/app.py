@@ -1,0 +1,99 @@
+"""The frame around every screen: who is this, which pages may they open, and what to say when something is refused."""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+from collections.abc import Callable, Mapping
+
+import streamlit as st
+
+from studyapp import session
+from studyapp.components import credentials, look
+from studyapp.errors import StudyError
+from studyapp.records import Seat, Staff
+from studyapp.services import accounts
+from studyapp.words import _
+
+
+def _titles() -> dict[str, str]:
+    return {
+        "taste": _("Tasting"),
+        "first_run": _("Start"),
+        "sign_in": _("Sign in"),
+        "studies": _("Studies"),
+        "plan": _("Plan"),
+        "prepare": _("Prepare"),
+        "watch": _("Watch"),
+        "open_key": _("Open the key"),
+        "decide": _("Decide"),
+        "bring": _("Bring scores"),
+    }
+
+
+ROLES: Mapping[str, tuple[str, ...]] = {
+    "assessor": ("taste",),
+    "preparer": ("prepare",),
+    "leader": ("studies", "plan", "prepare", "watch", "open_key", "decide", "bring"),
+    "newcomer": ("first_run", "sign_in", "bring"),
+    "nobody": ("sign_in",),
+}
+
+
+def _role(seat: Seat | None, staff: Staff | None) -> str:
+    """One browser is one person at one job; a seat comes first, because it shows least."""
+    if seat is not None:
+        return "assessor"
+    if staff is not None:
+        return staff.role
+    return "newcomer" if session.demo() or accounts.needs_first_leader(session.store()) else "nobody"
+
+
+def _screen(name: str) -> Callable[[], None]:
+    """A page that imports its screen only when it is drawn: an assessor's phone never waits for the charts."""
+
+    def draw() -> None:
+        try:
+            importlib.import_module(f"studyapp.screens.{name}").render()
+        except StudyError as refused:
+            st.error(str(refused))
+
+    return draw
+
+
+def _pages(role: str) -> dict[str, st.Page]:
+    titles = _titles()
+    built = [name for name in ROLES[role] if importlib.util.find_spec(f"studyapp.screens.{name}")]
+    return {
+        name: st.Page(_screen(name), title=titles[name], url_path=name.replace("_", "-"), default=number == 0)
+        for number, name in enumerate(built)
+    }
+
+
+def _demo_band() -> None:
+    """What is shown here is invented: say so on every page, and let one person try each role."""
+    links = (("leader", _("Panel leader")), ("preparer", _("Preparer")), ("assessor", _("Assessor")))
+    drawn = " ".join(f'<a href="/demo/{role}" target="_self">{look.plain(word)}</a>' for role, word in links)
+    said = look.plain(_("Invented panel. Try it as:"))
+    st.html(f'<nav class="invented" aria-label="{look.plain(_("Roles of the invented panel"))}">{said} {drawn}</nav>')
+
+
+def main() -> None:
+    """Draw one page for whoever holds this browser."""
+    seat = session.seat()
+    staff = None if seat else session.staff()
+    role = _role(seat, staff)
+    title = _("Tasting") if seat else _("When can the conche stop?")
+    st.set_page_config(page_title=title, layout="wide" if role in ("leader", "preparer", "newcomer") else "centered")
+    look.dress(session.theme())
+    pages = _pages(role)
+    session.know_pages(pages)
+    chosen = st.navigation(list(pages.values()), position="top" if role == "leader" else "hidden")
+    if session.demo():
+        _demo_band()
+    chosen.run()
+    if staff is not None:
+        credentials.sign_out(staff)
+
+
+main()

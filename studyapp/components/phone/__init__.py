@@ -1,0 +1,61 @@
+"""What every page on an assessor's phone shares: one style sheet, one script for sending, and the common words.
+
+A page is a component: its texts and marks arrive as plain data, so nothing but what is written here reaches a phone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from importlib.resources import files
+from typing import Any
+
+import streamlit as st
+
+from studyapp.words import _
+
+Mount = Callable[..., Any]
+
+
+def page(name: str, *assets: str) -> Mount:
+    """Register a component from files beside this package, after the shared ones. Assets are `folder/file` names."""
+    here = files("studyapp.components")
+    texts = {asset: here.joinpath(*asset.split("/")).read_text(encoding="utf-8") for asset in _shared(assets)}
+    script = "\n".join(text for asset, text in texts.items() if asset.endswith(".js"))
+    sheet = "\n".join(text for asset, text in texts.items() if asset.endswith(".css"))
+    return st.components.v2.component(name, js=script, css=sheet)
+
+
+def _shared(assets: tuple[str, ...]) -> tuple[str, ...]:
+    return ("phone/phone.css", "phone/phone.js", *assets)
+
+
+def show(mount: Mount, key: str, data: Mapping[str, Any]) -> None:
+    """Mount a page. Its only message back is `moved`: draw again, from the store."""
+    mount(key=key, data={"language": "en", **data}, on_moved_change=_nothing)
+
+
+def _nothing() -> None:
+    """The rerun is all that is wanted."""
+
+
+def words() -> dict[str, Any]:
+    """The sentences every page may need."""
+    return {
+        "saved": _("saved {time}"),
+        "keeping": _("keeping your mark"),
+        "waiting": _("waiting"),
+        "offline": _("No connection. Your marks wait on this phone and go out by themselves."),
+        "offlineAct": _("No connection. This goes on by itself as soon as there is one."),
+        "outOfDate": _("Not done: this page is out of date. Open your link again; your marks are kept."),
+        "refresh": _("Show where I am"),
+        "next": _("Next serving"),
+        "stop": _("I want to stop"),
+        "stopTitle": _("Stop here?"),
+        "stopText": _(
+            "That is your choice, nothing follows from it, and nobody asks why. Your marks so far can stay in the "
+            "study or be taken out."
+        ),
+        "stopKeep": _("Stop, keep my marks"),
+        "stopOut": _("Stop, take my marks out"),
+        "back": _("Go back"),
+    }

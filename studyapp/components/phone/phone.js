@@ -1,0 +1,207 @@
+// Shared by everything an assessor touches: drawing, talking to the server, keeping unsent marks, moving on.
+const el = (tag, attributes = {}, ...children) => {
+  const made = document.createElement(tag);
+  for (const [name, value] of Object.entries(attributes)) {
+    if (name === "on") for (const [event, act] of Object.entries(value)) made.addEventListener(event, act);
+    else if (name === "hidden") made.hidden = value;
+    else if (value !== null && value !== undefined) made.setAttribute(name, value);
+  }
+  made.append(...children.filter((child) => child !== null && child !== undefined && child !== ""));
+  return made;
+};
+
+const fill = (sentence, values) => sentence.replace(/\{(\w+)\}/g, (whole, name) => values[name] ?? whole);
+const two = (number) => String(number).padStart(2, "0");
+const clock = (iso, seconds = true) => {
+  const at = new Date(iso);
+  return `${two(at.getHours())}:${two(at.getMinutes())}${seconds ? `:${two(at.getSeconds())}` : ""}`;
+};
+
+// A page on a plain-http network has no crypto.randomUUID; getRandomValues is there everywhere.
+const nonce = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) => byte.toString(16).padStart(2, "0")).join("");
+
+class Refused extends Error {}
+class Unreachable extends Error {}
+
+// 200 means committed. A 4xx is final and has a sentence; anything else is worth another try.
+async function send(path, body) {
+  let reply;
+  const patience = new AbortController();
+  const limit = setTimeout(() => patience.abort(), 8000);
+  try {
+    reply = await fetch(path, {
+      method: body === undefined ? "GET" : "POST",
+      headers: body === undefined ? {} : { "Content-Type": "application/json" },
+      body: body === undefined ? undefined : JSON.stringify(body),
+      cache: "no-store",
+      credentials: "same-origin",
+      signal: patience.signal,
+    });
+    const answer = await reply.json();
+    if (reply.ok) return answer;
+    if (reply.status < 500 && reply.status !== 408 && reply.status !== 429) throw new Refused(answer.sentence ?? "");
+    throw new Unreachable(answer.sentence ?? "");
+  } catch (problem) {
+    if (problem instanceof Refused || problem instanceof Unreachable) throw problem;
+    throw new Unreachable("");
+  } finally {
+    clearTimeout(limit);
+  }
+}
+
+const pause = (milliseconds) => new Promise((done) => setTimeout(done, milliseconds));
+
+// Keep trying until the server has answered; `waiting` is told each time it has not.
+async function sendSurely(path, body, waiting, alive) {
+  while (alive()) {
+    try {
+      return await send(path, body);
+    } catch (problem) {
+      if (problem instanceof Refused) throw problem;
+      waiting(problem.message);
+      await pause(1000);
+    }
+  }
+  return null;
+}
+
+// Marks that the server has not acknowledged yet, in this phone's own storage, one box per seat: on a shared phone
+// nothing goes out under the next person. They leave in order, one at a time, so that the last touch wins.
+class Outbox {
+  constructor(seat, tell) {
+    this.key = `marks-${seat}`;
+    this.tell = tell;
+    this.memory = [];
+    this.sending = null;
+    this.alive = true;
+    this.retry = 0;
+    this.onLine = () => this.work();
+    window.addEventListener("online", this.onLine);
+  }
+
+  entries() {
+    try {
+      return JSON.parse(localStorage.getItem(this.key) ?? "[]");
+    } catch {
+      return this.memory;
+    }
+  }
+
+  write(entries) {
+    this.memory = entries;
+    try {
+      if (entries.length) localStorage.setItem(this.key, JSON.stringify(entries));
+      else localStorage.removeItem(this.key);
+    } catch {
+      // A full or forbidden storage: the marks live in this page until they are sent.
+    }
+  }
+
+  add(mark) {
+    const same = (entry) => entry.serving === mark.serving && entry.line === mark.line;
+    const kept = this.entries().filter((entry) => !same(entry) || entry.nonce === this.sending);
+    this.write([...kept, { ...mark, nonce: nonce() }]);
+    this.work();
+  }
+
+  waitingFor(serving) {
+    return this.entries().filter((entry) => entry.serving === serving);
+  }
+
+  async work() {
+    clearTimeout(this.retry);
+    if (this.sending || !this.alive) return;
+    const [next] = this.entries();
+    if (!next) return;
+    this.sending = next.nonce;
+    let outcome = { mark: next };
+    try {
+      outcome.at = (await send("/mark", next)).at;
+    } catch (problem) {
+      outcome.refused = problem instanceof Refused;
+      outcome.sentence = problem.message;
+    }
+    this.sending = null;
+    if (outcome.at || outcome.refused) this.write(this.entries().filter((entry) => entry.nonce !== next.nonce));
+    if (!this.alive) return;
+    this.tell(outcome);
+    if (outcome.at || outcome.refused) this.work();
+    else this.retry = setTimeout(() => this.work(), 1000);
+  }
+
+  stop() {
+    this.alive = false;
+    clearTimeout(this.retry);
+    window.removeEventListener("online", this.onLine);
+  }
+}
+
+// Ask for the next page; when nothing redraws (the socket may be dead without knowing it), load it anew, but only from
+// a server that answers, so that nobody is left with a browser's error page.
+function mover(component) {
+  let timer = 0;
+  let alive = true;
+  const reload = async () => {
+    while (alive) {
+      try {
+        await send("/health");
+        location.reload();
+        return;
+      } catch {
+        await pause(1000);
+      }
+    }
+  };
+  return {
+    go() {
+      component.setTriggerValue("moved", nonce());
+      clearTimeout(timer);
+      timer = setTimeout(reload, 4000);
+    },
+    stop() {
+      alive = false;
+      clearTimeout(timer);
+    },
+  };
+}
+
+// One drawing per mount: `draw` gets the page and returns what ends it. A rerun with the same place only ends a wait.
+const mounted = new WeakMap();
+function drawOnce(component, mark, draw) {
+  const root = component.parentElement;
+  const before = mounted.get(root);
+  if (before?.mark === mark && root.contains(before.page)) {
+    before.again?.(component);
+    return before.stop;
+  }
+  before?.stop();
+  root.querySelectorAll(".page").forEach((page) => page.remove());
+  const page = el("div", { class: "page", lang: component.data.language });
+  document.documentElement.lang = component.data.language;
+  root.append(page);
+  const drawn = draw(page);
+  const stop = () => {
+    drawn.stop();
+    if (mounted.get(root)?.page === page) mounted.delete(root);
+  };
+  mounted.set(root, { mark, page, stop, again: drawn.again });
+  return stop;
+}
+
+const heading = (label, note) => el("div", { class: "bar" }, el("b", {}, label), el("span", {}, note));
+const button = (label, act, kind = "") => el("button", { type: "button", class: kind, on: { click: act } }, label);
+
+// "I want to stop": two ways, said plainly, and a way back.
+function stopPanel(words, act, back) {
+  const said = el("p", { class: "alert", role: "alert" });
+  return el(
+    "section",
+    { class: "card", "aria-label": words.stop },
+    el("h2", { tabindex: "-1" }, words.stopTitle),
+    el("p", {}, words.stopText),
+    said,
+    button(words.stopKeep, () => act({ keep: true }, said)),
+    button(words.stopOut, () => act({ keep: false }, said)),
+    button(words.back, back, "plain"),
+  );
+}

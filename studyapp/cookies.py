@@ -1,0 +1,23 @@
+"""The two cookies that say who a browser is: `seat` of an assessor, `staff` of a leader or preparer.
+
+Both hold a random token that only the store can read. Under TLS they carry the `__Host-` prefix, so that no other
+program on the same name can plant them; on a plain-http network of a workshop that prefix is not possible.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Literal
+
+Kind = Literal["seat", "staff"]
+DAYS_90 = 90 * 24 * 3600
+
+
+def name(kind: Kind, *, secure: bool) -> str:
+    """The cookie's name on this connection."""
+    return f"__Host-{kind}" if secure else kind
+
+
+def token(cookies: Mapping[str, str], kind: Kind, *, secure: bool) -> str | None:
+    """The token this browser holds, if any."""
+    return cookies.get(name(kind, secure=secure)) or None

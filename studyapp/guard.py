@@ -1,0 +1,149 @@
+"""What every request must pass and every response carries: a name we answer to, the same origin for anything that
+changes something, and headers that keep the page to itself.
+
+The rules follow OWASP ASVS 5.0.0, sections 3.4, 3.5 and 4.4.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import ipaddress
+import json
+import re
+from collections.abc import Iterable
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import Response
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from studyapp.words import _
+
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+# Files whose address changes with their content, or that never change: a phone may keep them.
+LASTING = ("/static/", "/font/", "/component/", "/_stcore/bidi-components/")
+
+
+def content_policy(inline_scripts: Iterable[str] = ()) -> str:
+    """The content security policy. Only the page's own inline scripts may run, named by their hash; `blob:` is how
+    Streamlit loads a component of this project."""
+    hashes = "".join(f" 'sha256-{_digest(script)}'" for script in inline_scripts)
+    return "; ".join(
+        (
+            "default-src 'self'",
+            f"script-src 'self' blob:{hashes}",
+            "style-src 'self' 'unsafe-inline'",
+            "img-src 'self' data: blob:",
+            "font-src 'self' data:",
+            "worker-src 'self' blob:",
+            "connect-src 'self'",
+            "object-src 'none'",
+            "base-uri 'none'",
+            "frame-ancestors 'none'",
+            "form-action 'self'",
+        )
+    )
+
+
+def inline_scripts(page: str) -> tuple[str, ...]:
+    """The texts of the inline scripts of an HTML page."""
+    return tuple(re.findall(r"<script>(.*?)</script>", page, flags=re.DOTALL))
+
+
+def _digest(script: str) -> str:
+    return base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()
+
+
+class PrivateHeaders:
+    """Puts the protecting headers on every response, whoever made it."""
+
+    def __init__(self, app: ASGIApp, policy: str) -> None:
+        self.app = app
+        self.headers = {
+            "Content-Security-Policy": policy,
+            "X-Content-Type-Options": "nosniff",
+            "Referrer-Policy": "no-referrer",
+            "X-Frame-Options": "DENY",
+            "Cross-Origin-Opener-Policy": "same-origin",
+            "Cross-Origin-Resource-Policy": "same-origin",
+            "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+        }
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        lasting = scope["path"].startswith(LASTING)
+
+        async def sealed(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                headers.update(self.headers)
+                if not lasting:
+                    headers["Cache-Control"] = "no-store"
+            await send(message)
+
+        await self.app(scope, receive, sealed)
+
+
+class OwnNames:
+    """Answers only to names of this machine. A foreign name that resolves here is how another web page would reach in;
+    a bare address cannot be such a name."""
+
+    def __init__(self, app: ASGIApp, names: frozenset[str]) -> None:
+        self.app = app
+        self.names = names
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "lifespan" or self._ours(Headers(scope=scope).get("host", "")):
+            await self.app(scope, receive, send)
+            return
+        sentence = _("Fix the address: this server does not go by that name. Use the address it printed at its start.")
+        await _refuse(scope, receive, send, 421, sentence)
+
+    def _ours(self, host: str) -> bool:
+        name = urlsplit(f"//{host}").hostname or ""
+        return name.lower() in self.names or _is_address(name)
+
+
+def _is_address(name: str) -> bool:
+    try:
+        ipaddress.ip_address(name)
+    except ValueError:
+        return False
+    return True
+
+
+class SameOrigin:
+    """Refuses whatever changes something, and every websocket, when it does not come from a page of this server.
+
+    It stands before Streamlit, which on a foreign origin would ask an outside service for this machine's address and
+    stand still meanwhile.
+    """
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        quiet = scope["type"] == "lifespan" or (scope["type"] == "http" and scope["method"] in SAFE_METHODS)
+        if quiet or self._same(Headers(scope=scope)):
+            await self.app(scope, receive, send)
+            return
+        sentence = _("Not done: this came from another page. Open your link again; your marks are kept.")
+        await _refuse(scope, receive, send, 403, sentence)
+
+    @staticmethod
+    def _same(headers: Headers) -> bool:
+        origin = urlsplit(headers.get("origin", ""))
+        return bool(origin.netloc) and origin.netloc == headers.get("host")
+
+
+async def _refuse(scope: Scope, receive: Receive, send: Send, status: int, sentence: str) -> None:
+    """Say no, in the way this kind of connection allows."""
+    if scope["type"] == "websocket":
+        await receive()
+        await send({"type": "websocket.close", "code": 1008})
+        return
+    body = json.dumps({"ok": False, "sentence": sentence})
+    await Response(body, status, media_type="application/json")(scope, receive, send)

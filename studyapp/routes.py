@@ -1,0 +1,369 @@
+"""Plain HTTP beside the screens: the join link, every mark, signing in, papers and fonts.
+
+Each route parses, calls one service away from the event loop, and answers JSON: `{"ok": true, ...}`, or
+`{"ok": false, "sentence": ...}` with a status that tells a phone whether to try again. An answer that says ok has been
+committed.
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import secrets
+from collections.abc import Awaitable, Callable, Mapping
+from dataclasses import asdict
+from importlib.resources import files
+from typing import Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from studyapp import cookies, log
+from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
+from studyapp.records import Mark
+from studyapp.services import accounts, joining, tasting
+from studyapp.store import Store
+from studyapp.words import _
+
+LOGGER = logging.getLogger("studyapp.routes")
+LARGEST_BODY = 8192
+STATUS: Mapping[type[StudyError], int] = {
+    BadInput: 400,
+    NotAllowed: 403,
+    NotFound: 404,
+    OutOfDate: 409,
+    TooManyTries: 429,
+    StoreProblem: 503,
+}
+Opened = Callable[[], Store]
+Answer = Callable[[Request], Awaitable[Response]]
+
+
+def routes(store: Opened, *, demo: bool = False) -> list[Route]:
+    """All routes; `store` gives the open store when a request comes."""
+    posts: dict[str, Callable[[Opened], Answer]] = {
+        "/mark": _mark,
+        "/cannot": _cannot,
+        "/finish": _finish,
+        "/agree": _agree,
+        "/sit-out": _sit_out,
+        "/leave": _leave,
+        "/note": _note,
+        "/sign-in": _sign_in,
+        "/sign-out": _sign_out,
+        "/first-leader": _first_leader,
+    }
+    gets: dict[str, Callable[[Opened], Answer]] = {
+        "/join/{code}": _join,
+        "/place": _place,
+        "/health": _health,
+        "/print/{paper}/{of}": _print,
+    }
+    if demo:
+        gets["/demo/{role}"] = _demo
+    listed = [Route(path, _guarded(make(store)), methods=["POST"]) for path, make in posts.items()]
+    listed += [Route(path, _guarded(make(store)), methods=["GET"]) for path, make in gets.items()]
+    return [*listed, Route("/font/{name}", _font), Route("/favicon.png", _icon)]
+
+
+# ---- the edge --------------------------------------------------------------------------------------------------------
+def _guarded(answer: Answer) -> Answer:
+    """A refusal becomes its sentence; anything unexpected becomes a code, and the log has where it happened."""
+
+    async def guarded(request: Request) -> Response:
+        try:
+            return await answer(request)
+        except StudyError as refused:
+            status = next((code for kind, code in STATUS.items() if isinstance(refused, kind)), 400)
+            _note_refusal(request, status, type(refused).__name__)
+            return _said(request, str(refused), status)
+        except Exception as failure:
+            code = secrets.token_hex(2).upper()
+            LOGGER.error("route failed", extra={"code": code, "route": _route(request), "where": log.frames(failure)})
+            sentence = _("Not done: something failed on our side (code {code}). What you did before is kept.")
+            return _said(request, sentence.format(code=code), 500)
+
+    return guarded
+
+
+def _said(request: Request, sentence: str, status: int) -> Response:
+    """The sentence as JSON, or as a small page where a person followed a link."""
+    if request.method == "GET" and "text/html" in request.headers.get("accept", ""):
+        return HTMLResponse(_plain_page(sentence), status)
+    return JSONResponse({"ok": False, "sentence": sentence}, status)
+
+
+def _plain_page(sentence: str) -> str:
+    from html import escape
+
+    page = files("studyapp.components").joinpath("refused.html").read_text(encoding="utf-8")
+    return page.replace("{sentence}", escape(sentence)).replace("{title}", escape(_("Tasting")))
+
+
+def _route(request: Request) -> str:
+    """The route's pattern, never the address itself: that may hold a code."""
+    return str(getattr(request.scope.get("route"), "path", ""))
+
+
+def _note_refusal(request: Request, status: int, kind: str) -> None:
+    LOGGER.warning("refused", extra={"route": _route(request), "status": status, "kind": kind})
+
+
+async def _body(request: Request) -> dict[str, Any]:
+    """The JSON object of a request, small and declared as such; another page's form cannot send that."""
+    if request.headers.get("content-type", "").split(";")[0].strip() != "application/json":
+        raise BadInput(_("Not done: the request is not JSON. Open your link again."))
+    raw = b""
+    async for chunk in request.stream():
+        raw += chunk
+        if len(raw) > LARGEST_BODY:
+            raise BadInput(_("Not done: the text is too long. Shorten it."))
+    try:
+        found = json.loads(raw, parse_constant=_no_constant)
+    except (ValueError, RecursionError):
+        raise BadInput(_("Not done: the request cannot be read. Open your link again.")) from None
+    if not isinstance(found, dict):
+        raise BadInput(_("Not done: the request cannot be read. Open your link again."))
+    return found
+
+
+def _no_constant(name: str) -> float:
+    raise ValueError(name)
+
+
+def _text(body: Mapping[str, Any], name: str, longest: int = 200) -> str:
+    value = body.get(name)
+    if not isinstance(value, str) or len(value) > longest or "\x00" in value:
+        raise BadInput(_("Not done: {name} is missing or too long. Open your link again.").format(name=name))
+    return value
+
+
+def _number(body: Mapping[str, Any], name: str) -> float:
+    value = body.get(name)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e9:
+        raise BadInput(_("Not done: {name} is not a number. Mark the line again.").format(name=name))
+    return float(value)
+
+
+def _token(request: Request, kind: cookies.Kind) -> str | None:
+    return cookies.token(request.cookies, kind, secure=request.url.scheme == "https")
+
+
+def _hold(request: Request, response: Response, kind: cookies.Kind, token: str) -> None:
+    """Give this browser a token that its scripts cannot read."""
+    secure = request.url.scheme == "https"
+    response.set_cookie(
+        cookies.name(kind, secure=secure),
+        token,
+        max_age=cookies.DAYS_90,
+        path="/",
+        secure=secure,
+        httponly=True,
+        samesite="lax",
+    )
+
+
+def _drop(request: Request, response: Response, kind: cookies.Kind) -> None:
+    secure = request.url.scheme == "https"
+    response.delete_cookie(cookies.name(kind, secure=secure), path="/", secure=secure, httponly=True, samesite="lax")
+
+
+def _address(request: Request) -> str:
+    return request.client.host if request.client else ""
+
+
+# ---- the assessor ----------------------------------------------------------------------------------------------------
+def _join(store: Opened) -> Answer:
+    async def join(request: Request) -> Response:
+        code = request.path_params["code"]
+        token = await run_in_threadpool(joining.join, store(), code, _address(request), _token(request, "staff"))
+        response = RedirectResponse("/", 303)
+        _hold(request, response, "seat", token)
+        _drop(request, response, "staff")
+        LOGGER.info("joined", extra={"route": _route(request)})
+        return response
+
+    return join
+
+
+def _place(store: Opened) -> Answer:
+    async def place(request: Request) -> Response:
+        found = await run_in_threadpool(tasting.place, store(), _token(request, "seat"))
+        return JSONResponse({"ok": True, "place": asdict(found)})
+
+    return place
+
+
+def _mark(store: Opened) -> Answer:
+    async def mark(request: Request) -> Response:
+        body = await _body(request)
+        sent = Mark(_text(body, "serving"), _text(body, "line"), _number(body, "value"), _text(body, "nonce"))
+        kept = await run_in_threadpool(tasting.keep_mark, store(), _token(request, "seat"), sent)
+        return JSONResponse({"ok": True, "at": kept.at, "again": kept.again})
+
+    return mark
+
+
+def _cannot(store: Opened) -> Answer:
+    async def cannot(request: Request) -> Response:
+        body = await _body(request)
+        serving, reason, nonce = _text(body, "serving"), _text(body, "reason", 500), _text(body, "nonce")
+        kept = await run_in_threadpool(tasting.cannot_judge, store(), _token(request, "seat"), serving, reason, nonce)
+        return JSONResponse({"ok": True, "at": kept.at, "again": kept.again})
+
+    return cannot
+
+
+def _finish(store: Opened) -> Answer:
+    async def finish(request: Request) -> Response:
+        serving = _text(await _body(request), "serving")
+        found = await run_in_threadpool(tasting.finish_serving, store(), _token(request, "seat"), serving)
+        return JSONResponse({"ok": True, "kind": found.kind})
+
+    return finish
+
+
+def _agree(store: Opened) -> Answer:
+    async def agree(request: Request) -> Response:
+        await _body(request)
+        await run_in_threadpool(tasting.agree, store(), _token(request, "seat"))
+        return JSONResponse({"ok": True})
+
+    return agree
+
+
+def _sit_out(store: Opened) -> Answer:
+    async def sit_out(request: Request) -> Response:
+        await _body(request)
+        await run_in_threadpool(tasting.sit_out, store(), _token(request, "seat"))
+        return JSONResponse({"ok": True})
+
+    return sit_out
+
+
+def _leave(store: Opened) -> Answer:
+    async def leave(request: Request) -> Response:
+        keep = (await _body(request)).get("keep")
+        if not isinstance(keep, bool):
+            raise BadInput(_("Not done: say whether your marks stay. Choose Keep or Take out."))
+        await run_in_threadpool(tasting.leave, store(), _token(request, "seat"), keep)
+        return JSONResponse({"ok": True})
+
+    return leave
+
+
+def _note(store: Opened) -> Answer:
+    async def note(request: Request) -> Response:
+        text = _text(await _body(request), "text", 2000)
+        await run_in_threadpool(tasting.send_note, store(), _token(request, "seat"), text)
+        return JSONResponse({"ok": True})
+
+    return note
+
+
+# ---- staff -----------------------------------------------------------------------------------------------------------
+def _sign_in(store: Opened) -> Answer:
+    async def sign_in(request: Request) -> Response:
+        body = await _body(request)
+        name, passphrase = _text(body, "name"), _text(body, "passphrase", 1000)
+        token = await run_in_threadpool(accounts.sign_in, store(), name, passphrase, _address(request))
+        return _as_staff(request, token)
+
+    return sign_in
+
+
+def _first_leader(store: Opened) -> Answer:
+    async def first_leader(request: Request) -> Response:
+        body = await _body(request)
+        name, passphrase = _text(body, "name"), _text(body, "passphrase", 1000)
+
+        def make_and_enter() -> str:
+            accounts.first_leader(store(), name, passphrase)
+            return accounts.sign_in(store(), name, passphrase, _address(request))
+
+        return _as_staff(request, await run_in_threadpool(make_and_enter))
+
+    return first_leader
+
+
+def _as_staff(request: Request, token: str) -> Response:
+    """Signed in: this browser gives up a seat it held, for one browser is one person at one job."""
+    response = JSONResponse({"ok": True})
+    _hold(request, response, "staff", token)
+    _drop(request, response, "seat")
+    LOGGER.info("signed in", extra={"route": _route(request)})
+    return response
+
+
+def _sign_out(store: Opened) -> Answer:
+    async def sign_out(request: Request) -> Response:
+        await _body(request)
+        token = _token(request, "staff")
+        if token is not None:
+            await run_in_threadpool(accounts.sign_out, store(), token)
+        response = JSONResponse({"ok": True})
+        _drop(request, response, "staff")
+        _drop(request, response, "seat")
+        return response
+
+    return sign_out
+
+
+def _demo(store: Opened) -> Answer:
+    async def enter(request: Request) -> Response:
+        role = request.path_params["role"]
+        token = await run_in_threadpool(accounts.enter_demo, store(), role)
+        response = RedirectResponse("/", 303)
+        kind: cookies.Kind = "seat" if role == "assessor" else "staff"
+        _hold(request, response, kind, token)
+        _drop(request, response, "staff" if kind == "seat" else "seat")
+        return response
+
+    return enter
+
+
+# ---- papers, fonts, health -------------------------------------------------------------------------------------------
+def _print(store: Opened) -> Answer:
+    async def paper(request: Request) -> Response:
+        from studyapp.printing import papers
+
+        kind, of = request.path_params["paper"], request.path_params["of"]
+
+        def made() -> tuple[str, bytes]:
+            staff = accounts.staff_of(store(), _token(request, "staff"))
+            if staff is None:
+                raise NotAllowed(_("Not done: you are signed out. Sign in, then print again."))
+            return papers.paper(store(), staff, kind, of)
+
+        name, pdf = await run_in_threadpool(made)
+        LOGGER.info("printed", extra={"route": _route(request), "kind": kind})
+        return Response(
+            pdf, media_type="application/pdf", headers={"Content-Disposition": f'inline; filename="{name}"'}
+        )
+
+    return paper
+
+
+def _health(store: Opened) -> Answer:
+    async def health(_request: Request) -> Response:
+        store()
+        return JSONResponse({"ok": True})
+
+    return health
+
+
+async def _font(request: Request) -> Response:
+    """A font file; the address never changes its content, so a phone may keep it."""
+    fonts = {entry.name: entry for entry in files("studyapp").joinpath("assets", "fonts").iterdir()}
+    found = fonts.get(request.path_params["name"])
+    if found is None or not found.name.endswith(".woff2"):
+        return JSONResponse({"ok": False}, 404)
+    headers = {"Cache-Control": "public, max-age=31536000, immutable"}
+    return Response(found.read_bytes(), media_type="font/woff2", headers=headers)
+
+
+async def _icon(_request: Request) -> Response:
+    picture = files("studyapp").joinpath("assets", "icon.png").read_bytes()
+    return Response(picture, media_type="image/png")

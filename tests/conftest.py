@@ -1,0 +1,289 @@
+"""A real server and a real browser for every test that wants them, and a small workshop to serve.
+
+The server is the installed command, started from a folder that has nothing to do with the project; it is always
+stopped, and its log is printed when it does not come up.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from studyapp.records import Attribute, JoinLink, Plan, Pull, Sitting, Staff
+from studyapp.services import accounts, joining, panel, planning, preparing, watching
+from studyapp.store import Store, open_store
+
+CHROMIUM = Path("/usr/bin/chromium")
+FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"]
+CHECKS = frozenset({"safe_food", "allergens_shown", "sound_pieces", "labels_read"})
+
+
+# ---- the server ------------------------------------------------------------------------------------------------------
+def free_port() -> int:
+    """A port nobody listens on."""
+    with socket.socket() as trial:
+        trial.bind(("127.0.0.1", 0))
+        return int(trial.getsockname()[1])
+
+
+@dataclass
+class Server:
+    """`studyapp run` as a process of its own. `extra` is added to its command."""
+
+    folder: Path
+    port: int
+    extra: tuple[str, ...] = ()
+    process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def url(self) -> str:
+        """Where it listens."""
+        return f"http://127.0.0.1:{self.port}"
+
+    @property
+    def store_file(self) -> Path:
+        """Its store."""
+        return self.folder / "studies.sqlite"
+
+    @property
+    def log_file(self) -> Path:
+        """Its log of JSON lines."""
+        return self.folder / "log.jsonl"
+
+    def start(self) -> Server:
+        """Start it and wait until it answers."""
+        command = [str(Path(sys.executable).with_name("studyapp")), "run", "--host", "127.0.0.1"]
+        command += ["--port", str(self.port), "--store", str(self.store_file), *self.extra]
+        foreign = self.folder / "elsewhere"
+        foreign.mkdir(exist_ok=True)
+        environment = {**os.environ, "STUDYAPP_LOG_FILE": str(self.log_file), "HOME": str(foreign)}
+        with (self.folder / "printed.txt").open("ab") as printed:
+            self.process = subprocess.Popen(command, cwd=foreign, env=environment, stdout=printed, stderr=printed)
+        self._wait()
+        return self
+
+    def _wait(self) -> None:
+        until = time.monotonic() + 30
+        while time.monotonic() < until:
+            if self.process is None or self.process.poll() is not None:
+                break
+            if self.healthy():
+                return
+            time.sleep(0.05)
+        self.stop()
+        raise AssertionError(f"the server did not start:\n{self.printed()}\n{self.logged()}")
+
+    def healthy(self) -> bool:
+        """True when it answers."""
+        try:
+            with urllib.request.urlopen(f"{self.url}/health", timeout=2) as answer:
+                return bool(answer.status == 200)
+        except (urllib.error.URLError, OSError):
+            return False
+
+    def printed(self) -> str:
+        """What it wrote to the terminal."""
+        return (self.folder / "printed.txt").read_text(errors="replace")
+
+    def logged(self) -> str:
+        """Its log."""
+        return self.log_file.read_text() if self.log_file.exists() else ""
+
+    def kill(self) -> None:
+        """Pull the plug."""
+        self._signal(signal.SIGKILL)
+
+    def stop(self, how: signal.Signals = signal.SIGTERM) -> int:
+        """End it in an orderly way; the exit code."""
+        return self._signal(how)
+
+    def _signal(self, how: signal.Signals) -> int:
+        if self.process is None:
+            return 0
+        if self.process.poll() is None:
+            self.process.send_signal(how)
+            try:
+                self.process.wait(20)
+            except subprocess.TimeoutExpired:
+                self.process.kill()
+                self.process.wait(5)
+        return int(self.process.returncode)
+
+
+@pytest.fixture
+def server(tmp_path: Path, workshop: Workshop) -> Iterator[Server]:
+    """A started server on the workshop's store."""
+    started = Server(tmp_path, free_port())
+    try:
+        yield started.start()
+    finally:
+        started.stop()
+
+
+# ---- the workshop ----------------------------------------------------------------------------------------------------
+@dataclass
+class Workshop:
+    """One sealed study with an open sitting whose trays are all out, and a link for each assessor."""
+
+    store: Store
+    leader: Staff
+    preparer: Staff
+    study: str
+    sitting: Sitting
+    links: tuple[JoinLink, ...]
+    plan: Plan
+    passphrase: str = field(default="a bench by the window", repr=False)
+
+    def link(self, number: int = 0) -> str:
+        """The path of an assessor's join link."""
+        return f"/join/{self.links[number].code}"
+
+    def scores(self) -> list[tuple[str, str, float | None, str | None]]:
+        """What the store holds now, oldest first: serving, line, value, reason. Read beside the server."""
+        with self.store.read() as tx:
+            rows = tx.exec_driver_sql("SELECT serving, attribute, value, reason FROM score ORDER BY seq").all()
+        return [tuple(row) for row in rows]
+
+
+# Words that must never reach an assessor: they are planted everywhere a study keeps something of its own.
+CANARIES = ("Quittentorte", "Zirbelnuss", "Pfauenfeder", "Drehmaschine", "Nullpunkt")
+PLAN = Plan(
+    title=f"{CANARIES[0]} study",
+    question=f"When is {CANARIES[1]} done?",
+    recipe=f"{CANARIES[1]} 72",
+    batch=f"{CANARIES[2]} 9",
+    machine=CANARIES[3],
+    hour_zero=CANARIES[4],
+    pulls=(Pull(17.25, mass_g=3911.0), Pull(33.75, mass_g=3922.0), Pull(61.5, mass_g=3933.0)),
+    attributes=(
+        Attribute("Acidity", "sharp, like lemon or vinegar"),
+        Attribute("Bitterness", "like strong coffee, back of the tongue"),
+        Attribute("Astringency", "mouth feels dry and rough", decides=False),
+    ),
+    looks=1,
+    sittings=1,
+    replicates=1,
+    rest_seconds=0,
+    warm_up=True,
+    contains="cocoa, cane sugar, cocoa butter",
+    traces="milk, hazelnut and almond",
+)
+NAMES = ("Heron", "Lark", "Wren", "Tern", "Siskin", "Plover", "Dipper", "Rook")
+
+
+@pytest.fixture
+def plan() -> Plan:
+    """The plan that `workshop` seals; override it in a module for another one."""
+    return PLAN
+
+
+@pytest.fixture
+def workshop(tmp_path: Path, plan: Plan) -> Iterator[Workshop]:
+    """A workshop in a fresh store."""
+    store = open_store(str(tmp_path / "studies.sqlite"))
+    try:
+        yield furnish(store, plan)
+    finally:
+        store.close()
+
+
+def furnish(store: Store, plan: Plan, assessors: int = 5) -> Workshop:
+    """Staff, assessors, a sealed study, an open sitting, every tray released."""
+    leader = accounts.first_leader(store, "Ada", Workshop.passphrase)
+    preparer = accounts.add_staff(store, leader, "Ben", "preparer", Workshop.passphrase)
+    names = NAMES if assessors <= len(NAMES) else [f"Seat {number}" for number in range(assessors)]
+    seated = tuple(panel.add_assessor(store, leader, name).id for name in names[:assessors])
+    study = planning.new_study(store, leader, plan.title)
+    sealed = replace(plan, assessors=seated)
+    planning.keep_plan(store, leader, study, sealed)
+    planning.seal(store, leader, study, plan.title)
+    sitting = preparing.sittings(store, leader, study)[0]
+    for tray in preparing.trays(store, preparer, sitting.id):
+        preparing.release_tray(store, preparer, sitting.id, tray.position, CHECKS, "Cleo")
+    watching.open_sitting(store, leader, sitting.id)
+    return Workshop(store, leader, preparer, study, sitting, joining.issue_links(store, leader, sitting.id), sealed)
+
+
+# ---- the browser -----------------------------------------------------------------------------------------------------
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """One Chromium for the whole run. Without it the test is skipped, but never on the machine that checks changes."""
+    if not CHROMIUM.exists():
+        if os.environ.get("CI") == "true":
+            pytest.fail(f"{CHROMIUM} is missing")
+        pytest.skip(f"{CHROMIUM} is not installed")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@dataclass
+class Heard:
+    """All that a page asked for, was told and wrote, for tests that look for what must not be there."""
+
+    requests: list[str] = field(default_factory=list)
+    frames: list[bytes] = field(default_factory=list)
+    headers: list[str] = field(default_factory=list)
+    console: list[str] = field(default_factory=list)
+
+    def outside(self, own: str) -> list[str]:
+        """Requests that left this server."""
+        inner = (own, own.replace("http", "ws", 1), "data:", "blob:")
+        return [url for url in self.requests if not url.startswith(inner)]
+
+    def everything(self) -> bytes:
+        """One heap of bytes to search."""
+        texts = "\n".join([*self.requests, *self.headers, *self.console])
+        return b"\n".join([texts.encode(), *self.frames])
+
+
+@pytest.fixture
+def phone(chromium: Any) -> Iterator[Callable[..., tuple[Any, Heard]]]:
+    """Make a phone: a fresh browser profile with one page, and what it hears."""
+    contexts = []
+
+    def make(width: int = 390, scheme: str = "light", **more: Any) -> tuple[Any, Heard]:
+        size = {"width": width, "height": 844 if width < 600 else 900}
+        context = chromium.new_context(viewport=size, color_scheme=scheme, has_touch=width < 600, **more)
+        contexts.append(context)
+        page = context.new_page()
+        return page, listen(page)
+
+    yield make
+    for context in contexts:
+        context.close()
+
+
+def listen(page: Any) -> Heard:
+    """Write down what a page asks and hears."""
+    heard = Heard()
+    page.on("request", lambda request: heard.requests.append(request.url))
+    page.on("response", lambda answer: heard.headers.append(json.dumps(dict(answer.headers))))
+    page.on("console", lambda line: heard.console.append(line.text))
+
+    def socket_opened(opened: Any) -> None:
+        heard.requests.append(opened.url)
+        opened.on("framereceived", lambda frame: heard.frames.append(_bytes(frame)))
+
+    page.on("websocket", socket_opened)
+    return heard
+
+
+def _bytes(frame: str | bytes) -> bytes:
+    return frame.encode() if isinstance(frame, str) else frame
