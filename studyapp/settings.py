@@ -18,9 +18,14 @@ class Settings:
     log_level: str = "INFO"
 
 
+def default_folder() -> Path:
+    """The data folder of this account; it need not exist yet."""
+    return user_data_path("studyapp", appauthor=False)
+
+
 def default_store() -> str:
     """One SQLite file in the data folder of this account."""
-    return f"sqlite:///{Path(user_data_path('studyapp', appauthor=False)) / 'studies.sqlite'}"
+    return f"sqlite:///{default_folder() / 'studies.sqlite'}"
 
 
 def settings() -> Settings:

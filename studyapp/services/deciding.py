@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Signature, Sitting, Staff, Study
 from studyapp.services.access import require, study_or_refuse
-from studyapp.services.planning import make_sittings, rule_of
-from studyapp.store import Store, events, servings, sittings, studies
+from studyapp.services.dealing import make_sittings
+from studyapp.services.planning import rule_of
+from studyapp.store import Store, events, people, servings, sittings, studies
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -36,8 +37,10 @@ def open_key(store: Store, by: Staff, study_id: str, typed_name: str) -> None:
             raise NotAllowed(_("Not done: the key was opened before."))
         _refuse_open(tx, study)
         studies.add_opening(tx, study_id, study.look, by.id, typed_name)
+        studies.note_key_view(tx, study_id, by.id)
+        for sitting in sittings.of_study(tx, study_id):
+            people.end_tokens_of_sitting(tx, sitting.id)
         studies.set_state(tx, study_id, "opened")
-        events.append(tx, "key opened", {"look": study.look, "by": by.id}, study_id)
 
 
 def _refuse_open(tx: Any, study: Study) -> None:
@@ -124,7 +127,6 @@ def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:
         studies.add_signature(tx, study_id, look, name, role, by.id)
         if len(signed) + 1 >= 2:
             studies.set_state(tx, study_id, "decided")
-        events.append(tx, "signed", {"look": look, "by": by.id}, study_id)
 
 
 def signatures(store: Store, by: Staff, study_id: str) -> tuple[Signature, ...]:
@@ -137,13 +139,15 @@ def signatures(store: Store, by: Staff, study_id: str) -> tuple[Signature, ...]:
 def plan_next_sitting(
     store: Store, by: Staff, study_id: str, pulls: tuple[float, ...] | None = None
 ) -> tuple[Sitting, ...]:
-    """After `cannot tell`: the sittings of the next sealed look, with new codes; optionally only some of the pulls.
+    """After `cannot tell`: the sittings of the next sealed look, with new codes; `pulls` names those to serve.
 
     Raises:
         NotAllowed: the verdict is another one, or no sealed look is left.
-        BadInput: the reference or the control is left out.
+        BadInput: the reference or the control is left out, or a pull is not planned.
     """
     require(by, "leader")
+    with store.read() as tx:
+        _refuse_look(study_or_refuse(tx, study_id))
     verdict = decision(store, by, study_id)
     if verdict.verdict != "cannot tell":
         raise NotAllowed(
@@ -151,17 +155,34 @@ def plan_next_sitting(
         )
     with store.write() as tx:
         study = study_or_refuse(tx, study_id)
-        if study.state != "opened" or study.look >= study.plan.looks:
-            raise NotAllowed(
-                _(
-                    "Not done: {n} looks were sealed and all are used. Looking again at will would make the error larger than sealed; plan a new study."
-                ).format(n=study.plan.looks)
-            )
-        needed = {verdict.reference_hours, verdict.control_hours}
-        if pulls is not None and not needed <= set(pulls):
-            raise BadInput(_("Fix the pulls: the longest pull and the control are served in every sitting."))
+        _refuse_look(study)
+        _refuse_pulls(study, pulls, {verdict.reference_hours, verdict.control_hours})
         look = study.look + 1
-        studies.set_state(tx, study_id, "sealed", look)
-        made = make_sittings(tx, study_id, study.plan, look, pulls)
         events.append(tx, "look planned", {"look": look, "by": by.id}, study_id)
-    return tuple(made)
+        studies.set_state(tx, study_id, "sealed", look)
+        return make_sittings(tx, study_id, study.plan, look, pulls)
+
+
+def _refuse_look(study: Study) -> None:
+    """A look beyond the sealed number would make the error larger than sealed."""
+    if study.state != "opened":
+        raise NotAllowed(_("Not done: open the key of this look first; the next one follows from its verdict."))
+    if study.look >= study.plan.looks:
+        raise NotAllowed(
+            ngettext(
+                "Not done: {n} look was sealed and is used. Another one would make the error larger than sealed; "
+                "plan a new study.",
+                "Not done: {n} looks were sealed and all are used. Another one would make the error larger than "
+                "sealed; plan a new study.",
+                study.plan.looks,
+            ).format(n=study.plan.looks)
+        )
+
+
+def _refuse_pulls(study: Study, pulls: tuple[float, ...] | None, needed: set[float]) -> None:
+    if pulls is None:
+        return
+    if not needed <= set(pulls):
+        raise BadInput(_("Fix the pulls: the longest pull and the control are served in every sitting."))
+    if not set(pulls) <= {pull.hours for pull in study.plan.pulls}:
+        raise BadInput(_("Fix the pulls: take them from the sealed plan."))

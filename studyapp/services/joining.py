@@ -10,7 +10,7 @@ from studyapp.errors import NotAllowed, NotFound
 from studyapp.records import JoinLink, Seat, Staff
 from studyapp.services.access import new_token, require, sitting_or_refuse, token_hash
 from studyapp.services.accounts import count_wrong, refuse_flood
-from studyapp.store import Store, events, people, sittings, studies
+from studyapp.store import CODE_SALT, Store, events, people, sittings, studies
 from studyapp.words import _
 
 LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
@@ -24,14 +24,8 @@ def _new_code() -> str:
 def _code_hash(store: Store, code: str) -> str:
     """Codes are short (39.6 bits), so their hash is slow and salted by the store."""
     with store.read() as tx:
-        salt = people.meta(tx, "code salt")
-    if salt is None:
-        with store.write() as tx:
-            salt = people.meta(tx, "code salt")
-            if salt is None:
-                salt = secrets.token_hex(16)
-                people.keep_meta(tx, "code salt", salt)
-    return hashlib.scrypt(code.upper().encode(), salt=bytes.fromhex(salt), n=2**12, r=8, p=1, dklen=32).hex()
+        salt = people.meta(tx, CODE_SALT)
+    return hashlib.scrypt(code.upper().encode(), salt=bytes.fromhex(salt or ""), n=2**12, r=8, p=1, dklen=32).hex()
 
 
 def issue_links(store: Store, by: Staff, sitting_id: str) -> tuple[JoinLink, ...]:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import secrets
-import string
 from dataclasses import replace
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.records import Plan, SealSlip, Sitting, Staff, Study
+from studyapp.records import Plan, SealSlip, Staff, Study
 from studyapp.services.access import new_id, require, study_or_refuse
-from studyapp.services.rules import problems
-from studyapp.store import Store, events, people, servings, sittings
+from studyapp.services.dealing import lay_out, make_sittings
+from studyapp.services.rules import problems, sentences
+from studyapp.store import Store, events, people
 from studyapp.store import studies as study_store
 from studyapp.words import _
 
@@ -21,13 +22,13 @@ if TYPE_CHECKING:
 __all__ = [
     "copy_study",
     "keep_plan",
-    "make_sittings",
     "new_study",
     "note_pull",
     "problems",
     "rule_of",
     "rule_sentences",
     "seal",
+    "seal_of",
     "studies",
     "study",
 ]
@@ -79,9 +80,7 @@ def keep_plan(store: Store, by: Staff, study_id: str, plan: Plan) -> None:
             )
         if kept.plan != plan:
             study_store.keep_plan(tx, study_id, plan)
-            events.append(
-                tx, "draft kept", {"by": by.id, "sha256": events.digest(study_store.plan_document(plan))}, study_id
-            )
+            events.append(tx, "draft kept", {"by": by.id, "sha256": seal_of(plan)}, study_id)
 
 
 def copy_study(store: Store, by: Staff, study_id: str) -> str:
@@ -110,14 +109,17 @@ def rule_of(plan: Plan, look: int) -> Rule:
 
 def rule_sentences(plan: Plan) -> tuple[str, ...]:
     """The rule as a person reads it before sealing."""
-    from studyapp.services.rules import sentences
-
     return sentences(plan)
 
 
 # ---- the seal ------------------------------------------------------------------------------------------------------
 def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
-    """Seal the rule: canonical JSON, SHA-256, time; then make samples, seats, sittings, codes and orders of the first look."""
+    """Seal the rule by hash and time; then make samples, seats, sittings, codes and orders of the first look.
+
+    Raises:
+        BadInput: the typed title is another, or something in the plan is still to mend.
+        NotAllowed: it was sealed before.
+    """
     require(by, "leader")
     with store.write() as tx:
         kept = study_or_refuse(tx, study_id)
@@ -132,13 +134,18 @@ def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
         if blocking:
             raise BadInput(_("Not sealed: {first}").format(first=blocking[0].sentence))
         _refuse_unknown_assessors(tx, plan)
-        seal_ = events.digest(study_store.plan_document(plan))
-        study_store.seal(tx, study_id, seal_, events.now(), by.id, secrets.token_hex(16))
-        _make_samples(tx, study_id, plan)
+        seal_ = seal_of(plan)
         event = events.append(tx, "sealed", {"seal": seal_, "by": by.id}, study_id)
+        study_store.seal(tx, study_id, seal_, event.at, by.id, secrets.token_hex(16))
+        lay_out(tx, study_id, plan)
         make_sittings(tx, study_id, plan, look=1)
         count, head = events.head(tx)
         return SealSlip(seal_, event.at, by.name, head, count, rule_sentences(plan))
+
+
+def seal_of(plan: Plan) -> str:
+    """SHA-256 of the plan as canonical JSON (RFC 8785): one hash for 24 and 24.0, on every machine."""
+    return events.digest(study_store.plan_document(plan))
 
 
 def _refuse_unknown_assessors(tx: Any, plan: Plan) -> None:
@@ -152,68 +159,6 @@ def _refuse_unknown_assessors(tx: Any, plan: Plan) -> None:
             )
 
 
-def _make_samples(tx: Any, study_id: str, plan: Plan) -> None:
-    """Box letters in random order, so that a letter tells no hour either."""
-    hours = sorted(pull.hours for pull in plan.pulls)
-    letters = list(string.ascii_uppercase[: len(hours)])
-    secrets.SystemRandom().shuffle(letters)
-    study_store.add_samples(tx, study_id, [(new_id(), h, letter) for h, letter in zip(hours, letters, strict=True)])
-    study_store.add_attributes(tx, study_id, [(new_id(), line) for line in plan.attributes])
-    study_store.add_seats(tx, study_id, plan.assessors)
-
-
-def make_sittings(
-    tx: Any, study_id: str, plan: Plan, look: int, hours: tuple[float, ...] | None = None
-) -> list[Sitting]:
-    """Plan the sittings of a look: codes and orders dealt from the study's secret seed."""
-    count = plan.sittings if look == 1 else plan.next_sittings
-    first = len(sittings.of_study(tx, study_id)) + 1
-    made = []
-    for number in range(first, first + count):
-        label = _("Tasting {n}").format(n=number)
-        sitting = Sitting(new_id(), study_id, number, label, "planned")
-        sittings.add(tx, sitting, look)
-        _make_servings(tx, study_id, plan, sitting, hours)
-        key = events.digest(servings.key_lines(tx, sitting.id))
-        events.append(tx, "sitting planned", {"sitting": sitting.id, "look": look, "key": key}, study_id)
-        made.append(sitting)
-    return made
-
-
-def _make_servings(tx: Any, study_id: str, plan: Plan, sitting: Sitting, hours: tuple[float, ...] | None) -> None:
-    from analysis.serving import codes, serving_orders
-
-    samples = [row for row in study_store.samples(tx, study_id) if hours is None or row[1] in hours]
-    seats = study_store.seats(tx, study_id)
-    seed = int(events.digest([study_store.key_seed(tx, study_id), sitting.number])[:12], 16)
-    orders = serving_orders(len(samples), len(seats), plan.replicates, seed)
-    warm = 1 if plan.warm_up else 0
-    each = len(samples) * plan.replicates + warm
-    used = servings.codes_of_study(tx, study_id)
-    taken: set[str] = used if len(used) + each * len(seats) <= 900 else set()
-    dealt = iter(codes(each * len(seats), seed, frozenset(taken)))
-    rows: list[dict[str, Any]] = []
-    for (_number, assessor, _name), order in zip(seats, orders, strict=True):
-        seen: dict[int, int] = {}
-        start = [(0, len(samples) // 2, False)] if warm else []
-        for position, pull, scored in start + [(i + 1, pull, True) for i, pull in enumerate(order)]:
-            if scored:
-                seen[pull] = seen.get(pull, 0) + 1
-            rows.append(
-                {
-                    "id": new_id(),
-                    "sitting_id": sitting.id,
-                    "assessor_id": assessor,
-                    "position": position,
-                    "code": next(dealt),
-                    "sample_id": samples[pull][0],
-                    "replicate": seen.get(pull, 0),
-                    "scored": scored,
-                }
-            )
-    servings.add(tx, rows)
-
-
 def note_pull(
     store: Store, by: Staff, study_id: str, hours: float, actual_at: str, mass_g: float | None = None
 ) -> None:
@@ -225,5 +170,12 @@ def note_pull(
             raise BadInput(_("Fix the pull: {h} h is not one of the planned pulls.").format(h=f"{hours:g}"))
         if mass_g is not None and not 0 < mass_g < 1e6:
             raise BadInput(_("Fix the mass: write grams above 0."))
+        _check_time(actual_at)
         study_store.add_pull_note(tx, study_id, hours, actual_at, mass_g, by.id)
-        events.append(tx, "pull noted", {"hours": hours, "at": actual_at, "by": by.id}, study_id)
+
+
+def _check_time(text: str) -> None:
+    try:
+        datetime.fromisoformat(text)
+    except (ValueError, TypeError) as error:
+        raise BadInput(_("Fix the time of the pull: write it as 2026-11-24 10:41.")) from error

@@ -8,7 +8,7 @@ from typing import Any
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import FillRow, Quantity, Sitting, Staff, Tray, TrayCup
 from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
-from studyapp.store import Store, events, people, servings, studies
+from studyapp.store import Store, people, servings, studies
 from studyapp.store import sittings as sitting_store
 from studyapp.words import _
 
@@ -49,8 +49,7 @@ def fill_rows(store: Store, by: Staff, sitting_id: str) -> tuple[FillRow, ...]:
         sitting = sitting_or_refuse(tx, sitting_id)
         study = study_or_refuse(tx, sitting.study)
         _refuse_taster(tx, by, study.plan.assessors)
-        if studies.note_key_view(tx, study.id, by.id):
-            events.append(tx, "key seen", {"by": by.id}, study.id)
+        studies.note_key_view(tx, study.id, by.id)
         return tuple(
             FillRow(row.position, row.number, row.code, row.letter, row.hours) for row in servings.key(tx, sitting_id)
         )
@@ -68,8 +67,7 @@ def quantities(store: Store, by: Staff, study_id: str) -> tuple[Quantity, ...]:
     with store.write() as tx:
         study = study_or_refuse(tx, study_id)
         _refuse_taster(tx, by, study.plan.assessors)
-        if studies.note_key_view(tx, study.id, by.id):
-            events.append(tx, "key seen", {"by": by.id}, study.id)
+        studies.note_key_view(tx, study.id, by.id)
         cups: dict[tuple[str, float], int] = {}
         for sitting in sitting_store.of_study(tx, study_id):
             if sitting.state != "closed":
@@ -107,8 +105,7 @@ def release_tray(
             raise BadInput(_("Not released: there is no tray {n} in this sitting.").format(n=position))
         if position in sitting_store.released(tx, sitting_id):
             return
-        sitting_store.release(tx, sitting_id, position, by.id, second_person, sorted(checks))
-        events.append(tx, "tray released", {"sitting": sitting_id, "position": position, "by": by.id}, sitting.study)
+        sitting_store.release(tx, sitting, position, by.id, second_person, sorted(checks))
 
 
 def _open_check(check: str) -> str:

@@ -13,7 +13,7 @@ PALATE = 6
 
 def problems(plan: Plan) -> tuple[Problem, ...]:
     """Everything to mend (blocks) or to think about (does not block), beside its field."""
-    return tuple([*_pull_problems(plan), *_attribute_problems(plan), *_panel_problems(plan), *_table_problems(plan)])
+    return (*_pull_problems(plan), *_attribute_problems(plan), *_panel_problems(plan), *_table_problems(plan))
 
 
 def _pull_problems(plan: Plan) -> Iterator[Problem]:
@@ -99,7 +99,8 @@ def _panel_problems(plan: Plan) -> Iterator[Problem]:
         yield Problem(
             "sittings",
             _(
-                "Careful: with one sitting before the first look, a tray prepared differently cannot be told from the hours. Two are safer."
+                "Careful: with one sitting before the first look, a tray prepared differently "
+                "cannot be told from the hours. Two are safer."
             ),
             blocks=False,
         )

@@ -7,14 +7,15 @@ import secrets
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from studyapp.errors import BadInput, NotAllowed, OutOfDate
+from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate
 from studyapp.records import SCALE_HIGH, SCALE_LOW, SCALE_STEP, Kept, Mark, Place, Plan, Seat, Sitting
 from studyapp.services.access import new_id, token_hash
+from studyapp.services.standing import Standing, stamp, standing
 from studyapp.store import Store, events, people, servings, sittings, studies
 from studyapp.store.servings import BlindServing
-from studyapp.words import _
+from studyapp.words import _, ngettext
 
-LONGEST_NOTE = 1000
+LONGEST_NOTE, LONGEST_REASON = 1000, 200
 MINUTES_A_SERVING = 2
 
 
@@ -25,110 +26,91 @@ def _seat(tx: Any, seat_token: str | None) -> Seat:
     return Seat(*found)
 
 
-def _moment(text: str) -> datetime:
-    return datetime.strptime(text, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)
-
-
-def _stamp(moment: datetime) -> str:
-    return moment.strftime("%Y-%m-%dT%H:%M:%SZ")
+def _sitting(tx: Any, seat: Seat) -> Sitting:
+    found = sittings.get(tx, seat.sitting)
+    if found is None:
+        raise NotFound(_("Not done: this sitting is not kept here. Ask for a new link."))
+    return found
 
 
 # ---- where somebody stands -----------------------------------------------------------------------------------------
 def place(store: Store, seat_token: str | None) -> Place:
-    """Where this assessor stands now; the first look at a serving is noted."""
+    """Where this assessor stands now; the first look at a serving is noted.
+
+    Raises:
+        NotAllowed: the token is worthless.
+    """
     with store.read() as tx:
+        here, fresh = _place(tx, _seat(tx, seat_token))
+    if not fresh:
+        return here
+    with store.write() as tx:
         seat = _seat(tx, seat_token)
-        here = _place(tx, seat)
-        fresh = here.serving if here.kind in ("serving", "warm_up") and not _started(tx, seat, here.serving) else None
-    if fresh:
-        with store.write() as tx:
-            servings.start(tx, fresh)
-            events.append(tx, "serving offered", {"serving": fresh})
+        here, fresh = _place(tx, seat)
+        if fresh and here.serving and servings.start(tx, here.serving):
+            events.append(tx, "serving offered", {"serving": here.serving}, _sitting(tx, seat).study)
     return here
 
 
-def _started(tx: Any, seat: Seat, serving: str | None) -> bool:
-    found = servings.blind_of(tx, serving or "", seat.sitting, seat.assessor)
-    return found is not None and found.started_at is not None
-
-
-def _place(tx: Any, seat: Seat) -> Place:
-    sitting = sittings.get(tx, seat.sitting)
-    study = studies.get(tx, sitting.study) if sitting else None
-    if sitting is None or study is None:
-        return Place("nothing", seat.pseudonym)
-    return _standing(tx, seat, sitting, study.plan)
-
-
-def _standing(tx: Any, seat: Seat, sitting: Sitting, plan: Plan) -> Place:
-    """The step of the sitting, from what the store holds and nothing else."""
+def _place(tx: Any, seat: Seat) -> tuple[Place, bool]:
+    """The page of an assessor, and whether it offers a serving for the first time."""
+    sitting = _sitting(tx, seat)
+    study = studies.get(tx, sitting.study)
+    if study is None:
+        return Place("nothing", seat.pseudonym), False
     cups = servings.blind(tx, seat.sitting, seat.assessor)
-    scored = [cup for cup in cups if cup.scored]
     present = sittings.presence(tx, seat.sitting, seat.assessor) or sittings.Presence()
-    base = _base(tx, seat, sitting, plan, cups)
-    rest = next((cup for cup in cups if cup.finished_at is None), None)
-    if present.left_at:
-        return _of(base, kind="stopped")
-    if present.declined_at:
-        return _of(base, kind="left")
-    if rest is None and cups:
-        return _of(base, kind="done", number=len(scored))
-    if sitting.state == "closed":
-        return _of(
-            base, kind="done" if present.agreed_at else "nothing", number=sum(c.finished_at is not None for c in scored)
-        )
-    if not present.agreed_at:
-        return _of(base, kind="welcome")
-    if sitting.state == "paused":
-        return _of(base, kind="paused")
-    if rest is None or sitting.state != "open":
-        return _of(base, kind="waiting")
-    return _at_cup(tx, base, seat, plan, cups, rest)
+    released = sittings.released(tx, seat.sitting)
+    here = standing(sitting.state, cups, present, released, study.plan.rest_seconds, datetime.now(UTC))
+    offered = here.cup if here.kind in ("serving", "warm_up") else None
+    lines = servings.lines(tx, seat.sitting, offered.id) if offered and offered.scored else ()
+    page = Place(
+        here.kind,
+        number=_number(here, cups),
+        serving=offered.id if offered else None,
+        code=offered.code if offered else None,
+        lines=lines,
+        ready_at=stamp(here.ready_at) if here.ready_at else None,
+        **_texts(seat, sitting, study.plan, cups),
+        **_counts(tx, seat, study.plan),
+    )
+    return page, bool(offered and offered.started_at is None)
 
 
-def _at_cup(
-    tx: Any, base: dict[str, Any], seat: Seat, plan: Plan, cups: list[BlindServing], cup: BlindServing
-) -> Place:
-    """Rest, wait for the tray, or taste."""
-    number = cup.position
-    before = [c for c in cups if c.position < cup.position and c.finished_at]
-    if before and plan.rest_seconds > 0:
-        ready = _moment(before[-1].finished_at or events.now()) + timedelta(seconds=plan.rest_seconds)
-        if ready > datetime.now(UTC):
-            return _of(base, kind="rest", number=number, ready_at=_stamp(ready))
-    if cup.position not in sittings.released(tx, seat.sitting):
-        return _of(base, kind="waiting", number=number)
-    if not cup.scored:
-        return _of(base, kind="warm_up", serving=cup.id, code=cup.code)
-    lines = servings.lines(tx, seat.sitting, cup.id)
-    return _of(base, kind="serving", serving=cup.id, code=cup.code, number=number, lines=lines)
+def _number(here: Standing, cups: list[BlindServing]) -> int:
+    """Which serving this is, or how many are behind when there is no next one."""
+    if here.cup is not None and here.kind not in ("welcome", "nothing", "done"):
+        return here.cup.position
+    return sum(cup.scored and cup.finished_at is not None for cup in cups)
 
 
-def _of(base: dict[str, Any], **more: Any) -> Place:
-    return Place(**{**base, **more})
-
-
-def _base(tx: Any, seat: Seat, sitting: Sitting, plan: Plan, cups: list[BlindServing]) -> dict[str, Any]:
-    kept, saved_at = servings.marks_kept(tx, seat.sitting, seat.assessor)
-    today = events.now()[:10] + "T00:00:00Z"
-    week = _stamp(datetime.now(UTC) - timedelta(days=7))
-    scored = sum(cup.scored for cup in cups)
+def _texts(seat: Seat, sitting: Sitting, plan: Plan, cups: list[BlindServing]) -> dict[str, Any]:
+    """What stands on every page of a sitting."""
     return {
         "pseudonym": seat.pseudonym,
         "sitting_label": sitting.label,
-        "of": scored,
+        "of": sum(cup.scored for cup in cups),
         "rest_seconds": plan.rest_seconds,
         "now": events.now(),
-        "saved_at": saved_at,
         "contains": plan.contains,
         "traces": plan.traces,
         "swallow": plan.swallow,
         "routine": plan.routine,
         "minutes": math.ceil(len(cups) * (MINUTES_A_SERVING + plan.rest_seconds / 60)),
         "line_count": len(plan.attributes),
+    }
+
+
+def _counts(tx: Any, seat: Seat, plan: Plan) -> dict[str, Any]:
+    """What is kept of this assessor, and how much was eaten."""
+    kept, saved_at = servings.marks_kept(tx, seat.sitting, seat.assessor)
+    today = events.now()[:10] + "T00:00:00Z"
+    week = stamp(datetime.now(UTC) - timedelta(days=7))
+    return {
+        "saved_at": saved_at,
         "marks_kept": kept,
-        "grams_today": servings.finished_since(tx, seat.assessor, today) * plan.piece_g,
-        "grams_week": servings.finished_since(tx, seat.assessor, week) * plan.piece_g,
+        "grams_today": round(servings.finished_since(tx, seat.assessor, today) * plan.piece_g, 1),
+        "grams_week": round(servings.finished_since(tx, seat.assessor, week) * plan.piece_g, 1),
     }
 
 
@@ -146,12 +128,12 @@ def sit_out(store: Store, seat_token: str | None) -> Place:
 def _door(store: Store, seat_token: str | None, what: str, **values: Any) -> Place:
     with store.write() as tx:
         seat = _seat(tx, seat_token)
-        sitting = sittings.get(tx, seat.sitting)
+        sitting = _sitting(tx, seat)
         present = sittings.presence(tx, seat.sitting, seat.assessor)
-        if sitting is not None and not (present and present.agreed_at):
+        if sitting.state != "closed" and not (present and present.agreed_at):
             sittings.keep_presence(tx, seat.sitting, seat.assessor, **values)
             events.append(tx, what, {"sitting": seat.sitting, "assessor": seat.assessor}, sitting.study)
-        return _place(tx, seat)
+        return _place(tx, seat)[0]
 
 
 # ---- marks ---------------------------------------------------------------------------------------------------------
@@ -192,18 +174,14 @@ def _check_nonce(nonce: Any) -> None:
 
 
 def _open_serving(tx: Any, seat: Seat, serving: str) -> str:
-    """The study of a serving that may take marks now."""
+    """The study of a serving that may take marks now: offered, so its tray is out and the rest was kept."""
     cup = servings.blind_of(tx, serving, seat.sitting, seat.assessor)
-    sitting = sittings.get(tx, seat.sitting)
-    if cup is None or sitting is None or cup.finished_at is not None:
+    if cup is None or cup.finished_at is not None:
         raise OutOfDate(_("Not done: this serving is closed. Open your link again; your marks are kept."))
+    sitting = _sitting(tx, seat)
     if sitting.state == "closed":
         raise NotAllowed(_("Not done: this tasting is over. Your marks so far are kept."))
-    present = sittings.presence(tx, seat.sitting, seat.assessor)
-    if present is None or not present.agreed_at or present.left_at:
-        raise NotAllowed(_("Not done: read the first page and start, then mark."))
-    current = next(c for c in servings.blind(tx, seat.sitting, seat.assessor) if c.finished_at is None)
-    if current.id != serving or cup.position not in sittings.released(tx, seat.sitting):
+    if cup.started_at is None:
         raise NotAllowed(_("Not done: this serving has not its turn yet."))
     return sitting.study
 
@@ -211,9 +189,9 @@ def _open_serving(tx: Any, seat: Seat, serving: str) -> str:
 def cannot_judge(store: Store, seat_token: str | None, serving: str, reason: str, nonce: str) -> Kept:
     """Every line of a serving becomes missing, with the reason; the serving is finished."""
     _check_nonce(nonce)
-    reason = str(reason).strip()[:200]
-    if not reason:
-        raise BadInput(_("Fix the reason: choose one or write a few words."))
+    reason = str(reason or "").strip()
+    if not reason or len(reason) > LONGEST_REASON:
+        raise BadInput(_("Fix the reason: write 1 to {n} letters.").format(n=LONGEST_REASON))
     with store.write() as tx:
         seat = _seat(tx, seat_token)
         first = servings.score_by_nonce(tx, f"{nonce}:0")
@@ -233,6 +211,7 @@ def finish_serving(store: Store, seat_token: str | None, serving: str) -> Place:
 
     Raises:
         BadInput: lines without a mark, by name.
+        OutOfDate: the serving is not this assessor's.
     """
     with store.write() as tx:
         seat = _seat(tx, seat_token)
@@ -240,17 +219,21 @@ def finish_serving(store: Store, seat_token: str | None, serving: str) -> Place:
         if cup is None:
             raise OutOfDate(_("Not done: this page is out of date. Open your link again; your marks are kept."))
         if cup.finished_at is None:
-            study = _open_serving(tx, seat, serving)
-            missing = (
-                [line.name for line in servings.lines(tx, seat.sitting, serving) if line.value is None]
-                if cup.scored
-                else []
-            )
-            if missing:
-                raise BadInput(_("These lines have no mark yet: {names}.").format(names=", ".join(missing)))
-            servings.finish(tx, serving, "judged" if cup.scored else "warm-up")
-            events.append(tx, "serving finished", {"serving": serving}, study)
-        return _place(tx, seat)
+            _finish(tx, seat, cup)
+        return _place(tx, seat)[0]
+
+
+def _finish(tx: Any, seat: Seat, cup: BlindServing) -> None:
+    study = _open_serving(tx, seat, cup.id)
+    lines = servings.lines(tx, seat.sitting, cup.id) if cup.scored else ()
+    unmarked = [line.name for line in lines if line.value is None]
+    if unmarked:
+        sentence = ngettext(
+            "One line has no mark yet: {names}.", "{n} lines have no mark yet: {names}.", len(unmarked)
+        ).format(n=len(unmarked), names=", ".join(unmarked))
+        raise BadInput(sentence)
+    servings.finish(tx, cup.id, "judged" if cup.scored else "warm-up")
+    events.append(tx, "serving finished", {"serving": cup.id}, study)
 
 
 # ---- leaving -------------------------------------------------------------------------------------------------------
@@ -258,37 +241,37 @@ def leave(store: Store, seat_token: str | None, keep_marks: bool) -> Place:
     """ "I want to stop": the rest becomes missing; marks so far stay, or are taken out by superseding them."""
     with store.write() as tx:
         seat = _seat(tx, seat_token)
-        sitting = sittings.get(tx, seat.sitting)
+        sitting = _sitting(tx, seat)
         present = sittings.presence(tx, seat.sitting, seat.assessor)
-        if sitting is None or (present and present.left_at):
-            return _place(tx, seat)
-        for cup in servings.blind(tx, seat.sitting, seat.assessor):
-            if cup.scored and (cup.finished_at is None or not keep_marks):
-                _take_out(tx, sitting, cup.id, "taken out by the assessor" if not keep_marks else "stopped", keep_marks)
-            servings.finish(tx, cup.id, "missing")
-        sittings.keep_presence(tx, seat.sitting, seat.assessor, left_at=events.now(), kept=keep_marks)
-        events.append(
-            tx, "left", {"sitting": seat.sitting, "assessor": seat.assessor, "kept": keep_marks}, sitting.study
-        )
-        return _place(tx, seat)
+        if sitting.state != "closed" and not (present and present.left_at):
+            for cup in servings.blind(tx, seat.sitting, seat.assessor):
+                _give_up(tx, sitting, cup, keep_marks)
+            sittings.keep_presence(tx, seat.sitting, seat.assessor, left_at=events.now(), kept=keep_marks)
+            body = {"sitting": seat.sitting, "assessor": seat.assessor, "kept": keep_marks}
+            events.append(tx, "left", body, sitting.study)
+        return _place(tx, seat)[0]
 
 
-def _take_out(tx: Any, sitting: Sitting, serving: str, reason: str, keep_marks: bool) -> None:
-    """Missing scores on the lines of a serving; kept marks of an unfinished serving stay kept."""
-    for line in servings.lines(tx, sitting.id, serving):
-        if line.value is None or not keep_marks:
-            servings.add_score(tx, sitting.study, serving, line.id, None, reason, f"left:{secrets.token_hex(12)}")
+def _give_up(tx: Any, sitting: Sitting, cup: BlindServing, keep_marks: bool) -> None:
+    """Missing scores on the lines of a serving that hold no mark, or on all of them if the marks go too."""
+    if cup.scored and (cup.finished_at is None or not keep_marks):
+        reason = "stopped" if keep_marks else "taken out by the assessor"
+        for line in servings.lines(tx, sitting.id, cup.id):
+            if line.value is None or not keep_marks:
+                nonce = f"left:{secrets.token_hex(12)}"
+                servings.add_score(tx, sitting.study, cup.id, line.id, None, reason, nonce)
+    servings.finish(tx, cup.id, "missing")
 
 
 def send_note(store: Store, seat_token: str | None, text: str) -> None:
-    """Keep a free text; it can be erased later, the chain holds a salted hash."""
-    text = str(text).strip()
+    """Keep a free text; it can be erased later, the chain holds a salted hash.
+
+    Raises:
+        BadInput: there is no text, or too much of it.
+    """
+    text = str(text or "").strip()
     if not text or len(text) > LONGEST_NOTE:
         raise BadInput(_("Fix the note: write 1 to {n} letters.").format(n=LONGEST_NOTE))
-    salt = secrets.token_hex(16)
-    sha = events.digest({"salt": salt, "text": text})
     with store.write() as tx:
         seat = _seat(tx, seat_token)
-        sitting = sittings.get(tx, seat.sitting)
-        sittings.add_note(tx, new_id(), seat.sitting, seat.assessor, text, salt, sha)
-        events.append(tx, "note", {"sitting": seat.sitting, "sha256": sha}, sitting.study if sitting else None)
+        sittings.add_note(tx, new_id(), _sitting(tx, seat), seat.assessor, text, secrets.token_hex(16))

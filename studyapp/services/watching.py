@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import UTC, datetime
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.records import Deviation, Progress, Seat, Seated, Sitting, Staff, Study
+from studyapp.records import Deviation, Progress, Seated, Sitting, Staff, Study
 from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
 from studyapp.services.preparing import trays_of
-from studyapp.services.tasting import _place
+from studyapp.services.standing import moment, stamp, standing
 from studyapp.store import Store, events, servings, sittings, studies
-from studyapp.words import _
+from studyapp.store.servings import BlindServing
+from studyapp.words import _, ngettext
 
 LONG_MINUTES = 10
+LONGEST_REASON = 200
 
 
 def open_sitting(store: Store, by: Staff, sitting_id: str) -> None:
@@ -44,34 +47,46 @@ def _move(store: Store, by: Staff, sitting_id: str, frm: tuple[str, ...], to: st
 
 
 def close_sitting(store: Store, by: Staff, sitting_id: str, reason: str = "") -> int:
-    """End a sitting; servings nobody finished become missing, with the reason. Returns how many."""
+    """End a sitting; servings nobody finished become missing, with the reason. Returns how many.
+
+    Raises:
+        BadInput: servings are open and no reason is given.
+    """
     require(by, "leader")
+    reason = reason.strip()
     with store.write() as tx:
         sitting = sitting_or_refuse(tx, sitting_id)
         if sitting.state == "closed":
             return 0
         left = servings.open_servings(tx, sitting_id)
-        if left and not reason.strip():
-            raise BadInput(
-                _("Not closed: {n} servings are still open. Give the reason why they stay missing.").format(n=len(left))
-            )
-        for serving in left:
-            for line in servings.lines(tx, sitting_id, serving):
-                if line.value is None:
-                    servings.add_score(
-                        tx, sitting.study, serving, line.id, None, reason.strip(), f"closed:{serving}:{line.id}"
-                    )
-            servings.finish(tx, serving, "missing")
+        if left:
+            _leave_missing(tx, by, sitting, left, reason)
         sittings.set_state(tx, sitting_id, "closed")
         sittings.end_codes(tx, sitting_id)
-        if left:
-            study = study_or_refuse(tx, sitting.study)
-            sentence = _("{n} servings of {label} stayed missing: {reason}").format(
-                n=len(left), label=sitting.label, reason=reason.strip()
-            )
-            studies.add_deviation(tx, sitting.study, sentence, known_now(tx, study), by.id)
         events.append(tx, "sitting closed", {"sitting": sitting_id, "missing": len(left), "by": by.id}, sitting.study)
     return len(left)
+
+
+def _leave_missing(tx: Any, by: Staff, sitting: Sitting, left: list[str], reason: str) -> None:
+    """Marks of an unfinished serving stay; its other lines become missing, and the record says why."""
+    if not reason or len(reason) > LONGEST_REASON:
+        raise BadInput(
+            ngettext(
+                "Not closed: {n} serving is open. Give the reason why it stays missing, in up to {most} letters.",
+                "Not closed: {n} servings are open. Give the reason why they stay missing, in up to {most} letters.",
+                len(left),
+            ).format(n=len(left), most=LONGEST_REASON)
+        )
+    for serving in left:
+        for line in servings.lines(tx, sitting.id, serving):
+            if line.value is None:
+                nonce = f"closed:{serving}:{line.id}"
+                servings.add_score(tx, sitting.study, serving, line.id, None, reason, nonce)
+        servings.finish(tx, serving, "missing")
+    sentence = ngettext(
+        "{n} serving of {label} stayed missing: {reason}", "{n} servings of {label} stayed missing: {reason}", len(left)
+    ).format(n=len(left), label=sitting.label, reason=reason)
+    studies.add_deviation(tx, sitting.study, sentence, known_now(tx, study_or_refuse(tx, sitting.study)), by.id)
 
 
 # ---- who is where --------------------------------------------------------------------------------------------------
@@ -80,43 +95,41 @@ def progress(store: Store, by: Staff, sitting_id: str) -> Progress:
     require(by, "leader", "preparer")
     with store.read() as tx:
         sitting = sitting_or_refuse(tx, sitting_id)
+        plan = study_or_refuse(tx, sitting.study).plan
+        people_here = sorted(studies.seats(tx, sitting.study), key=lambda seat: seat[2])
+        cups = servings.blind_by_assessor(tx, sitting_id)
         present = sittings.presences(tx, sitting_id)
-        rows = servings.cups(tx, sitting_id)
+        released = sittings.released(tx, sitting_id)
         seats = tuple(
-            _seated(
-                tx, sitting, assessor, name, [row for row in rows if row.assessor_id == assessor], present.get(assessor)
-            )
-            for _number, assessor, name in sorted(studies.seats(tx, sitting.study), key=lambda seat: seat[2])
+            _seated(sitting, name, cups.get(assessor, []), present.get(assessor), released, plan.rest_seconds)
+            for _number, assessor, name in people_here
         )
-        return Progress(
-            sitting,
-            seats,
-            trays_of(tx, sitting_id),
-            sum(s.saved for s in seats),
-            sum(s.of for s in seats),
-            studies.deviation_count(tx, sitting.study),
-        )
+        saved, of = sum(seat.saved for seat in seats), sum(seat.of for seat in seats)
+        noted = studies.deviation_count(tx, sitting.study)
+        return Progress(sitting, seats, trays_of(tx, sitting_id), saved, of, noted)
 
 
 def _seated(
-    tx: Any, sitting: Sitting, assessor: str, name: str, cups: list[Any], present: sittings.Presence | None
+    sitting: Sitting,
+    name: str,
+    cups: list[BlindServing],
+    present: sittings.Presence | None,
+    released: Collection[int],
+    rest_seconds: int,
 ) -> Seated:
+    """One row: `look` asks the leader to look up, because somebody waits for a tray or takes very long."""
     scored = [cup for cup in cups if cup.scored]
     saved = sum(cup.finished_at is not None for cup in scored)
     if present is None:
         return Seated(name, "nothing", saved, len(scored))
-    here = _place(tx, Seat(assessor, name, sitting.id))
-    current = next((cup for cup in cups if cup.finished_at is None), None)
-    since = current.started_at if current is not None and here.kind in ("serving", "warm_up") else None
-    waits = current.position if current is not None and here.kind == "waiting" and sitting.state == "open" else None
-    return Seated(name, here.kind, saved, len(scored), since, here.ready_at, waits, waits is not None or _long(since))
-
-
-def _long(since: str | None) -> bool:
-    if since is None:
-        return False
-    begun = datetime.strptime(since, "%Y-%m-%dT%H:%M:%SZ").replace(tzinfo=UTC)
-    return (datetime.now(UTC) - begun).total_seconds() > 60 * LONG_MINUTES
+    at = datetime.now(UTC)
+    here = standing(sitting.state, cups, present, released, rest_seconds, at)
+    tastes = here.cup is not None and here.kind in ("serving", "warm_up")
+    since = here.cup.started_at if here.cup and tastes else None
+    waits = here.cup.position if here.cup and here.kind == "waiting" and sitting.state == "open" else None
+    ready = stamp(here.ready_at) if here.ready_at else None
+    slow = since is not None and (at - moment(since)).total_seconds() > 60 * LONG_MINUTES
+    return Seated(name, here.kind, saved, len(scored), since, ready, waits, waits is not None or slow)
 
 
 def change_counter(store: Store) -> int:
@@ -128,7 +141,7 @@ def change_counter(store: Store) -> int:
 # ---- deviations ----------------------------------------------------------------------------------------------------
 def known_now(tx: Any, study: Study) -> str:
     """What was known when a deviation is noted."""
-    if study.state in ("opened", "decided"):
+    if studies.openings(tx, study.id):  # a later look is sealed again, and the results of the first are known
         return "results seen"
     if any(sitting.state != "planned" for sitting in sittings.of_study(tx, study.id)):
         closed = all(sitting.state == "closed" for sitting in sittings.of_study(tx, study.id))
@@ -145,7 +158,6 @@ def note_deviation(store: Store, by: Staff, study_id: str, sentence: str) -> Non
     with store.write() as tx:
         study = study_or_refuse(tx, study_id)
         studies.add_deviation(tx, study_id, sentence, known_now(tx, study), by.id)
-        events.append(tx, "deviation", {"sha256": events.digest(sentence), "by": by.id}, study_id)
 
 
 def deviations(store: Store, by: Staff, study_id: str) -> tuple[Deviation, ...]:
@@ -156,15 +168,10 @@ def deviations(store: Store, by: Staff, study_id: str) -> tuple[Deviation, ...]:
 
 
 def notes(store: Store, by: Staff, study_id: str) -> tuple[tuple[str, str, str], ...]:
-    """(time, pseudonym, text) that assessors sent; readable after the key is opened, since a note may hint at a sample."""
+    """(time, pseudonym, text) that assessors sent; read after the key is opened, since a note may hint at a sample."""
     require(by, "leader")
     with store.read() as tx:
         study = study_or_refuse(tx, study_id)
         if study.state not in ("opened", "decided"):
             raise NotAllowed(_("Not done: notes are read after the key is opened."))
-        return tuple(studies_notes(tx, study_id))
-
-
-def studies_notes(tx: Any, study_id: str) -> list[tuple[str, str, str]]:
-    """Notes within a transaction."""
-    return sittings.notes(tx, study_id)
+        return tuple(sittings.notes(tx, study_id))

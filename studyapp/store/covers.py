@@ -37,27 +37,27 @@ COVERED: dict[str, Table] = {
 }
 
 
-def rows(tx: Connection, table: Table, where: dict[str, Any]) -> list[dict[str, Any]]:
+def _rows(tx: Connection, name: str, where: dict[str, Any]) -> list[dict[str, Any]]:
     """The fixed columns of the rows that `where` picks, in the order of the primary key."""
-    moving = MOVING.get(table.name, set())
+    table, moving = COVERED[name], MOVING.get(name, set())
     query = select(*(column for column in table.columns if column.name not in moving))
-    for name, value in where.items():
-        query = query.where(table.c[name] == value)
+    for column, value in where.items():
+        query = query.where(table.c[column] == value)
     found = tx.execute(query.order_by(*table.primary_key.columns))
     return [dict(row._mapping) for row in found]
 
 
-def cover(tx: Connection, kind: str, table: Table, where: dict[str, Any], study: str, **more: Any) -> Event:
+def cover(tx: Connection, kind: str, table: str, where: dict[str, Any], study: str | None, **more: Any) -> Event:
     """Put the rows just written under the chain; `more` goes into the body of the event as it is."""
-    kept = rows(tx, table, where)
-    body = {**more, "table": table.name, "where": where, "rows": len(kept), "sha256": events.digest(kept)}
+    kept = _rows(tx, table, where)
+    body = {**more, "table": table, "where": where, "rows": len(kept), "sha256": events.digest(kept)}
     return events.append(tx, kind, body, study)
 
 
 def fits(tx: Connection, body: dict[str, Any]) -> bool:
     """Whether the rows a cover names are still the ones it was written for."""
-    kept = rows(tx, COVERED[body["table"]], body["where"])
-    return len(kept) == body["rows"] and events.digest(kept) == body["sha256"]
+    kept = _rows(tx, body["table"], body["where"])
+    return bool(len(kept) == body["rows"] and events.digest(kept) == body["sha256"])
 
 
 def row_counts(tx: Connection) -> dict[str, int]:

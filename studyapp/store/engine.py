@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import os
-import stat
-import sys
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
@@ -15,13 +14,16 @@ from typing import Any
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.pool import QueuePool
 
 from studyapp.errors import StoreProblem
+from studyapp.store import place
 from studyapp.words import _
 
 # Versions in which the reset of the write-ahead log cannot lose commits: fixed in 3.51.3, 3.50.7 and 3.44.6.
 FLOORS = ((3, 44, 6), (3, 50, 7), (3, 51, 3))
-NETWORK_TYPES = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "fuse", "fuseblk", "9p", "afs", "ncpfs")
+BUSY_SECONDS = 30
+WRITERS_TAKE_TURNS = 8214  # the advisory lock of PostgreSQL that stands for SQLite's one writer
 
 
 def sqlite_module() -> ModuleType:
@@ -29,7 +31,7 @@ def sqlite_module() -> ModuleType:
     try:
         import pysqlite3.dbapi2 as module
     except ImportError:
-        import sqlite3 as module
+        import sqlite3 as module  # type: ignore[no-redef,unused-ignore]
     return module  # type: ignore[no-any-return]
 
 
@@ -44,6 +46,7 @@ class Store:
     """An open store. `write()` is one transaction of the one writer; `read()` sees one moment."""
 
     def __init__(self, engine: Engine) -> None:
+        """Connections are made when they are first needed."""
         self.engine = engine
         self._lock = threading.RLock()
         self._writer: Connection | None = None
@@ -51,7 +54,7 @@ class Store:
     @property
     def url(self) -> str:
         """The address this store was opened at, without a password."""
-        return self.engine.url.render_as_string(hide_password=True)
+        return str(self.engine.url.render_as_string(hide_password=True))
 
     @contextlib.contextmanager
     def write(self) -> Iterator[Connection]:
@@ -60,6 +63,9 @@ class Store:
             if self._writer is None or self._writer.closed or self._writer.invalidated:
                 self._writer = self.engine.connect().execution_options(writes=True)
             with self._writer.begin():
+                if self._writer.dialect.name == "postgresql":
+                    # Without it two writers read the same head and fork the chain.
+                    self._writer.execute(text(f"SELECT pg_advisory_xact_lock({WRITERS_TAKE_TURNS})"))
                 yield self._writer
 
     @contextlib.contextmanager
@@ -82,12 +88,16 @@ def _as_store_problem() -> Iterator[None]:
     """Turn what the database says into a sentence."""
     try:
         yield
-    except OperationalError as error:
-        raise StoreProblem(_sentence(str(error.orig))) from error
     except DBAPIError as error:
-        if error.connection_invalidated or "not a database" in str(error.orig) or "malformed" in str(error.orig):
-            raise StoreProblem(_sentence(str(error.orig))) from error
+        said = str(error.orig)
+        if isinstance(error, OperationalError) or error.connection_invalidated or _about_the_file(said):
+            raise StoreProblem(_sentence(said)) from error
         raise
+
+
+def _about_the_file(said: str) -> bool:
+    """Whether the database complains of its file rather than of a statement."""
+    return "not a database" in said or "malformed" in said or "unsupported file format" in said
 
 
 def _sentence(said: str) -> str:
@@ -99,6 +109,7 @@ def _sentence(said: str) -> str:
         ),
         "locked": _("Not done: another program holds the store. Close it and try again."),
         "not a database": _("Not done: the file is not a store of this app. Name another file."),
+        "unsupported file format": _("Not done: the file is not a store of this app. Name another file."),
         "malformed": _("Careful: the store is damaged. Restore the last backup, then run the check."),
         "unable to open": _("Not done: the store cannot be opened. Check that its folder exists and may be written."),
     }
@@ -108,133 +119,108 @@ def _sentence(said: str) -> str:
     return _("Not done: the store does not answer. What was kept before is kept; try again.")
 
 
+# ---- from an address to an engine ----------------------------------------------------------------------------------
 def connect(url: str, *, read_only: bool = False) -> Engine:
     """An engine for `url`: a SQLite path or URL, or a PostgreSQL URL.
 
     Raises:
         StoreProblem: the file, its folder or its owner forbid it.
     """
-    parsed = _parsed(url)
+    parsed = parse(url)
     if parsed.get_backend_name() == "sqlite":
-        return _sqlite(parsed, read_only)
-    return create_engine(parsed, pool_pre_ping=True)
-
-
-def _parsed(url: str) -> URL:
-    """The URL; a bare path means SQLite."""
-    if "://" not in url:
-        return URL.create("sqlite", database=str(Path(url)))
-    parsed = make_url(url)
-    if parsed.get_backend_name() not in ("sqlite", "postgresql"):
+        return _sqlite(Path(parsed.database or ""), read_only)
+    wishes = "-c default_transaction_read_only=on" if read_only else ""
+    try:
+        return create_engine(parsed, pool_pre_ping=True, connect_args={"options": wishes} if wishes else {})
+    except ImportError as error:
         raise StoreProblem(
-            _("Not done: {url} is no store. Write a file name, sqlite:///FILE or postgresql://...").format(url=url)
-        )
-    return parsed.set(drivername="postgresql+psycopg") if parsed.get_backend_name() == "postgresql" else parsed
+            _("Not done: PostgreSQL needs one more package. Install studyapp with its extra `postgres`.")
+        ) from error
 
 
-def _sqlite(url: URL, read_only: bool) -> Engine:
+def parse(url: str) -> URL:
+    """The URL; a bare path means SQLite.
+
+    Raises:
+        StoreProblem: the URL names another kind of database, or cannot be read.
+    """
+    refusal = _("Not done: {url} is no store. Write a file name, sqlite:///FILE or postgresql://...").format(url=url)
+    if not url or "://" not in url:
+        return URL.create("sqlite", database=url or None) if url else _refuse(refusal)
+    try:
+        parsed = make_url(url)
+        backend = parsed.get_backend_name()
+    except Exception as error:  # SQLAlchemy raises several kinds for a malformed address
+        raise StoreProblem(refusal) from error
+    if backend == "postgresql":
+        return parsed.set(drivername="postgresql+psycopg")
+    return parsed if backend == "sqlite" and parsed.database not in (None, "", ":memory:") else _refuse(refusal)
+
+
+def _refuse(sentence: str) -> Any:
+    raise StoreProblem(sentence)
+
+
+def _sqlite(path: Path, read_only: bool) -> Engine:
     """SQLite with our own transactions, full durability and a private file."""
-    path = Path(url.database or "")
-    _refuse_unfit(path, read_only)
+    place.refuse_unfit(path, read_only)
+    if not read_only:
+        place.make(path)
     module = sqlite_module()
-    safe = write_ahead_is_safe(module.sqlite_version_info)
-    address = (
-        f"file:{path.resolve().as_posix().replace('?', '%3f').replace('#', '%23')}?mode={'ro' if read_only else 'rwc'}"
-    )
+    address = f"{path.resolve().as_uri()}?mode={'ro' if read_only else 'rw'}"
     engine = create_engine(
-        "sqlite://",
-        creator=lambda: module.connect(address, uri=True, timeout=30, check_same_thread=False, isolation_level=None),
+        URL.create("sqlite", database=str(path.resolve())),
+        creator=lambda: module.connect(
+            address, uri=True, timeout=BUSY_SECONDS, check_same_thread=False, isolation_level=None
+        ),
         module=module,
+        poolclass=QueuePool,
         pool_size=16,
         max_overflow=32,
-        pool_timeout=30,
-        poolclass=_queue_pool(),
     )
-
-    @event.listens_for(engine, "connect")
-    def prepare(connection: Any, _record: object) -> None:
-        cursor = connection.cursor()
-        cursor.execute("PRAGMA foreign_keys=ON")
-        cursor.execute("PRAGMA busy_timeout=30000")
-        if not read_only:
-            cursor.execute("PRAGMA journal_mode=WAL" if safe else "PRAGMA journal_mode=DELETE")
-            cursor.execute("PRAGMA synchronous=FULL" if safe else "PRAGMA synchronous=EXTRA")
-        cursor.close()
-
-    @event.listens_for(engine, "begin")
-    def begin(connection: Connection) -> None:
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if connection.get_execution_options().get("writes") else "BEGIN")
-
+    event.listen(engine, "connect", _prepare)
+    event.listen(engine, "begin", _begin)
     return engine
 
 
-def _queue_pool() -> Any:
-    from sqlalchemy.pool import QueuePool
+def _prepare(connection: Any, _record: object) -> None:
+    """What SQLite forgets with every connection."""
+    cursor = connection.cursor()
+    cursor.execute("PRAGMA foreign_keys=ON")
+    cursor.execute(f"PRAGMA synchronous={'FULL' if _write_ahead() else 'EXTRA'}")
+    cursor.close()
 
-    return QueuePool
+
+def _begin(connection: Connection) -> None:
+    """Begin ourselves: the library's own way leaves half a migration behind and takes the write lock too late."""
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if connection.get_execution_options().get("writes") else "BEGIN")
 
 
-def _refuse_unfit(path: Path, read_only: bool) -> None:
-    """Say in one sentence why this file cannot be the store, before anything is created."""
-    folder = path.resolve().parent
-    if not folder.is_dir():
-        raise StoreProblem(_("Not done: the folder {folder} does not exist. Make it first.").format(folder=folder))
-    kind = _file_system(folder)
-    if kind in NETWORK_TYPES or kind.startswith("fuse."):
-        raise StoreProblem(
-            _(
-                "Not done: {folder} is on a network drive ({kind}), where a file store can lose answers. Use a local disk or PostgreSQL."
-            ).format(folder=folder, kind=kind)
-        )
-    if not path.exists():
-        if read_only:
-            raise StoreProblem(_("Not done: there is no store at {path}.").format(path=path))
-        if not os.access(folder, os.W_OK) or not folder.stat().st_mode & stat.S_IWUSR:
-            raise StoreProblem(
-                _("Not done: the folder {folder} may only be read. Name a folder this account may write.").format(
-                    folder=folder
-                )
-            )
-        os.close(os.open(path, os.O_CREAT | os.O_WRONLY, 0o600))
+def _write_ahead() -> bool:
+    return write_ahead_is_safe(tuple(sqlite_module().sqlite_version_info))
+
+
+def settle_journal(store: Store) -> None:
+    """Give a SQLite file the journal its library can be trusted with. The mode stays in the file, so this runs once.
+
+    Only after the file is known to be ours: another program's database is not touched.
+    """
+    if store.engine.dialect.name != "sqlite":
         return
-    _refuse_file(path, read_only)
-
-
-def _refuse_file(path: Path, read_only: bool) -> None:
-    """The file exists: it must be ours and writable."""
-    status = path.stat()
-    if path.is_dir():
-        raise StoreProblem(_("Not done: {path} is a folder. Name a file.").format(path=path))
-    if read_only:
-        return
-    if hasattr(os, "geteuid") and status.st_uid != os.geteuid():
-        raise StoreProblem(
-            _("Not done: {path} belongs to another account. Start the app as its owner.").format(path=path)
-        )
-    if not status.st_mode & stat.S_IWUSR or not os.access(path, os.W_OK):
-        raise StoreProblem(
-            _("Not done: {path} may only be read. Give this account the right to write it.").format(path=path)
-        )
-    if not path.parent.stat().st_mode & stat.S_IWUSR:
-        raise StoreProblem(
-            _("Not done: the folder {folder} may only be read. Name a folder this account may write.").format(
-                folder=path.parent
-            )
-        )
-
-
-def _file_system(folder: Path) -> str:
-    """The type of the file system of `folder` on Linux, empty elsewhere."""
-    if not sys.platform.startswith("linux"):
-        return ""
-    best, kind = "", ""
-    with contextlib.suppress(OSError), open("/proc/self/mounts", encoding="utf-8") as mounts:
-        for line in mounts:
-            _device, point, type_, *_rest = line.split(" ")
-            point = point.replace("\\040", " ")
-            if (str(folder) + "/").startswith(point.rstrip("/") + "/") and len(point) >= len(best):
-                best, kind = point, type_
-    return kind
+    wanted = "wal" if _write_ahead() else "delete"
+    until = time.monotonic() + BUSY_SECONDS
+    with store._lock, _as_store_problem(), contextlib.closing(store.engine.raw_connection()) as connection:
+        while True:
+            cursor = connection.cursor()
+            if str(cursor.execute("PRAGMA journal_mode").fetchone()[0]).lower() == wanted:
+                return
+            try:
+                cursor.execute(f"PRAGMA journal_mode={wanted}")
+            except sqlite_module().OperationalError:
+                # Another server that starts at this moment holds the file; it wants the same mode.
+                if time.monotonic() > until:
+                    raise
+                time.sleep(0.05)
 
 
 def sqlite_version(connection: Connection) -> str | None:
@@ -242,3 +228,9 @@ def sqlite_version(connection: Connection) -> str | None:
     if connection.dialect.name != "sqlite":
         return None
     return str(connection.execute(text("SELECT sqlite_version()")).scalar_one())
+
+
+def folder_of(url: str) -> str | None:
+    """The folder of a SQLite store, None on PostgreSQL."""
+    parsed = parse(url)
+    return os.path.dirname(os.path.abspath(parsed.database or "")) if parsed.get_backend_name() == "sqlite" else None

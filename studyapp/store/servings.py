@@ -7,8 +7,8 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, func, insert, select, update
 
-from studyapp.records import Line
-from studyapp.store import events, schema
+from studyapp.records import Line, Sitting
+from studyapp.store import covers, events, schema
 from studyapp.store.events import now
 
 
@@ -46,6 +46,19 @@ def blind(tx: Connection, sitting: str, assessor: str) -> list[BlindServing]:
     return [BlindServing(*row) for row in tx.execute(query)]
 
 
+def blind_by_assessor(tx: Connection, sitting: str) -> dict[str, list[BlindServing]]:
+    """The servings of a sitting in order, by assessor id."""
+    query = (
+        select(schema.serving.c.assessor_id, *_BLIND)
+        .where(schema.serving.c.sitting_id == sitting)
+        .order_by(schema.serving.c.assessor_id, schema.serving.c.position)
+    )
+    found: dict[str, list[BlindServing]] = {}
+    for assessor, *row in tx.execute(query):
+        found.setdefault(assessor, []).append(BlindServing(*row))
+    return found
+
+
 def blind_of(tx: Connection, serving: str, sitting: str, assessor: str) -> BlindServing | None:
     """One serving, if it belongs to this assessor in this sitting."""
     query = select(*_BLIND).where(
@@ -55,18 +68,20 @@ def blind_of(tx: Connection, serving: str, sitting: str, assessor: str) -> Blind
     return BlindServing(*row) if row else None
 
 
-def add(tx: Connection, rows: list[dict[str, Any]]) -> None:
-    """Keep planned servings: id, sitting_id, assessor_id, position, code, sample_id, replicate, scored."""
-    tx.execute(insert(schema.serving), rows)
+def add(tx: Connection, sitting: Sitting, rows: list[dict[str, Any]]) -> None:
+    """Keep the servings of a sitting: id, assessor_id, position, code, sample_id, replicate, scored."""
+    tx.execute(insert(schema.serving), [{**row, "sitting_id": sitting.id} for row in rows])
+    covers.cover(tx, "servings dealt", "serving", {"sitting_id": sitting.id}, sitting.study)
 
 
-def start(tx: Connection, serving: str) -> None:
-    """Keep when a serving was first offered."""
-    tx.execute(
+def start(tx: Connection, serving: str) -> bool:
+    """Keep when a serving was first offered; False when that was known."""
+    done = tx.execute(
         update(schema.serving)
         .where(schema.serving.c.id == serving, schema.serving.c.started_at.is_(None))
         .values(started_at=now())
     )
+    return bool(done.rowcount)
 
 
 def finish(tx: Connection, serving: str, outcome: str) -> None:
@@ -78,21 +93,27 @@ def finish(tx: Connection, serving: str, outcome: str) -> None:
     )
 
 
-def codes_of_study(tx: Connection, study: str) -> set[str]:
-    """Every code used so far in a study."""
+def codes_of_study(tx: Connection, study: str) -> dict[str, set[str]]:
+    """Every code used so far in a study, by assessor."""
     query = (
-        select(schema.serving.c.code)
+        select(schema.serving.c.assessor_id, schema.serving.c.code)
         .join(schema.sitting, schema.sitting.c.id == schema.serving.c.sitting_id)
         .where(schema.sitting.c.study_id == study)
     )
-    return {row.code for row in tx.execute(query)}
+    used: dict[str, set[str]] = {}
+    for row in tx.execute(query):
+        used.setdefault(row.assessor_id, set()).add(row.code)
+    return used
 
 
 # ---- lines and scores ----------------------------------------------------------------------------------------------
-def _latest() -> Any:
-    """The newest score of each serving and attribute."""
+def _newest(*servings: Any) -> Any:
+    """The newest score of each line of the servings that the conditions pick: earlier ones are superseded."""
     return (
         select(func.max(schema.score.c.id).label("id"))
+        .join(schema.serving, schema.serving.c.id == schema.score.c.serving_id)
+        .join(schema.sitting, schema.sitting.c.id == schema.serving.c.sitting_id)
+        .where(*servings)
         .group_by(schema.score.c.serving_id, schema.score.c.attribute_id)
         .subquery()
     )
@@ -183,17 +204,12 @@ def all_scores(tx: Connection) -> list[KeptScore]:
 
 def marks_kept(tx: Connection, sitting: str, assessor: str) -> tuple[int, str | None]:
     """How many lines of an assessor hold a mark, and when the last one was kept."""
-    latest = _latest()
+    newest = _newest(schema.serving.c.sitting_id == sitting, schema.serving.c.assessor_id == assessor)
     query = (
         select(func.count(), func.max(schema.score.c.at))
         .select_from(schema.score)
-        .join(latest, latest.c.id == schema.score.c.id)
-        .join(schema.serving, schema.serving.c.id == schema.score.c.serving_id)
-        .where(
-            schema.serving.c.sitting_id == sitting,
-            schema.serving.c.assessor_id == assessor,
-            schema.score.c.value.is_not(None),
-        )
+        .join(newest, newest.c.id == schema.score.c.id)
+        .where(schema.score.c.value.is_not(None))
     )
     row = tx.execute(query).one()
     return int(row[0]), row[1]
@@ -201,30 +217,22 @@ def marks_kept(tx: Connection, sitting: str, assessor: str) -> tuple[int, str | 
 
 # ---- for leader and preparer ---------------------------------------------------------------------------------------
 def cups(tx: Connection, sitting: str) -> list[Any]:
-    """position, number (seat), assessor_id, pseudonym, code, finished_at, started_at, scored; no sample."""
-    s = schema.serving.c
+    """position, number (seat), pseudonym, code of every cup of a sitting; no sample."""
     query = (
-        select(
-            s.position,
-            schema.seat.c.number,
-            s.assessor_id,
-            schema.assessor.c.pseudonym,
-            s.code,
-            s.started_at,
-            s.finished_at,
-            s.scored,
-            s.id,
-        )
-        .join(schema.sitting, schema.sitting.c.id == s.sitting_id)
-        .join(
-            schema.seat,
-            and_(schema.seat.c.study_id == schema.sitting.c.study_id, schema.seat.c.assessor_id == s.assessor_id),
-        )
-        .join(schema.assessor, schema.assessor.c.id == s.assessor_id)
-        .where(s.sitting_id == sitting)
-        .order_by(s.position, schema.seat.c.number)
+        select(schema.serving.c.position, schema.seat.c.number, schema.assessor.c.pseudonym, schema.serving.c.code)
+        .join(schema.sitting, schema.sitting.c.id == schema.serving.c.sitting_id)
+        .join(schema.seat, _seat_of_serving())
+        .join(schema.assessor, schema.assessor.c.id == schema.serving.c.assessor_id)
+        .where(schema.serving.c.sitting_id == sitting)
+        .order_by(schema.serving.c.position, schema.seat.c.number)
     )
     return list(tx.execute(query))
+
+
+def _seat_of_serving() -> Any:
+    return and_(
+        schema.seat.c.study_id == schema.sitting.c.study_id, schema.seat.c.assessor_id == schema.serving.c.assessor_id
+    )
 
 
 def key(tx: Connection, sitting: str) -> list[Any]:
@@ -233,22 +241,12 @@ def key(tx: Connection, sitting: str) -> list[Any]:
     query = (
         select(s.position, schema.seat.c.number, s.code, schema.sample.c.letter, schema.sample.c.hours)
         .join(schema.sitting, schema.sitting.c.id == s.sitting_id)
-        .join(
-            schema.seat,
-            and_(schema.seat.c.study_id == schema.sitting.c.study_id, schema.seat.c.assessor_id == s.assessor_id),
-        )
+        .join(schema.seat, _seat_of_serving())
         .join(schema.sample, schema.sample.c.id == s.sample_id)
         .where(s.sitting_id == sitting)
         .order_by(s.position, schema.seat.c.number)
     )
     return list(tx.execute(query))
-
-
-def key_lines(tx: Connection, sitting: str) -> list[list[Any]]:
-    """[serving, code, sample, position, assessor] of a sitting in a fixed order, for the hash of its key."""
-    s = schema.serving.c
-    query = select(s.id, s.code, s.sample_id, s.position, s.assessor_id).where(s.sitting_id == sitting).order_by(s.id)
-    return [list(row) for row in tx.execute(query)]
 
 
 def open_servings(tx: Connection, sitting: str) -> list[str]:
@@ -270,8 +268,8 @@ def finished_since(tx: Connection, assessor: str, since: str) -> int:
 
 
 def tidy(tx: Connection, study: str, looks: int) -> list[Any]:
-    """assessor (pseudonym), hours, attribute, value, sitting, replicate, position of every score in force up to a look."""
-    latest = _latest()
+    """Scores in force up to a look: assessor (pseudonym), hours, attribute, score, sitting, replicate, position."""
+    newest = _newest(schema.sitting.c.study_id == study, schema.sitting.c.look <= looks)
     s = schema.serving.c
     query = (
         select(
@@ -283,7 +281,7 @@ def tidy(tx: Connection, study: str, looks: int) -> list[Any]:
             s.replicate,
             s.position,
         )
-        .join(latest, latest.c.id == schema.score.c.id)
+        .join(newest, newest.c.id == schema.score.c.id)
         .join(schema.serving, s.id == schema.score.c.serving_id)
         .join(schema.sitting, schema.sitting.c.id == s.sitting_id)
         .join(schema.sample, schema.sample.c.id == s.sample_id)

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, insert, select, update
 
 from studyapp.records import Sitting
-from studyapp.store import schema
+from studyapp.store import covers, events, schema
 from studyapp.store.events import now
 
 
@@ -30,6 +30,7 @@ def add(tx: Connection, sitting: Sitting, look: int) -> None:
             starts_at=sitting.starts_at,
         )
     )
+    covers.cover(tx, "sitting planned", "sitting", {"id": sitting.id}, sitting.study, look=look)
 
 
 def get(tx: Connection, id_: str) -> Sitting | None:
@@ -131,11 +132,11 @@ def keep_presence(tx: Connection, sitting: str, assessor: str, **values: Any) ->
 
 
 # ---- trays and notes -----------------------------------------------------------------------------------------------
-def release(tx: Connection, sitting: str, position: int, by: str, second_person: str, checks: list[str]) -> None:
+def release(tx: Connection, sitting: Sitting, position: int, by: str, second_person: str, checks: list[str]) -> None:
     """Keep that a tray may leave the kitchen."""
     tx.execute(
         insert(schema.tray).values(
-            sitting_id=sitting,
+            sitting_id=sitting.id,
             position=position,
             released_at=now(),
             released_by=by,
@@ -143,6 +144,8 @@ def release(tx: Connection, sitting: str, position: int, by: str, second_person:
             checks=json.dumps(checks),
         )
     )
+    where = {"sitting_id": sitting.id, "position": position}
+    covers.cover(tx, "tray released", "tray", where, sitting.study, by=by)
 
 
 def released(tx: Connection, sitting: str) -> dict[int, tuple[str, str]]:
@@ -155,13 +158,15 @@ def released(tx: Connection, sitting: str) -> dict[int, tuple[str, str]]:
     return {row.position: (row.released_at, row.name) for row in tx.execute(query)}
 
 
-def add_note(tx: Connection, id_: str, sitting: str, assessor: str, text: str, salt: str, sha256: str) -> None:
-    """Keep a free text apart from the chain, so that it can be erased."""
+def add_note(tx: Connection, id_: str, sitting: Sitting, assessor: str, text: str, salt: str) -> None:
+    """Keep a free text apart from the chain, so that it can be erased; the chain holds its salted hash."""
+    sha = events.salted(salt, text)
     tx.execute(
         insert(schema.note).values(
-            id=id_, sitting_id=sitting, assessor_id=assessor, text=text, salt=salt, sha256=sha256, at=now()
+            id=id_, sitting_id=sitting.id, assessor_id=assessor, text=text, salt=salt, sha256=sha, at=now()
         )
     )
+    events.append(tx, "note", {"note": id_, "sitting": sitting.id, "sha256": sha}, sitting.study)
 
 
 def notes(tx: Connection, study: str) -> list[tuple[str, str, str]]:

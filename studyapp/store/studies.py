@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, func, insert, select, update
 
 from studyapp.records import Attribute, Deviation, Plan, Pull, Signature, Study
-from studyapp.store import schema
+from studyapp.store import covers, schema
 from studyapp.store.events import now
 
 
@@ -40,6 +40,11 @@ def _study(row: Any) -> Study:
         row.sealed_by_name,
         bool(row.example),
     )
+
+
+def _key(done: Any) -> int:
+    """The number the database gave to the row just written."""
+    return int(done.inserted_primary_key[0])
 
 
 _WITH_NAME = select(schema.study, schema.staff.c.name.label("sealed_by_name")).outerjoin(
@@ -108,6 +113,7 @@ def add_samples(tx: Connection, study: str, samples: list[tuple[str, float, str]
     tx.execute(
         insert(schema.sample), [{"id": i, "study_id": study, "hours": h, "letter": letter} for i, h, letter in samples]
     )
+    covers.cover(tx, "samples named", "sample", {"study_id": study}, study)
 
 
 def samples(tx: Connection, study: str) -> list[tuple[str, float, str]]:
@@ -134,6 +140,7 @@ def add_attributes(tx: Connection, study: str, lines: list[tuple[str, Attribute]
             for n, (i, a) in enumerate(lines)
         ],
     )
+    covers.cover(tx, "ballot written", "attribute", {"study_id": study}, study)
 
 
 def add_seats(tx: Connection, study: str, assessors: tuple[str, ...]) -> None:
@@ -141,6 +148,7 @@ def add_seats(tx: Connection, study: str, assessors: tuple[str, ...]) -> None:
     tx.execute(
         insert(schema.seat), [{"study_id": study, "assessor_id": a, "number": n + 1} for n, a in enumerate(assessors)]
     )
+    covers.cover(tx, "seats given", "seat", {"study_id": study}, study)
 
 
 def seats(tx: Connection, study: str) -> list[tuple[int, str, str]]:
@@ -163,6 +171,7 @@ def note_key_view(tx: Connection, study: str, staff: str) -> bool:
     if known:
         return False
     tx.execute(insert(schema.key_view).values(study_id=study, staff_id=staff, at=now()))
+    covers.cover(tx, "key seen", "key_view", {"study_id": study, "staff_id": staff}, study, by=staff)
     return True
 
 
@@ -185,6 +194,7 @@ def key_holder_persons(tx: Connection, study: str) -> set[str]:
 def add_opening(tx: Connection, study: str, look: int, by: str, name: str) -> None:
     """Keep who opened the key of a look."""
     tx.execute(insert(schema.opening).values(study_id=study, look=look, by=by, name=name, at=now()))
+    covers.cover(tx, "key opened", "opening", {"study_id": study, "look": look}, study, look=look, by=by)
 
 
 def openings(tx: Connection, study: str) -> list[tuple[int, str, str]]:
@@ -197,6 +207,7 @@ def openings(tx: Connection, study: str) -> list[tuple[int, str, str]]:
 def keep_decision(tx: Connection, study: str, look: int, document: str) -> None:
     """Keep the verdict of a look as canonical JSON, once."""
     tx.execute(insert(schema.decision).values(study_id=study, look=look, document=document, at=now()))
+    covers.cover(tx, "verdict kept", "decision", {"study_id": study, "look": look}, study, look=look)
 
 
 def decision_document(tx: Connection, study: str, look: int) -> dict[str, Any] | None:
@@ -210,7 +221,8 @@ def decision_document(tx: Connection, study: str, look: int) -> dict[str, Any] |
 
 def add_signature(tx: Connection, study: str, look: int, name: str, role: str, by: str) -> None:
     """Keep a signature."""
-    tx.execute(insert(schema.signature).values(study_id=study, look=look, name=name, role=role, by=by, at=now()))
+    done = tx.execute(insert(schema.signature).values(study_id=study, look=look, name=name, role=role, by=by, at=now()))
+    covers.cover(tx, "signed", "signature", {"id": _key(done)}, study, look=look, by=by)
 
 
 def signatures(tx: Connection, study: str) -> tuple[Signature, ...]:
@@ -227,7 +239,8 @@ def signers(tx: Connection, study: str, look: int) -> set[str]:
 
 def add_deviation(tx: Connection, study: str, sentence: str, known: str, by: str) -> None:
     """Keep a departure from the plan."""
-    tx.execute(insert(schema.deviation).values(study_id=study, sentence=sentence, known=known, by=by, at=now()))
+    done = tx.execute(insert(schema.deviation).values(study_id=study, sentence=sentence, known=known, by=by, at=now()))
+    covers.cover(tx, "deviation", "deviation", {"id": _key(done)}, study, known=known, by=by)
 
 
 def deviations(tx: Connection, study: str) -> tuple[Deviation, ...]:
@@ -249,11 +262,12 @@ def deviation_count(tx: Connection, study: str) -> int:
 
 def add_pull_note(tx: Connection, study: str, hours: float, actual_at: str, mass_g: float | None, by: str) -> None:
     """Keep when a pull was really taken."""
-    tx.execute(
+    done = tx.execute(
         insert(schema.pull_note).values(
             study_id=study, hours=hours, actual_at=actual_at, mass_g=mass_g, by=by, at=now()
         )
     )
+    covers.cover(tx, "pull noted", "pull_note", {"id": _key(done)}, study, by=by)
 
 
 def pull_notes(tx: Connection, study: str) -> dict[float, tuple[str, float | None]]:

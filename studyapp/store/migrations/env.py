@@ -4,8 +4,10 @@ from alembic import context
 
 from studyapp.store.schema import metadata
 
-connection = context.config.attributes["connection"]
 context.configure(
-    connection=connection, target_metadata=metadata, transaction_per_migration=False, transactional_ddl=False
+    connection=context.config.attributes["connection"],
+    target_metadata=metadata,
+    transaction_per_migration=False,
+    transactional_ddl=False,
 )
 context.run_migrations()

@@ -1,330 +1,439 @@
-"""The first tables, and the triggers that keep score and event append-only."""
+"""The first tables, as they were on the first day, and the triggers that keep the record from being changed.
 
-import sqlalchemy as sa
+A frozen copy: `studyapp.store.schema` moves on, this file never does.
+"""
+
+from __future__ import annotations
+
 from alembic import op
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
 
 revision = "0001"
 down_revision = None
 
-APPEND_ONLY = ("score", "event")
+APPEND_ONLY = ("score", "trial", "event")
+# Columns of rows that stand once they are written, and the condition under which they stand.
+FIXED = {
+    "study": ("plan, seal, sealed_at, sealed_by, key_seed", "OLD.seal IS NOT NULL"),
+    "serving": ("sitting_id, assessor_id, position, code, sample_id, replicate, scored", "TRUE"),
+    "sample": ("study_id, hours, letter", "TRUE"),
+    "attribute": ("study_id, position, name, definition, low_word, high_word, decides", "TRUE"),
+}
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+    }
+)
+
+
+def _id() -> Column[str]:
+    return Column("id", String(40), primary_key=True)
+
+
+def _to(name: str, target: str, *, null: bool = False, primary: bool = False) -> Column[str]:
+    return Column(name, String(40), ForeignKey(target), nullable=null, primary_key=primary)
+
+
+def _at(name: str = "at", *, null: bool = False) -> Column[str]:
+    return Column(name, String(32), nullable=null)
+
+
+meta = Table("meta", metadata, Column("key", String(40), primary_key=True), Column("value", Text, nullable=False))
+
+person = Table(
+    "person",
+    metadata,
+    _id(),
+    Column("name", Text),
+    Column("contact", Text),
+    _at("created_at"),
+    _at("erased_at", null=True),
+)
+staff = Table(
+    "staff",
+    metadata,
+    _id(),
+    Column("name", Text, nullable=False, unique=True),
+    Column("role", String(16), nullable=False),
+    Column("secret", Text, nullable=False),
+    _to("person_id", "person.id", null=True),
+    _at("created_at"),
+    _at("ended_at", null=True),
+)
+assessor = Table(
+    "assessor",
+    metadata,
+    _id(),
+    Column("pseudonym", Text, nullable=False, unique=True),
+    Column("may_taste", Boolean, nullable=False),
+    _to("person_id", "person.id", null=True),
+    _at("created_at"),
+)
+attempt = Table(
+    "attempt",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("kind", String(16), nullable=False),
+    Column("address", String(64), nullable=False),
+    Column("at", Float, nullable=False),
+)
+
+study = Table(
+    "study",
+    metadata,
+    _id(),
+    Column("state", String(16), nullable=False),
+    Column("look", Integer, nullable=False),
+    Column("plan", Text, nullable=False),
+    Column("seal", String(64)),
+    _at("sealed_at", null=True),
+    _to("sealed_by", "staff.id", null=True),
+    Column("key_seed", Text),
+    _at("created_at"),
+    _to("created_by", "staff.id", null=True),
+    Column("example", Boolean, nullable=False),
+)
+sample = Table(
+    "sample",
+    metadata,
+    _id(),
+    _to("study_id", "study.id"),
+    Column("hours", Float, nullable=False),
+    Column("letter", String(4), nullable=False),
+    UniqueConstraint("study_id", "hours"),
+)
+attribute = Table(
+    "attribute",
+    metadata,
+    _id(),
+    _to("study_id", "study.id"),
+    Column("position", Integer, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("definition", Text, nullable=False),
+    Column("low_word", Text, nullable=False),
+    Column("high_word", Text, nullable=False),
+    Column("decides", Boolean, nullable=False),
+    UniqueConstraint("study_id", "position"),
+)
+seat = Table(
+    "seat",
+    metadata,
+    _to("study_id", "study.id", primary=True),
+    _to("assessor_id", "assessor.id", primary=True),
+    Column("number", Integer, nullable=False),
+)
+pull_note = Table(
+    "pull_note",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("study_id", "study.id"),
+    Column("hours", Float, nullable=False),
+    Column("actual_at", String(32), nullable=False),
+    Column("mass_g", Float),
+    _to("by", "staff.id"),
+    _at(),
+)
+key_view = Table(
+    "key_view", metadata, _to("study_id", "study.id", primary=True), _to("staff_id", "staff.id", primary=True), _at()
+)
+opening = Table(
+    "opening",
+    metadata,
+    _to("study_id", "study.id", primary=True),
+    Column("look", Integer, primary_key=True),
+    _to("by", "staff.id"),
+    Column("name", Text, nullable=False),
+    _at(),
+)
+decision = Table(
+    "decision",
+    metadata,
+    _to("study_id", "study.id", primary=True),
+    Column("look", Integer, primary_key=True),
+    Column("document", Text, nullable=False),
+    _at(),
+)
+signature = Table(
+    "signature",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("study_id", "study.id"),
+    Column("look", Integer, nullable=False),
+    Column("name", Text, nullable=False),
+    Column("role", Text, nullable=False),
+    _to("by", "staff.id"),
+    _at(),
+)
+deviation = Table(
+    "deviation",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("study_id", "study.id"),
+    Column("sentence", Text, nullable=False),
+    Column("known", String(32), nullable=False),
+    _to("by", "staff.id"),
+    _at(),
+)
+
+sitting = Table(
+    "sitting",
+    metadata,
+    _id(),
+    _to("study_id", "study.id"),
+    Column("number", Integer, nullable=False),
+    Column("look", Integer, nullable=False),
+    Column("label", Text, nullable=False),
+    Column("state", String(16), nullable=False),
+    _at("starts_at", null=True),
+    _at("opened_at", null=True),
+    _at("closed_at", null=True),
+    UniqueConstraint("study_id", "number"),
+)
+join_code = Table(
+    "join_code",
+    metadata,
+    Column("hash", String(64), primary_key=True),
+    _to("sitting_id", "sitting.id"),
+    _to("assessor_id", "assessor.id"),
+    _at("created_at"),
+    _at("ended_at", null=True),
+)
+token = Table(
+    "token",
+    metadata,
+    Column("hash", String(64), primary_key=True),
+    Column("kind", String(8), nullable=False),
+    _to("staff_id", "staff.id", null=True),
+    _to("assessor_id", "assessor.id", null=True),
+    _to("sitting_id", "sitting.id", null=True),
+    _at("created_at"),
+    _at("ended_at", null=True),
+)
+presence = Table(
+    "presence",
+    metadata,
+    _to("sitting_id", "sitting.id", primary=True),
+    _to("assessor_id", "assessor.id", primary=True),
+    _at("agreed_at", null=True),
+    _at("declined_at", null=True),
+    _at("left_at", null=True),
+    Column("kept", Boolean),
+)
+tray = Table(
+    "tray",
+    metadata,
+    _to("sitting_id", "sitting.id", primary=True),
+    Column("position", Integer, primary_key=True),
+    _at("released_at"),
+    _to("released_by", "staff.id"),
+    Column("second_person", Text, nullable=False),
+    Column("checks", Text, nullable=False),
+)
+serving = Table(
+    "serving",
+    metadata,
+    _id(),
+    _to("sitting_id", "sitting.id"),
+    _to("assessor_id", "assessor.id"),
+    Column("position", Integer, nullable=False),
+    Column("code", String(3), nullable=False),
+    _to("sample_id", "sample.id"),
+    Column("replicate", Integer, nullable=False),
+    Column("scored", Boolean, nullable=False),
+    _at("started_at", null=True),
+    _at("finished_at", null=True),
+    Column("outcome", String(16)),
+    UniqueConstraint("sitting_id", "code"),
+    UniqueConstraint("sitting_id", "assessor_id", "position"),
+)
+score = Table(
+    "score",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("serving_id", "serving.id"),
+    _to("attribute_id", "attribute.id"),
+    Column("value", Float),
+    Column("reason", Text),
+    Column("nonce", String(80), nullable=False, unique=True),
+    _at(),
+    Column("sha256", String(64), nullable=False),
+)
+trial = Table(
+    "trial",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("study_id", "study.id"),
+    _to("assessor_id", "assessor.id"),
+    Column("method", String(24), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("presented", Text, nullable=False),
+    Column("chosen", Text, nullable=False),
+    Column("correct", Boolean, nullable=False),
+    Column("guessed", Boolean, nullable=False),
+    Column("nonce", String(80), nullable=False, unique=True),
+    _at(),
+    Column("sha256", String(64), nullable=False),
+)
+note = Table(
+    "note",
+    metadata,
+    _id(),
+    _to("sitting_id", "sitting.id"),
+    _to("assessor_id", "assessor.id"),
+    Column("text", Text),
+    Column("salt", String(64)),
+    Column("sha256", String(64), nullable=False),
+    _at(),
+    _at("erased_at", null=True),
+)
+event = Table(
+    "event",
+    metadata,
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    _at(),
+    Column("kind", String(32), nullable=False),
+    Column("study_id", String(40)),
+    Column("body", Text, nullable=False),
+    Column("prev", String(64), nullable=False, unique=True),
+    Column("hash", String(64), nullable=False, unique=True),
+)
+
+# ---- batches and instruments ---------------------------------------------------------------------------------------
+batch = Table(
+    "batch",
+    metadata,
+    _id(),
+    _to("study_id", "study.id", null=True),
+    Column("label", Text, nullable=False),
+    Column("recipe", Text, nullable=False),
+    Column("machine", Text, nullable=False),
+    Column("mass_g", Float),
+    _at("started_at", null=True),
+    _at("created_at"),
+)
+phase = Table(
+    "phase",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("batch_id", "batch.id"),
+    Column("from_hours", Float, nullable=False),
+    Column("to_hours", Float, nullable=False),
+    Column("temperature_c", Float),
+    Column("speed_rpm", Float),
+    Column("air_m3_h", Float),
+    UniqueConstraint("batch_id", "from_hours"),
+)
+reading = Table(
+    "reading",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("batch_id", "batch.id"),
+    Column("hours", Float, nullable=False),
+    Column("quantity", String(40), nullable=False),
+    Column("value", Float, nullable=False),
+    Column("unit", String(16), nullable=False),
+    Column("method", Text, nullable=False),
+    _to("by", "staff.id"),
+    _at(),
+)
+flow_point = Table(
+    "flow_point",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    _to("batch_id", "batch.id"),
+    Column("hours", Float, nullable=False),
+    Column("shear_rate_1_s", Float, nullable=False),
+    Column("stress_pa", Float, nullable=False),
+    _at(),
+)
+
+# What a page asks for must cost the same with ten or ten thousand studies in the store.
+for _columns in (
+    (score.c.serving_id, score.c.attribute_id),
+    (serving.c.assessor_id, serving.c.finished_at),
+    (trial.c.study_id,),
+    (event.c.study_id, event.c.seq),
+    (event.c.kind,),
+    (note.c.assessor_id,),
+    (note.c.sitting_id,),
+    (token.c.sitting_id,),
+    (token.c.staff_id,),
+    (join_code.c.sitting_id,),
+    (attempt.c.kind, attempt.c.at),
+    (assessor.c.person_id,),
+    (sitting.c.state,),
+    (deviation.c.study_id,),
+    (signature.c.study_id,),
+    (pull_note.c.study_id,),
+    (batch.c.study_id,),
+    (reading.c.batch_id, reading.c.hours),
+    (flow_point.c.batch_id, flow_point.c.hours),
+):
+    Index(None, *_columns)
 
 
 def upgrade() -> None:
     """Create everything."""
-    _tables()
+    metadata.create_all(op.get_bind())
+    postgres = op.get_bind().dialect.name == "postgresql"
     for table in APPEND_ONLY:
-        _append_only(table)
+        (_append_only_postgres if postgres else _append_only_sqlite)(table)
+    for table, (columns, when) in FIXED.items():
+        (_fixed_postgres if postgres else _fixed_sqlite)(table, columns, when)
 
 
-def _append_only(table: str) -> None:
+def _append_only_sqlite(table: str) -> None:
     """Refuse change and removal: a correction is a new row."""
-    if op.get_bind().dialect.name == "postgresql":
+    for act in ("update", "delete"):
         op.execute(
-            f"CREATE FUNCTION {table}_stands() RETURNS trigger LANGUAGE plpgsql AS "
-            f"$$ BEGIN RAISE EXCEPTION '{table} is append-only'; END $$"
-        )
-        op.execute(
-            f"CREATE TRIGGER {table}_stands BEFORE UPDATE OR DELETE ON {table} EXECUTE FUNCTION {table}_stands()"
-        )
-        return
-    for act in ("UPDATE", "DELETE"):
-        op.execute(
-            f"CREATE TRIGGER {table}_no_{act.lower()} BEFORE {act} ON {table} "
+            f"CREATE TRIGGER {table}_no_{act} BEFORE {act.upper()} ON {table} "
             f"BEGIN SELECT RAISE(ABORT, '{table} is append-only'); END"
         )
 
 
-def _tables() -> None:
-    """Every table as of the first version."""
-    op.create_table(
-        "attempt",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("kind", sa.String(length=16), nullable=False),
-        sa.Column("address", sa.String(length=64), nullable=False),
-        sa.Column("at", sa.Float(), nullable=False),
-        sa.PrimaryKeyConstraint("id"),
+def _append_only_postgres(table: str) -> None:
+    """The same; a statement that would touch no row is refused as well."""
+    _refusal_postgres(table, f"{table} is append-only")
+    op.execute(
+        f"CREATE TRIGGER {table}_stands BEFORE UPDATE OR DELETE OR TRUNCATE ON {table} "
+        f"EXECUTE FUNCTION {table}_stands()"
     )
-    op.create_table(
-        "event",
-        sa.Column("seq", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("at", sa.String(length=32), nullable=False),
-        sa.Column("kind", sa.String(length=32), nullable=False),
-        sa.Column("study_id", sa.String(length=40), nullable=True),
-        sa.Column("body", sa.Text(), nullable=False),
-        sa.Column("prev", sa.String(length=64), nullable=False),
-        sa.Column("hash", sa.String(length=64), nullable=False),
-        sa.PrimaryKeyConstraint("seq"),
-        sa.UniqueConstraint("hash", name=op.f("uq_event_hash")),
-        sa.UniqueConstraint("prev", name=op.f("uq_event_prev")),
+
+
+def _fixed_sqlite(table: str, columns: str, when: str) -> None:
+    """Refuse a change of what was sealed or served."""
+    op.execute(
+        f"CREATE TRIGGER {table}_fixed BEFORE UPDATE OF {columns} ON {table} WHEN {when} "
+        f"BEGIN SELECT RAISE(ABORT, '{table} is sealed'); END"
     )
-    op.create_table(
-        "meta",
-        sa.Column("key", sa.String(length=40), nullable=False),
-        sa.Column("value", sa.Text(), nullable=False),
-        sa.PrimaryKeyConstraint("key"),
+
+
+def _fixed_postgres(table: str, columns: str, when: str) -> None:
+    """The same."""
+    _refusal_postgres(table, f"{table} is sealed")
+    op.execute(
+        f"CREATE TRIGGER {table}_fixed BEFORE UPDATE OF {columns} ON {table} "
+        f"FOR EACH ROW WHEN ({when}) EXECUTE FUNCTION {table}_stands()"
     )
-    op.create_table(
-        "person",
-        sa.Column("id", sa.String(length=40), nullable=False),
-        sa.Column("name", sa.Text(), nullable=True),
-        sa.Column("contact", sa.Text(), nullable=True),
-        sa.Column("created_at", sa.String(length=32), nullable=False),
-        sa.Column("erased_at", sa.String(length=32), nullable=True),
-        sa.PrimaryKeyConstraint("id"),
-    )
-    op.create_table(
-        "assessor",
-        sa.Column("id", sa.String(length=40), nullable=False),
-        sa.Column("pseudonym", sa.Text(), nullable=False),
-        sa.Column("may_taste", sa.Boolean(), nullable=False),
-        sa.Column("person_id", sa.String(length=40), nullable=True),
-        sa.Column("created_at", sa.String(length=32), nullable=False),
-        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_assessor_person_id")),
-        sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint("pseudonym", name=op.f("uq_assessor_pseudonym")),
-    )
-    op.create_table(
-        "staff",
-        sa.Column("id", sa.String(length=40), nullable=False),
-        sa.Column("name", sa.Text(), nullable=False),
-        sa.Column("role", sa.String(length=16), nullable=False),
-        sa.Column("secret", sa.Text(), nullable=False),
-        sa.Column("person_id", sa.String(length=40), nullable=True),
-        sa.Column("created_at", sa.String(length=32), nullable=False),
-        sa.Column("ended_at", sa.String(length=32), nullable=True),
-        sa.ForeignKeyConstraint(["person_id"], ["person.id"], name=op.f("fk_staff_person_id")),
-        sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint("name", name=op.f("uq_staff_name")),
-    )
-    op.create_table(
-        "study",
-        sa.Column("id", sa.String(length=40), nullable=False),
-        sa.Column("state", sa.String(length=16), nullable=False),
-        sa.Column("look", sa.Integer(), nullable=False),
-        sa.Column("plan", sa.Text(), nullable=False),
-        sa.Column("seal", sa.String(length=64), nullable=True),
-        sa.Column("sealed_at", sa.String(length=32), nullable=True),
-        sa.Column("sealed_by", sa.String(length=40), nullable=True),
-        sa.Column("key_seed", sa.Text(), nullable=True),
-        sa.Column("created_at", sa.String(length=32), nullable=False),
-        sa.Column("created_by", sa.String(length=40), nullable=True),
-        sa.Column("example", sa.Boolean(), nullable=False),
-        sa.ForeignKeyConstraint(["created_by"], ["staff.id"], name=op.f("fk_study_created_by")),
-        sa.ForeignKeyConstraint(["sealed_by"], ["staff.id"], name=op.f("fk_study_sealed_by")),
-        sa.PrimaryKeyConstraint("id"),
-    )
-    op.create_table(
-        "attribute",
-        sa.Column("id", sa.String(length=40), nullable=False),
-        sa.Column("study_id", sa.String(length=40), nullable=False),
-        sa.Column("position", sa.Integer(), nullable=False),
-        sa.Column("name", sa.Text(), nullable=False),
-        sa.Column("definition", sa.Text(), nullable=False),
-        sa.Column("low_word", sa.Text(), nullable=False),
-        sa.Column("high_word", sa.Text(), nullable=False),
-        sa.Column("decides", sa.Boolean(), nullable=False),
-        sa.ForeignKeyConstraint(["study_id"], ["study.id"], name=op.f("fk_attribute_study_id")),
-        sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint("study_id", "position", name=op.f("uq_attribute_study_id_position")),
-    )
-    op.create_table(
-        "decision",
-        sa.Column("study_id", sa.String(length=40), nullable=False),
-        sa.Column("look", sa.Integer(), nullable=False),
-        sa.Column("document", sa.Text(), nullable=False),
-        sa.Column("at", sa.String(length=32), nullable=False),
-        sa.ForeignKeyConstraint(["study_id"], ["study.id"], name=op.f("fk_decision_study_id")),
-        sa.PrimaryKeyConstraint("study_id", "look"),
-    )
-    op.create_table(
-        "deviation",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("study_id", sa.String(length=40), nullable=False),
-        sa.Column("sentence", sa.Text(), nullable=False),
-        sa.Column("known", sa.String(length=32), nullable=False),
-        sa.Column("by", sa.String(length=40), nullable=False),
-        sa.Column("at", sa.String(length=32), nullable=False),
-        sa.ForeignKeyConstraint(["by"], ["staff.id"], name=op.f("fk_deviation_by")),
-        sa.ForeignKeyConstraint(["study_id"], ["study.id"], name=op.f("fk_deviation_study_id")),
-        sa.PrimaryKeyConstraint("id"),
-    )
-    op.create_table(
-        "key_view",
-        sa.Column("study_id", sa.String(length=40), nullable=False),
-        sa.Column("staff_id", sa.String(length=40), nullable=False),
-        sa.Column("at", sa.String(length=32), nullable=False),
-        sa.ForeignKeyConstraint(["staff_id"], ["staff.id"], name=op.f("fk_key_view_staff_id")),
-        sa.ForeignKeyConstraint(["study_id"], ["study.id"], name=op.f("fk_key_view_study_id")),
-        sa.PrimaryKeyConstraint("study_id", "staff_id"),
-    )
-    op.create_table(
-        "opening",
-        sa.Column("study_id", sa.String(length=40), nullable=False),
-        sa.Column("look", sa.Integer(), nullable=False),
-        sa.Column("by", sa.String(length=40), nullable=False),
-        sa.Column("name", sa.Text(), nullable=False),
-        sa.Column("at", sa.String(length=32), nullable=False),
-        sa.ForeignKeyConstraint(["by"], ["staff.id"], name=op.f("fk_opening_by")),
-        sa.ForeignKeyConstraint(["study_id"], ["study.id"], name=op.f("fk_opening_study_id")),
-        sa.PrimaryKeyConstraint("study_id", "look"),
-    )
-    op.create_table(
-        "pull_note",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("study_id", sa.String(length=40), nullable=False),
-        sa.Column("hours", sa.Float(), nullable=False),
-        sa.Column("actual_at", sa.String(length=32), nullable=False),
-        sa.Column("mass_g", sa.Float(), nullable=True),
-        sa.Column("by", sa.String(length=40), nullable=False),
-        sa.Column("at", sa.String(length=32), nullable=False),
-        sa.ForeignKeyConstraint(["by"], ["staff.id"], name=op.f("fk_pull_note_by")),
-        sa.ForeignKeyConstraint(["study_id"], ["study.id"], name=op.f("fk_pull_note_study_id")),
-        sa.PrimaryKeyConstraint("id"),
-    )
-    op.create_table(
-        "sample",
-        sa.Column("id", sa.String(length=40), nullable=False),
-        sa.Column("study_id", sa.String(length=40), nullable=False),
-        sa.Column("hours", sa.Float(), nullable=False),
-        sa.Column("letter", sa.String(length=4), nullable=False),
-        sa.ForeignKeyConstraint(["study_id"], ["study.id"], name=op.f("fk_sample_study_id")),
-        sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint("study_id", "hours", name=op.f("uq_sample_study_id_hours")),
-    )
-    op.create_table(
-        "seat",
-        sa.Column("study_id", sa.String(length=40), nullable=False),
-        sa.Column("assessor_id", sa.String(length=40), nullable=False),
-        sa.Column("number", sa.Integer(), nullable=False),
-        sa.ForeignKeyConstraint(["assessor_id"], ["assessor.id"], name=op.f("fk_seat_assessor_id")),
-        sa.ForeignKeyConstraint(["study_id"], ["study.id"], name=op.f("fk_seat_study_id")),
-        sa.PrimaryKeyConstraint("study_id", "assessor_id"),
-    )
-    op.create_table(
-        "signature",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("study_id", sa.String(length=40), nullable=False),
-        sa.Column("look", sa.Integer(), nullable=False),
-        sa.Column("name", sa.Text(), nullable=False),
-        sa.Column("role", sa.Text(), nullable=False),
-        sa.Column("by", sa.String(length=40), nullable=False),
-        sa.Column("at", sa.String(length=32), nullable=False),
-        sa.ForeignKeyConstraint(["by"], ["staff.id"], name=op.f("fk_signature_by")),
-        sa.ForeignKeyConstraint(["study_id"], ["study.id"], name=op.f("fk_signature_study_id")),
-        sa.PrimaryKeyConstraint("id"),
-    )
-    op.create_table(
-        "sitting",
-        sa.Column("id", sa.String(length=40), nullable=False),
-        sa.Column("study_id", sa.String(length=40), nullable=False),
-        sa.Column("number", sa.Integer(), nullable=False),
-        sa.Column("look", sa.Integer(), nullable=False),
-        sa.Column("label", sa.Text(), nullable=False),
-        sa.Column("state", sa.String(length=16), nullable=False),
-        sa.Column("starts_at", sa.String(length=32), nullable=True),
-        sa.Column("opened_at", sa.String(length=32), nullable=True),
-        sa.Column("closed_at", sa.String(length=32), nullable=True),
-        sa.ForeignKeyConstraint(["study_id"], ["study.id"], name=op.f("fk_sitting_study_id")),
-        sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint("study_id", "number", name=op.f("uq_sitting_study_id_number")),
-    )
-    op.create_table(
-        "join_code",
-        sa.Column("hash", sa.String(length=64), nullable=False),
-        sa.Column("sitting_id", sa.String(length=40), nullable=False),
-        sa.Column("assessor_id", sa.String(length=40), nullable=False),
-        sa.Column("created_at", sa.String(length=32), nullable=False),
-        sa.Column("ended_at", sa.String(length=32), nullable=True),
-        sa.ForeignKeyConstraint(["assessor_id"], ["assessor.id"], name=op.f("fk_join_code_assessor_id")),
-        sa.ForeignKeyConstraint(["sitting_id"], ["sitting.id"], name=op.f("fk_join_code_sitting_id")),
-        sa.PrimaryKeyConstraint("hash"),
-    )
-    op.create_table(
-        "note",
-        sa.Column("id", sa.String(length=40), nullable=False),
-        sa.Column("sitting_id", sa.String(length=40), nullable=False),
-        sa.Column("assessor_id", sa.String(length=40), nullable=False),
-        sa.Column("text", sa.Text(), nullable=True),
-        sa.Column("salt", sa.String(length=64), nullable=True),
-        sa.Column("sha256", sa.String(length=64), nullable=False),
-        sa.Column("at", sa.String(length=32), nullable=False),
-        sa.Column("erased_at", sa.String(length=32), nullable=True),
-        sa.ForeignKeyConstraint(["assessor_id"], ["assessor.id"], name=op.f("fk_note_assessor_id")),
-        sa.ForeignKeyConstraint(["sitting_id"], ["sitting.id"], name=op.f("fk_note_sitting_id")),
-        sa.PrimaryKeyConstraint("id"),
-    )
-    op.create_table(
-        "presence",
-        sa.Column("sitting_id", sa.String(length=40), nullable=False),
-        sa.Column("assessor_id", sa.String(length=40), nullable=False),
-        sa.Column("agreed_at", sa.String(length=32), nullable=True),
-        sa.Column("declined_at", sa.String(length=32), nullable=True),
-        sa.Column("left_at", sa.String(length=32), nullable=True),
-        sa.Column("kept", sa.Boolean(), nullable=True),
-        sa.ForeignKeyConstraint(["assessor_id"], ["assessor.id"], name=op.f("fk_presence_assessor_id")),
-        sa.ForeignKeyConstraint(["sitting_id"], ["sitting.id"], name=op.f("fk_presence_sitting_id")),
-        sa.PrimaryKeyConstraint("sitting_id", "assessor_id"),
-    )
-    op.create_table(
-        "serving",
-        sa.Column("id", sa.String(length=40), nullable=False),
-        sa.Column("sitting_id", sa.String(length=40), nullable=False),
-        sa.Column("assessor_id", sa.String(length=40), nullable=False),
-        sa.Column("position", sa.Integer(), nullable=False),
-        sa.Column("code", sa.String(length=3), nullable=False),
-        sa.Column("sample_id", sa.String(length=40), nullable=False),
-        sa.Column("replicate", sa.Integer(), nullable=False),
-        sa.Column("scored", sa.Boolean(), nullable=False),
-        sa.Column("started_at", sa.String(length=32), nullable=True),
-        sa.Column("finished_at", sa.String(length=32), nullable=True),
-        sa.Column("outcome", sa.String(length=16), nullable=True),
-        sa.ForeignKeyConstraint(["assessor_id"], ["assessor.id"], name=op.f("fk_serving_assessor_id")),
-        sa.ForeignKeyConstraint(["sample_id"], ["sample.id"], name=op.f("fk_serving_sample_id")),
-        sa.ForeignKeyConstraint(["sitting_id"], ["sitting.id"], name=op.f("fk_serving_sitting_id")),
-        sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint(
-            "sitting_id", "assessor_id", "position", name=op.f("uq_serving_sitting_id_assessor_id_position")
-        ),
-        sa.UniqueConstraint("sitting_id", "code", name=op.f("uq_serving_sitting_id_code")),
-    )
-    op.create_table(
-        "token",
-        sa.Column("hash", sa.String(length=64), nullable=False),
-        sa.Column("kind", sa.String(length=8), nullable=False),
-        sa.Column("staff_id", sa.String(length=40), nullable=True),
-        sa.Column("assessor_id", sa.String(length=40), nullable=True),
-        sa.Column("sitting_id", sa.String(length=40), nullable=True),
-        sa.Column("created_at", sa.String(length=32), nullable=False),
-        sa.Column("ended_at", sa.String(length=32), nullable=True),
-        sa.ForeignKeyConstraint(["assessor_id"], ["assessor.id"], name=op.f("fk_token_assessor_id")),
-        sa.ForeignKeyConstraint(["sitting_id"], ["sitting.id"], name=op.f("fk_token_sitting_id")),
-        sa.ForeignKeyConstraint(["staff_id"], ["staff.id"], name=op.f("fk_token_staff_id")),
-        sa.PrimaryKeyConstraint("hash"),
-    )
-    op.create_table(
-        "tray",
-        sa.Column("sitting_id", sa.String(length=40), nullable=False),
-        sa.Column("position", sa.Integer(), nullable=False),
-        sa.Column("released_at", sa.String(length=32), nullable=False),
-        sa.Column("released_by", sa.String(length=40), nullable=False),
-        sa.Column("second_person", sa.Text(), nullable=False),
-        sa.Column("checks", sa.Text(), nullable=False),
-        sa.ForeignKeyConstraint(["released_by"], ["staff.id"], name=op.f("fk_tray_released_by")),
-        sa.ForeignKeyConstraint(["sitting_id"], ["sitting.id"], name=op.f("fk_tray_sitting_id")),
-        sa.PrimaryKeyConstraint("sitting_id", "position"),
-    )
-    op.create_table(
-        "score",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("serving_id", sa.String(length=40), nullable=False),
-        sa.Column("attribute_id", sa.String(length=40), nullable=False),
-        sa.Column("value", sa.Float(), nullable=True),
-        sa.Column("reason", sa.Text(), nullable=True),
-        sa.Column("nonce", sa.String(length=80), nullable=False),
-        sa.Column("at", sa.String(length=32), nullable=False),
-        sa.Column("sha256", sa.String(length=64), nullable=False),
-        sa.ForeignKeyConstraint(["attribute_id"], ["attribute.id"], name=op.f("fk_score_attribute_id")),
-        sa.ForeignKeyConstraint(["serving_id"], ["serving.id"], name=op.f("fk_score_serving_id")),
-        sa.PrimaryKeyConstraint("id"),
-        sa.UniqueConstraint("nonce", name=op.f("uq_score_nonce")),
+
+
+def _refusal_postgres(table: str, sentence: str) -> None:
+    op.execute(
+        f"CREATE FUNCTION {table}_stands() RETURNS trigger LANGUAGE plpgsql AS "
+        f"$$ BEGIN RAISE EXCEPTION '{sentence}'; END $$"
     )

@@ -1,0 +1,107 @@
+"""Whether the record is still the one that was written: read everything back, recompute, say what does not hold."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from studyapp.errors import StoreProblem
+from studyapp.records import CheckReport, Finding
+from studyapp.store import checks, read_store
+from studyapp.store.checks import Chain, Fault
+from studyapp.store.engine import sqlite_version, write_ahead_is_safe
+from studyapp.words import _, ngettext
+
+SHOWN = 20
+
+
+def check(store_url: str, head: str | None = None) -> CheckReport:
+    """Verify a store without writing to it.
+
+    `head` is a hash printed earlier on a slip; the record must still contain it.
+
+    Raises:
+        StoreProblem: there is no such store, it is none, or a newer version wrote it.
+    """
+    store = read_store(store_url)
+    try:
+        with store.read() as tx:
+            return _report(tx, head)
+    finally:
+        store.close()
+
+
+def _report(tx: Any, head: str | None) -> CheckReport:
+    """Findings in the order in which a person mends them: the file, the record, the slip, the advice."""
+    findings = []
+    try:
+        told = checks.chain(tx)
+        findings += _sentences(list(checks.faults(tx, told)))
+    except StoreProblem:
+        raise
+    except Exception as error:  # a damaged file fails in any place and with any error of the library
+        said = str(getattr(error, "orig", error))
+        return CheckReport((Finding("error", _damaged(said)),), 0, "")
+    if head is not None:
+        findings.append(_against_slip(told, head))
+    findings += _advice(tx)
+    return CheckReport(tuple(findings), told.count, told.head)
+
+
+def _sentences(faults: list[Fault]) -> list[Finding]:
+    """The first faults in words, and how many more there are."""
+    findings = [Finding("error", _sentence(fault)) for fault in faults[:SHOWN]]
+    more = len(faults) - SHOWN
+    if more > 0:
+        sentence = ngettext("{n} more row does not hold.", "{n} more rows do not hold.", more).format(n=more)
+        findings.append(Finding("error", sentence))
+    return findings
+
+
+def _damaged(said: str) -> str:
+    return _("Careful: the file is damaged ({said}). Restore the last backup and check that.").format(said=said)
+
+
+def _sentence(fault: Fault) -> str:
+    """What a fault means, where, and that it came from outside."""
+    if fault.code == "damaged":
+        return _damaged(fault.row)
+    outside = _("This was done outside the app.")
+    sentences = {
+        "orphan": _("Careful: row {row} of {table} points at nothing."),
+        "guard missing": _("Careful: the guard {row} is gone, so that {table} could be changed."),
+        "table missing": _("Careful: the table {table} is gone."),
+        "gap": _("Careful: event {row} is missing from the record."),
+        "broken link": _("Careful: event {row} does not follow the one before it."),
+        "changed event": _("Careful: event {row} does not match its seal."),
+        "changed row": _("Careful: row {row} of {table} does not match its seal."),
+        "row without event": _("Careful: row {row} of {table} was added and never recorded."),
+        "event without row": _("Careful: row {row} of {table} was recorded and is gone."),
+        "changed seal": _("Careful: the rule of study {row} is not the one that was sealed."),
+        "changed cover": _("Careful: rows of {table} are not the ones that event {row} recorded."),
+        "uncovered row": _("Careful: {table} holds rows that were never recorded."),
+        "changed note": _("Careful: note {row} does not match its seal."),
+    }
+    return f"{sentences[fault.code].format(row=fault.row, table=fault.table)} {outside}"
+
+
+def _against_slip(told: Chain, head: str) -> Finding:
+    """The head written on paper is the only witness against a record that was written anew as a whole."""
+    slip = head.strip().lower()
+    if slip in told.hashes:
+        return Finding("info", _("Kept: the record still contains the head on your slip."))
+    return Finding(
+        "error",
+        _("Careful: the head on your slip is not in this record. Its end was cut off, or it was written anew."),
+    )
+
+
+def _advice(tx: Any) -> list[Finding]:
+    """What is no fault of the record and still worth mending."""
+    version = sqlite_version(tx)
+    if version is None or write_ahead_is_safe(tuple(int(part) for part in version.split("."))):
+        return []
+    sentence = _(
+        "Careful: SQLite {version} can lose answers when two programs write at once. "
+        "Install SQLite 3.51.3 or later; until then the store writes more slowly and safely."
+    ).format(version=version)
+    return [Finding("warning", sentence)]

@@ -1,0 +1,78 @@
+"""Where somebody stands in a sitting, from what the store holds and nothing else: pure, so a reload always resumes."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from studyapp.records import PlaceKind, SittingState
+from studyapp.store.servings import BlindServing
+from studyapp.store.sittings import Presence
+
+FORMAT = "%Y-%m-%dT%H:%M:%SZ"
+
+
+def moment(text: str) -> datetime:
+    """The point in time that a stored text names."""
+    return datetime.strptime(text, FORMAT).replace(tzinfo=UTC)
+
+
+def stamp(when: datetime) -> str:
+    """The text that is stored for a point in time."""
+    return when.strftime(FORMAT)
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """The step somebody is at; `cup` is the next unfinished serving, `ready_at` the end of a rest."""
+
+    kind: PlaceKind
+    cup: BlindServing | None = None
+    ready_at: datetime | None = None
+
+
+def standing(
+    state: SittingState,
+    cups: Sequence[BlindServing],
+    present: Presence,
+    released: Collection[int],
+    rest_seconds: int,
+    at: datetime,
+) -> Standing:
+    """The step of one assessor: `cups` in the order of serving, `released` the trays that left the kitchen."""
+    if present.left_at:
+        return Standing("stopped")
+    if present.declined_at:
+        return Standing("left")
+    cup = next((each for each in cups if each.finished_at is None), None)
+    if cups and cup is None:
+        return Standing("done")
+    if state == "closed":
+        return Standing("done" if present.agreed_at else "nothing", cup)
+    if not present.agreed_at:
+        return Standing("welcome", cup)
+    if state == "paused":
+        return Standing("paused", cup)
+    if cup is None or state != "open":
+        return Standing("waiting", cup)
+    return _at(cup, cups, released, rest_seconds, at)
+
+
+def _at(
+    cup: BlindServing, cups: Sequence[BlindServing], released: Collection[int], rest_seconds: int, at: datetime
+) -> Standing:
+    """Rest, wait for the tray, or taste."""
+    if cup.started_at is None:  # once offered, a serving is never taken away again
+        ready = _rest_ends(cup, cups, rest_seconds)
+        if ready is not None and ready > at:
+            return Standing("rest", cup, ready)
+        if cup.position not in released:
+            return Standing("waiting", cup)
+    return Standing("serving" if cup.scored else "warm_up", cup)
+
+
+def _rest_ends(cup: BlindServing, cups: Sequence[BlindServing], rest_seconds: int) -> datetime | None:
+    """The rest runs from the finish of the serving before."""
+    before = [each.finished_at for each in cups if each.position < cup.position and each.finished_at]
+    return moment(before[-1]) + timedelta(seconds=rest_seconds) if before and rest_seconds > 0 else None
