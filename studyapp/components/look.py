@@ -147,6 +147,20 @@ def rows(lines: Iterable[str], kind: str = "") -> str:
     return f'<div class="rows {escape(kind)}">{"".join(lines)}</div>'
 
 
+def act(label: str, href: str, main: bool = False) -> str:
+    """A link that looks like a button and stays in this tab; for addresses outside the pages."""
+    return f'<a class="act {"main" if main else ""}" href="{escape(href)}" target="_self">{escape(label)}</a>'
+
+
+def steps(lines: Iterable[tuple[str, str]]) -> str:
+    """Numbered steps side by side on a desk, below each other on a phone."""
+    drawn = "".join(
+        f'<li><b class="n" aria-hidden="true">{number}</b><b>{escape(name)}</b><span>{escape(note)}</span></li>'
+        for number, (name, note) in enumerate(lines, 1)
+    )
+    return f'<ol class="steps">{drawn}</ol>'
+
+
 def pair(left: str, right: str) -> str:
     """Two pieces of markup at the two ends of a line."""
     return f'<div class="pair">{left}{right}</div>'

@@ -7,10 +7,9 @@ from collections.abc import Sequence
 import streamlit as st
 
 from analysis.stopping import Offer
-from studyapp.components import look
+from studyapp.components import acts, look
 from studyapp.components.moments import clock
 from studyapp.components.verdict import offer_name
-from studyapp.errors import StudyError
 from studyapp.records import Deviation, Staff, Study
 from studyapp.services import deciding
 from studyapp.store import Store
@@ -46,11 +45,10 @@ def sign(store: Store, by: Staff, study: Study, report: str) -> None:
         look.put(look.title(_("Signed"), 2), look.rows(lines))
     with st.container(horizontal=True, key="verdict-acts"):
         if st.button(_("Sign the decision"), type="primary", key="sign"):
-            _sign(store, by, study)
+            st.dialog(_("Sign the decision"))(_sign)(store, by, study)
         st.link_button(_("Print the report"), report)
 
 
-@st.dialog(_("Sign the decision"))
 def _sign(store: Store, by: Staff, study: Study) -> None:
     look.put(look.text(_("Two people sign: one who ran the test, and one who decides. Best if they are not the same.")))
     roles = {"ran": _("ran the test"), "decides": _("decides")}
@@ -60,12 +58,9 @@ def _sign(store: Store, by: Staff, study: Study) -> None:
         if role is None:
             look.put(look.chip("triangle", _("Choose what you sign as first."), "copper"))
             return
-        try:
+        with acts.refusals():
             deciding.sign(store, by, study.id, name, roles[role])
-        except StudyError as refused:
-            look.put(look.box("brick", "", look.text(str(refused))))
-            return
-        st.rerun()
+            st.rerun()
 
 
 # ---- after "cannot tell" -----------------------------------------------------------------------------------------
@@ -83,4 +78,4 @@ def next_sitting(store: Store, by: Staff, study: Study, offers: Sequence[Offer])
         return None
     offer = offers[chosen]
     pulls = offer.pulls if offer.name == "open pulls" else None
-    return deciding.plan_next_sitting(store, by, study.id, pulls).id
+    return deciding.plan_next_sitting(store, by, study.id, pulls)[0].id

@@ -26,7 +26,7 @@ def begin(store: Store, by: Staff, sitting: Sitting) -> None:
 def run(store: Store, by: Staff, sitting: Sitting) -> None:
     """While it runs: note, pause or go on, close."""
     if st.button(_("Note a deviation"), width="stretch", key="deviation"):
-        _note(store, by, sitting)
+        st.dialog(_("Note a deviation"))(_note)(store, by, sitting)
     if sitting.state == "closed":
         look.put(look.quiet(_("This sitting is closed.")))
         return
@@ -36,10 +36,9 @@ def run(store: Store, by: Staff, sitting: Sitting) -> None:
             (watching.resume if paused else watching.pause)(store, by, sitting.id)
             st.rerun()
     if st.button(_("Close the sitting"), width="stretch", key="close"):
-        _close(store, by, sitting)
+        st.dialog(_("Close the sitting"))(_close)(store, by, sitting)
 
 
-@st.dialog(_("Note a deviation"))
 def _note(store: Store, by: Staff, sitting: Sitting) -> None:
     look.put(
         look.text(
@@ -53,7 +52,6 @@ def _note(store: Store, by: Staff, sitting: Sitting) -> None:
             st.rerun()
 
 
-@st.dialog(_("Close the sitting"))
 def _close(store: Store, by: Staff, sitting: Sitting) -> None:
     progress = watching.progress(store, by, sitting.id)
     left = progress.of - progress.saved

@@ -1,0 +1,130 @@
+"""Second part of a plan: what is asked, which lines decide, and how much worse is still fine."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import streamlit as st
+
+from studyapp.components import look
+from studyapp.components.plan_problems import beside
+from studyapp.records import Attribute, Plan, Problem
+from studyapp.words import _
+
+
+@dataclass(frozen=True, slots=True)
+class Tapped:
+    """What was asked for: the usual lines, or one line to edit by its number; the one after the last is new."""
+
+    usual: bool = False
+    line: int | None = None
+
+
+def usual() -> tuple[Attribute, ...]:
+    """Lines to begin with; the leader changes them before the seal."""
+    return (
+        Attribute(_("Acidity"), _("sour bite, as of citrus or vinegar"), limit=None),
+        Attribute(_("Bitterness"), _("as of strong black coffee")),
+        Attribute(_("Astringency"), _("dry and rough on tongue and gums")),
+        Attribute(_("Off-notes"), _("smoke, mould, ham, hay: whatever does not belong"), margin=0.8),
+        Attribute(_("Cocoa flavour"), _("fullness of roasted cocoa"), wanted="higher"),
+        Attribute(_("Anything else"), _("a note the other lines do not name"), decides=False, margin=None),
+    )
+
+
+def draw(plan: Plan, key: str, problems: Sequence[Problem]) -> Tapped:
+    """The rows with their buttons, and which was tapped."""
+    with st.container(key="card-attributes"):
+        look.put(look.title(_("2. What is asked, and how much worse is still fine"), 2))
+        changed = [number for number, line in enumerate(plan.attributes) if _row(number, line, key)]
+        beside(problems, "attributes")
+        with st.container(horizontal=True):
+            added = st.button(_("Add an attribute") if plan.attributes else _("Add the first"), key=f"add-{key}")
+            usual_six = not plan.attributes and st.button(_("Start with the usual six"), key=f"usual-{key}")
+        look.put(look.quiet(_about_margins()))
+    number = changed[0] if changed else len(plan.attributes) if added else None
+    return Tapped(usual_six, number)
+
+
+def _about_margins() -> str:
+    return _("Margin: the largest worsening you would still sell. Taste two samples one unit apart before you set it.")
+
+
+def _row(number: int, line: Attribute, key: str) -> bool:
+    with st.container(key=f"line-{key}-{number}", horizontal=True, vertical_alignment="center"):
+        with st.container(width="stretch"):
+            look.put(look.rows([look.row(*_cells(line))], "attributes"))
+        return st.button(_("Change"), key=f"change-{key}-{number}")
+
+
+def _cells(line: Attribute) -> list[str]:
+    if not line.decides:
+        only = look.text(_("for the picture only"), "quiet cell")
+        return [look.strong(line.name), only, "", "", look.chip("ring", _("describes"))]
+    wanted = {"lower": _("wanted less"), "higher": _("wanted more"), "same": _("wanted the same")}[line.wanted]
+    margin = _("margin {margin}").format(margin=f"{line.margin or 0:.1f}")
+    limit = _("limit {limit}").format(limit=f"{line.limit:.1f}") if line.limit is not None else _("no limit")
+    return [
+        look.strong(line.name),
+        look.plain(wanted),
+        look.plain(margin),
+        look.text(limit, "cell" if line.limit is not None else "quiet cell"),
+        look.chip("disc", _("decides")),
+    ]
+
+
+# ---- one line in a dialog ----------------------------------------------------------------------------------------
+def edited(plan: Plan, number: int, key: str) -> tuple[tuple[Attribute, ...], bool]:
+    """The fields of one line: the attributes as they are now, and whether editing is over."""
+    new = number >= len(plan.attributes)
+    line = Attribute("") if new else plan.attributes[number]
+    line = replace(_words(line, key), **_rule(line, key))
+    look.put(look.quiet(_("Name, definition and end words are what assessors read.")))
+    keep, drop = st.columns(2)
+    if keep.button(_("Keep it"), type="primary", width="stretch", key=f"keep-{key}"):
+        if not line.name:
+            look.put(look.text(_("Fix the name: an attribute needs one."), "problem brick"))
+            return plan.attributes, False
+        lines = list(plan.attributes)
+        lines[number : number + 1] = [line]
+        return tuple(lines), True
+    if not new and drop.button(_("Take it out"), width="stretch", key=f"drop-{key}"):
+        return plan.attributes[:number] + plan.attributes[number + 1 :], True
+    return plan.attributes, False
+
+
+def _words(line: Attribute, key: str) -> Attribute:
+    name = st.text_input(_("Name"), line.name, max_chars=40, key=f"name-{key}")
+    definition = st.text_input(_("Definition, in a few words"), line.definition, max_chars=160, key=f"definition-{key}")
+    left, right = st.columns(2)
+    low = left.text_input(_("Word at the left end"), line.low_word, max_chars=24, key=f"low-{key}")
+    high = right.text_input(_("Word at the right end"), line.high_word, max_chars=24, key=f"high-{key}")
+    return replace(line, name=name.strip(), definition=definition.strip(), low_word=low, high_word=high)
+
+
+def _rule(line: Attribute, key: str) -> dict[str, object]:
+    roles = {True: _("decides"), False: _("only describes")}
+    decides = st.radio(
+        _("This line"),
+        [True, False],
+        0 if line.decides else 1,
+        format_func=roles.get,
+        horizontal=True,
+        key=f"role-{key}",
+    )
+    if not decides:
+        return {"decides": False, "margin": None, "limit": None}
+    names = {"lower": _("less of it"), "higher": _("more of it"), "same": _("the same as at the longest pull")}
+    wanted = st.selectbox(
+        _("Wanted"), list(names), list(names).index(line.wanted), format_func=names.get, key=f"wanted-{key}"
+    )
+    margin = st.number_input(
+        _("Margin: largest worsening you would still sell, scale units"),
+        0.0, 10.0, line.margin or 1.0, 0.1, format="%.1f", key=f"margin-{key}",
+    )  # fmt: skip
+    limit = st.number_input(
+        _("Limit on the mean, 0 to 10 (leave empty for none)"),
+        0.0, 10.0, line.limit, 0.1, format="%.1f", key=f"limit-{key}",
+    )  # fmt: skip
+    return {"decides": True, "wanted": wanted, "margin": margin, "limit": limit}

@@ -1,0 +1,74 @@
+"""Third part of a plan: who tastes, how often, and how many looks are allowed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import streamlit as st
+
+from studyapp.components import acts, look
+from studyapp.components.plan_problems import beside
+from studyapp.records import Assessor, Plan, Problem, Staff
+from studyapp.services import panel
+from studyapp.store import Store
+from studyapp.words import _, ngettext
+
+
+def draw(store: Store, by: Staff, plan: Plan, key: str, problems: Sequence[Problem]) -> Plan:
+    """The plan with the people and numbers chosen here."""
+    with st.container(key="card-people"):
+        look.put(look.title(_("3. Who tastes, and how often"), 2))
+        plan = replace(plan, assessors=_assessors(panel.assessors(store, by), plan, key))
+        beside(problems, "assessors")
+        _newcomer(store, by, key)
+        plan = _numbers(plan, key)
+        beside(problems, "sittings", "replicates", "looks", "next_sittings", "alpha")
+        look.put(look.quiet(_load(plan)))
+    return plan
+
+
+def _assessors(panel_: Sequence[Assessor], plan: Plan, key: str) -> tuple[str, ...]:
+    names = {one.id: one.pseudonym for one in panel_ if one.may_taste or one.id in plan.assessors}
+    chosen = st.multiselect(
+        _("Assessors"),
+        list(names),
+        [id_ for id_ in plan.assessors if id_ in names],
+        format_func=names.get,
+        placeholder=_("Choose from the panel"),
+        key=f"assessors-{key}-{len(names)}",
+    )
+    return tuple(chosen)
+
+
+def _newcomer(store: Store, by: Staff, key: str) -> None:
+    with st.popover(_("Add somebody to the panel")):
+        look.put(look.quiet(_("A pseudonym is enough. The record and the screens show nothing else.")))
+        name = st.text_input(_("Pseudonym"), max_chars=40, key=f"newcomer-{key}")
+        if st.button(_("Add to the panel"), key=f"newcomer-add-{key}"):
+            with acts.refusals():
+                panel.add_assessor(store, by, name)
+                st.rerun()
+
+
+def _numbers(plan: Plan, key: str) -> Plan:
+    def whole(label: str, value: int, most: int, name: str) -> int:
+        return int(st.number_input(label, 1, most, value, 1, key=f"{name}-{key}"))
+
+    left, right = st.columns(2)
+    with left:
+        sittings = whole(_("Sittings before the first look"), plan.sittings, 10, "sittings")
+        looks = whole(_("Looks allowed"), plan.looks, 4, "looks")
+    with right:
+        replicates = whole(_("Servings of each pull in a sitting"), plan.replicates, 4, "replicates")
+        later = whole(_("Sittings before each later look"), plan.next_sittings, 10, "next") if looks > 1 else 1
+    return replace(plan, sittings=sittings, looks=looks, replicates=replicates, next_sittings=later)
+
+
+def _load(plan: Plan) -> str:
+    pieces = len(plan.pulls) * plan.replicates
+    pieces_said = ngettext("{n} scored piece", "{n} scored pieces", pieces).format(n=pieces)
+    minutes = round(pieces * (plan.rest_seconds / 60 + 2))
+    return _("{pieces} a sitting, about {minutes} minutes a person; {grams} g eaten.").format(
+        pieces=pieces_said, minutes=minutes, grams=f"{(pieces + plan.warm_up) * plan.piece_g:g}"
+    )

@@ -1,0 +1,130 @@
+"""First part of a plan: the question, what is conched, and when samples are pulled from it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import streamlit as st
+
+from studyapp.components import look
+from studyapp.components.charts import hours_text
+from studyapp.components.plan_problems import beside
+from studyapp.records import Plan, Problem, Pull
+from studyapp.words import _
+
+
+def draw(plan: Plan, key: str, problems: Sequence[Problem]) -> Plan:
+    """The plan with what was typed here."""
+    with st.container(key="card-question"):
+        look.put(look.title(_("1. The question"), 2))
+        plan = replace(
+            plan,
+            title=st.text_input(_("Name of the study"), plan.title, max_chars=120, key=f"title-{key}") or plan.title,
+            question=st.text_area(
+                _("What shall this study decide?"),
+                plan.question,
+                key=f"question-{key}",
+                placeholder=_("From how many hours of conching on is this recipe as good as at 24 h?"),
+            ),
+        )
+        beside(problems, "question")
+        plan = _batch(plan, key)
+        plan = _pulls(plan, key)
+        beside(problems, "pulls")
+        plan = replace(plan, control=_control(plan, key))
+        beside(problems, "control")
+    return plan
+
+
+def _batch(plan: Plan, key: str) -> Plan:
+    left, right = st.columns(2)
+    with left:
+        recipe = st.text_input(_("Recipe"), plan.recipe, key=f"recipe-{key}", placeholder=_("Dark 72 %, two origins"))
+        machine = st.text_input(_("Conche"), plan.machine, key=f"machine-{key}")
+    with right:
+        batch = st.text_input(_("Batch"), plan.batch, key=f"batch-{key}", placeholder=_("lot 14"))
+        zero = st.text_input(
+            _("Hour zero is when"), plan.hour_zero, key=f"zero-{key}", placeholder=_("the mass has reached 60 °C")
+        )
+    return replace(plan, recipe=recipe, batch=batch, machine=machine, hour_zero=zero)
+
+
+# ---- pulls -------------------------------------------------------------------------------------------------------
+def _pulls(plan: Plan, key: str) -> Plan:
+    typed = st.text_input(
+        _("Pulls, hours after hour zero"),
+        ", ".join(hours_text(pull.hours) for pull in plan.pulls),
+        key=f"pulls-{key}",
+        placeholder="0, 4, 8, 12, 16, 24",
+    )
+    try:
+        hours = read_hours(typed)
+    except ValueError as wrong:
+        look.put(look.text(str(wrong), "problem brick"))
+        return plan
+    start, mass = _start_and_mass(plan, key)
+    pulls = tuple(Pull(hour, _planned(start, hour), mass) for hour in hours)
+    if start is not None and pulls:
+        look.put(look.quiet(_("Planned: {times}.").format(times=_times(pulls))))
+    return replace(plan, pulls=pulls)
+
+
+def read_hours(typed: str) -> tuple[float, ...]:
+    """Hours from a typed list such as "0, 4, 8"; a semicolon or a space separates as well.
+
+    Raises:
+        ValueError: with the sentence to show, when a part is not a number.
+    """
+    hours = []
+    for part in typed.replace(";", " ").replace(",", " ").split():
+        try:
+            hours.append(float(part))
+        except ValueError:
+            digits = "".join(letter for letter in part if letter.isdigit() or letter == ".") or "8"
+            told = _("Fix the pulls: “{part}” is not a number of hours. Write {digits}.")
+            raise ValueError(told.format(part=part, digits=digits)) from None
+    return tuple(sorted(hours))
+
+
+def _start_and_mass(plan: Plan, key: str) -> tuple[datetime | None, float | None]:
+    first = plan.pulls[0] if plan.pulls else Pull(0.0)
+    known = datetime.fromisoformat(first.planned_at) - timedelta(hours=first.hours) if first.planned_at else None
+    left, right = st.columns(2)
+    with left:
+        start = st.datetime_input(_("Hour zero planned at"), known, key=f"start-{key}")
+    with right:
+        mass = st.number_input(
+            _("Mass of each pull, g"), 0.0, 100000.0, first.mass_g, 10.0, format="%.0f", key=f"mass-{key}"
+        )
+    return start, mass
+
+
+def _planned(start: datetime | None, hours: float) -> str | None:
+    return (start + timedelta(hours=hours)).isoformat(timespec="minutes") if start is not None else None
+
+
+def _times(pulls: Sequence[Pull]) -> str:
+    return "; ".join(
+        _("{hours} h at {time}").format(
+            hours=hours_text(pull.hours), time=datetime.fromisoformat(pull.planned_at).strftime("%d %b %H:%M")
+        )
+        for pull in pulls
+        if pull.planned_at
+    )
+
+
+def _control(plan: Plan, key: str) -> float | None:
+    """The pull that everybody should tell from the longest; unless the panel finds it, sameness is not believed."""
+    shorter = sorted({pull.hours for pull in plan.pulls})[:-1]
+    if not shorter:
+        return plan.control
+    start = shorter.index(plan.control) if plan.control in shorter else 0
+    return st.selectbox(
+        _("Pull known to differ (the panel must find it)"),
+        shorter,
+        start,
+        format_func=lambda hours: _("{hours} h").format(hours=hours_text(hours)),
+        key=f"control-{key}-{'-'.join(str(number) for number in range(len(shorter)))}",
+    )

@@ -1,0 +1,91 @@
+"""The seal of a plan: the rule read once more as sentences, then closed for good; and the plan after it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from studyapp.components import acts, look
+from studyapp.components.charts import hours_text
+from studyapp.components.moments import clock
+from studyapp.records import Problem, SealSlip, Staff, Study
+from studyapp.services import planning
+from studyapp.store import Store
+from studyapp.words import _, ngettext
+
+
+def card(key: str, blocking: Sequence[Problem]) -> bool:
+    """What sealing means, what must be mended first, and the button; True when it was tapped."""
+    with st.container(key="card-seal"):
+        look.put(look.title(_("Seal the rule"), 2), look.text(_about()))
+        if blocking:
+            first = ngettext("{n} thing to mend first:", "{n} things to mend first:", len(blocking))
+            look.put(
+                look.text(first.format(n=len(blocking)), "problem brick"),
+                look.bullets(problem.sentence for problem in blocking),
+            )
+        return st.button(_("Seal and make codes"), type="primary", width="stretch", key=f"seal-{key}")
+
+
+def _about() -> str:
+    return _("After this nobody changes question, margins, limits or error rate, and only then can scores be given.")
+
+
+def dialog(store: Store, by: Staff, study: Study) -> SealSlip | None:
+    """The rule as sentences and the name typed once more; the slip once it is sealed."""
+    look.put(look.bullets(planning.rule_sentences(study.plan)))
+    typed = st.text_input(
+        _("Type the name of the study to seal it: {title}").format(title=study.plan.title), key=f"typed-{study.id}"
+    )
+    slip = None
+    if st.button(_("Seal the rule"), type="primary", key=f"seal-now-{study.id}"):
+        with st.spinner(_("Making orders and codes…")), acts.refusals():
+            slip = planning.seal(store, by, study.id, typed)
+    return slip
+
+
+def slip(sealed: SealSlip) -> None:
+    """What to print and keep on paper."""
+    look.put(
+        look.box(
+            "patina",
+            _("Sealed"),
+            look.text(_("Sealed by {name}, {time}. Print this slip or copy both lines by hand.").format(
+                name=sealed.by, time=clock(sealed.at)
+            )),
+            look.title(_("Rule, SHA-256"), 3),
+            f'<p class="say mono">{look.plain(sealed.seal)}</p>',
+            look.title(_("Record, head of the chain after {n} events").format(n=sealed.events), 3),
+            f'<p class="say mono">{look.plain(sealed.head)}</p>',
+        )
+    )  # fmt: skip
+
+
+def sealed_view(study: Study) -> None:
+    """The rule of a sealed study, to read only."""
+    look.put(
+        look.chip("square", _("sealed {time}").format(time=clock(study.sealed_at))),
+        look.title(_("The rule"), 2),
+        look.bullets(planning.rule_sentences(study.plan)),
+        look.text(_("Rule, SHA-256"), "small"),
+        f'<p class="say mono">{look.plain(study.seal or "")}</p>',
+    )
+
+
+def pulls(store: Store, by: Staff, study: Study) -> None:
+    """Keep when a pull was really taken."""
+    with st.container(key="card-pulls"), st.form(f"pull-{study.id}", border=False):
+        look.put(look.title(_("Note a pull"), 2), look.quiet(_("When it was really taken, not when it was planned.")))
+        hours = st.selectbox(
+            _("Pull"),
+            [pull.hours for pull in study.plan.pulls],
+            format_func=lambda value: _("{hours} h").format(hours=hours_text(value)),
+            key=f"pull-hours-{study.id}",
+        )
+        taken = st.datetime_input(_("Taken at"), "now", key=f"pull-at-{study.id}")
+        mass = st.number_input(_("Mass, g"), 0.0, 100000.0, None, format="%.0f", key=f"pull-mass-{study.id}")
+        if st.form_submit_button(_("Note the pull")) and taken is not None:
+            with acts.refusals():
+                planning.note_pull(store, by, study.id, hours, taken.isoformat(timespec="minutes"), mass)
+                look.put(look.chip("disc", _("Kept."), "patina"))

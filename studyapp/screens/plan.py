@@ -1,0 +1,126 @@
+"""Plan: write the rule of one study, see what it can show, and seal it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import streamlit as st
+
+from studyapp import session
+from studyapp.components import (
+    acts,
+    chooser,
+    look,
+    plan_attributes,
+    plan_people,
+    plan_power,
+    plan_problems,
+    plan_question,
+    plan_seal,
+    plan_table,
+)
+from studyapp.records import Plan, Problem, Staff, Study
+from studyapp.services import deciding, planning
+from studyapp.words import _
+
+
+def render() -> None:
+    """The draft with its fields, or the sealed rule to read."""
+    by, store = session.someone(), session.store()
+    states = ("draft", "sealed", "opened", "decided")
+    study = chooser.study(store, by, session.study_id(), states, _("Nothing is planned yet. Begin under Studies."))
+    if study is None:
+        return
+    heading = _("Plan: {title}").format(title=study.plan.title)
+    look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), look.title(heading))
+    if study.state != "draft":
+        _sealed(by, study)
+        return
+    left, right = st.columns([9, 5], gap="large")
+    with left:
+        plan = _fields(by, study)
+    with right:
+        _beside(by, study, plan)
+
+
+def _fields(by: Staff, study: Study) -> Plan:
+    """The four parts; whatever was typed is kept at once."""
+    store, key, plan = session.store(), study.id, study.plan
+    shown = plan_problems.worth_showing(planning.problems(plan), plan, session.kept(f"tried-{key}", False))
+    plan = plan_question.draw(plan, key, shown)
+    tapped = plan_attributes.draw(plan, key, shown)
+    plan = plan_people.draw(store, by, plan, key, shown)
+    plan = plan_table.draw(plan, key, shown)
+    if tapped.usual:
+        plan = replace(plan, attributes=plan_attributes.usual())
+    if plan != study.plan:
+        with acts.refusals():
+            planning.keep_plan(store, by, key, plan)
+            st.rerun()
+    if tapped.line is not None:
+        st.dialog(_("An attribute"))(_edit)(by, key, tapped.line)
+    return plan
+
+
+def _edit(by: Staff, study_id: str, line: int) -> None:
+    """One attribute in a dialog; the rest of the plan is read anew, so that nothing typed beside it is lost."""
+    plan = planning.study(session.store(), by, study_id).plan
+    attributes, over = plan_attributes.edited(plan, line, f"{study_id}-{line}")
+    if over:
+        with acts.refusals():
+            planning.keep_plan(session.store(), by, study_id, replace(plan, attributes=attributes))
+            st.rerun()
+
+
+# ---- beside the fields -------------------------------------------------------------------------------------------
+def _beside(by: Staff, study: Study, plan: Plan) -> None:
+    """What the plan can show, and its seal."""
+    problems = planning.problems(plan)
+    blocking = [problem for problem in problems if problem.blocks]
+    chances = st.container(key="wash-power")
+    tried = session.kept(f"tried-{study.id}", False)
+    tapped = plan_seal.card(study.id, blocking if tried else ())
+    if tapped and not blocking:
+        st.dialog(_("Seal the rule"))(_seal)(by, study.id)
+    elif tapped and not tried:
+        session.keep(f"tried-{study.id}", True)
+        st.rerun()
+    with chances:
+        _chances(plan, problems)
+
+
+def _chances(plan: Plan, problems: Sequence[Problem]) -> None:
+    """The chances of each verdict, worked out again only when the plan has changed."""
+    if not plan_power.can_be_tried(plan, problems):
+        plan_power.not_yet()
+        return
+    seen, power = session.kept("power", (None, None))
+    if seen != plan:
+        with st.spinner(_("Trying this plan many times…")):
+            power = deciding.what_it_can_show(plan)
+        session.keep("power", (plan, power))
+    plan_power.draw(plan, power)
+
+
+def _seal(by: Staff, study_id: str) -> None:
+    """The last look at the rule; once sealed, the page shows the slip."""
+    study = planning.study(session.store(), by, study_id)
+    slip = plan_seal.dialog(session.store(), by, study)
+    if slip is not None:
+        session.keep(f"slip-{study_id}", slip)
+        st.rerun()
+
+
+def _sealed(by: Staff, study: Study) -> None:
+    """The sealed rule to read, what to print, and the pulls as they were really taken."""
+    slip = session.kept(f"slip-{study.id}", None)
+    if slip is not None:
+        plan_seal.slip(slip)
+    plan_seal.sealed_view(study)
+    plan_seal.pulls(session.store(), by, study)
+    with st.container(horizontal=True):
+        if st.button(_("Go to the sittings"), type="primary", key="to-watch"):
+            session.go("watch", study=study.id)
+        if st.button(_("Plan another like it"), key="copy"):
+            session.go("plan", study=planning.copy_study(session.store(), by, study.id))
