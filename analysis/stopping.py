@@ -9,10 +9,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+
+from analysis import mixed, panels
+from analysis.limits import Cells, Error, Estimates, Fitted, fitted
+from analysis.looks import level as level_of_look
+from analysis.verdicts import FEWEST_ASSESSORS, VERDICTS, AttributeLimits, Judged, Verdict, judge
+
+Array = NDArray[np.float64]
 
 Wanted = Literal["lower", "higher", "same"]
-Verdict = Literal["stop", "conche longer", "no hour fits", "cannot tell"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,11 +159,297 @@ class Decision:
 
 
 def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
-    """The verdict on tidy scores (columns assessor, hours, attribute, score; optionally sitting, replicate,
-    position, batch) under `rule`."""
-    raise NotImplementedError
+    """The verdict on tidy scores under `rule`.
+
+    Args:
+        scores: one row a score, columns assessor, hours, attribute, score (scale units), optionally sitting, replicate,
+            position, batch; missing scores are left out or NaN.
+        rule: the sealed rule.
+
+    Raises:
+        ValueError: the rule is impossible, or the scores do not fit it; the text says which, where and why.
+    """
+    from analysis.beside import warnings_beside
+
+    level = check_rule(rule)
+    panel = panels.read(scores, rule.attributes, rule.control)
+    estimates = {name: _adjusted(panel, name, rule.adjust) for name in rule.attributes}
+    reasons = {name: why for name in rule.attributes if (why := _why_not(panel, name, estimates[name]))}
+    judged = judge(panel.cells, rule.attributes, level, panel.control, estimates, frozenset(reasons))
+    verdict, reason = _worded(panel, rule, judged, reasons)
+    results = {
+        name: _attribute(panel, name, rule, level, judged.attributes[name], reasons.get(name))
+        for name in rule.attributes
+    }
+    at = int(judged.shortest[0])
+    hours = float(panel.hours[at]) if verdict == "stop" else None
+    binding, runner_up = _binding(judged, at)
+    return Decision(
+        verdict=verdict,
+        hours=hours,
+        reason=reason,
+        look=rule.look,
+        looks=rule.looks,
+        level=level,
+        alpha=rule.alpha,
+        control_hours=float(panel.hours[panel.control]),
+        control_found=bool(judged.control_found[0]),
+        control_told_by=_told_by(panel, judged),
+        latest_hours=_latest(panel, judged, at),
+        binding=binding,
+        next_binding=runner_up,
+        reference_hours=float(panel.hours[-1]),
+        passes={float(h): bool(p) for h, p in zip(panel.hours, judged.passes[0], strict=True)},
+        fails_on=_fails_on(panel, judged, reasons),
+        attributes=results,
+        warnings=warnings_beside(panel, rule, level, judged, reasons),
+        scope=panel.scope,
+        descriptions={},
+    )
+
+
+def check_rule(rule: Rule) -> float:
+    """The one-sided level of this look; refuses an impossible rule.
+
+    Raises:
+        ValueError: which part of the rule, and what it may be.
+    """
+    if not rule.attributes:
+        raise ValueError("attributes: the rule names no deciding attribute; name at least one")
+    for name, wish in rule.attributes.items():
+        if wish.wanted not in ("lower", "higher", "same"):
+            raise ValueError(f"attributes.{name}: wanted must be lower, higher or same, got {wish.wanted!r}")
+        if not (np.isfinite(wish.margin) and wish.margin > 0):
+            raise ValueError(f"attributes.{name}: the margin must be above 0, got {wish.margin}")
+        if wish.limit is not None and not np.isfinite(wish.limit):
+            raise ValueError(f"attributes.{name}: the limit must be a finite number, got {wish.limit}")
+    for part in rule.adjust:
+        if part not in ("position", "sitting", "sitting:hours"):
+            raise ValueError(f"adjust: knows position, sitting and sitting:hours, got {part!r}")
+    level = level_of_look(rule.alpha, rule.looks)
+    if not 1 <= rule.look <= rule.looks:
+        raise ValueError(f"look must lie between 1 and the {rule.looks} sealed looks, got {rule.look}")
+    return level
+
+
+# ---- estimates under the adjustments of the rule -------------------------------------------------------------------
+def _adjusted(panel: panels.Panel, name: str, adjust: tuple[str, ...]) -> tuple[Fitted, Estimates, Estimates]:
+    """Fit, differences to the reference and means of one attribute, adjusted for what the rule says."""
+    cells = panel.cells[name]
+    if "sitting:hours" not in adjust:
+        cells = Cells(cells.counts, cells.sums, cells.within)
+    rows = panel.rows[name]
+    fixed = ["hours", *(["position"] if "position" in adjust else [])]
+    random = [
+        "assessor",
+        "assessor:hours",
+        *(["sitting"] if "sitting" in adjust and rows["sitting"].nunique() > 1 else []),
+    ]
+    if len(fixed) == 1 and len(random) == 2:
+        fit = fitted(cells)
+        return fit, fit.against(len(panel.hours) - 1), fit.means()
+    model = mixed.fit(rows, "score", fixed, random)
+    fit = fitted(_without_position(cells, rows) if "position" in adjust else cells)
+    h = len(panel.hours)
+    against = _from_model(model, fit.against(h - 1), np.eye(h) - np.eye(h)[-1], capped=True)
+    return fit, against, _from_model(model, fit.means(), np.eye(h), capped=False)
+
+
+def _without_position(cells: Cells, rows: pd.DataFrame) -> Cells:
+    """Cells of the scores less the effect of their position, for the assessor's own error (least squares, unbiased)."""
+    blocks = [
+        np.eye(codes.max() + 1)[codes]
+        for codes, _ in (pd.factorize(rows[c], sort=True) for c in ("position", "assessor", "hours"))
+    ]
+    columns = np.hstack([blocks[0], blocks[1][:, 1:], blocks[2][:, 1:]])
+    effects = np.linalg.lstsq(columns, rows["score"].to_numpy(float), rcond=None)[0][: blocks[0].shape[1]]
+    adjusted = rows["score"].to_numpy(float) - blocks[0] @ (effects - effects.mean())
+    return panels.cells_of(rows.assign(score=adjusted), cells.counts.shape)
+
+
+def _from_model(model: mixed.MixedFit, plain: Estimates, weights: Array, capped: bool) -> Estimates:
+    """The adjusted model's estimate and panel error, beside the own and sitting errors."""
+    estimate, se, df = model.contrast(weights)
+    cap = np.minimum(df, model.containment_df) if capped else df
+    return Estimates(estimate[None], df[None], Error(se[None], cap[None]), plain.own, plain.sitting)
+
+
+def _why_not(panel: panels.Panel, name: str, estimate: tuple[Fitted, Estimates, Estimates]) -> str | None:
+    """Why an attribute cannot pass: a warning code, or None."""
+    if panel.people[name] < FEWEST_ASSESSORS:
+        return "too few assessors"
+    if panel.rows[name]["score"].nunique() == 1:
+        return "same score everywhere"
+    own = estimate[1].own
+    if np.nanmin(own.df[0][:-1]) < 2:
+        return "own error unknown"
+    return None
+
+
+# ---- wording the verdict -------------------------------------------------------------------------------------------
+def _worded(panel: panels.Panel, rule: Rule, judged: Judged, reasons: Mapping[str, str]) -> tuple[Verdict, str | None]:
+    """The verdict, and the code that tells its wordings apart."""
+    from analysis.beside import orders_forbid
+
+    verdict = VERDICTS[int(judged.verdict[0])]
+    if verdict in ("stop", "conche longer") and orders_forbid(panel, rule):
+        return "cannot tell", "orders"
+    if verdict == "no hour fits":
+        return verdict, "every pull fails" if judged.fails[0].all() else "window empty"
+    if verdict != "cannot tell":
+        return verdict, None
+    if reasons:
+        return verdict, "not enough data"
+    if not judged.control_found[0]:
+        return verdict, "control not found"
+    meets = all(bool(limits.within_limit[0, -1]) for limits in judged.attributes.values())
+    return verdict, "reference meets limits" if meets else "reference misses a limit"
+
+
+def _binding(judged: Judged, shortest: int) -> tuple[str | None, str | None]:
+    """The attribute that allows the longest shortest pull (nearest to its margin among equals), and the next."""
+
+    def key(name: str) -> tuple[int, float]:
+        limits = judged.attributes[name]
+        own = _own_shortest(limits)
+        at = max(shortest, 0) if own <= shortest else own - 1
+        return own, float(_room(limits)[max(min(at, own), 0)])
+
+    ranked = sorted(judged.attributes, key=key, reverse=True)
+    return (ranked[0] if ranked else None), (ranked[1] if len(ranked) > 1 else None)
+
+
+def _room(limits: AttributeLimits) -> Array:
+    """How far each pull's estimate stands from the reference, in signed scale units."""
+    return np.asarray(limits.worse.estimate[0])
+
+
+def _own_shortest(limits: AttributeLimits) -> int:
+    """The shortest pull from which on this attribute alone passes; one past the last when even the reference fails."""
+    passes = limits.within_margin[0] & limits.within_limit[0]
+    chain = np.flip(np.logical_and.accumulate(np.flip(passes)))
+    return int(chain.argmax()) if chain.any() else len(passes)
+
+
+def _latest(panel: panels.Panel, judged: Judged, shortest: int) -> float | None:
+    """The last pull of the window that opens at the shortest; None when no note closes it."""
+    faded = [limits.inside[0] for limits in judged.attributes.values()]
+    inside = np.logical_and.reduce(faded)
+    past = np.logical_or.reduce([limits.past[0] for limits in judged.attributes.values()])
+    if shortest < 0 or not past[shortest:].any():
+        return None
+    good = inside[shortest:] & ~past[shortest:]
+    run = int(np.argmin(good)) if not good.all() else len(good)
+    return float(panel.hours[shortest + run - 1]) if run else None
+
+
+def _told_by(panel: panels.Panel, judged: Judged) -> int:
+    """How many assessors put the control on the worse side of the reference, on the attribute that tells it best."""
+    best = 0
+    for limits in judged.attributes.values():
+        cells = limits.fit.cells
+        counts = np.broadcast_to(cells.counts, cells.sums.shape)[0]
+        both = (counts[:, panel.control] > 0) & (counts[:, -1] > 0)
+        mean = np.divide(cells.sums[0], counts, out=np.zeros(counts.shape), where=counts > 0)
+        if limits.told[0]:
+            best = max(best, int((limits.sign * (mean[:, panel.control] - mean[:, -1]) > 0)[both].sum()))
+    return best
+
+
+def _fails_on(panel: panels.Panel, judged: Judged, reasons: Mapping[str, str]) -> dict[float, tuple[str, ...]]:
+    """Per pull shown to fail, the attributes it fails on."""
+    found = {}
+    for i, hour in enumerate(panel.hours):
+        names = tuple(
+            name
+            for name, limits in judged.attributes.items()
+            if name not in reasons and (limits.fails[0, i] or limits.past[0, i])
+        )
+        if names:
+            found[float(hour)] = names
+    return found
+
+
+# ---- the result of one attribute -----------------------------------------------------------------------------------
+def _attribute(
+    panel: panels.Panel, name: str, rule: Rule, level: float, limits: AttributeLimits, why_not: str | None
+) -> AttributeResult:
+    """Numbers of one attribute for picture and table."""
+    wish = rule.attributes[name]
+    fits = limits.fit.fits
+    own = _own_shortest(limits)
+    anova, loglik, variance = _model_numbers(panel, name, rule, fits)
+    return AttributeResult(
+        name=name,
+        rule=wish,
+        reference_hours=float(panel.hours[-1]),
+        shortest_hours=float(panel.hours[own]) if why_not is None and own < len(panel.hours) else None,
+        assessors=panel.people[name],
+        reml_loglik=loglik,
+        variance=variance,
+        anova=anova,
+        pulls=tuple(_pull(panel, i, wish, level, limits) for i in range(len(panel.hours))),
+        judged=why_not is None,
+        why_not=why_not,
+    )
+
+
+def _model_numbers(
+    panel: panels.Panel, name: str, rule: Rule, fits: mixed.CellFits
+) -> tuple[Anova, float | None, dict[str, float | None]]:
+    """F test, log likelihood and variances of the model in force."""
+    rows = panel.rows[name]
+    if rows["score"].nunique() == 1:
+        return Anova(None, None, None, None), None, {"assessor": None, "assessor:hours": None, "residual": 0.0}
+    fixed = ["hours", *(["position"] if "position" in rule.adjust else [])]
+    random = [
+        "assessor",
+        "assessor:hours",
+        *(["sitting"] if "sitting" in rule.adjust and rows["sitting"].nunique() > 1 else []),
+    ]
+    model = mixed.fit(rows, "score", fixed, random)
+    test = model.anova
+    return Anova(test.f, test.num_df, test.den_df, test.p), model.loglik, dict(model.variance)
+
+
+def _pull(panel: panels.Panel, i: int, wish: AttributeRule, level: float, limits: AttributeLimits) -> PullResult:
+    """One pull of one attribute."""
+    worse, means = limits.worse, limits.means
+    reference = i == len(panel.hours) - 1
+    mean = means.estimate[0, i]
+    reach = float(np.max([error.reach(level)[0, i] for error in means.errors]))
+
+    def side(error: Error | None, way: float) -> float | None:
+        if reference or error is None:
+            return None
+        return float(worse.estimate[0, i] + way * error.reach(level)[0, i])
+
+    return PullResult(
+        hours=float(panel.hours[i]),
+        mean=float(mean),
+        mean_low=float(mean) - reach,
+        mean_high=float(mean) + reach,
+        difference=0.0 if reference else float(worse.estimate[0, i]),
+        se=None if reference else float(worse.panel.se[0, i]),
+        df=None if reference else float(worse.df[0, i]),
+        upper=side(worse.panel, 1),
+        lower=side(worse.panel, -1),
+        own_se=None if reference else float(worse.own.se[0, i]),
+        own_df=None if reference else float(worse.own.df[0, i]),
+        own_upper=side(worse.own, 1),
+        own_lower=side(worse.own, -1),
+        sitting_upper=side(worse.sitting, 1),
+        sitting_lower=side(worse.sitting, -1),
+        decisive_upper=None if reference else float(worse.upper(level)[0, i]),
+        decisive_lower=None if reference else float(worse.lower(level)[0, i]),
+        within_margin=bool(limits.within_margin[0, i]),
+        within_limit=None if wish.limit is None else bool(limits.within_limit[0, i]),
+        shown_to_fail=bool(limits.fails[0, i] or limits.past[0, i]),
+    )
 
 
 def price(scores: pd.DataFrame, rule: Rule, draws: int = 2000, seed: int = 1) -> tuple[Offer, ...]:
     """Ways to an answer after `cannot tell`; empty when no sealed look is left."""
-    raise NotImplementedError
+    from analysis.price import offers
+
+    return offers(scores, rule, draws, seed)
