@@ -1,230 +1,31 @@
 """Mixed models of panel scores: fixed pulls (or samples), random assessors, REML, Satterthwaite degrees of freedom.
 
-`fit` reads a data frame and fits one response; `fit_cells` fits a whole batch of hours-only designs given as counts and sums.
-Contrasts after Giesbrecht & Burns 1985, F after Fai & Cornelius 1996, as in Kuznetsova, Brockhoff & Christensen 2017.
+`fit` reads a data frame and fits one response. `cells_of` reads the labels of many attributes at once and `fit_cells`
+fits a whole batch of hours-only panels given as counts and sums. Contrasts after Giesbrecht & Burns 1985, F after Fai
+& Cornelius 1996, as in Kuznetsova, Brockhoff & Christensen 2017.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import fdtrc, stdtr
+from scipy.special import stdtr
 
 from analysis import reml
+from analysis.cell_fits import CellFits, Estimates, connected_parts, contrast_of, f_of, fit_cells, hypothesis
+from analysis.crossed import CrossedProblem, containment
+
+__all__ = ["CellFits", "Cells", "Contrast", "FTest", "MixedFit", "cells_of", "fit", "fit_cells"]
 
 Array = NDArray[np.float64]
+Codes = NDArray[np.intp]
 
 
-# ---- a batch of hours-only designs ---------------------------------------------------------------------------------
-@dataclass(frozen=True, slots=True)
-class CellFits:
-    """Fits of a batch. Shapes: (B,) variances and loglik, (B, h) means, (B, h, h) covariance, (B, a, h) weights.
-
-    `interaction` is NaN where no cell was scored twice (it cannot be told from the residual). For assessor i the
-    covariance of the cell means is residual * (diag(1 / weights_i) + assessor_ratio), absent cells have weight 0.
-    `containment` is cells - assessors - pulls + number of connected parts.
-    """
-
-    residual: Array
-    interaction: Array
-    assessor: Array
-    loglik: Array
-    means: Array
-    covariance: Array
-    weights: Array
-    assessor_ratio: Array
-    containment: Array
-    moves: Array
-    parameter_covariance: Array
-    copied: NDArray[np.bool_]
-
-    def contrast(self, weights: Array) -> tuple[Array, Array, Array]:
-        """Estimate, SE and plain Satterthwaite df, each (B, k), of k contrasts `weights` (k, h)."""
-        variance = np.einsum("kh,bhi,ki->bk", weights, self.covariance, weights)
-        slopes = np.einsum("kh,bphi,ki->bkp", weights, self.moves, weights)
-        spread = np.einsum("bkp,bpr,bkr->bk", slopes, self.parameter_covariance, slopes)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            df = np.where(spread > 0, 2 * variance**2 / spread, self.containment[:, None])
-        return self.means @ weights.T, np.sqrt(np.maximum(variance, 0)), df
-
-    def difference(self, reference: int) -> tuple[Array, Array, Array]:
-        """Each pull against the reference pull (index): estimate, SE, df, each (B, h); the reference has SE 0."""
-        h = self.means.shape[1]
-        return self.contrast(np.eye(h) - np.eye(h)[reference])
-
-    def mean(self) -> tuple[Array, Array, Array]:
-        """The mean of each pull: estimate, SE, df, each (B, h)."""
-        return self.contrast(np.eye(self.means.shape[1]))
-
-
-def fit_cells(counts: Array, sums: Array, within_ss: Array) -> CellFits:
-    """Fit hours + assessor + assessor:hours to each of a batch by REML.
-
-    Args:
-        counts: scores per cell, (B, a, h) or (1, a, h); 0 where nothing was scored.
-        sums: sums of the scores per cell, (B, a, h).
-        within_ss: sum of squares within cells, (B,), computed from centred scores.
-
-    Raises:
-        ValueError: a pull or an assessor without any score.
-    """
-    sums = np.asarray(sums, float)
-    counts = np.broadcast_to(np.asarray(counts, float), sums.shape)
-    within = np.asarray(within_ss, float)
-    if not ((counts.sum(1) > 0).all() and (counts.sum(2) > 0).all()):
-        raise ValueError("counts: every pull and every assessor needs at least one score; drop the empty ones")
-    repeated = (counts > 1).any((1, 2))
-    scale = np.abs(sums).max((1, 2)) + 1e-300
-    copied = repeated & (within <= 1e-20 * scale**2)
-    means = np.divide(sums, counts, out=np.zeros_like(sums), where=counts > 0)
-    counts = np.where(copied[:, None, None], (counts > 0).astype(float), counts)
-    sums = np.where(copied[:, None, None], means, sums)
-    within = np.where(copied, 0.0, within)
-    balanced = (counts == counts[:, :1, :1]).all((1, 2))
-    single = ~(counts > 1).any((1, 2))
-    parts = []
-    for mask, route in (
-        (balanced, _closed_form),
-        (~balanced & ~single, lambda n, s, w: _iterated(n, s, w, ("assessor", "cell"))),
-        (~balanced & single, lambda n, s, w: _iterated(n, s, w, ("assessor",))),
-    ):
-        rows = np.flatnonzero(mask)
-        if len(rows):
-            parts.append((rows, route(counts[rows], sums[rows], within[rows])))
-    return _gather(parts, copied)
-
-
-def _gather(parts: list[tuple[NDArray[np.intp], dict[str, Array]]], copied: NDArray[np.bool_]) -> CellFits:
-    """Put the routes' results back in the order of the batch; moves are padded to three parameters."""
-    if len(parts) == 1 and len(parts[0][0]) == len(copied):
-        return CellFits(**parts[0][1], copied=copied)
-    whole: dict[str, Array] = {}
-    for rows, part in parts:
-        for name, values in part.items():
-            if name == "moves":
-                values = np.pad(values, ((0, 0), (0, 3 - values.shape[1]), (0, 0), (0, 0)))
-            if name == "parameter_covariance":
-                pad = (0, 3 - values.shape[1])
-                values = np.pad(values, ((0, 0), pad, pad))
-            whole.setdefault(name, np.empty((len(copied), *values.shape[1:])))[rows] = values
-    return CellFits(**whole, copied=copied)
-
-
-def _pooled(m: Array, f: Array) -> tuple[Array, Array]:
-    """Isotonic regression of mean squares m (B, k) with df f (k,), and the df pooled into each: both (B, k)."""
-    k = m.shape[1]
-    levels = np.empty_like(m)
-    for j in range(k):
-        best = np.full(len(m), -np.inf)
-        for low in range(j + 1):
-            smallest = np.full(len(m), np.inf)
-            for high in range(j, k):
-                block = f[low : high + 1]
-                smallest = np.minimum(smallest, (m[:, low : high + 1] * block).sum(1) / block.sum())
-            best = np.maximum(best, smallest)
-        levels[:, j] = best
-    same = np.isclose(levels[:, :, None], levels[:, None, :], rtol=1e-12, atol=0)
-    return levels, (same * f).sum(2)
-
-
-def _closed_form(counts: Array, sums: Array, within: Array) -> dict[str, Array]:
-    """Complete and balanced: pooled mean squares are the REML estimates under variances >= 0."""
-    B, a, h = sums.shape
-    r = counts[:, 0, 0]
-    cell = sums / r[:, None, None]
-    pull, person = cell.mean(1), cell.mean(2)
-    centre = pull.mean(1)
-    rest = cell - pull[:, None, :] - person[:, :, None] + centre[:, None, None]
-    m2 = r * h * ((person - centre[:, None]) ** 2).sum(1) / max(a - 1, 1)
-    m1 = r * (rest**2).sum((1, 2)) / max((a - 1) * (h - 1), 1)
-    f1, f2 = float((a - 1) * (h - 1)), float(a - 1)
-    out = {name: np.empty(B) for name in ("residual", "interaction", "assessor", "loglik", "assessor_ratio")}
-    moves = np.zeros((B, 2, h, h))
-    spread = np.zeros((B, 2, 2))
-    covariance = np.empty((B, h, h))
-    ratio_c = np.empty(B)
-    for size in np.unique(r):
-        rows = np.flatnonzero(r == size)
-        alone = size == 1
-        f = np.array([f1, f2]) if alone else np.array([a * h * (size - 1), f1, f2])
-        m = np.stack([m1[rows], m2[rows]] if alone else [within[rows] / f[0], m1[rows], m2[rows]], 1)
-        levels, pooled = _pooled(m, f)
-        l0, l1, l2 = levels[:, 0], levels[:, -2], levels[:, -1]
-        N = a * h * size
-        with np.errstate(divide="ignore", invalid="ignore"):
-            deviance = (f * np.log(levels) + f * m / levels).sum(1) + h * np.log(a * size) + (N - h) * np.log(2 * np.pi)
-            out["assessor_ratio"][rows] = np.where(l0 > 0, (l2 - l1) / (size * h) / l0, 0.0)
-            ratio_c[rows] = np.where(l0 > 0, (l1 - l0) / size / l0, 0.0)
-        out["residual"][rows], out["loglik"][rows] = l0, -deviance / 2
-        out["interaction"][rows] = np.nan if alone else (l1 - l0) / size
-        out["assessor"][rows] = (l2 - l1) / (size * h)
-        shared = np.isclose(l1, l2, rtol=1e-12, atol=0)[:, None, None]
-        even = np.full((h, h), 1 / h)
-        moves[rows, 0] = np.where(shared, np.eye(h), np.eye(h) - even) / (a * size)
-        moves[rows, 1] = np.where(shared, 0.0, even) / (a * size)
-        spread[rows, 0, 0] = 2 * l1**2 / pooled[:, -2]
-        spread[rows, 1, 1] = 2 * l2**2 / pooled[:, -1]
-        covariance[rows] = ((np.eye(h) - even) * l1[:, None, None] + even * l2[:, None, None]) / (a * size)
-    weights = counts / (1 + np.where(np.isfinite(ratio_c), ratio_c, 0)[:, None, None] * counts)
-    return {
-        **out,
-        "means": pull,
-        "covariance": covariance,
-        "weights": weights,
-        "containment": np.full(B, f1),
-        "moves": moves,
-        "parameter_covariance": spread,
-    }
-
-
-def _iterated(counts: Array, sums: Array, within: Array, nested: tuple[str, ...]) -> dict[str, Array]:
-    """Anything missing: Newton on the profiled deviance."""
-    B, a, h = sums.shape
-    centre = sums.sum(1) / counts.sum(1)
-    centred = sums - counts * centre[:, None, :]
-    U = np.zeros((B, a, h, h + 1))
-    U[..., np.arange(h), np.arange(h)] = counts
-    U[..., h] = centred
-    cross = np.zeros((B, h + 1, h + 1))
-    cross[:, np.arange(h), np.arange(h)] = counts.sum(1)
-    cross[:, :h, h] = cross[:, h, :h] = centred.sum(1)
-    squares = np.divide(centred**2, counts, out=np.zeros_like(centred), where=counts > 0)
-    cross[:, h, h] = within + squares.sum((1, 2))
-    problem = reml.Problem(counts, U, cross, h, nested)
-    rho, point, slope = reml.optimise(problem)
-    ratio_c = rho[:, 1] if "cell" in nested else np.zeros(B)
-    return {
-        "residual": point.residual,
-        "interaction": ratio_c * point.residual if "cell" in nested else np.full(B, np.nan),
-        "assessor": rho[:, 0] * point.residual,
-        "loglik": -point.deviance / 2,
-        "means": point.coefficients + centre,
-        "covariance": point.residual[:, None, None] * point.inverse,
-        "weights": point.weights,
-        "assessor_ratio": rho[:, 0],
-        "containment": _containment(counts),
-        "moves": reml.covariance_moves(point, slope, h),
-        "parameter_covariance": reml.parameter_covariance(rho, slope),
-    }
-
-
-def _containment(counts: Array) -> Array:
-    """cells - assessors - pulls + connected parts, (B,)."""
-    seen = (counts > 0).astype(float)
-    a, h = seen.shape[1:]
-    links = seen.transpose(0, 2, 1) @ seen > 0
-    for _ in range(max(int(np.ceil(np.log2(h))), 1)):
-        links = (links.astype(float) @ links.astype(float)) > 0
-    first = links.argmax(2)
-    parts = (first == np.arange(h)).sum(1)
-    return np.asarray(seen.sum((1, 2)) - a - h + parts, float)
-
-
-# ---- one response from a data frame --------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class FTest:
     """F of a fixed factor with Satterthwaite denominator df."""
@@ -237,7 +38,7 @@ class FTest:
 
 @dataclass(frozen=True, slots=True)
 class Contrast:
-    """Level minus reference: estimate, SE, plain Satterthwaite df, containment df, two-sided p."""
+    """Level minus reference: estimate, SE, plain Satterthwaite df, containment df, two-sided p (NaN when SE is 0)."""
 
     level: object
     estimate: float
@@ -249,9 +50,15 @@ class Contrast:
 
 @dataclass(frozen=True, slots=True)
 class MixedFit:
-    """One REML fit. `variance` names every random term and "residual"; None is a term that could not be told apart.
+    """One REML fit.
 
-    `notes` are codes: "interaction dropped", "copied replicates".
+    levels (h) of the first fixed factor, with means, mean_se, mean_df (h,), averaged over further fixed factors with
+    equal weight, and their covariance (h, h). `variance` names every random term and "residual"; None is a term that
+    could not be told apart. `loglik` is NaN when nothing is left to explain. `singular`: a variance is estimated at
+    zero. `notes` are
+    codes: "interaction dropped" (no cell scored twice), "copied replicates" (all identical, so cell means were taken
+    as data), "constant scores", "exact fit" (the terms explain every score), "disconnected" (some levels are compared
+    between assessors only), "dropped: TERM" (a crossed factor with one level, or one score a level).
     """
 
     response: str
@@ -269,8 +76,7 @@ class MixedFit:
     anova: FTest
     containment_df: float
     notes: tuple[str, ...]
-    moves: Array
-    parameter_covariance: Array
+    estimates: Estimates
 
     def against(self, reference: object) -> tuple[Contrast, ...]:
         """Every other level of the first fixed factor minus `reference`.
@@ -281,237 +87,371 @@ class MixedFit:
         if reference not in self.levels:
             raise ValueError(f"reference {reference!r} is not among the levels {list(self.levels)}")
         at = self.levels.index(reference)
-        rows = np.eye(len(self.levels)) - np.eye(len(self.levels))[at]
-        found = []
-        for i, level in enumerate(self.levels):
-            if i != at:
-                v, df = _satterthwaite(rows[i], self.covariance, self.moves, self.parameter_covariance)
-                estimate, se = float(rows[i] @ self.means), float(np.sqrt(v))
-                p = float(2 * stdtr(df, -abs(estimate) / se)) if se > 0 else float("nan")
-                found.append(Contrast(level, estimate, se, df, self.containment_df, p))
-        return tuple(found)
-
-
-def _satterthwaite(row: Array, covariance: Array, moves: Array, spread: Array) -> tuple[float, float]:
-    """Variance of the contrast `row` and its Satterthwaite df."""
-    v = float(row @ covariance @ row)
-    g = np.einsum("h,phi,i->p", row, moves, row)
-    bottom = float(g @ spread @ g)
-    return v, 2 * v**2 / bottom if bottom > 0 else float("inf")
-
-
-def _codes(values: pd.Series) -> tuple[NDArray[np.intp], tuple[object, ...]]:
-    """Level numbers and sorted levels."""
-    codes, levels = pd.factorize(values, sort=True)
-    return codes, tuple(levels.tolist())
-
-
-@dataclass(frozen=True, slots=True)
-class _Rows:
-    """The frame as numbers: group and cell codes, columns of F with crossed blocks, what the terms are called."""
-
-    group: NDArray[np.intp]
-    cell: NDArray[np.intp]
-    nested: tuple[tuple[str, str], ...]
-    columns: Array
-    fixed: int
-    crossed: tuple[tuple[str, slice], ...]
-    levels: tuple[object, ...]
-    first: NDArray[np.intp]
-
-
-def _joined(data: pd.DataFrame, term: str) -> pd.Series:
-    """The values of a random term; "a:b" joins the levels of its parts."""
-    parts = term.split(":")
-    for part in parts:
-        if part not in data.columns:
-            raise ValueError(f"random term {term!r}: the data have no column {part!r}, only {list(data.columns)}")
-    joined = data[parts[0]].astype(str)
-    for part in parts[1:]:
-        joined = joined + "\x1f" + data[part].astype(str)
-    return joined if len(parts) > 1 else data[parts[0]]
-
-
-def _read(data: pd.DataFrame, fixed: Sequence[str], random: Sequence[str]) -> _Rows:
-    """Sort terms into the nested pair (assessor, assessor:cell) and crossed factors."""
-    for name in fixed:
-        if name not in data.columns:
-            raise ValueError(f"fixed factor {name!r}: the data have no such column, only {list(data.columns)}")
-    simple = [term for term in random if ":" not in term]
-    pair = next((t for t in random if t.count(":") == 1 and t.split(":")[0] in simple), None)
-    leader = pair.split(":")[0] if pair else (simple[0] if simple else None)
-    if leader is None:
-        raise ValueError(f"random {list(random)}: name at least one simple factor, for example 'assessor'")
-    inner = pair.split(":")[1] if pair else fixed[0]
-    group, _ = _codes(data[leader])
-    cell, _ = _codes(data[inner])
-    first, levels = _codes(data[fixed[0]])
-    columns = [np.eye(len(levels))[first]]
-    for name in fixed[1:]:
-        codes, others = _codes(data[name])
-        columns.append(np.eye(len(others))[codes][:, 1:])
-    width = sum(block.shape[1] for block in columns)
-    crossed, at = [], width
-    for term in random:
-        if term not in (leader, pair):
-            codes, others = _codes(_joined(data, term))
-            columns.append(np.eye(len(others))[codes])
-            crossed.append((term, slice(at, at + len(others))))
-            at += len(others)
-    nested = (("assessor", leader), ("cell", pair)) if pair else (("assessor", leader),)
-    return _Rows(group, cell, nested, np.hstack(columns), width, tuple(crossed), levels, first)
+        eye = np.eye(len(self.levels))
+        estimate, se, df = (part[0] for part in contrast_of(self.estimates, eye - eye[at]))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            p = np.where(se > 0, 2 * stdtr(df, -np.abs(estimate) / se), np.nan)
+        return tuple(
+            Contrast(level, float(estimate[i]), float(se[i]), float(df[i]), self.containment_df, float(p[i]))
+            for i, level in enumerate(self.levels)
+            if i != at
+        )
 
 
 def fit(data: pd.DataFrame, response: str, fixed: Sequence[str], random: Sequence[str]) -> MixedFit:
     """Fit `response` ~ fixed factors + random terms by REML.
 
     Args:
-        data: one row a score; every named column present.
+        data: one row a score; every named column present and filled.
         response: column of finite numbers.
-        fixed: factors; the first is the one whose means and contrasts are reported (means averaged over the others).
+        fixed: factors; the first is the one whose means and contrasts are reported.
         random: terms such as "assessor", "assessor:hours", "sitting".
 
     Raises:
-        ValueError: a column is missing, a score is not finite, or nothing is left to estimate the residual from.
+        ValueError: a column is missing or has gaps, a score is not finite, fixed factors are confounded, fewer than
+            two levels or assessors, or nothing is left to estimate the residual from.
     """
     fixed, random = tuple(fixed), tuple(random)
+    y = _scores(data, response)
+    terms = _terms(data, fixed, random)
+    if len(fixed) == 1 and not terms.crossed and terms.inner == fixed[0]:
+        return _fit_cells_of(data, y, response, fixed, random, terms)
+    return _fit_crossed(data, y, response, fixed, random, terms)
+
+
+# ---- reading the frame ----------------------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """Several attributes of one panel: counts and sums (B, a, h), within_ss (B,), and what the axes are called."""
+
+    counts: Array
+    sums: Array
+    within_ss: Array
+    attributes: tuple[object, ...]
+    assessors: tuple[object, ...]
+    levels: tuple[object, ...]
+
+
+def cells_of(data: pd.DataFrame, response: str, level: str, assessor: str, attribute: str | None = None) -> Cells:
+    """Counts and sums per cell, labels read once for all attributes.
+
+    Args:
+        data: one row a score.
+        response: column of finite numbers.
+        level: column of pulls or samples.
+        assessor: column of assessors.
+        attribute: column that splits the batch; None is a batch of one.
+
+    Raises:
+        ValueError: a column is missing or has gaps, a score is not finite.
+    """
+    return _cells(data, _scores(data, response), level, assessor, attribute)
+
+
+def _cells(data: pd.DataFrame, y: Array, level: str, assessor: str, attribute: str | None = None) -> Cells:
+    """See `cells_of`, from checked scores."""
+    pull, levels = _codes(data, level)
+    person, assessors = _codes(data, assessor)
+    which, attributes = _codes(data, attribute) if attribute else (np.zeros(len(y), np.intp), (None,))
+    shape = (len(attributes), len(assessors), len(levels))
+    at = (which * shape[1] + person) * shape[2] + pull
+    size = shape[0] * shape[1] * shape[2]
+    counts = np.asarray(np.bincount(at, minlength=size), np.float64)
+    sums = np.asarray(np.bincount(at, y, size), np.float64)
+    rest = y - (sums / np.maximum(counts, 1))[at]
+    within = np.bincount(which, rest * rest, shape[0])
+    return Cells(counts.reshape(shape), sums.reshape(shape), within, attributes, assessors, levels)
+
+
+def _scores(data: pd.DataFrame, response: str) -> Array:
+    """The response as finite numbers."""
     if response not in data.columns:
         raise ValueError(f"response {response!r}: the data have no such column, only {list(data.columns)}")
     y = data[response].to_numpy(float)
     if not np.isfinite(y).all():
         raise ValueError(f"response {response!r}: every score must be a finite number; leave missing scores out")
-    rows = _read(data, fixed, random)
-    count = np.bincount(rows.first)
-    centre = np.bincount(rows.first, y) / count
-    e = y - centre[rows.first]
-    notes: list[str] = []
-    problem, nested = _problem(rows, e, notes)
-    rho, point, slope = reml.optimise(problem)
-    return _result(data, response, fixed, random, rows, centre, nested, notes, problem, rho, point, slope)
+    return y
 
 
-def _problem(rows: _Rows, e: Array, notes: list[str]) -> tuple[reml.Problem, tuple[tuple[str, str], ...]]:
-    """Counts, sums and cross-products; the interaction is dropped where no cell was scored twice."""
-    a, c = rows.group.max() + 1, rows.cell.max() + 1
-    columns = np.column_stack([rows.columns, e])
-    at = rows.group * c + rows.cell
-    counts = np.bincount(at, minlength=a * c).astype(float)
-    sums = np.zeros((a * c, columns.shape[1]))
-    np.add.at(sums, at, columns)
-    nested = rows.nested
-    if len(nested) == 2 and counts.max() <= 1:
+def _codes(data: pd.DataFrame, term: str) -> tuple[Codes, tuple[object, ...]]:
+    """Level numbers and sorted levels of a column, or of the combinations "a:b"."""
+    parts = term.split(":") if term not in data.columns else [term]
+    for part in parts:
+        if part not in data.columns:
+            raise ValueError(f"term {term!r}: the data have no column {part!r}, only {list(data.columns)}")
+    if len(parts) > 1:
+        codes = [_codes(data, part) for part in parts]
+        joined = codes[0][0]
+        for number, levels in codes[1:]:
+            joined = joined * len(levels) + number
+        numbers, found = pd.factorize(joined, sort=True)
+        return numbers, tuple(found.tolist())
+    numbers, labels = pd.factorize(data[term], sort=True)
+    if len(numbers) and numbers.min() < 0:
+        raise ValueError(f"column {term!r} has an empty cell; every score needs its {term}")
+    return numbers, tuple(labels.tolist())
+
+
+@dataclass(frozen=True, slots=True)
+class _Terms:
+    """The assessor column, what its cells are, the name of the nested term if asked for, and the crossed terms."""
+
+    leader: str
+    inner: str
+    pair: str | None
+    crossed: tuple[str, ...]
+
+
+def _terms(data: pd.DataFrame, fixed: Sequence[str], random: Sequence[str]) -> _Terms:
+    """Sort random terms into assessor, assessor:cell and crossed ones."""
+    if not fixed:
+        raise ValueError("fixed: name at least one factor, for example 'hours'")
+    simple = [term for term in random if ":" not in term]
+    if not simple:
+        raise ValueError(f"random {list(random)}: name at least one simple factor, for example 'assessor'")
+    for term in random:
+        parts = term.split(":")
+        for leader, inner in (parts, parts[::-1]) if len(parts) == 2 else ():
+            if leader in simple:
+                return _Terms(leader, inner, term, tuple(t for t in random if t not in (leader, term)))
+    return _Terms(simple[0], fixed[0], None, tuple(random[i] for i in range(len(random)) if random[i] != simple[0]))
+
+
+# ---- hours only -----------------------------------------------------------------------------------------------------
+def _fit_cells_of(
+    data: pd.DataFrame, y: Array, response: str, fixed: tuple[str, ...], random: tuple[str, ...], terms: _Terms
+) -> MixedFit:
+    """A batch of one through `fit_cells`."""
+    cells = _cells(data, y, fixed[0], terms.leader)
+    _check_left(len(y), len(cells.levels), len(cells.assessors))
+    fits = fit_cells(cells.counts, cells.sums, cells.within_ss, interaction=terms.pair is not None)
+    notes = []
+    if terms.pair and np.isnan(fits.interaction[0]):
         notes.append("interaction dropped")
-        nested = nested[:1]
-    shape = (1, a, c)
-    problem = reml.Problem(
-        counts.reshape(shape),
-        sums.reshape(*shape, -1),
-        (columns.T @ columns)[None],
-        rows.fixed,
-        tuple(kind for kind, _ in nested),
-        tuple(block for _, block in rows.crossed),
-    )
-    if counts.sum() - rows.fixed < 1:
-        raise ValueError("data: fewer scores than fixed effects, nothing is left to estimate the spread from")
-    return problem, nested
+    if fits.copied[0]:
+        notes.append("copied replicates")
+    if fits.parts.any():
+        notes.append("disconnected")
+    variance: dict[str, float | None] = {terms.leader: float(fits.assessor[0])}
+    if terms.pair:
+        variance[terms.pair] = None if np.isnan(fits.interaction[0]) else float(fits.interaction[0])
+    variance["residual"] = float(fits.residual[0])
+    f, num, den, p = fits.f_test()
+    anova = FTest(float(f[0]), num, float(den[0]), float(p[0]))
+    return _reported(y, response, fixed, random, cells.levels, float(fits.loglik[0]), variance, anova, notes, fits)
 
 
-def _average(rows: _Rows, fixed_levels: list[int]) -> Array:
-    """Rows that turn fixed coefficients into means of the first factor, others averaged with equal weight."""
-    h = len(rows.levels)
-    others = [np.full(n - 1, 1 / n) for n in fixed_levels[1:]]
-    tail = np.concatenate(others) if others else np.zeros(0)
-    return np.hstack([np.eye(h), np.tile(tail, (h, 1))])
+def _check_left(scores: int, levels: int, assessors: int) -> None:
+    """Refuse data that leave nothing to estimate from."""
+    if levels < 2 or assessors < 2:
+        raise ValueError(f"data: {levels} levels and {assessors} assessors, a fit needs at least two of each")
+    if scores <= levels + 1:
+        raise ValueError(f"data: {scores} scores of {levels} levels, nothing is left to estimate the spread from")
 
 
-def _result(
-    data: pd.DataFrame,
+def _reported(
+    y: Array,
     response: str,
     fixed: tuple[str, ...],
     random: tuple[str, ...],
-    rows: _Rows,
-    centre: Array,
-    nested: tuple[tuple[str, str], ...],
+    levels: tuple[object, ...],
+    loglik: float,
+    variance: Mapping[str, float | None],
+    anova: FTest,
     notes: list[str],
-    problem: reml.Problem,
-    rho: Array,
-    point: reml.Point,
-    slope: reml.Slope,
+    estimates: Estimates,
 ) -> MixedFit:
-    """Everything reported of a fit, from the optimum."""
-    s2 = float(point.residual[0])
-    names = [name for _, name in nested] + [name for name, _ in rows.crossed]
-    variance: dict[str, float | None] = dict.fromkeys(random)
-    variance.update({name: float(ratio) * s2 for name, ratio in zip(names, rho[0], strict=True)})
-    variance["residual"] = s2
-    spread = reml.parameter_covariance(rho, slope)[0]
-    raw_moves = reml.covariance_moves(point, slope, rows.fixed)[0]
-    covariance = s2 * point.inverse[0][: rows.fixed, : rows.fixed]
-    T = _average(rows, [int(data[name].nunique()) for name in fixed])
-    beta = point.coefficients[0][: rows.fixed].copy()
-    beta[: len(centre)] += centre
-    means, moves = T @ beta, T @ raw_moves @ T.T
-    cov = T @ covariance @ T.T
-    each = [_satterthwaite(row, cov, moves, spread) for row in np.eye(len(rows.levels))]
+    """What every route reports."""
+    if np.isnan(loglik):
+        notes.append("constant scores" if np.ptp(y) == 0 else "exact fit")
+    means, se, df = (part[0] for part in contrast_of(estimates, np.eye(len(levels))))
     return MixedFit(
         response,
         fixed,
         random,
-        rows.levels,
-        len(data),
-        float(-point.deviance[0] / 2),
-        variance,
-        bool((rho[0] == 0).any()),
+        levels,
+        len(y),
+        loglik,
+        {**variance, "residual": variance["residual"]},
+        any(value == 0 for value in variance.values()),
         means,
-        np.sqrt([v for v, _ in each]),
-        np.array([df for _, df in each]),
-        cov,
-        _f_test(rows, means, cov, moves, spread, len(fixed)),
-        _containment_rank(problem),
+        se,
+        df,
+        estimates.covariance[0],
+        anova,
+        float(estimates.containment[0]),
         tuple(notes),
-        moves,
-        spread,
+        estimates,
     )
 
 
-def _f_test(rows: _Rows, means: Array, cov: Array, moves: Array, spread: Array, factors: int) -> FTest:
-    """F of the first factor; the hypothesis rows follow the reference software (they matter for the ddf only)."""
-    h = len(means)
-    to_treatment = np.eye(h)
-    to_treatment[1:, 0] = -1
-    if factors == 1:
-        X = np.eye(h)[rows.first] @ np.linalg.inv(to_treatment)
-        lower = np.linalg.cholesky(X.T @ X)
-        R = (lower / np.diag(lower)).T[1:] @ to_treatment
-    else:
-        R = to_treatment[1:]
-    values, vectors = np.linalg.eigh(R @ cov @ R.T)
-    turned = vectors.T @ R
-    F = float(np.mean((turned @ means) ** 2 / values))
-    nu = np.array([_satterthwaite(row, cov, moves, spread)[1] for row in turned])
-    q = len(R)
-    den = _denominator(nu, q)
-    return FTest(F, float(q), den, float(fdtrc(q, den, F)))
+# ---- crossed factors and further fixed ones -------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class _Means:
+    """A batch of one; see Estimates."""
+
+    means: Array
+    covariance: Array
+    moves: Array
+    parameter_covariance: Array
+    containment: Array
 
 
-def _denominator(nu: Array, q: int) -> float:
-    """Denominator df from the df of independent rows (Fai & Cornelius 1996)."""
-    if np.allclose(nu, nu[0], rtol=1e-8):
-        return float(nu.mean())
-    if (nu <= 2).any():
-        return 2.0
-    e = float((nu / (nu - 2)).sum())
-    return 2 * e / (e - q)
+@dataclass(frozen=True, slots=True)
+class _Design:
+    """The frame as numbers: assessor and cell of each score, columns of X and of each crossed factor."""
+
+    person: Codes
+    cell: Codes
+    first: Codes
+    levels: tuple[object, ...]
+    X: Array
+    average: Array
+    crossed: tuple[tuple[str, Array], ...]
 
 
-def _containment_rank(problem: reml.Problem) -> float:
-    """rank[X Zs Za Zc] - rank[X Zs Za], from cross-products within cells and within assessors."""
-    n, U = problem.counts[0], problem.sums[0][..., :-1]
-    cross = problem.cross[0][:-1, :-1]
-    seen = n > 0
-    cell = U[seen] / np.sqrt(n[seen])[:, None]
-    person = U.sum(1) / np.sqrt(n.sum(1))[:, None]
-    scale = float(np.abs(cross).max())
-    inside = np.linalg.matrix_rank(cross - cell.T @ cell, tol=1e-9 * scale, hermitian=True)
-    across = np.linalg.matrix_rank(cross - person.T @ person, tol=1e-9 * scale, hermitian=True)
-    return float(seen.sum() + inside - len(n) - across)
+def _design(data: pd.DataFrame, fixed: Sequence[str], terms: _Terms, notes: list[str]) -> _Design:
+    """Level columns of the first factor, 0/1 columns without the first level of the others; crossed factors in full."""
+    first, levels = _codes(data, fixed[0])
+    h = len(levels)
+    blocks, average = [np.eye(h)[first]], [np.eye(h)]
+    for name in fixed[1:]:
+        codes, others = _codes(data, name)
+        blocks.append(np.eye(len(others))[codes][:, 1:])
+        average.append(np.full((h, len(others) - 1), 1 / len(others)))
+    X = np.hstack(blocks)
+    if np.linalg.matrix_rank(X) < X.shape[1]:
+        raise ValueError(f"fixed {list(fixed)}: the levels of these factors go together, so they cannot be told apart")
+    crossed = []
+    for term in terms.crossed:
+        codes, others = _codes(data, term)
+        if len(others) < 2 or np.bincount(codes).max() < 2:
+            notes.append(f"dropped: {term}")
+        else:
+            crossed.append((term, np.eye(len(others))[codes]))
+    person, cell = _codes(data, terms.leader)[0], _codes(data, terms.inner)[0]
+    return _Design(person, cell, first, levels, X, np.hstack(average), tuple(crossed))
+
+
+def _fit_crossed(
+    data: pd.DataFrame, y: Array, response: str, fixed: tuple[str, ...], random: tuple[str, ...], terms: _Terms
+) -> MixedFit:
+    """Further fixed factors, crossed factors, or cells that are not the pulls."""
+    notes: list[str] = []
+    design = _design(data, fixed, terms, notes)
+    _check_left(len(y), design.X.shape[1], int(design.person.max()) + 1)
+    if terms.pair and _is_copied(design, y):
+        keep = ~pd.DataFrame({"person": design.person, "cell": design.cell}).duplicated().to_numpy()
+        notes.append("copied replicates")
+        data, y = data[keep], y[keep]
+        design = _design(data, fixed, terms, notes)
+    centre = np.bincount(design.first, y) / np.bincount(design.first)
+    problem = _problem(design, y - centre[design.first], terms, notes)
+    if terms.inner == fixed[0] and connected_parts(problem.counts).any():
+        notes.append("disconnected")
+    exact = _is_exact(problem)
+    if exact:
+        problem = _without_scores(problem)
+    rho, point, slope = reml.optimise(problem)
+    s2 = 0.0 if exact else float(point.residual[0])
+    variance = _variances(random, terms, design, problem, rho[0], s2)
+    beta = point.coefficients[0][: problem.fixed].copy()
+    beta[: len(centre)] += centre
+    estimates = _means_of(design.average, beta, problem, point.inverse, s2, rho, slope, float(point.residual[0]))
+    anova = _anova(design, estimates, len(fixed))
+    loglik = float("nan") if exact else float(-point.deviance[0] / 2)
+    return _reported(y, response, fixed, random, design.levels, loglik, variance, anova, notes, estimates)
+
+
+def _problem(design: _Design, e: Array, terms: _Terms, notes: list[str]) -> CrossedProblem:
+    """Counts, sums and cross-products; the nested term is dropped where no cell was scored twice."""
+    a, c = int(design.person.max()) + 1, int(design.cell.max()) + 1
+    columns = np.column_stack([design.X, *(Z for _, Z in design.crossed), e])
+    at = design.person * c + design.cell
+    counts = np.asarray(np.bincount(at, minlength=a * c), np.float64)
+    sums = np.stack([np.bincount(at, column, a * c) for column in columns.T], 1)
+    nested: tuple[str, ...] = ("assessor",)
+    if terms.pair and counts.max() > 1:
+        nested = ("assessor", "cell")
+    elif terms.pair:
+        notes.append("interaction dropped")
+    widths = np.cumsum([design.X.shape[1], *(Z.shape[1] for _, Z in design.crossed)])
+    blocks = tuple(slice(int(low), int(high)) for low, high in pairwise(widths))
+    return CrossedProblem(
+        counts.reshape(1, a, c),
+        sums.reshape(1, a, c, -1),
+        (columns.T @ columns)[None],
+        design.X.shape[1],
+        nested,
+        blocks,
+    )
+
+
+def _is_copied(design: _Design, y: Array) -> bool:
+    """Cells were scored more than once and yet nothing varies within them."""
+    at = design.person * (int(design.cell.max()) + 1) + design.cell
+    counts = np.bincount(at)
+    rest = y - (np.bincount(at, y) / np.maximum(counts, 1))[at]
+    return bool(counts.max() > 1 and (rest**2).sum() <= 1e-20 * np.abs(y).max() ** 2)
+
+
+def _is_exact(problem: CrossedProblem) -> bool:
+    """Fixed factors, crossed factors and assessors explain every score, so that the likelihood has no maximum."""
+    sums, n, cross = problem.sums[0].sum(1), problem.counts[0].sum(1), problem.cross[0]
+    within = cross - sums.T @ (sums / n[:, None])
+    beta = np.linalg.lstsq(within[:-1, :-1], within[:-1, -1], rcond=1e-10)[0]
+    left = within[-1, -1] - within[-1, :-1] @ beta
+    return bool(left <= 1e-14 * max(float(cross[-1, -1]), 1e-300))
+
+
+def _without_scores(problem: CrossedProblem) -> CrossedProblem:
+    """The same design with scores that carry nothing but a unit sum of squares."""
+    sums, cross = problem.sums.copy(), problem.cross.copy()
+    sums[..., -1] = 0.0
+    cross[:, -1, :] = cross[:, :, -1] = 0.0
+    cross[:, -1, -1] = 1.0
+    return CrossedProblem(problem.counts, sums, cross, problem.fixed, problem.nested, problem.crossed)
+
+
+def _variances(
+    random: tuple[str, ...], terms: _Terms, design: _Design, problem: CrossedProblem, rho: Array, s2: float
+) -> dict[str, float | None]:
+    """Every random term by name; None where it was dropped."""
+    found: dict[str, float | None] = dict.fromkeys(random)
+    names = [terms.leader, *([terms.pair] if terms.pair and "cell" in problem.nested else [])]
+    names += [name for name, _ in design.crossed]
+    found.update({name: float(ratio) * s2 for name, ratio in zip(names, rho, strict=True)})
+    found["residual"] = s2
+    return found
+
+
+def _means_of(
+    average: Array,
+    beta: Array,
+    problem: CrossedProblem,
+    inverse: Array,
+    s2: float,
+    rho: Array,
+    slope: reml.Slope,
+    residual: float,
+) -> _Means:
+    """Means of the first factor's levels from the fixed coefficients."""
+    p = problem.fixed
+    moves = reml.covariance_moves(np.array([residual]), inverse, slope)[..., :p, :p]
+    return _Means(
+        (average @ beta)[None],
+        average @ (s2 * inverse[:, :p, :p]) @ average.T,
+        average @ moves @ average.T,
+        reml.parameter_covariance(rho, slope),
+        containment(problem),
+    )
+
+
+def _anova(design: _Design, estimates: _Means, factors: int) -> FTest:
+    """F of the first factor; with several, the hypothesis is differences from its first level."""
+    h = len(design.levels)
+    rows = hypothesis(np.asarray(np.bincount(design.first), np.float64)[None])
+    if factors > 1:
+        rows = np.hstack([-np.ones((h - 1, 1)), np.eye(h - 1)])[None]
+    f, num, den, p = f_of(rows, estimates)
+    return FTest(float(f[0]), num, float(den[0]), float(p[0]))
