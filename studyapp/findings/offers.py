@@ -37,17 +37,23 @@ def best_offer(offers: Sequence[Offer]) -> Offer:
     return max(offers, key=lambda offer: (round(offer.settles, 2), -offer.servings))
 
 
+def servings_a_person(offer: Offer) -> int:
+    """How many servings an offer asks of each assessor."""
+    return len(offer.pulls) * offer.replicates * offer.sittings
+
+
 def offer_rows(offers: Sequence[Offer], costs: Costs | None = None) -> tuple[OfferRow, ...]:
     """The offers as rows, in the order given; grams and minutes stay empty without costs."""
     return tuple(_row(offer, costs) for offer in offers)
 
 
 def _row(offer: Offer, costs: Costs | None) -> OfferRow:
+    servings = servings_a_person(offer)
     return OfferRow(
         what=_what(offer),
-        servings=ngettext("{n} serving", "{n} servings", offer.servings).format(n=offer.servings),
-        grams=_("{n} g").format(n=decimal(offer.servings * costs.grams, 0)) if costs else "",
-        minutes=_("{n} min").format(n=decimal(offer.servings * costs.minutes, 0)) if costs else "",
+        servings=ngettext("{n} serving", "{n} servings", servings).format(n=servings),
+        grams=_("{n} g").format(n=decimal(servings * costs.grams, 0)) if costs else "",
+        minutes=_("{n} min").format(n=decimal(servings * costs.minutes, 0)) if costs else "",
         chance=_("at least about {k}").format(k=of_ten(offer.settles)) if offer.settles >= 0.05 else of_ten(0.0),
     )
 

@@ -46,6 +46,18 @@ def _excess(result: AttributeResult, pull: PullResult) -> float:
     return upper
 
 
+def improving(decision: Decision) -> tuple[AttributeResult, PullResult] | None:
+    """The attribute that most clearly still got better up to the longest pull, with the pull before it."""
+    hour = shorter_pull(decision)
+    found = []
+    for result in decision.attributes.values():
+        pull = pull_at(result, hour)
+        if pull is not None and pull.decisive_lower is not None and result.rule.wanted != "same":
+            found.append((result, pull))
+    rising = [pair for pair in found if not pair[1].within_margin and (pair[1].decisive_lower or 0.0) > 0]
+    return max(rising, key=lambda pair: pair[1].decisive_lower or 0.0, default=None)
+
+
 def past_hour(decision: Decision) -> float | None:
     """The first pull after the window for notes that fade, or None when the window reaches the longest pull."""
     latest = decision.latest_hours

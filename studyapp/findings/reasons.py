@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import beside, hours, hours_list, listed, of_studies, of_ten, opening, units
 from studyapp.findings.offers import Costs, best_offer, offer_rows
-from studyapp.findings.reading import blocking, fading, next_pulls, past_hour, pull_at, shorter_pull
+from studyapp.findings.reading import blocking, fading, improving, next_pulls, past_hour, pull_at, shorter_pull
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -93,20 +93,19 @@ def _window(decision: Decision) -> str:
 
 
 def _longer_lede(decision: Decision) -> list[str]:
-    result = decision.attributes.get(decision.binding or "")
-    shorter = shorter_pull(decision)
-    pull = pull_at(result, shorter) if result is not None and shorter is not None else None
+    found = improving(decision)
     more = _("Pull again at {pulls} h, with {ref} h among them.").format(
         pulls=hours_list(next_pulls(decision)), ref=hours(decision.reference_hours)
     )
-    if result is None or pull is None or shorter is None or pull.decisive_lower is None:
+    if found is None:
         return [_("Flavour still got better up to the longest pull."), more]
+    result, pull = found
     still = _("{name} still got better from {h1} to {h2} h, by {d} units, at least {least}.").format(
         name=opening(result.name),
-        h1=hours(shorter),
+        h1=hours(pull.hours),
         h2=hours(decision.reference_hours),
         d=units(pull.difference),
-        least=beside(pull.decisive_lower, 0.0),
+        least=beside(pull.decisive_lower or 0.0, 0.0),
     )
     return [still, more]
 

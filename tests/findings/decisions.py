@@ -140,8 +140,8 @@ def decision(*results: AttributeResult, **changes: Any) -> Decision:
 
 OPEN = (3.1, 2.1, 1.6, 1.1, 0.6)
 OFFERS = (
-    Offer("all pulls", HOURS, 1, 1, 6, {"stop": 0.55, "cannot tell": 0.45}, 0.55, 0.011),
-    Offer("open pulls", (0.0, 12.0, 16.0, 24.0), 1, 2, 8, {"stop": 0.62, "cannot tell": 0.38}, 0.62, 0.011),
+    Offer("all pulls", HOURS, 1, 1, 48, {"stop": 0.55, "cannot tell": 0.45}, 0.55, 0.011),
+    Offer("open pulls", (0.0, 12.0, 16.0, 24.0), 1, 2, 64, {"stop": 0.62, "cannot tell": 0.38}, 0.62, 0.011),
 )
 
 
@@ -166,7 +166,7 @@ def every_kind() -> dict[str, Decision]:
         "stop, window of one hour": decision(acidity, fading, latest_hours=12.0),
         "stop, window without a note that fades": decision(acidity, latest_hours=16.0),
         "conche longer": decision(still_open, **unknown | {"verdict": "conche longer"}),
-        "conche longer, unnamed": decision(still_open, **unknown | {"verdict": "conche longer", "binding": None}),
+        "conche longer, unnamed": decision(acidity, **unknown | {"verdict": "conche longer"}),
         "no hour fits": decision(
             acidity,
             **unknown | {"verdict": "no hour fits"},
@@ -197,7 +197,9 @@ def every_kind() -> dict[str, Decision]:
         ),
         "orders": decision(still_open, **unknown, reason="orders"),
         "not enough data": decision(
-            replace(still_open, judged=False, why_not="too few assessors"), **unknown, reason="not enough data"
+            replace(still_open, judged=False, why_not="too few assessors"),
+            **unknown,
+            reason="not enough data",
         ),
         "not enough data, unnamed": decision(still_open, **unknown, reason="not enough data"),
     }
