@@ -1,0 +1,15 @@
+"""An invented workshop: every person, lot and score in here is made up. See README.md."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from studyapp.store import Store
+
+
+def load(store: Store) -> None:
+    """Fill an empty store with the workshop: finished studies, an open sitting and a draft."""
+    from demo_panels.workshop import fill
+
+    fill(store)

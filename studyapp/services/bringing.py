@@ -40,12 +40,22 @@ def read_scores(path: Path | str, rule: Rule | None = None) -> pd.DataFrame:
 
 
 def check_together(scores_name: str, scores: pd.DataFrame, rule_name: str, rule: Rule) -> None:
-    """Refuse a rule that asks for a pull or a column which the scores do not have."""
+    """Refuse scores and a rule that do not fit: a pull, a control or a column that the other one lacks."""
     hours = sorted(scores["hours"].unique())
-    if rule.control is not None and rule.control not in hours:
-        sentence = _("{rule}, control: no score was given at {control:g} h; {scores} has the pulls {pulls}.")
-        pulls = ", ".join(f"{hour:g}" for hour in hours)
+    pulls = ", ".join(f"{hour:g}" for hour in hours)
+    if len(hours) < 2:
+        sentence = _("{scores}, column hours: all scores are of one pull, {pulls} h; at least two pulls are compared.")
+        raise BadInput(sentence.format(scores=scores_name, pulls=pulls))
+    if rule.control is not None and rule.control not in hours[:-1]:
+        sentence = _(
+            "{rule}, control: {control:g} h is not a pull shorter than the longest; {scores} has the pulls {pulls}."
+        )
         raise BadInput(sentence.format(rule=rule_name, control=rule.control, scores=scores_name, pulls=pulls))
+    for attribute, scored in scores.groupby("attribute")["hours"].unique().items():
+        missing = ", ".join(f"{hour:g}" for hour in hours if hour not in scored)
+        if missing:
+            sentence = _("{scores}: no score of {attribute} at {missing} h; a deciding attribute needs every pull.")
+            raise BadInput(sentence.format(scores=scores_name, attribute=attribute, missing=missing))
     for asked in rule.adjust:
         column = asked.partition(":")[0]
         if column not in scores.columns:

@@ -1,0 +1,211 @@
+"""The invented workshop in a store, within one transaction: there as a whole or not at all.
+
+The services that everybody uses make it: people, plans, seals, trays, keys, signatures. Only the marks of finished
+sittings go in by the store's own functions, because through the assessor's services each of them would cost a page, a
+check and a commit to disk. The record that results is the same, and `studyapp check` finds it sound.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import secrets
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any, cast
+
+from demo_panels import generate
+from studyapp.records import Assessor, Attribute, Line, Plan, Pull, Sitting, Staff
+from studyapp.services import accounts, deciding, panel, planning, preparing, watching
+from studyapp.store import Store, events, servings, sittings
+
+FINISHED = ("same_orders", "control_not_found", "no_hour_fits", "conche_longer", "cannot_tell", "window", "stop")
+CHECKS = frozenset(preparing.CHECKS)
+SECOND_PERSON = "Pim"
+WORDS = {
+    "acidity": Attribute(
+        "acidity", "Sourness on the sides of the tongue, as of lemon or vinegar.", "none", "very sour"
+    ),
+    "bitterness": Attribute(
+        "bitterness", "Bitterness at the back of the tongue, as of black coffee.", "none", "very bitter"
+    ),
+    "off-notes": Attribute(
+        "off-notes", "Ham, mould, rubber, wet cardboard: what does not belong.", "none", "very strong"
+    ),
+    "smoke": Attribute("smoke", "Smoke, as of a wood fire.", "none", "very strong"),
+    "floral": Attribute("floral", "Flowers, as of orange blossom or jasmine.", "none", "very strong"),
+    "fruity": Attribute("fruity", "Fresh fruit, as of red berries.", "none", "very strong"),
+}
+
+
+class _Shared:
+    """A store for the services whose reads and writes all happen in one transaction."""
+
+    def __init__(self, tx: Any) -> None:
+        """`tx` is an open write transaction."""
+        self.tx = tx
+
+    @contextlib.contextmanager
+    def write(self) -> Iterator[Any]:
+        """The shared transaction."""
+        yield self.tx
+
+    read = write
+
+
+@dataclass(frozen=True, slots=True)
+class _Workshop:
+    store: Store
+    leader: Staff
+    preparer: Staff
+    assessors: tuple[Assessor, ...]
+
+
+def fill(store: Store) -> None:
+    """Everything at once; nothing is kept if anything fails."""
+    with store.write() as tx:
+        shop = _people(cast(Store, _Shared(tx)))
+        for name in FINISHED:
+            _finished(shop, name)
+        _asked_twice(shop, "second_look")
+        _open(shop)
+        _draft(shop)
+
+
+def _people(store: Store) -> _Workshop:
+    leader = accounts.first_leader(store, "Juno", secrets.token_urlsafe(24))
+    preparer = accounts.add_staff(store, leader, "Milo", "preparer", secrets.token_urlsafe(24))
+    for name in generate.NAMES:
+        panel.add_assessor(store, leader, name)
+    return _Workshop(store, leader, preparer, panel.assessors(store, leader))
+
+
+# ---- studies -------------------------------------------------------------------------------------------------------
+def _plan(shop: _Workshop, name: str) -> Plan:
+    """The plan behind a folder of score files."""
+    invented, rule = generate.settings(name), generate.settings(name, "RULE.toml")
+    tasters = generate.NAMES[: invented["assessors"]]
+    ids = {assessor.pseudonym: assessor.id for assessor in shop.assessors}
+    lines = [
+        replace(WORDS[line], wanted=asked["wanted"], margin=asked["margin"], limit=asked.get("limit"))
+        for line, asked in rule["attributes"].items()
+    ]
+    first = invented.get("first_look_sittings", invented["sittings"])
+    return Plan(
+        invented["title"],
+        question=invented["question"],
+        recipe="70 % invented lot, 30 % cane sugar",
+        batch=f"Lot {invented['seed']}",
+        machine="Small conche, 10 kg",
+        hour_zero="All sugar in, mass at 60 °C",
+        pulls=tuple(Pull(float(hours), mass_g=220.0) for hours in invented["pulls"]),
+        attributes=tuple(lines),
+        control=float(rule["control"]),
+        alpha=rule["alpha"],
+        looks=rule["looks"],
+        sittings=first,
+        next_sittings=max(invented["sittings"] - first, 1),
+        replicates=invented["replicates"],
+        assessors=tuple(ids[name] for name in tasters),
+        contains="cocoa mass, cane sugar",
+        traces="milk, hazelnut, soya",
+    )
+
+
+def _sealed(shop: _Workshop, plan: Plan) -> str:
+    study = planning.new_study(shop.store, shop.leader, plan.title)
+    planning.keep_plan(shop.store, shop.leader, study, plan)
+    planning.seal(shop.store, shop.leader, study, plan.title)
+    return study
+
+
+def _finished(shop: _Workshop, name: str) -> None:
+    """A study tasted to the end, its key opened and its verdict signed."""
+    study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
+    _taste_all(shop, study, name, first=1)
+    deciding.open_key(shop.store, shop.leader, study, shop.leader.name)
+    if name != "cannot_tell":
+        _sign(shop, study)
+
+
+def _asked_twice(shop: _Workshop, name: str) -> None:
+    """A study whose first look could not tell and whose second could."""
+    study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
+    _taste_all(shop, study, name, first=1)
+    deciding.open_key(shop.store, shop.leader, study, shop.leader.name)
+    deciding.plan_next_sitting(shop.store, shop.leader, study)
+    _taste_all(shop, study, name, first=3)
+    deciding.open_key(shop.store, shop.leader, study, shop.leader.name)
+    _sign(shop, study)
+
+
+def _sign(shop: _Workshop, study: str) -> None:
+    deciding.sign(shop.store, shop.leader, study, shop.leader.name, "ran the test")
+    deciding.sign(shop.store, shop.leader, study, "Ida", "decides")
+
+
+# ---- sittings ------------------------------------------------------------------------------------------------------
+def _taste_all(shop: _Workshop, study: str, name: str, first: int) -> None:
+    """Serve and mark every sitting from number `first` on, with the scores of the folder."""
+    scores = {
+        (row.sitting, row.assessor, row.hours, row.replicate, row.attribute): row.score for row in generate.draw(name)
+    }
+    for sitting in preparing.sittings(shop.store, shop.preparer, study):
+        if sitting.number >= first and sitting.state == "planned":
+            _taste(shop, sitting, scores)
+
+
+def _taste(shop: _Workshop, sitting: Sitting, scores: dict[tuple[Any, ...], float | None]) -> None:
+    """One sitting: opened, filled, released and closed by the services, its marks kept by the store's own functions."""
+    watching.open_sitting(shop.store, shop.leader, sitting.id)
+    pulls = {row.code: row.hours for row in preparing.fill_rows(shop.store, shop.preparer, sitting.id)}
+    trays = preparing.trays(shop.store, shop.preparer, sitting.id)
+    for tray in trays:
+        preparing.release_tray(shop.store, shop.preparer, sitting.id, tray.position, CHECKS, SECOND_PERSON)
+    names = {cup.code: cup.pseudonym for tray in trays for cup in tray.cups}
+    with shop.store.write() as tx:
+        lines = servings.lines(tx, sitting.id, servings.open_servings(tx, sitting.id)[0])
+        for assessor in shop.assessors:
+            cups = servings.blind(tx, sitting.id, assessor.id)
+            if cups:
+                _arrive(tx, sitting, assessor)
+            served: dict[float, int] = {}
+            for cup in cups:
+                hours = pulls[cup.code]
+                served[hours] = served.get(hours, 0) + 1
+                taken = [scores[sitting.number, names[cup.code], hours, served[hours], line.name] for line in lines]
+                _mark(tx, sitting, cup.id, dict(zip(lines, taken, strict=True)))
+    watching.close_sitting(shop.store, shop.leader, sitting.id)
+
+
+def _arrive(tx: Any, sitting: Sitting, assessor: Assessor) -> None:
+    sittings.keep_presence(tx, sitting.id, assessor.id, agreed_at=events.now())
+    events.append(tx, "agreed", {"sitting": sitting.id, "assessor": assessor.id}, sitting.study)
+
+
+def _mark(tx: Any, sitting: Sitting, serving: str, marks: dict[Line, float | None]) -> None:
+    """What offering a serving, marking every line and finishing it leave in the record."""
+    missing = None in marks.values()
+    reason = "a cold" if missing else None
+    servings.start(tx, serving)
+    events.append(tx, "serving offered", {"serving": serving}, sitting.study)
+    for line, value in marks.items():
+        servings.add_score(tx, sitting.study, serving, line.id, value, reason, secrets.token_hex(12))
+    servings.finish(tx, serving, "missing" if missing else "judged")
+    events.append(tx, "serving missing" if missing else "serving finished", {"serving": serving}, sitting.study)
+
+
+def _open(shop: _Workshop) -> None:
+    """A sitting that a newcomer can join at once: opened, its trays released, a short rest."""
+    plan = replace(_plan(shop, "stop"), title="Plain dark, this afternoon", rest_seconds=20, looks=2)
+    study = _sealed(shop, plan)
+    sitting = preparing.sittings(shop.store, shop.preparer, study)[0]
+    watching.open_sitting(shop.store, shop.leader, sitting.id)
+    for tray in preparing.trays(shop.store, shop.preparer, sitting.id):
+        preparing.release_tray(shop.store, shop.preparer, sitting.id, tray.position, CHECKS, SECOND_PERSON)
+
+
+def _draft(shop: _Workshop) -> None:
+    """A plan that is ready to be sealed."""
+    plan = replace(_plan(shop, "window"), title="Fruity lot, next month", looks=2)
+    study = planning.new_study(shop.store, shop.leader, plan.title)
+    planning.keep_plan(shop.store, shop.leader, study, plan)

@@ -1,0 +1,120 @@
+"""`studyapp decide`: the verdict on a file of scores under a rule, as sentences and tables or as JSON."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from studyapp.words import _
+
+if TYPE_CHECKING:
+    from analysis.stopping import AttributeResult, Decision, Offer, PullResult
+    from studyapp.findings import OfferRow
+
+WIDTH = 100
+
+
+@click.command
+@click.argument("scores", type=click.Path(path_type=Path))
+@click.option("--rule", required=True, type=click.Path(path_type=Path), help="The rule, RULE.toml.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences.")
+def decide(scores: Path, rule: Path, as_json: bool) -> None:
+    """The shortest acceptable hours, from SCORES (CSV, XLSX or Parquet) and a rule."""
+    from studyapp.findings import warning_sentence
+    from studyapp.services.bringing import decide_files
+    from studyapp.services.documents import decision_document
+
+    decision, offers = decide_files(scores, rule)
+    if as_json:
+        document = decision_document(decision, offers, sealed=False, say=warning_sentence)
+        answer = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+    else:
+        answer = _answer(decision, offers)
+    click.echo(answer)
+
+
+def _answer(decision: Decision, offers: Sequence[Offer]) -> str:
+    """The whole answer as text: the finding, then a table an attribute."""
+    from studyapp.findings import hours_finding
+
+    finding = hours_finding(decision, offers)
+    parts = [
+        finding.headline,
+        _wrapped(finding.lede),
+        _facts([(fact.label, fact.value, fact.note) for fact in finding.facts]),
+        *(_attribute(result) for result in decision.attributes.values()),
+        _listed(_("The price of an answer"), _offers(finding.offers)),
+        _listed(_("What would change it"), finding.changes),
+        _listed(_("Careful"), finding.warnings),
+        _wrapped(finding.caution),
+    ]
+    return "\n\n".join(part for part in parts if part)
+
+
+def _wrapped(text: str, indent: str = "") -> str:
+    return click.wrap_text(text, WIDTH, indent, " " * len(indent)) if text else ""
+
+
+def _listed(heading: str, sentences: Sequence[str]) -> str:
+    return "\n".join([heading, *(_wrapped(sentence, "- ") for sentence in sentences)]) if sentences else ""
+
+
+def _facts(facts: Sequence[tuple[str, str, str]]) -> str:
+    widest = max((len(label) for label, _value, _note in facts), default=0)
+    return "\n".join(f"{label:<{widest}}  {value}{f'  ({note})' if note else ''}" for label, value, note in facts)
+
+
+def _attribute(result: AttributeResult) -> str:
+    """One attribute: what is wanted of it, then a row a pull."""
+    rule = result.rule
+    wanted = {"lower": _("wanted lower"), "higher": _("wanted higher"), "same": _("wanted the same")}[rule.wanted]
+    limit = _(", limit {limit:g}").format(limit=rule.limit) if rule.limit is not None else ""
+    heading = _("{name}: {wanted}, margin {margin:g}{limit}, against {reference:g} h").format(
+        name=result.name, wanted=wanted, margin=rule.margin, limit=limit, reference=result.reference_hours
+    )
+    header = (_("hours"), _("mean"), _("worse by"), _("at most"), _("panel SE"), _("df"), _("own SE"), _("df"), "")
+    return "\n".join([heading, *_aligned([header, *(_pull(result, pull) for pull in result.pulls)])])
+
+
+def _pull(result: AttributeResult, pull: PullResult) -> tuple[str, ...]:
+    """One row; "at most" is the largest of all limits in force, so it may exceed what one error alone gives."""
+    numbers = (pull.mean, pull.difference, pull.decisive_upper, pull.se)
+    errors = (_fixed(pull.df, 1), _fixed(pull.own_se), _fixed(pull.own_df, 1))
+    return (f"{pull.hours:g}", *map(_fixed, numbers), *errors, _standing(result, pull))
+
+
+def _standing(result: AttributeResult, pull: PullResult) -> str:
+    """How a pull stands on one attribute, in words."""
+    if not result.judged:
+        return _("not judged")
+    if pull.shown_to_fail:
+        return _("shown to fail")
+    if pull.within_limit is False:
+        within = _("within the margin, not shown to meet the limit")
+        return within if pull.within_margin else _("not shown to be within margin and limit")
+    if pull.hours == result.reference_hours:
+        return _("reference")
+    return _("within the margin") if pull.within_margin else _("not shown to be within the margin")
+
+
+def _offers(offers: Sequence[OfferRow]) -> list[str]:
+    """Ways to an answer, with what each asks for and how often it settles the question."""
+    sentence = _("{what}: {servings}, an answer in {chance} cases.")
+    return [sentence.format(what=offer.what, servings=offer.servings, chance=offer.chance) for offer in offers]
+
+
+def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
+    """Columns flush right, the last flush left."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [
+        "  ".join([*(cell.rjust(width) for cell, width in zip(row[:-1], widths, strict=False)), row[-1]]).rstrip()
+        for row in rows
+    ]
+
+
+def _fixed(value: float | None, digits: int = 2) -> str:
+    return "–" if value is None else f"{value:.{digits}f}"
