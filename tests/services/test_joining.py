@@ -1,0 +1,121 @@
+"""Links, codes and seats."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from studyapp.errors import NotAllowed, NotFound, TooManyTries
+from studyapp.records import Staff
+from studyapp.services import accounts, joining, panel, planning, preparing, watching
+from studyapp.store import open_store
+
+PHRASE = "a bench by the window"
+
+
+def test_a_code_has_eight_letters_that_cannot_be_misread(workshop: Any) -> None:
+    """31 letters without 0, 1, I, L, O: 39.6 bits, and no two alike in a sitting."""
+    codes = [link.code for link in workshop.links]
+    assert len(set(codes)) == 5
+    assert all(len(code) == 8 and set(code) <= set("23456789ABCDEFGHJKMNPQRSTUVWXYZ") for code in codes)
+
+
+def test_a_code_is_kept_only_as_a_hash(workshop: Any) -> None:
+    """Whoever steals the file cannot sit down."""
+    with workshop.store.read() as tx:
+        kept = repr(tx.exec_driver_sql("SELECT * FROM join_code").all())
+    assert all(link.code not in kept for link in workshop.links)
+
+
+def test_a_code_gives_a_seat_in_any_case(workshop: Any) -> None:
+    """Typed small or with spaces round it, a code is the same code."""
+    token = joining.join(workshop.store, f" {workshop.links[1].code.lower()} ", "10.0.0.7", None)
+    seat = joining.seat_of(workshop.store, token)
+    assert seat is not None
+    assert (seat.pseudonym, seat.sitting) == ("Lark", workshop.sitting.id)
+
+
+def test_new_links_end_the_old_ones(workshop: Any) -> None:
+    """A leaked link is replaced; those who sit already go on."""
+    sitting_already = joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", None)
+    fresh = joining.issue_links(workshop.store, workshop.leader, workshop.sitting.id)
+    with pytest.raises(NotFound, match="used up"):
+        joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", None)
+    assert joining.join(workshop.store, fresh[0].code, "10.0.0.7", None)
+    assert joining.seat_of(workshop.store, sitting_already) is not None
+
+
+def test_a_code_dies_with_its_sitting(workshop: Any) -> None:
+    """After the close a link opens nothing."""
+    watching.close_sitting(workshop.store, workshop.leader, workshop.sitting.id, "nobody came")
+    with pytest.raises(NotFound):
+        joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", None)
+    with pytest.raises(NotAllowed, match="closed"):
+        joining.issue_links(workshop.store, workshop.leader, workshop.sitting.id)
+
+
+def test_guessing_codes_is_slowed_down_by_address_and_in_all(workshop: Any) -> None:
+    """Five wrong codes a minute an address, fifty from everywhere; the count lies in the store."""
+    for _ in range(5):
+        with pytest.raises(NotFound):
+            joining.join(workshop.store, "WRNGCDEX", "10.0.0.7", None)
+    with pytest.raises(TooManyTries):
+        joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", None)
+    for number in range(45):
+        with pytest.raises(NotFound):
+            joining.join(workshop.store, "WRNGCDEX", f"10.0.1.{number}", None)
+    other = open_store(workshop.store.url)  # a restarted server counts on
+    with pytest.raises(TooManyTries):
+        joining.join(other, workshop.links[0].code, "10.0.2.1", None)
+    other.close()
+
+
+def test_who_has_seen_the_key_cannot_taste_on_that_device(workshop: Any) -> None:
+    """The preparer's signed-in phone is refused once the key was opened on it, not before."""
+    token = accounts.sign_in(workshop.store, "Ben", PHRASE, "10.0.0.7")
+    assert joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", token)
+    preparing.fill_rows(workshop.store, workshop.preparer, workshop.sitting.id)
+    with pytest.raises(NotAllowed, match="you hold the key"):
+        joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", token)
+
+
+def test_who_has_seen_the_key_cannot_taste_as_a_person(workshop: Any) -> None:
+    """An account tied to somebody who tastes: no key for whoever sits, no seat for whoever holds it."""
+    heron, outside = panel.assessors(workshop.store, workshop.leader)[1], None
+    tied = accounts.add_staff(workshop.store, workshop.leader, "Cleo", "preparer", PHRASE, heron.person)
+    with pytest.raises(NotAllowed, match="you taste in this study"):
+        preparing.fill_rows(workshop.store, tied, workshop.sitting.id)
+    with pytest.raises(NotAllowed, match="you taste in this study"):
+        preparing.quantities(workshop.store, tied, workshop.study)
+    assert joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", outside)
+
+
+def test_who_may_not_taste_is_told_kindly(workshop: Any) -> None:
+    """No reason is kept, none is given."""
+    heron = next(a for a in panel.assessors(workshop.store, workshop.leader) if a.pseudonym == "Heron")
+    panel.set_may_taste(workshop.store, workshop.leader, heron.id, False)
+    with pytest.raises(NotAllowed, match="Nothing for you today"):
+        joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", None)
+
+
+def test_only_a_leader_issues_links(workshop: Any) -> None:
+    """Links are handed out by the leader."""
+    with pytest.raises(NotAllowed):
+        joining.issue_links(workshop.store, workshop.preparer, workshop.sitting.id)
+    with pytest.raises(NotFound):
+        joining.issue_links(workshop.store, workshop.leader, "no such sitting")
+
+
+def test_a_made_up_member_of_staff_gets_no_further_than_a_role(workshop: Any) -> None:
+    """Services trust the Staff that `staff_of` returned; a wrong role is refused by each of them."""
+    nobody = Staff("0", "Nobody", "preparer")
+    for act in (
+        lambda: planning.new_study(workshop.store, nobody, "Mine"),
+        lambda: planning.seal(workshop.store, nobody, workshop.study, "x"),
+        lambda: watching.open_sitting(workshop.store, nobody, workshop.sitting.id),
+        lambda: watching.close_sitting(workshop.store, nobody, workshop.sitting.id, "x"),
+        lambda: panel.add_assessor(workshop.store, nobody, "Kite"),
+    ):
+        with pytest.raises(NotAllowed, match="another role"):
+            act()
