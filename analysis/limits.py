@@ -1,8 +1,8 @@
 """The errors that a difference of two pulls must face, for a batch of panels at once.
 
 Panel error: the mixed model's contrast. Own error: the assessor as the unit, paired when complete, else the same
-contrast with the bias-reduced cluster-robust error CR2 and Satterthwaite df (Bell & McCaffrey 2002; Pustejovsky & Tipton
-2018; both from memory). Sitting error: what a tray prepared differently moves for everybody.
+contrast with the bias-reduced cluster-robust error CR2 and Satterthwaite df (Bell & McCaffrey 2002; Pustejovsky &
+Tipton 2018; both from memory). Sitting error: what a tray prepared differently moves for everybody.
 Shapes: B batch, a assessors, h pulls, S sittings.
 """
 
@@ -123,7 +123,7 @@ def _paired(cells: Cells, weights: Array) -> Error:
 
 
 def _cluster_robust(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:
-    """CR2 with the fitted model as working covariance, on cell means; absent cells stand as unit rows that weigh nothing."""
+    """CR2 with the fitted model as working covariance, on cell means; absent cells are unit rows that weigh nothing."""
     present = np.broadcast_to(cells.counts > 0, cells.sums.shape)
     B, a, h = cells.sums.shape
     means = np.divide(cells.sums, cells.counts, out=np.zeros(cells.sums.shape), where=present)
@@ -170,7 +170,7 @@ def _cluster_df(p: Array, work: Array, M: Array, present: NDArray[np.bool_]) -> 
 def _sitting_error(y: Array, weights: Array) -> Error | None:
     """Sittings as a random draw of trays: SE^2 from mean squares of pull x sitting, assessor x pull and rest.
 
-    Single missing cells are filled in by additive expectation and cost a degree of freedom of the rest. None with one sitting.
+    Single missing cells are filled in by additive expectation and cost a degree of freedom. None with one sitting.
     """
     pulls: NDArray[np.bool_] = np.asarray(np.isfinite(y).any(axis=1))[0]
     whole = pulls.all(1)

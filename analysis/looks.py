@@ -16,8 +16,8 @@ NODES = 200
 def level(alpha: float, looks: int) -> float:
     """One-sided level of every look.
 
-    Solves P(max over i of Z_i > z) = alpha for standard normals with corr(Z_i, Z_j) = sqrt(i / j), the looks being after
-    equal shares of the data. Checks: alpha .05 gives .05, .0304, .0232, .0193 for 1 to 4 looks.
+    Solves P(max over i of Z_i > z) = alpha for standard normals with corr(Z_i, Z_j) = sqrt(i / j), the looks being
+    after equal shares of the data. Checks: alpha .05 gives .05, .0304, .0232, .0193 for 1 to 4 looks.
 
     Raises:
         ValueError: alpha outside (0, 0.5) or looks outside 1 to 4.

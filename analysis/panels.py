@@ -19,8 +19,8 @@ NEEDED = ("assessor", "hours", "attribute", "score")
 class Panel:
     """A study as cells. `hours` ascending, the last is the reference; `control` its index of the pull known to differ.
 
-    `rows` has per attribute the scores with a column sitting (1 when not recorded) and, if recorded, position. `people` counts
-    assessors with scores per attribute; `recorded` names optional columns present.
+    `rows` has per attribute the scores with a column sitting (1 when not recorded) and, if recorded, position. `people`
+    counts assessors with scores per attribute; `recorded` names optional columns present.
     """
 
     hours: Array
@@ -93,7 +93,7 @@ def _refuse_contradictions(data: pd.DataFrame) -> None:
     if len(twice):
         first = twice.iloc[0]
         raise ValueError(
-            f"score: assessor {first['assessor']}, {first['hours']:g} h, {first['attribute']} has two scores for one serving"
+            f"score: {first['assessor']}, {first['hours']:g} h, {first['attribute']} has two scores for one serving"
         )
 
 

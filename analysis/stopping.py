@@ -295,7 +295,8 @@ def _worded(panel: panels.Panel, rule: Rule, judged: Judged, reasons: Mapping[st
     if verdict in ("stop", "conche longer") and orders_forbid(panel, rule):
         return "cannot tell", "orders"
     if verdict == "no hour fits":
-        return verdict, "every pull fails" if judged.fails[0].all() else "window empty"
+        alone = np.logical_or.reduce([limits.fails[0] for limits in judged.attributes.values()])
+        return verdict, "every pull fails" if alone.all() else "window empty"
     if verdict != "cannot tell":
         return verdict, None
     if reasons:

@@ -36,7 +36,7 @@ class Wish(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class AttributeLimits:
-    """One attribute of a batch. Flags (B, h); `told`, `improving` (B,); `worse`: signed differences to the reference."""
+    """One attribute of a batch. Flags (B, h), `told`, `improving` (B,); `worse`: signed differences to the longest."""
 
     fit: Fitted
     worse: Estimates
@@ -179,7 +179,7 @@ def _against_limit(means: Estimates, wish: Wish, level: float, sign: float) -> t
 
 
 def _window(fit: Fitted, wish: Wish, level: float, sign: float) -> tuple[Flags, Flags]:
-    """For a note wanted higher: pulls shown no worse than every shorter pull; pulls shown worse than some shorter one."""
+    """For a note wanted higher: pulls shown no worse than every shorter one, pulls shown worse than some."""
     B, _, h = fit.cells.sums.shape
     inside, past = np.ones((B, h), bool), np.zeros((B, h), bool)
     if wish.wanted != "higher":
