@@ -1,0 +1,209 @@
+"""The invented panels: every verdict stands against the truth that its scores were drawn from."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import demo_panels
+from analysis.stopping import Decision
+from demo_panels import generate
+from studyapp.records import Staff
+from studyapp.services import accounts, deciding, joining, planning, preparing, tasting
+from studyapp.services.bringing import decide_files
+from studyapp.services.checking import check
+from studyapp.store import Store, open_store
+
+README = Path(demo_panels.__file__).with_name("README.md").read_text(encoding="utf-8")
+PANELS = generate.panels()
+
+
+def _decided(name: str, scores: str = "scores.csv", rule: str = "RULE.toml") -> tuple[Decision, Any]:
+    return decide_files(generate.FOLDER / name / scores, generate.FOLDER / name / rule)
+
+
+def _true_worsening(name: str) -> dict[str, list[float]]:
+    """Per attribute, how much worse each pull truly is than the longest, in scale units."""
+    truth, rule = generate.settings(name, "truth.toml"), generate.settings(name, "RULE.toml")
+    sign = {"lower": 1, "higher": -1, "same": 1}
+    return {
+        attribute: [sign[asked["wanted"]] * (mean - truth["attributes"][attribute]["mean"][-1]) for mean in means]
+        for attribute, asked in rule["attributes"].items()
+        for means in [truth["attributes"][attribute]["mean"]]
+    }
+
+
+def _truly_fails(name: str, pull: int) -> bool:
+    """Worse than the longest pull or than an earlier one by a margin, or beyond a limit."""
+    truth, rule = generate.settings(name, "truth.toml"), generate.settings(name, "RULE.toml")
+    for attribute, worse in _true_worsening(name).items():
+        asked, mean = rule["attributes"][attribute], truth["attributes"][attribute]["mean"][pull]
+        if "limit" in asked and asked["wanted"] == "lower" and mean >= asked["limit"]:
+            return True
+        if worse[pull] >= asked["margin"] or worse[pull] - min(worse[: pull + 1]) >= asked["margin"]:
+            return True
+    return False
+
+
+def test_every_verdict_and_its_wordings_have_a_panel() -> None:
+    """The four verdicts, a window open and empty, an absent control, unbalanced orders, a second look."""
+    shown = {generate.settings(name)["expected"]["verdict"] for name in PANELS}
+    reasons = {generate.settings(name)["expected"].get("reason") for name in PANELS}
+    assert shown == {"stop", "conche longer", "no hour fits", "cannot tell"}
+    assert {"control not found", "orders", "reference meets limits", "window empty", "every pull fails"} <= reasons
+    assert any("first_look_sittings" in generate.settings(name) for name in PANELS)
+
+
+@pytest.mark.parametrize("name", PANELS)
+def test_a_panel_shows_the_verdict_it_is_there_for(name: str) -> None:
+    """Verdict, hours, wording and window as panel.toml says."""
+    decision, offers = _decided(name)
+    expected = generate.settings(name)["expected"]
+    assert decision.verdict == expected["verdict"]
+    assert decision.hours == expected.get("hours")
+    assert decision.latest_hours == expected.get("latest_hours")
+    if "reason" in expected:
+        assert decision.reason == expected["reason"]
+    looks = generate.settings(name, "RULE.toml")
+    assert bool(offers) == (expected["verdict"] == "cannot tell" and looks["look"] < looks["looks"])
+
+
+@pytest.mark.parametrize("name", [n for n in PANELS if generate.settings(n)["expected"]["verdict"] == "stop"])
+def test_where_the_rule_stops_the_truth_allows_it(name: str) -> None:
+    """No attribute is truly worse than its margin, there or at any longer pull; limits hold there."""
+    expected, pulls = generate.settings(name)["expected"], generate.settings(name)["pulls"]
+    at = pulls.index(expected["hours"])
+    rule = generate.settings(name, "RULE.toml")["attributes"]
+    for attribute, worse in _true_worsening(name).items():
+        assert max(worse[at:]) < rule[attribute]["margin"]
+    assert not _truly_fails(name, at)
+    if "latest_hours" in expected:
+        latest = pulls.index(expected["latest_hours"])
+        assert not _truly_fails(name, latest)
+        assert _truly_fails(name, latest + 1)
+
+
+def test_where_the_rule_asks_for_more_hours_the_truth_still_improves() -> None:
+    """By more than a margin in the last step."""
+    assert max(worse[-2] for worse in _true_worsening("conche_longer").values()) > 1.0
+
+
+@pytest.mark.parametrize("name", ["no_hour_fits", "empty_window"])
+def test_where_no_hour_fits_every_pull_truly_fails(name: str) -> None:
+    """On a limit, against the longest pull, or against an earlier one."""
+    assert all(_truly_fails(name, pull) for pull in range(len(generate.settings(name)["pulls"])))
+
+
+def test_where_the_control_was_not_found_there_was_nothing_to_find() -> None:
+    """All true means are equal."""
+    assert {value for worse in _true_worsening("control_not_found").values() for value in worse} == {0}
+
+
+def test_where_the_rule_cannot_tell_a_shorter_hour_would_truly_do() -> None:
+    """So the price of an answer is worth paying."""
+    at = generate.settings("cannot_tell")["pulls"].index(12)
+    assert not any(_truly_fails("cannot_tell", pull) for pull in range(at, 6))
+
+
+def test_the_second_look_answers_what_the_first_could_not() -> None:
+    """Two sittings, then three, under one sealed rule of two looks."""
+    first, offers = _decided("second_look", "scores_first_look.csv", "RULE_first_look.toml")
+    assert (first.verdict, first.reason, first.look, first.looks) == ("cannot tell", "reference meets limits", 1, 2)
+    assert offers
+    assert _decided("second_look")[0].look == 2
+    one, two = (generate.settings("second_look", file) for file in ("RULE_first_look.toml", "RULE.toml"))
+    assert {**one, "look": 2} == two
+
+
+@pytest.mark.parametrize("name", PANELS)
+def test_the_files_are_what_truth_and_seed_give(name: str) -> None:
+    """Nobody edited a score by hand."""
+    kept = list(csv.reader((generate.FOLDER / name / "scores.csv").read_text(encoding="utf-8").splitlines()))
+    drawn = [
+        ["" if value is None else f"{value:g}" if isinstance(value, float) else str(value) for value in row]
+        for score in generate.draw(name)
+        for row in [[getattr(score, column) for column in generate.COLUMNS]]
+    ]
+    assert kept == [list(generate.COLUMNS), *drawn]
+
+
+@pytest.mark.parametrize("name", PANELS)
+def test_the_readme_has_a_row_for_every_panel(name: str) -> None:
+    """With its truth beside its verdict."""
+    assert f"| `{name}` |" in README
+    assert "Everything in this folder is made up" in README
+
+
+# ---- in a store ----------------------------------------------------------------------------------------------------
+@pytest.fixture(scope="module")
+def workshop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    """A store filled once for the tests that only read it."""
+    store = open_store(f"sqlite:///{tmp_path_factory.mktemp('workshop') / 'store.sqlite'}")
+    demo_panels.load(store)
+    yield store
+    store.close()
+
+
+@pytest.fixture(scope="module")
+def leader(workshop: Store) -> Staff:
+    """The invented panel leader."""
+    from studyapp.store import people
+
+    with workshop.read() as tx:
+        found = people.staff_by_role(tx, "leader")
+    assert found is not None
+    return found
+
+
+def _by_title(store: Store, leader: Staff) -> dict[str, Any]:
+    return {study.plan.title: study for study in planning.studies(store, leader)}
+
+
+def test_the_record_of_the_workshop_is_sound(workshop: Store, leader: Staff) -> None:
+    """Written in one transaction, verified like any other."""
+    report = check(workshop.url)
+    assert report.sound, report.findings
+    assert report.events > 1000
+    assert not accounts.needs_first_leader(workshop)
+
+
+@pytest.mark.parametrize("name", ["stop", "conche_longer", "no_hour_fits", "window", "cannot_tell", "second_look"])
+def test_a_study_in_the_store_has_the_verdict_of_its_file(name: str, workshop: Store, leader: Staff) -> None:
+    """The same scores under the same rule, whatever orders the seal dealt."""
+    invented = generate.settings(name)
+    study = _by_title(workshop, leader)[invented["title"]]
+    decision = deciding.decision(workshop, leader, study.id)
+    assert (decision.verdict, decision.hours) == (invented["expected"]["verdict"], invented["expected"].get("hours"))
+    assert decision.scope["sittings"] == invented["sittings"]
+    assert study.state == ("opened" if name == "cannot_tell" else "decided")
+
+
+def test_a_draft_waits_to_be_sealed(workshop: Store, leader: Staff) -> None:
+    """Nothing in it blocks the seal."""
+    draft = next(study for study in planning.studies(workshop, leader) if study.state == "draft")
+    assert [problem.sentence for problem in planning.problems(draft.plan) if problem.blocks] == []
+
+
+def test_a_newcomer_can_taste_at_once(tmp_path: Path) -> None:
+    """One sitting is open and all its trays are out: link, first page, warm-up."""
+    store = open_store(f"sqlite:///{tmp_path / 'store.sqlite'}")
+    try:
+        demo_panels.load(store)
+        from studyapp.store import people
+
+        with store.read() as tx:
+            member = people.staff_by_role(tx, "leader")
+        assert member is not None
+        opened = [sitting for sitting in preparing.sittings(store, member) if sitting.state == "open"]
+        assert len(opened) == 1
+        link = joining.issue_links(store, member, opened[0].id)[0]
+        token = joining.join(store, link.code, "10.0.0.7", None)
+        assert tasting.place(store, token).kind == "welcome"
+        tasting.agree(store, token)
+        assert tasting.place(store, token).kind == "warm_up"
+    finally:
+        store.close()
