@@ -158,6 +158,6 @@ def _check_even(answers: Answers, column: str) -> None:
             if trials[level] != asked:
                 row = answers.rows[answers.assessor.index(name)]
                 raise ScoreError(
-                    f'{answers.name}, row {row}, column assessor: "{plain(name)}" has {trials[level]} trials at '
-                    f"{column} {level:g} and {asked} elsewhere; mend the file, or add --uneven if they are lost"
+                    f'{answers.name}, row {row}, column assessor: "{plain(name)}" counts {trials[level]} at {column} '
+                    f"{level:g} and {asked} elsewhere; equal trials are needed, or --uneven if answers were lost"
                 )

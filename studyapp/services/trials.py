@@ -1,0 +1,287 @@
+"""Forced-choice use cases without a store: judge, plan, find a threshold, climb a ladder; problems become BadInput.
+
+Answers come from files or as totals. The functions also turn results into the JSON contract of the commands.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from studyapp.errors import BadInput
+from studyapp.words import _
+
+if TYPE_CHECKING:
+    from analysis.carry_over import Ladder
+    from analysis.choice_planning import ChoicePlan, PanelReach
+    from analysis.forced_choice import ChoiceResult, Similar
+    from analysis.sequential import SequentialPlan
+    from analysis.threshold import FitTest, ThresholdFit
+
+Document = dict[str, Any]
+Say = Callable[..., str]
+
+
+# ---- use cases -----------------------------------------------------------------------------------------------------
+def judge_totals(method: str, trials: int, correct: int, alpha: float, pd: float) -> ChoiceResult:
+    """One test from its totals, taken as one trial each of different people. Raises BadInput."""
+    from analysis import forced_choice
+
+    check_settings(method, alpha=alpha, pd=pd)
+    if trials < 1:
+        raise BadInput(_("Fix --trials: {n} is not a number of trials. Write 1 or more.").format(n=trials))
+    if correct < 0:
+        raise BadInput(_("Fix --correct: {x} is below 0. Write how many answers were right.").format(x=correct))
+    if correct > trials:
+        raise BadInput(
+            _("Fix --correct: {x} right answers are more than the {n} trials asked.").format(x=correct, n=trials)
+        )
+    with _as_bad_input():
+        return forced_choice.judge_totals(method, trials, correct, alpha, pd)
+
+
+def judge_file(method: str, path: Path, alpha: float, pd: float) -> ChoiceResult:
+    """One test from a file of answers, one row a trial. Raises BadInput."""
+    from analysis import answers, forced_choice
+
+    check_settings(method, alpha=alpha, pd=pd)
+    with _as_bad_input():
+        _names, trials, correct = answers.read_answers(path).by_assessor()
+        return forced_choice.judge_panel(method, trials, correct, alpha, pd)
+
+
+def settling_people(result: ChoiceResult) -> int | None:
+    """People with as many trials each who would settle an open question in 9 of 10 cases; None when it is not open."""
+    from analysis.choice_planning import settling_assessors
+
+    if result.different or result.similar.similar:
+        return None
+    return settling_assessors(result.method, max(result.trials_each), result.alpha, result.pd_limit)
+
+
+def plan_test(method: str, alpha: float, beta: float, pd: float, similarity: bool) -> ChoicePlan:
+    """Trials of different people for a wished power. Raises BadInput."""
+    from analysis import choice_planning
+
+    check_settings(method, alpha=alpha, pd=pd, beta=beta)
+    with _as_bad_input():
+        make = choice_planning.plan_similar if similarity else choice_planning.plan_different
+        return make(method, alpha, beta, pd)
+
+
+def panel_reach(method: str, alpha: float, assessors: int, replicates: int) -> PanelReach:
+    """What a panel of this size can find and show. Raises BadInput."""
+    from analysis import choice_planning
+
+    check_settings(method, alpha=alpha)
+    with _as_bad_input():
+        return choice_planning.panel_reach(method, assessors, replicates, alpha)
+
+
+def plan_sequential(method: str, alpha: float, beta: float, pd: float, cap: int) -> SequentialPlan:
+    """A sequential plan with its sealed cap. Raises BadInput."""
+    from analysis import sequential
+
+    check_settings(method, alpha=alpha, pd=pd, beta=beta)
+    with _as_bad_input():
+        return sequential.plan(method, alpha, beta, pd, cap)
+
+
+def threshold_file(method: str, path: Path, alpha: float, uneven: bool) -> ThresholdFit:
+    """A threshold from a file of answers with doses. Raises BadInput."""
+    from analysis import answers, threshold
+
+    check_settings(method, alpha=alpha)
+    with _as_bad_input(path.name):
+        read = answers.read_doses(path, uneven)
+        return threshold.fit(threshold.dose_answers(read.assessor, read.level, read.correct), method, alpha)
+
+
+def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, ThresholdFit], ...]]:
+    """The test of fit, and each assessor who finds much less with the threshold of the others."""
+    from analysis import threshold
+
+    names = fitted.answers.assessors
+    without = (
+        (name, threshold.fit(fitted.answers.without(names.index(name)), fitted.method, fitted.alpha))
+        for name in threshold.standing_apart(fitted)
+    )
+    return threshold.fit_test(fitted), tuple(without)
+
+
+def ladder_file(method: str, path: Path, pd: float, alpha: float, uneven: bool) -> Ladder:
+    """A carry-over ladder from a file of answers with batches. Raises BadInput."""
+    from analysis import answers, carry_over
+
+    check_settings(method, alpha=alpha, pd=pd)
+    with _as_bad_input(path.name):
+        read = answers.read_batches(path, uneven)
+        batches = [int(batch) for batch in read.level]
+        return carry_over.ladder(read.assessor, batches, read.correct, method, pd, alpha)
+
+
+def pd_of(method: str, d_prime: float) -> float:
+    """The limit pd that a limit stated as d' means in this test. Raises BadInput."""
+    from analysis import psychometric
+
+    check_settings(method)
+    if not 0 < d_prime <= psychometric.LARGEST_D_PRIME:
+        raise BadInput(_("Fix --d-prime: {d} is not a distance between 0 and 20.").format(d=d_prime))
+    return psychometric.to_discriminators(method, float(psychometric.proportion_correct(method, d_prime)))
+
+
+def d_prime_of(method: str, pd: float) -> float:
+    """The d' that a limit pd means in this test."""
+    from analysis import psychometric
+
+    return psychometric.d_prime(method, psychometric.from_discriminators(method, pd))
+
+
+# ---- checks --------------------------------------------------------------------------------------------------------
+def check_settings(method: str, alpha: float = 0.05, pd: float = 0.3, beta: float = 0.1) -> None:
+    """Refuse an unknown method and risks or shares out of range, each in one sentence. Raises BadInput."""
+    _check_method(method)
+    _check_share("--pd", pd, 1.0)
+    _check_share("--alpha", alpha, 0.5)
+    _check_share("--beta", beta, 0.5)
+
+
+def _check_method(method: str) -> None:
+    from difflib import get_close_matches
+
+    from analysis.psychometric import METHODS, method_named
+
+    try:
+        method_named(method)
+    except ValueError as problem:
+        near = get_close_matches(method.strip().casefold(), METHODS, 1, 0.3)
+        known = ", ".join(METHODS)
+        shown = _one_line(method)
+        if near:
+            raise BadInput(
+                _("Fix --method: “{method}” is not known, the nearest is {near}. Known: {known}.").format(
+                    method=shown, near=near[0], known=known
+                )
+            ) from problem
+        raise BadInput(
+            _("Fix --method: “{method}” is not known. Known: {known}.").format(method=shown, known=known)
+        ) from problem
+
+
+def _check_share(option: str, value: float, below: float) -> None:
+    if 0 < value < below:
+        return
+    if 1 <= value < 100 * below:
+        raise BadInput(
+            _("Fix {option}: {value} is not a share below {below}. Write {share} for {value} %.").format(
+                option=option, value=f"{value:g}", below=f"{below:g}", share=_share_text(value / 100)
+            )
+        )
+    raise BadInput(
+        _("Fix {option}: {value} is out of range. Write a share above 0 and below {below}.").format(
+            option=option, value=f"{value:g}", below=f"{below:g}"
+        )
+    )
+
+
+def _share_text(share: float) -> str:
+    """A share as it is typed: two decimals, or more where they count."""
+    return f"{share:.2f}" if math.isclose(share, round(share, 2)) else f"{share:g}"
+
+
+def _one_line(text: str) -> str:
+    line = "".join(letter if letter.isprintable() else " " for letter in text[:40]).strip()
+    return line if len(text) <= 40 else f"{line}…"
+
+
+@contextmanager
+def _as_bad_input(name: str = "") -> Iterator[None]:
+    """A ValueError of the statistics as the sentence a person gets; a file's own sentences pass as they are."""
+    from analysis.score_files import ScoreError
+
+    try:
+        yield
+    except ScoreError as problem:
+        raise BadInput(str(problem)) from problem
+    except ValueError as problem:
+        if name:
+            raise BadInput(_("Fix {file}: {problem}.").format(file=name, problem=problem)) from problem
+        raise BadInput(_("Fix: {problem}.").format(problem=problem)) from problem
+
+
+# ---- the JSON contract ---------------------------------------------------------------------------------------------
+def choice_document(result: ChoiceResult, say: Say) -> Document:
+    """`choice --json`."""
+    return {
+        "p_value": result.p_value,
+        "minimum_correct": result.minimum_correct,
+        "different": result.different,
+        "proportion_correct": asdict(result.proportion_correct),
+        "proportion_discriminators": asdict(result.proportion_discriminators),
+        "d_prime": asdict(result.d_prime),
+        "similarity": {
+            "pd_limit": result.pd_limit,
+            **_similar(result.similar),
+            "these_assessors": _similar(result.these_assessors),
+        },
+        "warnings": [say(warning, len(result.trials_each)) for warning in result.warnings],
+    }
+
+
+def _similar(scope: Similar) -> Document:
+    return {"p_value": scope.p_value, "maximum_correct": scope.maximum_correct, "similar": scope.similar}
+
+
+def plan_document(plan: ChoicePlan, similarity: bool, reach: PanelReach | None) -> Document:
+    """`plan choice --json`."""
+    document: Document = {
+        "trials": plan.trials,
+        "trials_kept": plan.trials_kept,
+        "maximum_correct" if similarity else "minimum_correct": plan.mark,
+        "power": plan.power,
+    }
+    if reach is not None:
+        document["by_power"] = {
+            f"{power:g}": {
+                "detectable_pd": found.detectable_pd,
+                "demonstrable_pd": found.demonstrable_pd,
+                "maximum_correct": found.maximum_correct,
+            }
+            for power, found in reach.by_power.items()
+        }
+        document["floor_pd"] = reach.floor_pd
+    return document
+
+
+def sequential_document(plan: SequentialPlan) -> Document:
+    """`plan sequential --json`."""
+    sealed = ("method", "alpha", "beta", "pd", "cap")
+    return {name: value for name, value in asdict(plan).items() if name not in sealed}
+
+
+def threshold_document(fitted: ThresholdFit) -> Document:
+    """`threshold --json`: null outside the doses tasted."""
+    ends = {"estimate": fitted.estimate, "low": fitted.low, "high": fitted.high}
+    return {"threshold": {name: point.value for name, point in ends.items()}}
+
+
+def ladder_document(ladder: Ladder, say: Say) -> Document:
+    """`carryover --json`."""
+    return {
+        "clean_from_all_tasted": ladder.clean_from_all_tasted,
+        "clean_from_batch_by_batch": ladder.clean_from_batch_by_batch,
+        "detected_through": ladder.detected_through,
+        "rungs": [
+            {
+                "batch": rung.batch,
+                "trials": rung.result.trials,
+                "correct": rung.result.correct,
+                **choice_document(rung.result, say),
+            }
+            for rung in ladder.rungs
+        ],
+    }
