@@ -1,0 +1,279 @@
+"""What a design can show: complete studies drawn from a scenario and judged by the very rule that will decide.
+
+Score = clip(round?(3.5 + g (mean_h - 3.5) + A + spread_h (B + E) + T), 0, 10), g = exp(scale_use z); A assessor, B assessor:hours,
+E error, T assessor:sitting, all normal and correlated between attributes by `correlation`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.limits import Cells
+from analysis.stopping import Rule, check_rule
+from analysis.verdicts import STOP, VERDICTS, Judged, judge
+
+Array = NDArray[np.float64]
+CENTRE, LOW, HIGH = 3.5, 0.0, 10.0
+CHUNK = 250
+
+
+@dataclass(frozen=True, slots=True)
+class AttributeTruth:
+    """The truth behind one attribute: `mean` per pull, standard deviations in scale units, `spread` per pull."""
+
+    mean: tuple[float, ...]
+    assessor: float = 1.0
+    interaction: float = 0.5
+    error: float = 1.0
+    scale_use: float = 0.0
+    spread: tuple[float, ...] | None = None
+    rounded: bool = False
+    sitting: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """The truth behind a study: pulls in hours, attributes, correlation of all random parts, share of missing scores."""
+
+    hours: tuple[float, ...]
+    attributes: Mapping[str, AttributeTruth]
+    correlation: float = 0.3
+    missing: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse impossible scenarios by name."""
+        if not 0 <= self.correlation < 1:
+            raise ValueError(f"correlation must lie between 0 and 1, got {self.correlation}")
+        if not 0 <= self.missing < 1:
+            raise ValueError(f"missing must be a share below 1, got {self.missing}")
+        if len(self.hours) < 2 or list(self.hours) != sorted(set(self.hours)):
+            raise ValueError(f"hours must be two or more, ascending, got {list(self.hours)}")
+        for name, truth in self.attributes.items():
+            for label, values in (("mean", truth.mean), ("spread", truth.spread)):
+                if values is not None and len(values) != len(self.hours):
+                    raise ValueError(
+                        f"attributes.{name}.{label}: {len(self.hours)} pulls need as many values, got {len(values)}"
+                    )
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """Who tastes how often: `first` sittings before the first look, `later` before each further one."""
+
+    assessors: int
+    replicates: int = 1
+    first: int = 1
+    later: int = 1
+
+    def sittings(self, look: int) -> int:
+        """Sittings served up to a look."""
+        return self.first + (look - 1) * self.later
+
+
+@dataclass(frozen=True, slots=True)
+class OperatingCharacteristics:
+    """Chances over simulated studies. `mean_hours` is what would be conched afterwards: the chosen pull, else the longest.
+
+    `too_early` is the chance of a stop at a pull whose true worsening reaches a margin; `monte_carlo_se` that of a chance
+    of one half, the largest there is.
+    """
+
+    stop: Mapping[float, float]
+    conche_longer: float
+    no_hour_fits: float
+    cannot_tell: float
+    mean_looks: float
+    too_early: float
+    mean_hours: float
+    monte_carlo_se: float
+    studies: int
+    seed: int
+
+    def stop_by(self, hours: float) -> float:
+        """Chance of a stop at `hours` or earlier."""
+        return sum(chance for h, chance in self.stop.items() if h <= hours)
+
+
+def first_order(hours: tuple[float, ...], start: float, plateau: float, tau: float) -> tuple[float, ...]:
+    """Means of a change that slows down: plateau + (start - plateau) exp(-h / tau)."""
+    return tuple(float(plateau + (start - plateau) * np.exp(-h / tau)) for h in hours)
+
+
+# ---- drawing ---------------------------------------------------------------------------------------------------------
+def draw(scenario: Scenario, design: Design, sittings: int, studies: int, rng: np.random.Generator) -> dict[str, Array]:
+    """Scores of `studies` complete studies: attribute -> (studies, assessors, pulls, sittings, replicates), NaN missing."""
+    a, h, r = design.assessors, len(scenario.hours), design.replicates
+    shapes = {
+        "scale": (a, 1, 1, 1),
+        "person": (a, 1, 1, 1),
+        "cell": (a, h, 1, 1),
+        "error": (a, h, sittings, r),
+        "day": (a, 1, sittings, 1),
+    }
+    names = list(scenario.attributes)
+    parts = {
+        part: _correlated(rng, (studies, *shape), len(names), scenario.correlation)
+        for part, shape in shapes.items()
+        if _needed(scenario, part)
+    }
+    return {
+        name: _scores(scenario, truth, {part: next(values) for part, values in parts.items()}, rng)
+        for name, truth in scenario.attributes.items()
+    }
+
+
+def _needed(scenario: Scenario, part: str) -> bool:
+    sizes = {"scale": "scale_use", "person": "assessor", "cell": "interaction", "error": "error", "day": "sitting"}
+    return any(getattr(truth, sizes[part]) > 0 for truth in scenario.attributes.values())
+
+
+def _correlated(rng: np.random.Generator, shape: tuple[int, ...], count: int, rho: float) -> Iterator[Array]:
+    """Standard normals for each attribute in turn, correlated by `rho`."""
+    if count == 1 or rho == 0:
+        for _ in range(count):
+            yield rng.standard_normal(shape)
+        return
+    common = rng.standard_normal(shape) * np.sqrt(rho)
+    for _ in range(count):
+        yield common + np.sqrt(1 - rho) * rng.standard_normal(shape)
+
+
+def _scores(scenario: Scenario, truth: AttributeTruth, z: Mapping[str, Array], rng: np.random.Generator) -> Array:
+    """Scores of one attribute from its standard normals."""
+    mean = np.array(truth.mean)[None, None, :, None, None] - CENTRE
+    spread = np.array(truth.spread if truth.spread is not None else np.ones(len(truth.mean)))[None, None, :, None, None]
+    noise = truth.error * z["error"] if "error" in z else np.zeros(())
+    y = (noise + truth.interaction * z["cell"] if "cell" in z else noise) * spread
+    y = y + (np.exp(truth.scale_use * z["scale"]) if "scale" in z else 1.0) * mean + CENTRE
+    if "person" in z:
+        y += truth.assessor * z["person"]
+    if "day" in z:
+        y = y + truth.sitting * z["day"]
+    if truth.rounded:
+        y = np.round(y)
+    y = np.clip(y, LOW, HIGH)
+    if scenario.missing > 0:
+        y = np.where(rng.random(y.shape) < scenario.missing, np.nan, y)
+    return np.asarray(y)
+
+
+def cells_of_draw(y: Array, by_sitting: bool) -> Cells:
+    """Cells of scores (B, a, h, S, r)."""
+    flat = y.reshape(*y.shape[:3], -1)
+    gaps = bool(np.isnan(flat).any())
+    with np.errstate(invalid="ignore"):
+        if gaps:
+            seen = np.isfinite(flat)
+            counts, sums = seen.sum(3).astype(float), np.nansum(flat, 3)
+            squares = np.nansum(flat**2, (1, 2, 3))
+            within = squares - np.divide(sums**2, counts, out=np.zeros_like(sums), where=counts > 0).sum((1, 2))
+        else:
+            counts, sums = np.full((1, *flat.shape[1:3]), float(flat.shape[3])), flat.sum(3)
+            within = np.einsum("bahk,bahk->b", flat, flat) - (sums**2).sum((1, 2)) / flat.shape[3]
+    table = _sitting_means(y) if by_sitting and y.shape[3] > 1 else None
+    return Cells(counts, sums, np.maximum(within, 0), table)
+
+
+def _sitting_means(y: Array) -> Array:
+    """Mean of each cell in each sitting, NaN where nothing was scored."""
+    seen = np.isfinite(y).sum(4)
+    return np.divide(np.nansum(y, 4), seen, out=np.full(seen.shape, np.nan), where=seen > 0)
+
+
+# ---- judging ---------------------------------------------------------------------------------------------------------
+def operating_characteristics(
+    scenario: Scenario,
+    rule: Rule,
+    design: Design,
+    studies: int = 2000,
+    seed: int = 1,
+    progress: Callable[[int, int], None] | None = None,
+) -> OperatingCharacteristics:
+    """Chances of every verdict when `design` meets `scenario` under `rule`, all its looks included.
+
+    Args:
+        scenario: the truth; its attributes are those of the rule.
+        rule: as sealed; `look` is ignored, all looks are taken in turn.
+        design: who tastes how often.
+        studies: how many studies to draw.
+        seed: of the draw; the same seed gives the same chances everywhere.
+        progress: called with (studies done, studies) after each chunk.
+
+    Raises:
+        ValueError: scenario and rule name different attributes, or the rule is impossible.
+    """
+    level = check_rule(rule)
+    if set(scenario.attributes) != set(rule.attributes):
+        raise ValueError(f"attributes: the truth has {sorted(scenario.attributes)}, the rule {sorted(rule.attributes)}")
+    control = _control(scenario, rule)
+    rng = np.random.default_rng(seed)
+    verdicts, pulls, looks = [], [], []
+    for start in range(0, studies, CHUNK):
+        size = min(CHUNK, studies - start)
+        drawn = draw(scenario, design, design.sittings(rule.looks), size, rng)
+        for kept, new in zip((verdicts, pulls, looks), _looks(drawn, rule, design, level, control), strict=True):
+            kept.append(new)
+        if progress is not None:
+            progress(start + size, studies)
+    return _summary(scenario, rule, np.concatenate(verdicts), np.concatenate(pulls), np.concatenate(looks), seed)
+
+
+def _control(scenario: Scenario, rule: Rule) -> int:
+    if rule.control is None:
+        return 0
+    if rule.control not in scenario.hours[:-1]:
+        raise ValueError(f"control: {rule.control:g} h is not one of the shorter pulls {list(scenario.hours[:-1])}")
+    return scenario.hours.index(rule.control)
+
+
+def _looks(
+    drawn: Mapping[str, Array], rule: Rule, design: Design, level: float, control: int
+) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
+    """Verdict, pull and number of looks of each study: the first answer ends it."""
+    B = len(next(iter(drawn.values())))
+    verdict, pull, used = np.full(B, len(VERDICTS) - 1), np.full(B, -1), np.ones(B)
+    open_ = np.arange(B)
+    for look in range(1, rule.looks + 1):
+        served = design.sittings(look)
+        by_sitting = "sitting:hours" in rule.adjust and served >= 2
+        cells = {name: cells_of_draw(y[open_, :, :, :served], by_sitting) for name, y in drawn.items()}
+        judged: Judged = judge(cells, rule.attributes, level, control)
+        verdict[open_], pull[open_], used[open_] = judged.verdict, judged.pull, look
+        open_ = open_[judged.verdict == len(VERDICTS) - 1]
+        if not len(open_):
+            break
+    return verdict, pull, used
+
+
+def _summary(
+    scenario: Scenario, rule: Rule, verdict: NDArray[np.intp], pull: NDArray[np.intp], looks: Array, seed: int
+) -> OperatingCharacteristics:
+    """Shares over the simulated studies."""
+    n = len(verdict)
+    hours = np.array(scenario.hours)
+    too_bad = np.zeros(len(hours), bool)
+    for name, wish in rule.attributes.items():
+        mean = np.array(scenario.attributes[name].mean)
+        off = mean - mean[-1]
+        worse = np.abs(off) if wish.wanted == "same" else (-off if wish.wanted == "higher" else off)
+        too_bad |= worse >= wish.margin
+    stopped = verdict == STOP
+    shares = np.bincount(verdict, minlength=len(VERDICTS)) / n
+    at = np.bincount(pull[stopped], minlength=len(hours)) / n
+    conched = np.where(stopped, hours[np.maximum(pull, 0)], hours[-1])
+    return OperatingCharacteristics(
+        stop={float(h): float(p) for h, p in zip(hours[:-1], at[:-1], strict=True)},
+        conche_longer=float(shares[1]),
+        no_hour_fits=float(shares[2]),
+        cannot_tell=float(shares[3]),
+        mean_looks=float(looks.mean()),
+        too_early=float((stopped & too_bad[np.maximum(pull, 0)]).mean()),
+        mean_hours=float(conched.mean()),
+        monte_carlo_se=float(0.5 / np.sqrt(n)),
+        studies=n,
+        seed=seed,
+    )
