@@ -1,7 +1,7 @@
 """What a design can show: complete studies drawn from a scenario and judged by the very rule that will decide.
 
-Score = clip(round?(3.5 + g (mean_h - 3.5) + A + spread_h (B + E) + T), 0, 10), g = exp(scale_use z); A assessor, B assessor:hours,
-E error, T assessor:sitting, all normal and correlated between attributes by `correlation`.
+Score = clip(round?(3.5 + g (mean_h - 3.5) + A + spread_h (B + E) + T), 0, 10), g = exp(scale_use z); A assessor,
+B assessor:hours, E error, T assessor:sitting, all normal and correlated between attributes by `correlation`.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ class AttributeTruth:
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """The truth behind a study: pulls in hours, attributes, correlation of all random parts, share of missing scores."""
+    """The truth behind a study: pulls in hours, attributes, correlation of all random parts, share missing."""
 
     hours: tuple[float, ...]
     attributes: Mapping[str, AttributeTruth]
@@ -76,10 +76,10 @@ class Design:
 
 @dataclass(frozen=True, slots=True)
 class OperatingCharacteristics:
-    """Chances over simulated studies. `mean_hours` is what would be conched afterwards: the chosen pull, else the longest.
+    """Chances over simulated studies. `mean_hours` is what would be conched afterwards: the chosen or the longest pull.
 
-    `too_early` is the chance of a stop at a pull whose true worsening reaches a margin; `monte_carlo_se` that of a chance
-    of one half, the largest there is.
+    `too_early` is the chance of a stop at a pull whose true worsening reaches a margin; `monte_carlo_se` that of a
+    chance of one half, the largest there is.
     """
 
     stop: Mapping[float, float]
@@ -105,7 +105,7 @@ def first_order(hours: tuple[float, ...], start: float, plateau: float, tau: flo
 
 # ---- drawing ---------------------------------------------------------------------------------------------------------
 def draw(scenario: Scenario, design: Design, sittings: int, studies: int, rng: np.random.Generator) -> dict[str, Array]:
-    """Scores of `studies` complete studies: attribute -> (studies, assessors, pulls, sittings, replicates), NaN missing."""
+    """Scores of whole studies: attribute -> (studies, assessors, pulls, sittings, replicates), NaN where missing."""
     a, h, r = design.assessors, len(scenario.hours), design.replicates
     shapes = {
         "scale": (a, 1, 1, 1),
@@ -211,12 +211,16 @@ def operating_characteristics(
         raise ValueError(f"attributes: the truth has {sorted(scenario.attributes)}, the rule {sorted(rule.attributes)}")
     control = _control(scenario, rule)
     rng = np.random.default_rng(seed)
-    verdicts, pulls, looks = [], [], []
+    verdicts: list[NDArray[np.intp]] = []
+    pulls: list[NDArray[np.intp]] = []
+    looks: list[Array] = []
     for start in range(0, studies, CHUNK):
         size = min(CHUNK, studies - start)
         drawn = draw(scenario, design, design.sittings(rule.looks), size, rng)
-        for kept, new in zip((verdicts, pulls, looks), _looks(drawn, rule, design, level, control), strict=True):
-            kept.append(new)
+        verdict, pull, used = _looks(drawn, rule, design, level, control)
+        verdicts.append(verdict)
+        pulls.append(pull)
+        looks.append(used)
         if progress is not None:
             progress(start + size, studies)
     return _summary(scenario, rule, np.concatenate(verdicts), np.concatenate(pulls), np.concatenate(looks), seed)
