@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 Triple = tuple[Array, Array, Array]
 BOTH = ("assessor", "cell")
+# Sums of squares below this share of the largest squared score are what rounding leaves of nothing.
+NOTHING = 1e-24
 LOG_2PI = float(np.log(2 * np.pi))
 
 
@@ -102,11 +104,10 @@ def fit_cells(counts: Array, sums: Array, within_ss: Array, interaction: bool = 
         within = np.where(copied, 0.0, within)
     parts = []
     for rows, route in _routes(counts, interaction):
-        if len(rows) == len(sums):
+        if len(rows) == len(counts):
             return route(counts, sums, within, copied)
         if len(rows):
-            own = counts[rows] if len(counts) > 1 else counts
-            parts.append((rows, route(own, sums[rows], within[rows], copied[rows])))
+            parts.append((rows, route(counts[rows], sums[rows], within[rows], copied[rows])))
     return _gathered(parts, copied)
 
 
@@ -123,7 +124,7 @@ def _check(counts: Array, sums: Array) -> None:
 
 def _copied(counts: Array, sums: Array, within: Array) -> NDArray[np.bool_]:
     """Where cells were scored more than once and yet nothing varies within them: the likelihood has no maximum."""
-    tight = within <= 1e-20 * np.abs(sums).max((1, 2)) ** 2
+    tight = within <= NOTHING * np.abs(sums).max((1, 2)) ** 2
     return np.asarray(tight & (counts > 1).any((1, 2)))
 
 
@@ -278,7 +279,10 @@ def _balanced(counts: Array, sums: Array, within: Array, copied: NDArray[np.bool
     between = np.vecdot(person, person)
     f1, f2 = float((a - 1) * (h - 1)), float(a - 1)
     m2 = r * h * between / f2
-    m1 = r * _interaction_squares(rest, person, squares, between) / f1
+    nothing = NOTHING * (squares + np.vecdot(pulls, pulls))
+    across = _interaction_squares(rest, person, squares, between)
+    m2 = np.where(between > nothing, m2, 0.0)
+    m1 = np.where(across > nothing, r * across / f1, 0.0)
     f0 = a * h * (r - 1.0)
     m0 = np.divide(within, f0, out=np.zeros_like(m1), where=f0 > 0)
     low, middle, high = _pooled((m0, m1, m2), (f0, f1, f2))
@@ -592,7 +596,7 @@ def _explained(cells: Array, seen: NDArray[np.bool_], within: Array) -> tuple[ND
     """Where assessors and pulls explain every score exactly, so that the likelihood has no maximum: whether (B,),
     then the pulls' means (B, h) and the assessors' variance (B,) of that additive fit."""
     scale = np.abs(cells).max((1, 2)) ** 2
-    exact = within <= 1e-20 * scale
+    exact = within <= NOTHING * scale
     means, person = np.zeros((len(cells), cells.shape[2])), np.zeros(len(cells))
     for row in np.flatnonzero(exact):
         at_person, at_pull = np.nonzero(seen[row % len(seen)])
@@ -600,7 +604,7 @@ def _explained(cells: Array, seen: NDArray[np.bool_], within: Array) -> tuple[ND
         X = np.hstack([np.eye(h)[at_pull], np.eye(a)[at_person]])
         y = cells[row][at_person, at_pull]
         found = np.linalg.lstsq(X, y)[0]
-        exact[row] = ((y - X @ found) ** 2).sum() <= 1e-20 * scale[row] * len(y)
+        exact[row] = ((y - X @ found) ** 2).sum() <= NOTHING * scale[row] * len(y)
         means[row], person[row] = found[:h] + found[h:].mean(), found[h:].var(ddof=1)
     return exact, means, person
 
@@ -625,7 +629,7 @@ def _satterthwaite(variance: Array, slopes: Array, spread: Array, otherwise: Arr
     """2 v^2 / g'Ag for variances (B, k), their slopes (B, P, k) and the parameters' covariance (B, P, P)."""
     bottom = ((spread @ slopes) * slopes).sum(1)
     df = np.repeat(np.asarray(otherwise, float)[:, None], variance.shape[1], 1)
-    return np.asarray(np.divide(2 * variance**2, bottom, out=df, where=bottom > 1e-300))
+    return np.asarray(np.divide(2 * variance**2, bottom, out=df, where=(bottom > 1e-300) & (variance > 0)))
 
 
 class Estimates(Protocol):

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtr
 
 from analysis import reml
-from analysis.cell_fits import CellFits, Estimates, connected_parts, contrast_of, f_of, fit_cells, hypothesis
+from analysis.cell_fits import NOTHING, CellFits, Estimates, connected_parts, contrast_of, f_of, fit_cells, hypothesis
 from analysis.crossed import CrossedProblem, containment
 
 __all__ = ["CellFits", "Cells", "Contrast", "FTest", "MixedFit", "cells_of", "fit", "fit_cells"]
@@ -78,6 +78,11 @@ class MixedFit:
     notes: tuple[str, ...]
     estimates: Estimates
 
+    def contrast(self, weights: Array) -> tuple[Array, Array, Array]:
+        """Estimate, SE and plain Satterthwaite df, each (k,), of contrasts `weights` (k, h) of the means."""
+        estimate, se, df = contrast_of(self.estimates, np.asarray(weights, float))
+        return estimate[0], se[0], df[0]
+
     def against(self, reference: object) -> tuple[Contrast, ...]:
         """Every other level of the first fixed factor minus `reference`.
 
@@ -88,7 +93,7 @@ class MixedFit:
             raise ValueError(f"reference {reference!r} is not among the levels {list(self.levels)}")
         at = self.levels.index(reference)
         eye = np.eye(len(self.levels))
-        estimate, se, df = (part[0] for part in contrast_of(self.estimates, eye - eye[at]))
+        estimate, se, df = self.contrast(eye - eye[at])
         with np.errstate(divide="ignore", invalid="ignore"):
             p = np.where(se > 0, 2 * stdtr(df, -np.abs(estimate) / se), np.nan)
         return tuple(
@@ -159,7 +164,7 @@ def _cells(data: pd.DataFrame, y: Array, level: str, assessor: str, attribute: s
     counts = np.asarray(np.bincount(at, minlength=size), np.float64)
     sums = np.asarray(np.bincount(at, y, size), np.float64)
     rest = y - (sums / np.maximum(counts, 1))[at]
-    within = np.bincount(which, rest * rest, shape[0])
+    within = np.asarray(np.bincount(which, rest * rest, shape[0]), np.float64)
     return Cells(counts.reshape(shape), sums.reshape(shape), within, attributes, assessors, levels)
 
 
@@ -369,7 +374,7 @@ def _problem(design: _Design, e: Array, terms: _Terms, notes: list[str]) -> Cros
     columns = np.column_stack([design.X, *(Z for _, Z in design.crossed), e])
     at = design.person * c + design.cell
     counts = np.asarray(np.bincount(at, minlength=a * c), np.float64)
-    sums = np.stack([np.bincount(at, column, a * c) for column in columns.T], 1)
+    sums = np.asarray(np.stack([np.bincount(at, column, a * c) for column in columns.T], 1), np.float64)
     nested: tuple[str, ...] = ("assessor",)
     if terms.pair and counts.max() > 1:
         nested = ("assessor", "cell")
@@ -392,7 +397,7 @@ def _is_copied(design: _Design, y: Array) -> bool:
     at = design.person * (int(design.cell.max()) + 1) + design.cell
     counts = np.bincount(at)
     rest = y - (np.bincount(at, y) / np.maximum(counts, 1))[at]
-    return bool(counts.max() > 1 and (rest**2).sum() <= 1e-20 * np.abs(y).max() ** 2)
+    return bool(counts.max() > 1 and (rest**2).sum() <= NOTHING * np.abs(y).max() ** 2)
 
 
 def _is_exact(problem: CrossedProblem) -> bool:
