@@ -96,6 +96,26 @@ class Study:
     example: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class PlanPower:
+    """What a plan can show: chances over `studies` simulated studies if the pull `enough_hours` is truly enough.
+
+    `two_more_people` and `one_more_sitting` are the chance of a stop at that pull or earlier with the design so changed.
+    """
+
+    enough_hours: float
+    stop_by: float
+    stop_later: float
+    conche_longer: float
+    no_hour_fits: float
+    cannot_tell: float
+    two_more_people: float
+    one_more_sitting: float
+    monte_carlo_se: float
+    studies: int
+    mean_looks: float
+
+
 # ---- people ------------------------------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class Staff:
