@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import secrets
 import signal
 import socket
 import subprocess
@@ -22,8 +23,8 @@ from typing import Any
 
 import pytest
 
-from studyapp.records import Attribute, JoinLink, Plan, Pull, Sitting, Staff
-from studyapp.services import accounts, joining, panel, planning, preparing, watching
+from studyapp.records import Attribute, JoinLink, Mark, Place, Plan, Pull, Sitting, Staff
+from studyapp.services import accounts, joining, panel, planning, preparing, tasting, watching
 from studyapp.store import Store, open_store
 
 CHROMIUM = Path("/usr/bin/chromium")
@@ -152,10 +153,20 @@ class Workshop:
         return f"/join/{self.links[number].code}"
 
     def scores(self) -> list[tuple[str, str, float | None, str | None]]:
-        """What the store holds now, oldest first: serving, line, value, reason. Read beside the server."""
+        """Every score row, oldest first: code, line, value, reason. Read beside the running server."""
         with self.store.read() as tx:
-            rows = tx.exec_driver_sql("SELECT serving, attribute, value, reason FROM score ORDER BY seq").all()
+            rows = tx.exec_driver_sql(
+                "SELECT serving.code, attribute.name, score.value, score.reason FROM score"
+                " JOIN serving ON serving.id = score.serving_id JOIN attribute ON attribute.id = score.attribute_id"
+                " ORDER BY score.id"
+            ).all()
         return [tuple(row) for row in rows]
+
+    def secrets(self) -> dict[str, str]:
+        """Ids of samples and of the study, by what they are: no browser may ever get one."""
+        with self.store.read() as tx:
+            samples = tx.exec_driver_sql("SELECT id FROM sample").scalars().all()
+        return {f"sample {number}": str(found) for number, found in enumerate(samples)} | {"study": self.study}
 
 
 # Words that must never reach an assessor: they are planted everywhere a study keeps something of its own.
@@ -215,6 +226,59 @@ def furnish(store: Store, plan: Plan, assessors: int = 5) -> Workshop:
         preparing.release_tray(store, preparer, sitting.id, tray.position, CHECKS, "Cleo")
     watching.open_sitting(store, leader, sitting.id)
     return Workshop(store, leader, preparer, study, sitting, joining.issue_links(store, leader, sitting.id), sealed)
+
+
+# ---- the hands -------------------------------------------------------------------------------------------------------
+class Hand:
+    """One assessor with a phone."""
+
+    def __init__(self, store: Store, token: str) -> None:
+        """The phone has joined already."""
+        self.store, self.token = store, token
+
+    def place(self) -> Place:
+        """What the phone shows."""
+        return tasting.place(self.store, self.token)
+
+    def mark(self, serving: str, line: str, value: float) -> str:
+        """Mark one line; returns the nonce."""
+        nonce = secrets.token_hex(12)
+        tasting.keep_mark(self.store, self.token, Mark(serving, line, value, nonce))
+        return nonce
+
+    def serving(self) -> Place:
+        """Agree, drink the warm-up away and stand before the next scored serving."""
+        tasting.agree(self.store, self.token)
+        here = self.place()
+        if here.kind == "warm_up":
+            assert here.serving is not None
+            tasting.finish_serving(self.store, self.token, here.serving)
+            here = self.place()
+        return here
+
+    def taste_all(self, value_of: Callable[[Place, str], float] = lambda _place, _line: 5.0) -> int:
+        """Mark every line of every serving; returns how many marks."""
+        marks = 0
+        here = self.serving()
+        while here.kind == "serving" and here.serving is not None:
+            for line in here.lines:
+                self.mark(here.serving, line.id, value_of(here, line.name))
+                marks += 1
+            tasting.finish_serving(self.store, self.token, here.serving)
+            here = self.place()
+        return marks
+
+
+@pytest.fixture
+def hand(workshop: Workshop) -> Hand:
+    """The first assessor of the workshop, joined."""
+    return Hand(workshop.store, joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", None))
+
+
+@pytest.fixture
+def hands(workshop: Workshop) -> list[Hand]:
+    """Every assessor of the workshop, joined."""
+    return [Hand(workshop.store, joining.join(workshop.store, link.code, "10.0.0.7", None)) for link in workshop.links]
 
 
 # ---- the browser -----------------------------------------------------------------------------------------------------

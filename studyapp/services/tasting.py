@@ -45,10 +45,14 @@ def place(store: Store, seat_token: str | None) -> Place:
     if not fresh:
         return here
     with store.write() as tx:
-        seat = _seat(tx, seat_token)
-        here, fresh = _place(tx, seat)
-        if fresh and here.serving and servings.start(tx, here.serving):
-            events.append(tx, "serving offered", {"serving": here.serving}, _sitting(tx, seat).study)
+        return _offer(tx, _seat(tx, seat_token))
+
+
+def _offer(tx: Any, seat: Seat) -> Place:
+    """The page, with the note that its serving was offered: from now on the serving takes marks."""
+    here, fresh = _place(tx, seat)
+    if fresh and here.serving and servings.start(tx, here.serving):
+        events.append(tx, "serving offered", {"serving": here.serving}, _sitting(tx, seat).study)
     return here
 
 
@@ -133,7 +137,7 @@ def _door(store: Store, seat_token: str | None, what: str, **values: Any) -> Pla
         if sitting.state != "closed" and not (present and present.agreed_at):
             sittings.keep_presence(tx, seat.sitting, seat.assessor, **values)
             events.append(tx, what, {"sitting": seat.sitting, "assessor": seat.assessor}, sitting.study)
-        return _place(tx, seat)[0]
+        return _offer(tx, seat)
 
 
 # ---- marks ---------------------------------------------------------------------------------------------------------
@@ -220,7 +224,7 @@ def finish_serving(store: Store, seat_token: str | None, serving: str) -> Place:
             raise OutOfDate(_("Not done: this page is out of date. Open your link again; your marks are kept."))
         if cup.finished_at is None:
             _finish(tx, seat, cup)
-        return _place(tx, seat)[0]
+        return _offer(tx, seat)
 
 
 def _finish(tx: Any, seat: Seat, cup: BlindServing) -> None:
@@ -249,7 +253,7 @@ def leave(store: Store, seat_token: str | None, keep_marks: bool) -> Place:
             sittings.keep_presence(tx, seat.sitting, seat.assessor, left_at=events.now(), kept=keep_marks)
             body = {"sitting": seat.sitting, "assessor": seat.assessor, "kept": keep_marks}
             events.append(tx, "left", body, sitting.study)
-        return _place(tx, seat)[0]
+        return _offer(tx, seat)
 
 
 def _give_up(tx: Any, sitting: Sitting, cup: BlindServing, keep_marks: bool) -> None:

@@ -35,7 +35,7 @@ def test_an_empty_store_takes_one_first_leader(store: Any) -> None:
 @pytest.mark.parametrize(("name", "phrase"), [("", PHRASE), ("x" * 61, PHRASE), ("Ada", "short")])
 def test_a_leader_needs_a_name_and_a_long_passphrase(store: Any, name: str, phrase: str) -> None:
     """What is wrong is said in a sentence that begins with what to mend."""
-    with pytest.raises(BadInput, match="^Fix the"):
+    with pytest.raises(BadInput, match=r"^Fix the"):
         accounts.first_leader(store, name, phrase)
     assert accounts.needs_first_leader(store)
 

@@ -103,8 +103,9 @@ def test_another_assessors_serving_is_refused(hands: list[Any]) -> None:
 def test_a_serving_that_was_not_offered_takes_no_mark(workshop: Any, hand: Any) -> None:
     """Neither agreement nor turn can be skipped by posting ahead."""
     here = hand.serving()
+    seat = joining.seat_of(workshop.store, hand.token)
     with workshop.store.read() as tx:
-        ahead = [cup.id for cup in servings.blind(tx, workshop.sitting.id, joining.seat_of(workshop.store, hand.token).assessor)][-1]  # fmt: skip
+        ahead = servings.blind(tx, seat.sitting, seat.assessor)[-1].id
     with pytest.raises(NotAllowed, match="turn"):
         hand.mark(ahead, here.lines[0].id, 5.0)
 
