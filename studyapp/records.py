@@ -98,7 +98,7 @@ class Study:
 
 @dataclass(frozen=True, slots=True)
 class PlanPower:
-    """What a plan can show: chances over `studies` simulated studies if the pull `enough_hours` is truly enough.
+    """What a plan can show: chances over simulated studies if the pull `enough_hours` is truly enough.
 
     `two_more_people` and `one_more_sitting` are the chance of a stop at that pull or earlier with the design so changed.
     """

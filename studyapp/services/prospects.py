@@ -17,7 +17,7 @@ START, ENOUGH = 3.5, 0.1
 
 
 def what_it_can_show(plan: Plan, seed: int = 1, studies: int = STUDIES) -> PlanPower:
-    """Chances of each verdict if the middle pull is truly enough, and what two more people or one more sitting change.
+    """Chances of each verdict if the middle pull is enough, and what two more people or one more sitting change.
 
     The spread of scores is assumed (assessors 1.0, their reading of a pull 0.5, a single mark 1.0 units) and said to be.
     """
