@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import importlib.util
 from collections.abc import Callable, Mapping
 
 import streamlit as st
@@ -28,16 +27,18 @@ def _titles() -> dict[str, str]:
         "open_key": _("Open the key"),
         "decide": _("Decide"),
         "bring": _("Bring scores"),
+        "panel": _("Panel"),
     }
 
 
 ROLES: Mapping[str, tuple[str, ...]] = {
     "assessor": ("taste",),
     "preparer": ("prepare",),
-    "leader": ("studies", "plan", "prepare", "watch", "open_key", "decide", "bring"),
+    "leader": ("studies", "prepare", "watch", "panel", "plan", "open_key", "decide", "bring"),
     "newcomer": ("first_run", "sign_in", "bring"),
     "nobody": ("sign_in",),
 }
+OF_ONE_STUDY = ("plan", "open_key", "decide", "bring")
 
 
 def _role(seat: Seat | None, staff: Staff | None) -> str:
@@ -62,11 +63,17 @@ def _screen(name: str) -> Callable[[], None]:
 
 
 def _pages(role: str) -> dict[str, st.Page]:
+    """Every page of a role; those of one study are reached from Studies and stay out of the menu."""
     titles = _titles()
-    built = [name for name in ROLES[role] if importlib.util.find_spec(f"studyapp.screens.{name}")]
     return {
-        name: st.Page(_screen(name), title=titles[name], url_path=name.replace("_", "-"), default=number == 0)
-        for number, name in enumerate(built)
+        name: st.Page(
+            _screen(name),
+            title=titles[name],
+            url_path=name.replace("_", "-"),
+            default=number == 0,
+            visibility="hidden" if name in OF_ONE_STUDY else "visible",
+        )
+        for number, name in enumerate(ROLES[role])
     }
 
 

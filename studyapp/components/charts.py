@@ -16,6 +16,7 @@ import altair as alt
 
 from analysis.stopping import AttributeResult, PullResult
 from studyapp.components.look import TOKENS, Theme
+from studyapp.findings import hours, pull_says, shown, units
 from studyapp.words import _
 
 HEIGHT = 250
@@ -76,25 +77,6 @@ def worsening(result: AttributeResult, scale: Scale, theme: Theme = "light") -> 
     return _dressed(alt.layer(*layers), frame.ink)
 
 
-def shown(result: AttributeResult, pull: PullResult) -> bool:
-    """Whether this pull, and each longer one, was shown to be good enough on this attribute."""
-    return result.shortest_hours is not None and pull.hours >= result.shortest_hours
-
-
-def say(result: AttributeResult, pull: PullResult) -> str:
-    """One pull in words, for a reader aloud."""
-    if pull.hours == result.reference_hours:
-        return _("{hours} hours: the reference").format(hours=hours_text(pull.hours))
-    if not result.judged or pull.decisive_upper is None:
-        return _("{hours} hours: not judged").format(hours=hours_text(pull.hours))
-    sentence = (
-        _("{hours} hours: worse by {worse}, at most {most}, within the margin")
-        if shown(result, pull)
-        else _("{hours} hours: worse by {worse}, at most {most}, not shown to be within the margin")
-    )
-    return sentence.format(hours=hours_text(pull.hours), worse=_unit(pull.difference), most=_unit(pull.decisive_upper))
-
-
 # ---- layers, from the back to the front --------------------------------------------------------------------------
 def _ground(result: AttributeResult, frame: _Frame) -> list[alt.Chart]:
     margin = result.rule.margin
@@ -108,7 +90,7 @@ def _ground(result: AttributeResult, frame: _Frame) -> list[alt.Chart]:
     )
     zero = _on([{"worse": 0}]).mark_rule(color=frame.ink["edge"], strokeWidth=1, aria=False)
     below = 9 if _crowded(_limit_at(result), margin, frame) else -8
-    words = _words(_("margin {margin}").format(margin=_unit(margin)), frame.right, margin, frame)
+    words = _words(_("margin {margin}").format(margin=units(margin)), frame.right, margin, frame)
     return [
         band.encode(x=frame.x(), x2="end:Q", y=frame.y(), y2="top:Q"),
         dashed.encode(y=frame.y()),
@@ -125,7 +107,7 @@ def _limit(result: AttributeResult, frame: _Frame) -> list[alt.Chart]:
         return []
     ink = frame.ink["ink"]
     edge = _on([{"worse": at}]).mark_rule(color=ink, strokeWidth=2, aria=False).encode(y=frame.y())
-    words = _words(_("limit {limit}").format(limit=_unit(result.rule.limit)), frame.right, at, frame)
+    words = _words(_("limit {limit}").format(limit=units(result.rule.limit)), frame.right, at, frame)
     below = 9 if _crowded(result.rule.margin, at, frame) else -8
     return [edge, words.mark_text(**_letters("right", below), fontWeight=600, color=ink)]
 
@@ -139,7 +121,7 @@ def _pole(result: AttributeResult, frame: _Frame) -> list[alt.Chart]:
         return [words.mark_text(**_letters("right", 0), fontWeight=600, color=frame.ink["ink"])]
     late = (hour - frame.left) / (frame.right - frame.left) > 0.55
     letters = _letters("right" if late else "left", 0) | {"dx": -11 if late else 11}
-    words = _words(_("{hours} h is enough").format(hours=hours_text(hour)), hour, top, frame)
+    words = _words(_("{hours} h is enough").format(hours=hours(hour)), hour, top, frame)
     pole = _on([{"hours": hour, "worse": result.rule.margin, "top": top}])
     return [
         pole.mark_rule(color=frame.ink["ink"], strokeWidth=1.5, aria=False).encode(
@@ -200,9 +182,9 @@ def _reference_mark(result: AttributeResult, frame: _Frame) -> list[alt.Chart]:
 
 # ---- parts -------------------------------------------------------------------------------------------------------
 def _frame(result: AttributeResult, scale: Scale, theme: Theme) -> _Frame:
-    hours = tuple(sorted({pull.hours for pull in result.pulls}))
-    edge = 0.06 * ((hours[-1] - hours[0]) or 1.0)
-    return _Frame(TOKENS[theme], scale, hours[0] - edge, hours[-1] + edge, hours)
+    pulls = tuple(sorted({pull.hours for pull in result.pulls}))
+    edge = 0.06 * ((pulls[-1] - pulls[0]) or 1.0)
+    return _Frame(TOKENS[theme], scale, pulls[0] - edge, pulls[-1] + edge, pulls)
 
 
 def _bar(pull: PullResult) -> tuple[float, ...]:
@@ -225,7 +207,7 @@ def _crowded(other: float | None, line: float, frame: _Frame) -> bool:
 
 def _datum(result: AttributeResult, pull: PullResult) -> dict[str, Any]:
     """What the browser gets of a pull: hours, numbers and its sentence."""
-    datum: dict[str, Any] = {"hours": pull.hours, "worse": pull.difference, "say": say(result, pull)}
+    datum: dict[str, Any] = {"hours": pull.hours, "worse": pull.difference, "say": pull_says(result, pull)}
     if pull.decisive_lower is not None and pull.decisive_upper is not None:
         datum |= {"low": pull.decisive_lower, "high": pull.decisive_upper}
     return datum
@@ -289,12 +271,3 @@ def _dressed(chart: alt.LayerChart, ink: Mapping[str, str]) -> alt.LayerChart:
         .configure_view(stroke=None)
         .configure_axis(labelColor=ink["quiet"])
     )
-
-
-def _unit(value: float) -> str:
-    return f"{value:.1f}".replace("-0.0", "0.0").replace("-", "−")
-
-
-def hours_text(value: float) -> str:
-    """Hours without needless zeros."""
-    return f"{value:g}"

@@ -13,7 +13,9 @@ from studyapp.store import Store
 from studyapp.words import _
 
 
-def study(store: Store, by: Staff, wanted: str | None, states: Collection[StudyState], empty: str) -> Study | None:
+def study(
+    store: Store, by: Staff, wanted: str | None, states: Collection[StudyState], heading: str, empty: str
+) -> Study | None:
     """The wanted study if it is in one of `states`; else a choice among those that are, or the sentence `empty`."""
     if wanted is not None:
         found = planning.study(store, by, wanted)
@@ -21,18 +23,20 @@ def study(store: Store, by: Staff, wanted: str | None, states: Collection[StudyS
             return found
     fitting = [one for one in planning.studies(store, by) if one.state in states]
     if not fitting:
-        look.put(look.lede(empty))
+        look.put(look.title(heading), look.lede(empty))
         return None
     names = [one.plan.title for one in fitting]
     chosen = st.selectbox(_("Study"), range(len(fitting)), format_func=names.__getitem__, key="which-study")
     return fitting[chosen]
 
 
-def sitting(store: Store, by: Staff, study_id: str | None, wanted: str | None, empty: str) -> Sitting | None:
+def sitting(
+    store: Store, by: Staff, study_id: str | None, wanted: str | None, heading: str, empty: str
+) -> Sitting | None:
     """The wanted sitting, or a choice among those of the study in the address, or of all that are not closed."""
     listed = preparing.sittings(store, by, study_id)
     if not listed:
-        look.put(look.lede(empty))
+        look.put(look.title(heading), look.lede(empty))
         return None
     titles = {one.id: one.plan.title for one in planning.studies(store, by)} if study_id is None else {}
     names = [_sitting_name(one, titles.get(one.study)) for one in listed]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import streamlit as st
 
 from studyapp.components import look
-from studyapp.components.charts import hours_text
+from studyapp.findings import hours as as_hours
 from studyapp.records import FillRow, Quantity, Sitting, Staff
 from studyapp.services import preparing
 from studyapp.store import Store
@@ -47,11 +47,11 @@ def _spares() -> str:
 
 def quantities(amounts: Sequence[Quantity]) -> str:
     """Box, hours, pieces and grams."""
-    body = [[one.letter, hours_text(one.hours), str(one.cups), f"{one.grams:g}"] for one in amounts]
+    body = [[one.letter, as_hours(one.hours), str(one.cups), f"{one.grams:g}"] for one in amounts]
     return look.table([_("box"), _("hours"), _("pieces"), _("grams")], body)
 
 
 def fill_table(rows: Sequence[FillRow]) -> str:
     """Seat, code and the box its piece comes from."""
-    body = [[str(row.seat), row.code, hours_text(row.hours), row.letter] for row in sorted(rows, key=lambda r: r.seat)]
-    return look.table([_("seat"), _("code"), _("hours"), _("box")], body)
+    body = [[str(row.seat), row.code, as_hours(row.hours), row.letter] for row in sorted(rows, key=lambda r: r.seat)]
+    return look.table([_("seat"), _("code"), _("hours"), _("box")], body, "codes")

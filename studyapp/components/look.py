@@ -166,15 +166,19 @@ def pair(left: str, right: str) -> str:
     return f'<div class="pair">{left}{right}</div>'
 
 
-def table(heads: Sequence[str], body: Iterable[Sequence[str]]) -> str:
-    """A real table; the first cell of a line is its heading. Wide ones scroll inside their own frame."""
+def table(heads: Sequence[str], body: Iterable[Sequence[str]], kind: str = "") -> str:
+    """A real table; the first cell of a line is its heading. Wide ones scroll inside their own frame.
+
+    `kind` "words" sets every column to the left, "codes" makes the last one large.
+    """
     top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
     lines = "".join(
         f'<tr><th scope="row">{escape(first)}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in rest)}</tr>'
         for first, *rest in body
     )
     inner = f"<table><thead><tr>{top}</tr></thead><tbody>{lines}</tbody></table>"
-    return f'<div class="tablewrap" tabindex="0" role="group" aria-label="{escape(", ".join(heads[:3]))}">{inner}</div>'
+    frame = f'class="tablewrap {escape(kind)}" tabindex="0" role="group" aria-label="{escape(", ".join(heads[:3]))}"'
+    return f"<div {frame}>{inner}</div>"
 
 
 def box(tone: Tone, heading: str, *pieces: str) -> str:

@@ -67,6 +67,8 @@ def _numbers(plan: Plan, key: str) -> Plan:
 
 def _load(plan: Plan) -> str:
     pieces = len(plan.pulls) * plan.replicates
+    if not pieces:
+        return _("How long a sitting takes shows here once the pulls are written.")
     pieces_said = ngettext("{n} scored piece", "{n} scored pieces", pieces).format(n=pieces)
     minutes = round(pieces * (plan.rest_seconds / 60 + 2))
     return _("{pieces} a sitting, about {minutes} minutes a person; {grams} g eaten.").format(

@@ -9,8 +9,8 @@ from datetime import datetime, timedelta
 import streamlit as st
 
 from studyapp.components import look
-from studyapp.components.charts import hours_text
 from studyapp.components.plan_problems import beside
+from studyapp.findings import hours as as_hours
 from studyapp.records import Plan, Problem, Pull
 from studyapp.words import _
 
@@ -55,7 +55,7 @@ def _batch(plan: Plan, key: str) -> Plan:
 def _pulls(plan: Plan, key: str) -> Plan:
     typed = st.text_input(
         _("Pulls, hours after hour zero"),
-        ", ".join(hours_text(pull.hours) for pull in plan.pulls),
+        ", ".join(as_hours(pull.hours) for pull in plan.pulls),
         key=f"pulls-{key}",
         placeholder="0, 4, 8, 12, 16, 24",
     )
@@ -108,7 +108,7 @@ def _planned(start: datetime | None, hours: float) -> str | None:
 def _times(pulls: Sequence[Pull]) -> str:
     return "; ".join(
         _("{hours} h at {time}").format(
-            hours=hours_text(pull.hours), time=datetime.fromisoformat(pull.planned_at).strftime("%d %b %H:%M")
+            hours=as_hours(pull.hours), time=datetime.fromisoformat(pull.planned_at).strftime("%d %b %H:%M")
         )
         for pull in pulls
         if pull.planned_at
@@ -125,6 +125,6 @@ def _control(plan: Plan, key: str) -> float | None:
         _("Pull known to differ (the panel must find it)"),
         shorter,
         start,
-        format_func=lambda hours: _("{hours} h").format(hours=hours_text(hours)),
+        format_func=lambda hours: _("{hours} h").format(hours=as_hours(hours)),
         key=f"control-{key}-{'-'.join(str(number) for number in range(len(shorter)))}",
     )

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import streamlit as st
 
 from studyapp.components import acts, look
-from studyapp.components.charts import hours_text
 from studyapp.components.moments import clock
+from studyapp.findings import hours as as_hours
 from studyapp.records import Problem, SealSlip, Staff, Study
 from studyapp.services import planning
 from studyapp.store import Store
@@ -80,7 +80,7 @@ def pulls(store: Store, by: Staff, study: Study) -> None:
         hours = st.selectbox(
             _("Pull"),
             [pull.hours for pull in study.plan.pulls],
-            format_func=lambda value: _("{hours} h").format(hours=hours_text(value)),
+            format_func=lambda value: _("{hours} h").format(hours=as_hours(value)),
             key=f"pull-hours-{study.id}",
         )
         taken = st.datetime_input(_("Taken at"), "now", key=f"pull-at-{study.id}")

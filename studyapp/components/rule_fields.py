@@ -9,7 +9,7 @@ from typing import Literal
 import streamlit as st
 
 from studyapp.components import look
-from studyapp.components.charts import hours_text
+from studyapp.findings import hours as as_hours
 from studyapp.words import _
 
 
@@ -31,7 +31,7 @@ def draw(attributes: Sequence[str], pulls: Sequence[float]) -> str:
     control = st.selectbox(
         _("Pull known to differ"),
         shorter,
-        format_func=lambda hours: _("{hours} h").format(hours=hours_text(hours)),
+        format_func=lambda hours: _("{hours} h").format(hours=as_hours(hours)),
         key=f"bring-control-{len(shorter)}",
     )
     return toml(lines, control)

@@ -9,11 +9,13 @@ import streamlit as st
 from analysis.stopping import Offer
 from studyapp.components import acts, look
 from studyapp.components.moments import clock
-from studyapp.components.verdict import offer_name
+from studyapp.findings import OfferRow
 from studyapp.records import Deviation, Staff, Study
 from studyapp.services import deciding
 from studyapp.store import Store
 from studyapp.words import _
+
+SIGNATURES = 2
 
 
 def departures(noted: Sequence[Deviation]) -> None:
@@ -37,14 +39,14 @@ def _known(known: str) -> str:
 
 
 # ---- signatures --------------------------------------------------------------------------------------------------
-def sign(store: Store, by: Staff, study: Study, report: str) -> None:
-    """Who signed, and the buttons to sign and to print."""
+def sign(store: Store, by: Staff, study: Study, report: str, *, over: bool) -> None:
+    """Who signed, and the buttons to sign and to print; while another look may follow there is nothing to sign."""
     signed = deciding.signatures(store, by, study.id)
     if signed:
         lines = [look.row(look.strong(one.name), look.plain(f"{one.role}, {clock(one.at)}")) for one in signed]
         look.put(look.title(_("Signed"), 2), look.rows(lines))
     with st.container(horizontal=True, key="verdict-acts"):
-        if st.button(_("Sign the decision"), type="primary", key="sign"):
+        if over and len(signed) < SIGNATURES and st.button(_("Sign the decision"), type="primary", key="sign"):
             st.dialog(_("Sign the decision"))(_sign)(store, by, study)
         st.link_button(_("Print the report"), report)
 
@@ -64,14 +66,16 @@ def _sign(store: Store, by: Staff, study: Study) -> None:
 
 
 # ---- after "cannot tell" -----------------------------------------------------------------------------------------
-def next_sitting(store: Store, by: Staff, study: Study, offers: Sequence[Offer]) -> str | None:
+def next_sitting(
+    store: Store, by: Staff, study: Study, offers: Sequence[Offer], rows: Sequence[OfferRow]
+) -> str | None:
     """Choose a way to an answer; the id of the new sitting once it is planned."""
     if not offers:
         return None
     chosen = st.radio(
         _("Next sitting"),
         range(len(offers)),
-        format_func=lambda number: offer_name(offers[number]),
+        format_func=lambda number: rows[number].what,
         key="next-offer",
     )
     if not st.button(_("Plan the next sitting"), type="primary", key="next-sitting"):

@@ -41,7 +41,7 @@ def rows(progress: Progress, now: datetime | None = None) -> str:
             look.chip("ring", _("to come"), "quiet"),
         ]
     )
-    return look.rows(lines, "seats open") + f'<p class="say small">{legend}</p>'
+    return look.rows(lines, "seats open") + f'<p class="say small legend">{legend}</p>'
 
 
 def dots(seat: Seated) -> str:
@@ -66,15 +66,13 @@ def where(seat: Seated, now: datetime | None = None) -> str:
         "nothing": _("has not opened the link yet"),
         "welcome": _("reads the first page"),
         "warm_up": _("tasting the warm-up piece"),
-        "serving": ngettext(
-            "tasting serving {n}, since {minutes} minute", "tasting serving {n}, since {minutes} minutes", minutes
-        ),
+        "serving": _("tasting serving {n}, since {minutes} min") if minutes else _("tasting serving {n}"),
         "rest": _("resting, {left} left"),
         "waiting": _("waits for tray {tray}"),
         "paused": _("paused"),
         "done": _("done"),
-        "stopped": _("has stopped; the marks are kept"),
-        "left": _("has stopped; the marks were taken out"),
+        "stopped": _("has stopped"),
+        "left": _("does not taste today"),
     }
     return sentences[seat.kind].format(
         n=seat.saved + 1, minutes=minutes, left=countdown(seat.ready_at, now), tray=_tray_name(seat.waits_for_tray)

@@ -36,7 +36,7 @@ def step(study: Study, sittings: Sequence[Sitting]) -> Step:
     if study.state == "draft":
         return Step("now", "ring", "", _("draft"), _draft_line(study), _("Go on planning"), "plan")
     if study.state == "opened":
-        line = _("The key is open. Read the verdict, then sign it or plan the next sitting.")
+        line = _("Read the verdict, then sign it or plan the next sitting.")
         return Step("now", "disc", "patina", _("key open"), line, _("Read the verdict"), "decide")
     if study.state == "decided":
         line = _("Decided and signed.")
@@ -53,7 +53,7 @@ def _sealed_step(study: Study, sittings: Sequence[Sitting]) -> Step:
         return Step("now", "triangle", "copper", _("all tasted"), line, _("Open the key"), "open_key")
     if any(sitting.state in ("open", "paused") for sitting in sittings):
         return Step("now", "dot", "patina", _("tasting now"), line, _("Watch the sitting"), "watch")
-    sealed = _("Sealed on {day}. {line}").format(day=day(study.sealed_at or study.created_at), line=line)
+    sealed = _("Since {day}. {line}").format(day=day(study.sealed_at or study.created_at), line=line)
     return Step("later", "square", "", _("sealed"), sealed, _("Open a sitting"), "watch")
 
 
@@ -95,9 +95,9 @@ def _line(study: Study, here: Step, go: Callable[[str, str], None]) -> None:
     with st.container(key=f"card-study-{study.id}", horizontal=True, vertical_alignment="center"):
         invented = look.chip("square", _("invented"), "quiet") if study.example else ""
         with st.container(width="stretch"):
+            state = look.chip(here.mark, here.state, here.tone)
             look.put(
-                look.pair(look.title(study.plan.title, 3), look.chip(here.mark, here.state, here.tone) + invented),
-                look.quiet(here.line),
+                look.title(study.plan.title, 3), f'<p class="say quiet">{state} {look.plain(here.line)} {invented}</p>'
             )
-        if st.button(here.act, key=f"go-{study.id}", type="primary" if here.group == "now" else "secondary"):
+        if st.button(here.act, key=f"go-{study.id}"):
             go(here.page, study.id)

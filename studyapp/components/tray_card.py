@@ -34,7 +34,7 @@ def name(tray: Tray, trays: Sequence[Tray]) -> str:
 def cups(tray: Tray) -> str:
     """Seat, person and code, in the order of the seats."""
     body = [[str(cup.seat), cup.pseudonym, cup.code] for cup in sorted(tray.cups, key=lambda cup: cup.seat)]
-    return look.table([_("seat"), _("assessor"), _("code")], body)
+    return look.table([_("seat"), _("assessor"), _("code")], body, "words codes")
 
 
 def draw(store: Store, by: Staff, tray: Tray, trays: Sequence[Tray]) -> None:

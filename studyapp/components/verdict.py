@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import streamlit as st
 
-from analysis.stopping import AttributeResult, Decision, Offer, PullResult
+from analysis.stopping import AttributeResult, Decision, PullResult
 from studyapp import findings
 from studyapp.components import charts, look
 from studyapp.components.look import Theme
-from studyapp.findings import HoursFinding
+from studyapp.findings import Costs, HoursFinding, OfferRow, decimal
+from studyapp.findings import hours as as_hours
 from studyapp.records import Plan
-from studyapp.words import _, ngettext
+from studyapp.words import _
 
 # Marking a handful of lines takes about this long, beside the rest.
 MINUTES_A_SERVING = 2
@@ -29,19 +28,22 @@ def head(finding: HoursFinding, crumb: str) -> None:
     )
 
 
-def pictures(decision: Decision, theme: Theme) -> None:
+def pictures(decision: Decision, finding: HoursFinding, theme: Theme) -> None:
     """One chart an attribute on one scale, the binding one first."""
     drawn = [result for result in _in_order(decision) if result.judged and len(result.pulls) > 1]
     if not drawn:
         return
-    look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(decision))
+    look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(finding))
     scale = charts.shared_scale(drawn)
     with st.container(key="charts"):
         for number, result in enumerate(drawn):
             with st.container(key=f"card-chart-{number}"):
                 look.put(_chart_head(result, decision))
                 st.altair_chart(
-                    charts.worsening(result, scale, theme), theme=None, width="stretch", alt=_alt(result, decision)
+                    charts.worsening(result, scale, theme),
+                    theme=None,
+                    width="stretch",
+                    alt=findings.attribute_alt(result),
                 )
 
 
@@ -59,54 +61,30 @@ def caution(finding: HoursFinding) -> None:
 
 
 # ---- the price of an answer ----------------------------------------------------------------------------------------
-def price(offers: Sequence[Offer], plan: Plan | None) -> None:
+def costs(plan: Plan) -> Costs:
+    """What one serving asks of a person under this plan."""
+    return Costs(plan.piece_g, plan.rest_seconds / 60 + MINUTES_A_SERVING)
+
+
+def price(finding: HoursFinding) -> None:
     """Ways to an answer, each with what it asks of a person and how often it settles the question."""
-    if not offers:
+    if not finding.offers:
         look.put(look.box("patina", _("What an answer would cost"), look.text(_no_offer())))
         return
-    heads = [_("one of these"), _("it asks"), _("gives an answer")]
-    body = [[offer_name(offer), _cost(offer, plan), _chance(offer)] for offer in offers]
+    heads = [_("one of these"), _("asks of a person"), _("gives an answer")]
+    body = [[offer.what, _asks(offer), offer.chance] for offer in finding.offers]
+    rough = _("The chances come from this panel's own spread; they are rough and rather low than high.")
     look.put(
-        look.box(
-            "patina",
-            _("What an answer would cost"),
-            look.table(heads, body),
-            look.text(
-                _("The chances come from this panel's own spread, so they are rough and err on the low side."), "small"
-            ),
-        )
+        look.box("patina", _("What an answer would cost"), look.table(heads, body, "price"), look.text(rough, "small"))
     )
 
 
 def _no_offer() -> str:
-    return _("The sealed number of looks is used up. An answer needs a new study with a new seal.")
+    return _("The sealed looks are used up. An answer needs a new study with a new seal.")
 
 
-def offer_name(offer: Offer) -> str:
-    """What to do, in a few words."""
-    sittings = ngettext("{n} more sitting", "{n} more sittings", offer.sittings).format(n=offer.sittings)
-    if offer.name == "open pulls":
-        pulls = ", ".join(charts.hours_text(hours) for hours in offer.pulls)
-        return _("{sittings}, only {pulls} h").format(sittings=sittings, pulls=pulls)
-    if offer.name == "more replicates":
-        return _("{sittings}, each pull {n} times").format(sittings=sittings, n=offer.replicates)
-    return _("{sittings}, all pulls").format(sittings=sittings)
-
-
-def _cost(offer: Offer, plan: Plan | None) -> str:
-    pieces = ngettext("{n} piece a person", "{n} pieces a person", offer.servings).format(n=offer.servings)
-    if plan is None:
-        return pieces
-    grams = round(offer.servings * plan.piece_g * max(1, len(plan.assessors)))
-    minutes = round(offer.servings * (plan.rest_seconds / 60 + MINUTES_A_SERVING))
-    return _("{pieces}, {minutes} min; {grams} g in all").format(pieces=pieces, minutes=minutes, grams=grams)
-
-
-def _chance(offer: Offer) -> str:
-    tenths = round(offer.settles * 10)
-    if tenths == 0:
-        return _("less than 1 in 10")
-    return _("at least about {tenths} in 10").format(tenths=tenths)
+def _asks(offer: OfferRow) -> str:
+    return ", ".join(part for part in (offer.servings, offer.grams, offer.minutes) if part)
 
 
 # ---- the numbers -------------------------------------------------------------------------------------------------
@@ -141,7 +119,7 @@ def _pull_line(result: AttributeResult, pull: PullResult) -> list[str]:
         _("reference") if pull.hours == result.reference_hours else _("yes") if pull.within_margin else _("not shown")
     )
     return [
-        charts.hours_text(pull.hours),
+        as_hours(pull.hours),
         _number(pull.mean, 2),
         _number(pull.difference, 2),
         _number(pull.decisive_lower, 2),
@@ -176,16 +154,12 @@ def _in_order(decision: Decision) -> list[AttributeResult]:
     return sorted(decision.attributes.values(), key=lambda result: result.name != decision.binding)
 
 
-def _legend(decision: Decision) -> str:
+def _legend(finding: HoursFinding) -> str:
     """The marks of the charts in a sentence, each in its own shape and colour."""
-    share = round((1 - 2 * decision.level) * 100)
-    said = look.plain(
-        _("Up is worse. Units of the 0 to 10 scale; the bar is the {share} % interval.").format(share=share)
-    )
-    within = look.chip("disc", _("within"), "patina") + look.plain(_(": the whole bar lies in the shaded margin."))
-    open_ = look.chip("cross", _("not shown"), "copper") + look.plain(_(": it reaches out, or a longer pull does."))
+    within = look.chip("disc", _("within"), "patina") + look.plain(_(": it does."))
+    open_ = look.chip("cross", _("not shown"), "copper") + look.plain(_(": it does not, or a longer pull does not."))
     reference = look.chip("square", _("reference")) + look.plain(_(": the longest pull."))
-    return f'<p class="say quiet">{said} {within} {open_} {reference}</p>'
+    return f'<p class="say quiet">{look.plain(finding.charts_intro)} {within} {open_} {reference}</p>'
 
 
 def _chart_head(result: AttributeResult, decision: Decision) -> str:
@@ -195,9 +169,5 @@ def _chart_head(result: AttributeResult, decision: Decision) -> str:
     return look.pair(look.title(result.name, 3), f'<span class="note">{note}</span>')
 
 
-def _alt(result: AttributeResult, decision: Decision) -> str:
-    return findings.attribute_alt(result)
-
-
 def _number(value: float | None, digits: int) -> str:
-    return "–" if value is None else f"{value:.{digits}f}".replace("-", "−")
+    return "–" if value is None else decimal(value, digits)

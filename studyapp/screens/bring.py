@@ -59,8 +59,8 @@ def _verdict(scores: Path, rule: Path) -> None:
     finding = findings.hours_finding(decision, offers, scores.name)
     verdict.head(finding, look.quiet(_("Not sealed: this rule was written with the scores at hand.")))
     if decision.verdict == "cannot tell":
-        verdict.price(offers, None)
-    verdict.pictures(decision, session.theme())
+        verdict.price(finding)
+    verdict.pictures(decision, finding, session.theme())
     verdict.changes(finding)
     verdict.numbers(decision)
     verdict.caution(finding)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
+from analysis.stopping import Offer
 from studyapp import findings, session
 from studyapp.components import chooser, look, signing, verdict
+from studyapp.records import Study
 from studyapp.services import deciding, watching
 from studyapp.words import _
 
@@ -14,23 +16,34 @@ def render() -> None:
     """The page of one opened study."""
     by, store = session.someone(), session.store()
     study = chooser.study(
-        store, by, session.study_id(), ("opened", "decided"), _("No key is open yet. Open one from Studies.")
+        store,
+        by,
+        session.study_id(),
+        ("opened", "decided"),
+        _("Decide"),
+        _("No key is open yet. Open one from Studies."),
     )
     if study is None:
         return
     with st.spinner(_("Working out the verdict…")):
         decision = deciding.decision(store, by, study.id)
-        offers = deciding.offers(store, by, study.id) if decision.verdict == "cannot tell" else ()
-    finding = findings.hours_finding(decision, offers, study.plan.title)
+        offers = _offers(study) if decision.verdict == "cannot tell" else ()
+    finding = findings.hours_finding(decision, offers, study.plan.title, verdict.costs(study.plan))
     verdict.head(finding, look.crumb(_("Studies"), study.plan.title, session.href("studies")))
     if decision.verdict == "cannot tell":
-        verdict.price(offers, study.plan)
-        planned = signing.next_sitting(store, by, study, offers)
+        verdict.price(finding)
+        planned = signing.next_sitting(store, by, study, offers, finding.offers)
         if planned is not None:
             session.go("prepare", study=study.id, sitting=planned)
-    verdict.pictures(decision, session.theme())
+    verdict.pictures(decision, finding, session.theme())
     verdict.changes(finding)
     signing.departures(watching.deviations(store, by, study.id))
     verdict.numbers(decision)
-    signing.sign(store, by, study, f"/print/report/{study.id}")
+    signing.sign(store, by, study, f"/print/report/{study.id}", over=not offers)
     verdict.caution(finding)
+
+
+def _offers(study: Study) -> tuple[Offer, ...]:
+    """The ways to an answer that the sealed plan allows: the servings of a pull in a sitting are sealed."""
+    found = deciding.offers(session.store(), session.someone(), study.id)
+    return tuple(offer for offer in found if offer.replicates == study.plan.replicates)

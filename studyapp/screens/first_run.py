@@ -5,8 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from studyapp import session
-from studyapp.components import credentials, look
-from studyapp.services import accounts
+from studyapp.components import look
 from studyapp.words import _
 
 
@@ -24,13 +23,10 @@ def render() -> None:
         look.steps(_path()),
     )
     with st.container(horizontal=True):
-        fresh = not invented and accounts.needs_first_leader(session.store())
-        if fresh and st.button(_("Plan my own study"), type="primary", key="own"):
-            session.keep("own", True)
+        if not invented and st.button(_("Plan my own study"), type="primary", key="own"):
+            session.go("sign_in")
         if st.button(_("Bring scores I have"), key="bring"):
             session.go("bring")
-    if session.kept("own", False):
-        credentials.first_leader()
 
 
 def _promise() -> str:

@@ -14,7 +14,7 @@ def render() -> None:
     """What becomes visible, what can no longer be done, and who opens."""
     by, store = session.someone(), session.store()
     empty = _("No study waits for its key. A key opens after the last serving of a sealed study.")
-    study = chooser.study(store, by, session.study_id(), ("sealed",), empty)
+    study = chooser.study(store, by, session.study_id(), ("sealed",), _("Open the key"), empty)
     if study is None:
         return
     look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), look.title(_("Open the key")))
@@ -23,22 +23,25 @@ def render() -> None:
     look.put(
         look.lede(_("Opening joins the codes to the hours, and the verdict is worked out from the sealed rule.")),
         look.title(_("What changes"), 2),
-        look.bullets(
-            [
-                _("You see the scores by hour and the verdict; so does the report."),
-                _("No more scores can be given in this look, and missing ones stay missing."),
-                _("The rule cannot change. It was sealed before the first score."),
-                _("The opening, its time and the name below go into the record. A key opens once a look."),
-            ]
-        ),
+        look.bullets(_changes()),
     )
     if left:
         told = _("{n} servings are still open. Close them as missing first, with a reason.").format(n=left)
         look.put(look.box("copper", _("Careful"), look.text(told)))
         if st.button(_("Go to the sitting"), key="to-watch"):
             session.go("watch", study=study.id)
-    name = st.text_input(_("Name of the person who opens the key"), max_chars=80, key="opener")
-    if st.button(_("Open the key"), type="primary", key="open-key"):
-        with acts.refusals():
-            deciding.open_key(store, by, study.id, name)
-            session.go("decide", study=study.id)
+    with st.container(key="narrow-open"):
+        name = st.text_input(_("Name of the person who opens the key"), max_chars=80, key="opener")
+        if st.button(_("Open the key"), type="primary", key="open-key"):
+            with acts.refusals():
+                deciding.open_key(store, by, study.id, name)
+                session.go("decide", study=study.id)
+
+
+def _changes() -> tuple[str, ...]:
+    return (
+        _("You see the scores by hour and the verdict; so does the report."),
+        _("No more scores can be given in this look, and missing ones stay missing."),
+        _("The rule cannot change. It was sealed before the first score."),
+        _("The opening, its time and the name below go into the record. A key opens once a look."),
+    )

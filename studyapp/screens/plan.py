@@ -29,7 +29,9 @@ def render() -> None:
     """The draft with its fields, or the sealed rule to read."""
     by, store = session.someone(), session.store()
     states = ("draft", "sealed", "opened", "decided")
-    study = chooser.study(store, by, session.study_id(), states, _("Nothing is planned yet. Begin under Studies."))
+    study = chooser.study(
+        store, by, session.study_id(), states, _("Plan"), _("Nothing is planned yet. Begin under Studies.")
+    )
     if study is None:
         return
     heading = _("Plan: {title}").format(title=study.plan.title)

@@ -7,17 +7,21 @@ import streamlit as st
 from studyapp import session
 from studyapp.components import chooser, key_card, look, tray_card
 from studyapp.records import Sitting, Staff, Tray
-from studyapp.services import preparing
+from studyapp.services import planning, preparing
 from studyapp.words import _
 
 
 def render() -> None:
     """The kitchen's page of one sitting."""
     by, store = session.someone(), session.store()
-    look.put(look.title(_("Prepare")))
-    sitting = chooser.sitting(store, by, session.study_id(), session.sitting_id(), _("No sealed study yet."))
+    top, heading = st.container(), _("Prepare")
+    sitting = chooser.sitting(store, by, session.study_id(), session.sitting_id(), heading, _("No sealed study yet."))
     if sitting is None:
         return
+    study = planning.study(store, by, sitting.study)
+    with top:
+        name = _("{study}, {label}").format(study=study.plan.title, label=sitting.label)
+        look.put(look.title(heading), look.lede(name))
     trays = preparing.trays(store, by, sitting.id)
     left, right = st.columns([3, 2], gap="medium")
     with left:
@@ -32,7 +36,7 @@ def _tray(by: Staff, trays: tuple[Tray, ...]) -> None:
     """The next tray to release first; any other can be looked at."""
     waiting = [number for number, tray in enumerate(trays) if tray.released_at is None]
     out = len(trays) - len(waiting)
-    look.put(look.lede(_("{out} of {n} trays are out.").format(out=out, n=len(trays))))
+    look.put(look.quiet(_("{out} of {n} trays are out.").format(out=out, n=len(trays))))
     names = [tray_card.name(tray, trays) for tray in trays]
     start = waiting[0] if waiting else 0
     chosen = st.selectbox(

@@ -25,19 +25,18 @@ def render() -> None:
         listed.append((study, study_list.step(study, sittings)))
     _start()
     study_list.draw(listed, lambda page, study: session.go(page, study=study))
+    if st.button(_("Bring scores I have"), key="bring"):
+        session.go("bring")
 
 
 def _start() -> None:
     """The name of a new study, and the button that begins its plan."""
     with st.container(key="card-new"), st.form("new-study", border=False):
-        name = st.text_input(
-            _("Name of a new study"), max_chars=120, placeholder=_("Dark 72 %, lot 14"), key="new-name"
-        )
-        begun = st.form_submit_button(_("Plan a study"), type="primary")
+        left, right = st.columns([4, 1], vertical_alignment="bottom")
+        hint = _("Dark 72 %, lot 14")
+        name = left.text_input(_("Name of a new study"), max_chars=120, placeholder=hint, key="new-name")
+        begun = right.form_submit_button(_("Plan a study"), type="primary", width="stretch")
     if begun:
         with acts.refusals():
             study = planning.new_study(session.store(), session.someone(), name)
             session.go("plan", study=study)
-    with st.container(horizontal=True):
-        if st.button(_("Bring scores I have"), key="bring"):
-            session.go("bring")

@@ -15,11 +15,13 @@ def render() -> None:
     """The page of one sitting."""
     by, store = session.someone(), session.store()
     empty = _("No sealed study waits for a sitting.")
-    sitting = chooser.sitting(store, by, session.study_id(), session.sitting_id(), empty)
+    top = st.container()
+    sitting = chooser.sitting(store, by, session.study_id(), session.sitting_id(), _("Watch"), empty)
     if sitting is None:
         return
     study = planning.study(store, by, sitting.study)
-    look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), look.title(sitting.label))
+    with top:
+        look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), look.title(sitting.label))
     if sitting.state == "planned":
         sitting_acts.begin(store, by, sitting)
     else:
