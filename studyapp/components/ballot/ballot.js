@@ -202,7 +202,7 @@ class Ballot {
     this.next = false;
     this.say("");
     this.warn(sentence || this.words.outOfDate);
-    if (!this.again) this.alert.after((this.again = button(this.words.refresh, () => this.mover.go())));
+    if (!this.again) this.alert.after((this.again = button(this.words.refresh, () => this.mover.go(false))));
   }
 
   late(scale, sentence) {
@@ -309,14 +309,5 @@ class Ballot {
 }
 
 export default function (component) {
-  return drawOnce(component, component.data.serving, (page) => {
-    const ballot = new Ballot(component, page);
-    return {
-      stop: () => ballot.stop(),
-      again: (anew) => {
-        ballot.mover.stop();
-        ballot.mover = mover(anew);
-      },
-    };
-  });
+  return drawPlace(component, component.data.serving, (...given) => new Ballot(...given));
 }

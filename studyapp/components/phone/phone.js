@@ -137,10 +137,12 @@ class Outbox {
 }
 
 // Ask for the next page; when nothing redraws (the socket may be dead without knowing it), load it anew, but only from
-// a server that answers, so that nobody is left with a browser's error page.
+// a server that answers, so that nobody is left with a browser's error page. A redraw of this same page ends the wait
+// only when nothing had moved: after a step that the server has taken, the old page drawn once more is not the next one.
 function mover(component) {
   let timer = 0;
   let alive = true;
+  let taken = false;
   const reload = async () => {
     while (alive) {
       try {
@@ -153,10 +155,15 @@ function mover(component) {
     }
   };
   return {
-    go() {
+    go(step = true) {
+      taken = step;
       component.setTriggerValue("moved", nonce());
       clearTimeout(timer);
       timer = setTimeout(reload, 4000);
+    },
+    use(anew) {
+      component = anew;
+      if (!taken) clearTimeout(timer);
     },
     stop() {
       alive = false;
@@ -186,6 +193,34 @@ function drawOnce(component, mark, draw) {
   };
   mounted.set(root, { mark, page, stop, again: drawn.again });
   return stop;
+}
+
+// A page of the sitting: made once, told of reruns, kept clear of dialogs.
+function drawPlace(component, mark, make) {
+  return drawOnce(component, mark, (page) => {
+    const drawn = make(component, page);
+    const watching = keepClear();
+    return {
+      stop() {
+        watching.disconnect();
+        drawn.stop();
+      },
+      again(anew) {
+        drawn.mover.use(anew);
+        drawn.setBase?.(anew.data.now);
+      },
+    };
+  });
+}
+
+// Streamlit covers the page with a dialog when its socket is gone. A ballot works without the socket and says itself
+// what waits, so that dialog is closed again; pages of a sitting open none of their own.
+function keepClear() {
+  const close = () => document.querySelectorAll("body > .stDialog button[aria-label='Close']").forEach((shut) => shut.click());
+  const watching = new MutationObserver(close);
+  watching.observe(document.body, { childList: true });
+  close();
+  return watching;
 }
 
 const heading = (label, note) => el("div", { class: "bar" }, el("b", {}, label), el("span", {}, note));

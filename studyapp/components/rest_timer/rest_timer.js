@@ -113,15 +113,5 @@ class Rest {
 }
 
 export default function (component) {
-  return drawOnce(component, component.data.ready_at, (page) => {
-    const rest = new Rest(component, page);
-    return {
-      stop: () => rest.stop(),
-      again: (anew) => {
-        rest.mover.stop();
-        rest.mover = mover(anew);
-        rest.setBase(anew.data.now);
-      },
-    };
-  });
+  return drawPlace(component, component.data.ready_at, (...given) => new Rest(...given));
 }

@@ -82,7 +82,7 @@ class Step {
       }
       return undefined;
     };
-    return el("section", { class: "card", "aria-label": note.label }, el("label", { for: "note" }, note.label), field, said, sent, button(note.send, go));
+    return el("section", { class: "card" }, el("label", { for: "note" }, note.label), field, said, sent, button(note.send, go));
   }
 
   // Ask quietly until the server knows a next step; a little apart from the others.
@@ -109,14 +109,5 @@ class Step {
 }
 
 export default function (component) {
-  return drawOnce(component, `${component.data.kind}-${component.data.number}`, (page) => {
-    const step = new Step(component, page);
-    return {
-      stop: () => step.stop(),
-      again: (anew) => {
-        step.mover.stop();
-        step.mover = mover(anew);
-      },
-    };
-  });
+  return drawPlace(component, `${component.data.kind}-${component.data.number}`, (...given) => new Step(...given));
 }
