@@ -56,10 +56,16 @@ def hours_finding(
         facts=(_binds(decision), _saved(decision), _control(decision), _holds_for(decision)),
         charts_intro=_charts_intro(decision),
         changes=what_would_change(decision),
-        warnings=tuple(warning_sentence(warning) for warning in decision.warnings),
+        warnings=_warnings(decision),
         caution=caution(),
         offers=offer_rows(offers, costs),
     )
+
+
+def _warnings(decision: Decision) -> tuple[str, ...]:
+    """Their sentences; that one batch was tasted stands among the changes already, unless nothing was found."""
+    said_already = {"one batch"} if decision.verdict != "cannot tell" else set()
+    return tuple(warning_sentence(warning) for warning in decision.warnings if warning.code not in said_already)
 
 
 def caution() -> str:

@@ -24,6 +24,11 @@ def speak(language: str) -> None:
     _language.set(language)
 
 
+def language() -> str:
+    """The language of the current context."""
+    return _language.get()
+
+
 def _(sentence: str) -> str:
     """The sentence in the current language."""
     return _catalogue(_language.get()).gettext(sentence)

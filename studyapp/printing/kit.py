@@ -1,0 +1,199 @@
+"""Paper for a sitting: labels and tray sheets with codes only, and apart from them the fill sheet with the key."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from studyapp.findings.numbers import decimal, hours
+from studyapp.printing.press import shown_time, typeset
+from studyapp.records import FillRow, Plan, Quantity, Sitting, Tray
+from studyapp.words import _, language, ngettext
+
+_SPARES = 2
+_FILL_ACROSS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class LabelSheet:
+    """Where the labels lie on an A4 sheet, mm: the size of one, rows and columns, first corner, gaps."""
+
+    width: float = 38.1
+    height: float = 21.2
+    across: int = 5
+    down: int = 13
+    top: float = 10.7
+    left: float = 4.7
+    gap: float = 2.5
+    row_gap: float = 0.0
+
+
+A4_65 = LabelSheet()
+
+
+def labels(trays: Sequence[Tray], sitting: Sitting, printed_at: str, sheet: LabelSheet = A4_65) -> bytes:
+    """A label a cup, tray by tray: code with a line under it, tray, seat; nothing else. PDF."""
+    return _kit(["labels"], sitting, printed_at, labels=_label_cells(trays), label=asdict(sheet))
+
+
+def label_outlines(printed_at: str, sheet: LabelSheet = A4_65) -> bytes:
+    """One page with the outline of every label, to hold against a sheet before printing on it. PDF."""
+    return _kit(["outlines"], None, printed_at, label=asdict(sheet))
+
+
+def tray_sheets(trays: Sequence[Tray], sitting: Sitting, plan: Plan, printed_at: str) -> bytes:
+    """A sheet a tray for whoever serves: seats and codes, checks to tick, columns to fill by hand. PDF."""
+    return _kit(["trays"], sitting, printed_at, trays=_tray_pages(trays, plan))
+
+
+def fill_sheet(rows: Sequence[FillRow], quantities: Sequence[Quantity], sitting: Sitting, printed_at: str) -> bytes:
+    """The key for the kitchen: which code holds which box, and how much of each pull to set aside. PDF."""
+    return _kit(["fill"], sitting, printed_at, **_key(rows, quantities))
+
+
+def preparation_pdf(
+    trays: Sequence[Tray],
+    rows: Sequence[FillRow],
+    quantities: Sequence[Quantity],
+    sitting: Sitting,
+    plan: Plan,
+    printed_at: str,
+    sheet: LabelSheet = A4_65,
+) -> bytes:
+    """Everything for one sitting in one PDF: labels, tray sheets, and last the fill sheet with the key."""
+    return _kit(
+        ["labels", "trays", "fill"],
+        sitting,
+        printed_at,
+        labels=_label_cells(trays),
+        label=asdict(sheet),
+        trays=_tray_pages(trays, plan),
+        **_key(rows, quantities),
+    )
+
+
+def _kit(parts: list[str], sitting: Sitting | None, printed_at: str, **content: Any) -> bytes:
+    name = sitting.label if sitting else ""
+    data = {"parts": parts, "lang": language(), "title": _titles(parts, name), "sitting": name}
+    return typeset("kit", data | {"words": _words(name, printed_at)} | content, printed_at)
+
+
+def _titles(parts: list[str], sitting: str) -> str:
+    titles = {
+        "labels": _("Labels, {sitting}"),
+        "outlines": _("Test page for labels"),
+        "trays": _("Tray sheets, {sitting}"),
+        "fill": _("Fill sheet, {sitting}"),
+    }
+    title = titles[parts[0]] if len(parts) == 1 else _("Preparation, {sitting}")
+    return title.format(sitting=sitting)
+
+
+# ---- content -----------------------------------------------------------------------------------------------------
+def tray_name(position: int) -> str:
+    """ "tray 3", or the warm-up."""
+    return _("warm-up") if position == 0 else _("tray {n}").format(n=position)
+
+
+def _label_cells(trays: Sequence[Tray]) -> list[dict[str, Any]]:
+    return [
+        {"code": cup.code, "place": [tray_name(tray.position), _("seat {n}").format(n=cup.seat)]}
+        for tray in sorted(trays, key=lambda tray: tray.position)
+        for cup in sorted(tray.cups, key=lambda cup: cup.seat)
+    ]
+
+
+def _tray_pages(trays: Sequence[Tray], plan: Plan) -> list[dict[str, Any]]:
+    last = max((tray.position for tray in trays), default=0)
+    return [
+        {
+            "title": _("Warm-up tray") if tray.position == 0 else _("Tray {n} of {m}").format(n=tray.position, m=last),
+            "facts": _tray_facts(plan),
+            "cups": [
+                *(
+                    {"seat": _("{n}  {name}").format(n=cup.seat, name=cup.pseudonym), "code": cup.code}
+                    for cup in sorted(tray.cups, key=lambda cup: cup.seat)
+                ),
+                *({"seat": _("spare"), "code": ""} for _spare in range(_SPARES)),
+            ],
+        }
+        for tray in sorted(trays, key=lambda tray: tray.position)
+    ]
+
+
+def _tray_facts(plan: Plan) -> list[tuple[str, str]]:
+    minutes = plan.rest_seconds / 60
+    return [
+        (_("serve at"), _("20 to 22 °C, all alike")),
+        (_("piece"), _("{g} g, one mould").format(g=decimal(plan.piece_g))),
+        (_("rest before"), _("{n} min").format(n=decimal(minutes, 0 if minutes.is_integer() else 1))),
+        (_("out by"), "__________"),
+    ]
+
+
+def _key(rows: Sequence[FillRow], quantities: Sequence[Quantity]) -> dict[str, Any]:
+    positions = sorted({row.position for row in rows})
+    return {
+        "fill_across": _FILL_ACROSS,
+        "fill": [
+            {
+                "title": tray_name(position)[:1].upper() + tray_name(position)[1:],
+                "cups": [
+                    {"seat": _("seat {n}").format(n=row.seat), "code": row.code, "letter": _box(row.letter)}
+                    for row in sorted(rows, key=lambda row: row.seat)
+                    if row.position == position
+                ],
+            }
+            for position in positions
+        ],
+        "totals": [
+            {
+                "letter": quantity.letter,
+                "hours": _("{h} h").format(h=hours(quantity.hours)),
+                "cups": ngettext("{n} cup", "{n} cups", quantity.cups).format(n=quantity.cups),
+                "grams": _("{g} g").format(g=decimal(quantity.grams, 0)),
+            }
+            for quantity in quantities
+        ],
+    }
+
+
+def _box(letter: str) -> str:
+    return _("box {letter}").format(letter=letter)
+
+
+def _words(sitting: str, printed_at: str) -> dict[str, Any]:
+    printed = _("printed {time}").format(time=shown_time(printed_at))
+    return {
+        "page": _("page {n} of {m}"),
+        "printed": printed,
+        "label_foot": _("Labels, {sitting}, {printed}").format(sitting=sitting, printed=printed),
+        "outline_foot": _("Test page: hold it against a sheet of labels. Print at 100 %, {printed}").format(
+            printed=printed
+        ),
+        "codes_only": _("CODES ONLY"),
+        "before": _("Before it leaves the kitchen"),
+        "checks": [
+            _("cleared as food by the person responsible"),
+            _("allergen list shown to assessors"),
+            _("no bloom, no broken piece, lids on"),
+            _("labels read against this sheet by a second person"),
+        ],
+        "columns": [_("seat"), _("code"), _("mass, g"), _("°C"), _("time out"), _("note")],
+        "filled_by": _("filled by"),
+        "checked_by": _("checked by"),
+        "tray_caution": _(
+            "This sheet goes with the tray and says nothing about what is in a cup. The fill sheet stays in the "
+            "kitchen, away from everyone who tastes or serves. A tasting cannot show that an allergen is absent, and "
+            "it clears nothing as food: your local food code and the people licensed to judge it decide that."
+        ),
+        "key": _("KEY: keep away from the tasting room"),
+        "fill_title": _("Fill sheet"),
+        "fill_caution": _(
+            "Whoever has read this sheet neither tastes nor serves in this study. Destroy it or lock it away when the "
+            "trays are filled."
+        ),
+        "totals": _("Set aside before you begin, spares included"),
+        "total_columns": [_("box"), _("pull"), _("cups"), _("mass"), _("set aside by")],
+    }

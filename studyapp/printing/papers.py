@@ -1,0 +1,142 @@
+"""Papers by their address: who asks, what for, and the bytes with a file name.
+
+The services decide who may see what; a paper is only the services' answer on a sheet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from studyapp.errors import NotFound
+from studyapp.printing import kit, slips
+from studyapp.records import Plan, Sitting, Staff
+from studyapp.services import planning, preparing, watching
+from studyapp.services.access import require, sitting_or_refuse
+from studyapp.words import _
+
+if TYPE_CHECKING:
+    from studyapp.printing.report import ReportRecord
+    from studyapp.store import Store
+
+
+def paper(store: Store, by: Staff, kind: str, of: str) -> tuple[str, bytes]:
+    """One paper as (file name, PDF).
+
+    Args:
+        kind: "labels", "outlines", "trays", "ballots" (leader or preparer), "fill", "preparation" (preparer), all of a
+            sitting; "report" (leader) of a study.
+        of: the id of the sitting or the study; "outlines" needs none.
+
+    Raises:
+        NotAllowed: the role or the state of the study forbids it.
+        NotFound: there is no such paper, sitting or study.
+    """
+    maker = _PAPERS.get(kind)
+    if maker is None:
+        raise NotFound(_("Not done: there is no paper named {kind}.").format(kind=kind))
+    return f"{kind}.pdf", maker(store, by, of)
+
+
+def printed_now() -> str:
+    """The clock of this machine, with its offset."""
+    return datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+
+
+def _sitting(store: Store, by: Staff, sitting_id: str) -> tuple[Sitting, Plan]:
+    require(by, "leader", "preparer")
+    with store.read() as tx:
+        sitting = sitting_or_refuse(tx, sitting_id)
+    return sitting, planning.study(store, by, sitting.study).plan
+
+
+def _outlines(store: Store, by: Staff, of: str) -> bytes:
+    require(by, "leader", "preparer")
+    return kit.label_outlines(printed_now())
+
+
+def _labels(store: Store, by: Staff, of: str) -> bytes:
+    sitting, _plan = _sitting(store, by, of)
+    return kit.labels(preparing.trays(store, by, of), sitting, printed_now())
+
+
+def _trays(store: Store, by: Staff, of: str) -> bytes:
+    sitting, plan = _sitting(store, by, of)
+    return kit.tray_sheets(preparing.trays(store, by, of), sitting, plan, printed_now())
+
+
+def _ballots(store: Store, by: Staff, of: str) -> bytes:
+    sitting, plan = _sitting(store, by, of)
+    return slips.ballots_pdf(preparing.trays(store, by, of), sitting, plan, printed_now())
+
+
+def _fill(store: Store, by: Staff, of: str) -> bytes:
+    sitting, _plan = _sitting(store, by, of)
+    rows = preparing.fill_rows(store, by, of)
+    return kit.fill_sheet(rows, preparing.quantities(store, by, sitting.study), sitting, printed_now())
+
+
+def _preparation(store: Store, by: Staff, of: str) -> bytes:
+    sitting, plan = _sitting(store, by, of)
+    rows = preparing.fill_rows(store, by, of)
+    quantities = preparing.quantities(store, by, sitting.study)
+    return kit.preparation_pdf(preparing.trays(store, by, of), rows, quantities, sitting, plan, printed_now())
+
+
+def _report(store: Store, by: Staff, of: str) -> bytes:
+    from studyapp.findings import Costs, hours_finding
+    from studyapp.printing.report import report_pdf
+    from studyapp.services import deciding
+
+    decision = deciding.decision(store, by, of)
+    offers = deciding.offers(store, by, of) if decision.verdict == "cannot tell" else ()
+    plan = planning.study(store, by, of).plan
+    costs = Costs(grams=plan.piece_g, minutes=plan.rest_seconds / 60 + _TASTING_MINUTES)
+    finding = hours_finding(decision, offers, plan.title, costs)
+    return report_pdf(decision, finding, printed_now(), report_record(store, by, of))
+
+
+_TASTING_MINUTES = 2.0
+
+
+def report_record(store: Store, by: Staff, study_id: str) -> ReportRecord:
+    """What the store knows around a decision, with times in the clock of this machine."""
+    from studyapp.printing.report import ReportRecord
+    from studyapp.services import deciding
+    from studyapp.store import events
+
+    study = planning.study(store, by, study_id)
+    opened = deciding.openings(store, by, study_id)
+    with store.read() as tx:
+        count, head = events.head(tx)
+    return ReportRecord(
+        plan=study.plan,
+        rule=planning.rule_sentences(study.plan),
+        seal=study.seal,
+        sealed_at=_local(study.sealed_at),
+        opened_at=_local(opened[-1][2]) if opened else None,
+        opened_by=opened[-1][1] if opened else None,
+        deviations=tuple(replace(one, at=_local(one.at) or "") for one in watching.deviations(store, by, study_id)),
+        signatures=tuple(replace(one, at=_local(one.at) or "") for one in deciding.signatures(store, by, study_id)),
+        head=head,
+        events=count,
+    )
+
+
+def _local(kept: str | None) -> str | None:
+    if not kept:
+        return None
+    return datetime.fromisoformat(kept.replace("Z", "+00:00")).astimezone().isoformat(timespec="seconds")
+
+
+_PAPERS: dict[str, Callable[[Store, Staff, str], bytes]] = {
+    "labels": _labels,
+    "outlines": _outlines,
+    "trays": _trays,
+    "ballots": _ballots,
+    "fill": _fill,
+    "preparation": _preparation,
+    "report": _report,
+}

@@ -1,0 +1,189 @@
+"""Worsening against hours as an SVG in black, for paper: the same signs as on the screen.
+
+A disc is within the margin, a cross is not shown, an open square is the reference, a diamond on a pole stands at the
+first hour that is enough. Grey only fills; shape and word carry the meaning.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from math import ceil, floor
+from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape
+
+from studyapp.findings import hours, shown, units
+from studyapp.words import _
+
+if TYPE_CHECKING:
+    from analysis.stopping import AttributeResult, PullResult
+
+WIDTH, HEIGHT = 164.0, 150.0  # pt
+_LEFT, _RIGHT, _TOP, _BOTTOM = 17.0, 160.0, 5.0, 116.0
+_HEADROOM = 0.6
+_MOST_TICKS = 6
+_LETTER = 4.0  # rough width of a bold letter of 8 pt, to keep words from running into each other
+
+
+@dataclass(frozen=True, slots=True)
+class Extent:
+    """Lowest and highest worsening drawn, shared by all pictures of a decision; scale units."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Plot:
+    """Where hours and worsening lie on the picture, pt."""
+
+    extent: Extent
+    first: float
+    last: float
+
+    def x(self, hour: float) -> float:
+        edge = 0.06 * ((self.last - self.first) or 1.0)
+        return _LEFT + (hour - self.first + edge) / (self.last - self.first + 2 * edge) * (_RIGHT - _LEFT)
+
+    def y(self, worse: float) -> float:
+        return _BOTTOM - (worse - self.extent.low) / (self.extent.high - self.extent.low) * (_BOTTOM - _TOP)
+
+
+def shared_extent(results: Iterable[AttributeResult]) -> Extent:
+    """One scale for all attributes, wide enough for every bar and margin."""
+    ends = [0.0, -1.0]
+    for result in results:
+        ends += [end for pull in result.pulls for end in _ends(pull)]
+        ends.append(result.rule.margin + 0.5)
+        if result.rule.wanted == "same":
+            ends.append(-result.rule.margin - 0.2)
+    return Extent(low=floor(min(ends) * 2) / 2, high=ceil((max(ends) + _HEADROOM) * 4) / 4)
+
+
+def worsening_svg(result: AttributeResult, extent: Extent) -> str:
+    """The picture of one attribute; text in it is drawn in the typeface of the sheet."""
+    pulls = [pull.hours for pull in result.pulls]
+    plot = _Plot(extent, min(pulls), max(pulls))
+    parts = [
+        *_grid(plot, sorted(set(pulls))),
+        *_margin(result, plot),
+        *_limit(result, plot),
+        *_pole(result, plot),
+        *_marks(result, plot),
+    ]
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH:g}pt" height="{HEIGHT:g}pt" '
+        f'viewBox="0 0 {WIDTH:g} {HEIGHT:g}" font-family="Workshop Text, Workshop Text Ext" font-size="8">'
+        + "".join(parts)
+        + "</svg>"
+    )
+
+
+# ---- layers, from the back to the front --------------------------------------------------------------------------
+def _grid(plot: _Plot, pulls: list[float]) -> Iterator[str]:
+    first, last = floor(plot.extent.low) + 1, floor(plot.extent.high - _HEADROOM)
+    for worse in range(first, last + 1, max(1, ceil((last - first) / _MOST_TICKS))):
+        yield _line(_LEFT, plot.y(worse), _RIGHT, plot.y(worse), 0.5, "#cccccc")
+        yield _text(_LEFT - 5, plot.y(worse) + 2.8, str(worse).replace("-", "−"), "end")
+    taken = -1.0
+    for hour in pulls:
+        yield _line(plot.x(hour), _BOTTOM + 2, plot.x(hour), _BOTTOM + 6, 0.7, "#555555")
+        if plot.x(hour) - taken > 9:  # a number too close to the one before it would run into it
+            yield _text(plot.x(hour), _BOTTOM + 15, hours(hour), "middle")
+            taken = plot.x(hour)
+    yield _text((_LEFT + _RIGHT) / 2, _BOTTOM + 28, _("conching, hours"), "middle", grey=True)
+
+
+def _margin(result: AttributeResult, plot: _Plot) -> Iterator[str]:
+    margin = result.rule.margin
+    both = result.rule.wanted == "same"
+    bottom = -margin if both else plot.extent.low
+    top, height = plot.y(margin), plot.y(bottom) - plot.y(margin)
+    yield f'<rect x="{_LEFT:g}" y="{top:.2f}" width="{_RIGHT - _LEFT:g}" height="{height:.2f}" fill="#e4e4e4"/>'
+    yield _line(_LEFT, plot.y(0), _RIGHT, plot.y(0), 0.6, "#777777")
+    for edge in (margin, -margin) if both else (margin,):
+        yield _line(_LEFT, plot.y(edge), _RIGHT, plot.y(edge), 1.0, dash="4 2.5")
+    at = _limit_at(result)
+    below = at is not None and -2 < plot.y(margin) - plot.y(at) < 11
+    level = plot.y(margin) + (9 if below else -3)
+    yield _text(_RIGHT, level, _("margin {margin}").format(margin=units(margin)), "end", bold=True)
+
+
+def _limit(result: AttributeResult, plot: _Plot) -> Iterator[str]:
+    """The limit on the mean, moved on to the axis of worsening; left out where it lies off the picture."""
+    at = _limit_at(result)
+    if at is None or not plot.extent.low <= at <= plot.extent.high - _HEADROOM / 2:
+        return
+    yield _line(_LEFT, plot.y(at), _RIGHT, plot.y(at), 1.4)
+    below = 0 < plot.y(at) - plot.y(result.rule.margin) < 11
+    level = plot.y(at) + (9 if below else -3)
+    yield _text(_RIGHT, level, _("limit {limit}").format(limit=units(result.rule.limit or 0.0)), "end", bold=True)
+
+
+def _limit_at(result: AttributeResult) -> float | None:
+    reference = next((pull for pull in result.pulls if pull.hours == result.reference_hours), None)
+    if result.rule.limit is None or reference is None:
+        return None
+    return (result.rule.limit - reference.mean) * (-1 if result.rule.wanted == "higher" else 1)
+
+
+def _pole(result: AttributeResult, plot: _Plot) -> Iterator[str]:
+    """The first hour that is enough; it stands on the margin, so it never crosses a passing bar."""
+    hour, top = result.shortest_hours, _TOP + 6
+    if hour is None or hour >= result.reference_hours:
+        yield _text(_RIGHT, top + 3, _("none of these yet"), "end", bold=True)
+        return
+    at = plot.x(hour)
+    words = _("{hours} h is enough").format(hours=hours(hour))
+    yield _line(at, top, at, plot.y(result.rule.margin), 1.2)
+    yield f'<path d="M{at:.2f} {top - 4.5:.2f}l4.5 4.5l-4.5 4.5l-4.5 -4.5z" fill="black"/>'
+    late = at + 8 + _LETTER * len(words) > _RIGHT
+    yield _text(at - 8 if late else at + 8, top + 3, words, "end" if late else "start", bold=True)
+
+
+def _marks(result: AttributeResult, plot: _Plot) -> Iterator[str]:
+    for pull in result.pulls:
+        x, y = plot.x(pull.hours), plot.y(pull.difference)
+        if pull.hours == result.reference_hours:
+            yield _text(_RIGHT, plot.y(0) + 13, _("reference"), "end", grey=True)
+            yield f'<rect x="{x - 3.6:.2f}" y="{y - 3.6:.2f}" width="7.2" height="7.2" fill="white" {_STROKE}/>'
+            continue
+        yield from _bar(pull, result.rule.wanted == "same", plot)
+        if shown(result, pull):
+            yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="3.6" fill="black"/>'
+        else:
+            cross = f"M{x - 3:.2f} {y - 3:.2f}l6 6m-6 0l6 -6"
+            yield f'<path d="{cross}" stroke="white" stroke-width="4.6" fill="none"/>'
+            yield f'<path d="{cross}" stroke="black" stroke-width="2" fill="none"/>'
+
+
+def _bar(pull: PullResult, both: bool, plot: _Plot) -> Iterator[str]:
+    """The interval, with a cap only at the end that decides."""
+    if pull.decisive_lower is None or pull.decisive_upper is None:
+        return
+    x, low, high = plot.x(pull.hours), plot.y(pull.decisive_lower), plot.y(pull.decisive_upper)
+    yield _line(x, low, x, high, 1.4)
+    for end in (low, high) if both else (high,):
+        yield _line(x - 3.6, end, x + 3.6, end, 1.4)
+
+
+# ---- strokes and letters -----------------------------------------------------------------------------------------
+_STROKE = 'stroke="black" stroke-width="1.5"'
+
+
+def _ends(pull: PullResult) -> tuple[float, ...]:
+    ends = (pull.decisive_lower, pull.decisive_upper)
+    return tuple(end for end in ends if end is not None) or (pull.difference,)
+
+
+def _line(x1: float, y1: float, x2: float, y2: float, width: float, ink: str = "black", dash: str = "") -> str:
+    dashes = f' stroke-dasharray="{dash}"' if dash else ""
+    return (
+        f'<path d="M{x1:.2f} {y1:.2f}L{x2:.2f} {y2:.2f}" stroke="{ink}" stroke-width="{width:g}" fill="none"{dashes}/>'
+    )
+
+
+def _text(x: float, y: float, words: str, anchor: str, *, bold: bool = False, grey: bool = False) -> str:
+    weight = ' font-weight="700"' if bold else ""
+    ink = "#4d4d4d" if grey else "black"
+    return f'<text x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}" fill="{ink}"{weight}>{escape(words)}</text>'

@@ -1,0 +1,350 @@
+"""The report of a decision: page 1 decides alone, then the rule and the numbers, then the record."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from studyapp.findings import HoursFinding, attribute_alt, decimal, hours, of_studies, percent, shown, units
+from studyapp.findings.numbers import interval_share, opening
+from studyapp.printing.pictures import shared_extent, worsening_svg
+from studyapp.printing.press import shown_time, typeset
+from studyapp.records import Deviation, Plan, Signature
+from studyapp.words import _, language, ngettext
+
+if TYPE_CHECKING:
+    from analysis.stopping import AttributeResult, Decision, PullResult
+
+_CHARTS_FIRST = 6
+_FIRST_FEW = 3
+
+
+@dataclass(frozen=True, slots=True)
+class ReportRecord:
+    """What the store knows around a decision; all empty for scores that came in a file.
+
+    `rule` holds the sealed rule as sentences, `head` and `events` the chain of the record when printed.
+    """
+
+    plan: Plan | None = None
+    rule: tuple[str, ...] = ()
+    seal: str | None = None
+    sealed_at: str | None = None
+    opened_at: str | None = None
+    opened_by: str | None = None
+    deviations: tuple[Deviation, ...] = ()
+    signatures: tuple[Signature, ...] = ()
+    head: str | None = None
+    events: int = 0
+
+
+NOTHING_KEPT = ReportRecord()
+
+
+def report_pdf(
+    decision: Decision, finding: HoursFinding, printed_at: str, record: ReportRecord = NOTHING_KEPT
+) -> bytes:
+    """The report as a tagged PDF; the same arguments give the same bytes.
+
+    Args:
+        decision: the verdict of one look.
+        finding: its sentences, with the title of the study.
+        printed_at: ISO 8601 time.
+        record: the seal, departures and signatures of a study kept in the store.
+    """
+    return typeset("report", report_data(decision, finding, printed_at, record), printed_at)
+
+
+def report_data(
+    decision: Decision, finding: HoursFinding, printed_at: str, record: ReportRecord = NOTHING_KEPT
+) -> dict[str, Any]:
+    """Everything the template reads."""
+    title = finding.title or (record.plan.title if record.plan else _("Conching time"))
+    return {
+        "lang": language(),
+        "document_title": _("Decision on conching time: {title}").format(title=title),
+        "words": _words(),
+        **_first_page(decision, finding, title, record),
+        **_pictures(decision, finding),
+        **_numbers(decision, record),
+        "record": _record_rows(decision, printed_at, record),
+        "all_departures": _departures(record.deviations),
+        "all_warnings": list(finding.warnings),
+        "foot_left": title,
+        "foot_middle": _foot(record, printed_at),
+    }
+
+
+# ---- page 1 ------------------------------------------------------------------------------------------------------
+def _first_page(decision: Decision, finding: HoursFinding, title: str, record: ReportRecord) -> dict[str, Any]:
+    with_costs = any(row.grams for row in finding.offers)
+    rows = [
+        [row.what, row.servings, *([row.grams, row.minutes] if with_costs else []), row.chance]
+        for row in finding.offers
+    ]
+    costs = [_("chocolate"), _("time")] if with_costs else []
+    return {
+        "crumb": _crumb(title, record.plan),
+        "headline": finding.headline,
+        "lede": finding.lede,
+        "facts": [{"label": fact.label, "value": fact.value, "note": fact.note} for fact in finding.facts],
+        "offers": rows,
+        "offer_columns": [_("one of these, for each person"), _("pieces"), *costs, _("cases with an answer")],
+        "changes": list(finding.changes) or [_("Nothing is listed.")],
+        "departures": _few(_departures(record.deviations)),
+        "warnings": _few(list(finding.warnings)),
+        "signatures": _signatures(record.signatures),
+        "caution": finding.caution,
+    }
+
+
+def _crumb(title: str, plan: Plan | None) -> str:
+    said = title
+    for part in (plan.recipe, plan.batch, plan.machine) if plan else ():
+        if part and part.casefold() not in said.casefold():
+            said = _("{study}, {part}").format(study=said, part=part)
+    return _("Decision on conching time. {study}").format(study=said)
+
+
+def _departures(deviations: Sequence[Deviation]) -> list[str]:
+    if not deviations:
+        return [_("Nothing was noted.")]
+    known = {
+        "nothing served": _("nothing was served yet"),
+        "no results seen": _("no result was seen yet"),
+        "results not opened": _("results were not opened yet"),
+        "results seen": _("results had been seen"),
+    }
+    return [
+        _("{time}: {sentence} ({known})").format(
+            time=shown_time(deviation.at), sentence=deviation.sentence, known=known[deviation.known]
+        )
+        for deviation in deviations
+    ]
+
+
+def _few(sentences: list[str]) -> list[str]:
+    """The first few, and where the rest stands, so that page 1 stays one page."""
+    more = len(sentences) - _FIRST_FEW
+    if more <= 0:
+        return sentences
+    last = ngettext(
+        "{n} more stands with the record on the last page.", "{n} more stand with the record on the last page.", more
+    )
+    return [*sentences[:_FIRST_FEW], last.format(n=more)]
+
+
+def _signatures(signed: Sequence[Signature]) -> list[dict[str, str]]:
+    lines = [{"label": signature.role, "name": signature.name, "at": shown_time(signature.at)} for signature in signed]
+    for label in (_("ran the test"), _("decides")):
+        if all(line["label"] != label for line in lines):
+            lines.append({"label": label, "name": "", "at": ""})
+    return lines
+
+
+def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
+    results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
+    extent = shared_extent(results)
+    return {
+        "charts_intro": finding.charts_intro,
+        "charts_first": _CHARTS_FIRST,
+        "signs": [
+            {"sign": "disc", "words": _("within the margin")},
+            {"sign": "cross", "words": _("not shown")},
+            {"sign": "square", "words": _("the reference")},
+        ],
+        "charts": [
+            {
+                "name": opening(result.name),
+                "note": _chart_note(result, decision),
+                "svg": worsening_svg(result, extent),
+                "alt": attribute_alt(result),
+            }
+            for result in results
+        ],
+    }
+
+
+def _binding_first(decision: Decision) -> list[AttributeResult]:
+    return sorted(decision.attributes.values(), key=lambda result: result.name != decision.binding)
+
+
+def _chart_note(result: AttributeResult, decision: Decision) -> str:
+    if decision.verdict == "stop" and result.name == decision.binding:
+        return _("decides the hour")
+    return _wanted(result)
+
+
+def _wanted(result: AttributeResult) -> str:
+    return {"lower": _("wanted less"), "higher": _("wanted more"), "same": _("wanted the same")}[result.rule.wanted]
+
+
+# ---- the rule and the numbers ------------------------------------------------------------------------------------
+def _numbers(decision: Decision, record: ReportRecord) -> dict[str, Any]:
+    return {
+        "rule": list(record.rule) or _rule_sentences(decision),
+        "sealed": _sealed(record),
+        "tables": [
+            {
+                "name": opening(result.name),
+                "rows": [_row(result, pull) for pull in result.pulls],
+                "fit": _fit(result),
+            }
+            for result in _binding_first(decision)
+        ],
+    }
+
+
+def _rule_sentences(decision: Decision) -> list[str]:
+    """The rule as the decision knows it, for scores that came with a rule in a file."""
+    lines = []
+    for result in decision.attributes.values():
+        texts = {"name": opening(result.name), "wanted": _wanted(result), "m": units(result.rule.margin)}
+        if result.rule.limit is None:
+            lines.append(_("{name}: {wanted}, margin {m}.").format(**texts))
+        else:
+            sentence = _("{name}: {wanted}, margin {m}, limit {limit}.")
+            lines.append(sentence.format(limit=units(result.rule.limit), **texts))
+    error = _("Error of the whole rule: stop too early in at most {share} studies. Look {look} of {looks}.")
+    lines.append(error.format(share=of_studies(decision.alpha), look=decision.look, looks=decision.looks))
+    return lines
+
+
+def _sealed(record: ReportRecord) -> list[str]:
+    if record.seal is None:
+        return [_("This rule came in a file and was not sealed here: nothing shows that it was written first.")]
+    return [_("Sealed {time}. SHA-256 of the rule: {seal}").format(time=shown_time(record.sealed_at), seal=record.seal)]
+
+
+def _row(result: AttributeResult, pull: PullResult) -> list[str]:
+    return [
+        hours(pull.hours),
+        _number(pull.mean, 2),
+        _number(pull.difference, 2),
+        _number(pull.decisive_lower, 2),
+        _number(pull.decisive_upper, 2),
+        _number(pull.se, 3),
+        _number(pull.df, 1),
+        _number(pull.own_se, 3),
+        _number(pull.own_df, 1),
+        _standing(result, pull),
+    ]
+
+
+def _standing(result: AttributeResult, pull: PullResult) -> str:
+    if pull.shown_to_fail:
+        return _("shown to fail")
+    if pull.within_limit is False:
+        return _("limit not shown")
+    if pull.hours == result.reference_hours:
+        return _("reference")
+    if shown(result, pull):
+        return _("within")
+    return _("within, a longer pull is not") if pull.within_margin else _("not shown")
+
+
+def _fit(result: AttributeResult) -> str:
+    variance, anova = result.variance, result.anova
+    return _(
+        "{n} assessors. Variance between assessors {assessor}, of assessor by hours {cell}, left over {rest}. "
+        "Hours: F {f} on {num} and {den} df, p {p}."
+    ).format(
+        n=result.assessors,
+        assessor=_number(variance.get("assessor"), 3),
+        cell=_number(variance.get("assessor:hours"), 3),
+        rest=_number(variance.get("residual"), 3),
+        f=_number(anova.f, 2),
+        num=_number(anova.num_df, 0),
+        den=_number(anova.den_df, 1),
+        p=_("below 0.0001") if anova.p is not None and anova.p < 0.0001 else _number(anova.p, 4),
+    )
+
+
+def _number(value: float | None, digits: int) -> str:
+    return "–" if value is None else decimal(value, digits)
+
+
+# ---- the record --------------------------------------------------------------------------------------------------
+def _record_rows(decision: Decision, printed_at: str, record: ReportRecord) -> list[tuple[str, str]]:
+    plan = record.plan
+    rows = [
+        (_("Question"), plan.question if plan else ""),
+        (_("Recipe"), plan.recipe if plan else ""),
+        (_("Batch"), plan.batch if plan else ""),
+        (_("Machine"), plan.machine if plan else ""),
+        (_("Assessors"), str(decision.scope.get("assessors", ""))),
+        (_("Sittings"), str(decision.scope.get("sittings", ""))),
+        (_("Pulls"), _("{list} h").format(list=", ".join(hours(hour) for hour in decision.passes))),
+        (_("Pull known to differ"), _("{h} h").format(h=hours(decision.control_hours))),
+        (_("Look"), _("{look} of {looks}").format(look=decision.look, looks=decision.looks)),
+        (
+            _("Level of this look"),
+            _("{level}, one-sided; intervals of {share}").format(
+                level=decimal(decision.level, 4), share=percent(interval_share(decision.level) / 100)
+            ),
+        ),
+        (_("Rule sealed"), shown_time(record.sealed_at) if record.seal else _("not sealed here")),
+        (_("SHA-256 of the rule"), record.seal or ""),
+        (_("Key opened"), _opened(record)),
+        (_("Record"), _head(record)),
+        (_("Printed"), shown_time(printed_at)),
+    ]
+    return [(label, value) for label, value in rows if value]
+
+
+def _opened(record: ReportRecord) -> str:
+    if record.opened_at is None:
+        return ""
+    return _("{time}, by {name}").format(time=shown_time(record.opened_at), name=record.opened_by or "–")
+
+
+def _head(record: ReportRecord) -> str:
+    if record.head is None:
+        return ""
+    return ngettext("{n} event, head {head}", "{n} events, head {head}", record.events).format(
+        n=record.events, head=record.head
+    )
+
+
+def _foot(record: ReportRecord, printed_at: str) -> str:
+    printed = shown_time(printed_at)
+    if record.seal is None:
+        return _("rule not sealed here; printed {printed}").format(printed=printed)
+    return _("rule sealed {sealed}, SHA-256 {seal}; key opened {opened}; printed {printed}").format(
+        sealed=shown_time(record.sealed_at),
+        seal=f"{record.seal[:4]}…{record.seal[-4:]}",
+        opened=shown_time(record.opened_at),
+        printed=printed,
+    )
+
+
+def _words() -> dict[str, Any]:
+    return {
+        "page": _("page {n} of {m}"),
+        "price": _("What an answer would cost"),
+        "charts": _("Worse than the longest pull, by how much?"),
+        "more_charts": _("More attributes"),
+        "changes": _("What would change this"),
+        "departures": _("What departed from the plan"),
+        "careful": _("Careful"),
+        "rule": _("The rule"),
+        "numbers": _("The numbers"),
+        "numbers_intro": _(
+            "Differences are against the longest pull, positive is worse, in scale units. At least and at most are the "
+            "limits that decide: the wider of the panel's error and the assessors' own."
+        ),
+        "record": _("The record"),
+        "columns": [
+            _("hours"),
+            _("mean"),
+            _("worse by"),
+            _("at least"),
+            _("at most"),
+            _("panel SE"),
+            _("df"),
+            _("own SE"),
+            _("df"),
+            _("verdict"),
+        ],
+    }
