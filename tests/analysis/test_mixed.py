@@ -21,8 +21,8 @@ from analysis import cell_fits, mixed, reml
 from analysis.crossed import CrossedProblem
 
 REFERENCE = Path(__file__).parents[1] / "reference"
-# Fits by R 4.2.2 with lme4 1.1-31, lmerTest 3.1-3 and emmeans 1.8.4, computed for this project. Data: Milliken & Johnson
-# 1992 (machines), Cook 1938 (cake), Randall 1989 (wine), Yates 1935 (oats), as R packages carry them; panels simulated.
+# Fits by R 4.2.2 with lme4 1.1-31, lmerTest 3.1-3 and emmeans 1.8.4, computed for this project. Data: Milliken &
+# Johnson 1992 (machines), Cook 1938 (cake), Randall 1989 (wine), Yates 1935 (oats), as in R packages; panels simulated.
 LMER = json.loads((REFERENCE / "lmertest_reference.json").read_text())
 MODELS = {
     "machines": ("score", ["Machine"], ["Worker", "Worker:Machine"]),
