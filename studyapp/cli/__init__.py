@@ -29,10 +29,6 @@ COMMANDS = {
     "carryover": Entry("studyapp.cli.choice:carryover", "How long does it linger in plain batches?"),
     "plan": Entry("studyapp.cli.plan:plan", "What a panel can show, before anybody tastes."),
     "check": Entry("studyapp.cli.record:check", "Verify the record, and its head against a printed one."),
-    "backup": Entry("studyapp.cli.record:backup", "Write a sound copy of the store while it is in use."),
-    "restore": Entry("studyapp.cli.record:restore", "Put a backup in place of the store."),
-    "export": Entry("studyapp.cli.record:export", "Take a study out as an open data package."),
-    "import": Entry("studyapp.cli.record:import_", "Bring an exported study back in."),
 }
 
 

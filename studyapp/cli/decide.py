@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import os
+import secrets
 from collections.abc import Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from studyapp.errors import BadInput
 from studyapp.words import _
 
 if TYPE_CHECKING:
     from analysis.stopping import AttributeResult, Decision, Offer, PullResult
-    from studyapp.findings import OfferRow
+    from studyapp.findings import HoursFinding, OfferRow
 
 WIDTH = 100
 
@@ -22,26 +27,30 @@ WIDTH = 100
 @click.argument("scores", type=click.Path(path_type=Path))
 @click.option("--rule", required=True, type=click.Path(path_type=Path), help="The rule, RULE.toml.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences.")
-def decide(scores: Path, rule: Path, as_json: bool) -> None:
+@click.option("--report", type=click.Path(path_type=Path), help="Write the answer as a PDF as well.")
+def decide(scores: Path, rule: Path, as_json: bool, report: Path | None) -> None:
     """The shortest acceptable hours, from SCORES (CSV, XLSX or Parquet) and a rule."""
-    from studyapp.findings import warning_sentence
+    from studyapp.findings import hours_finding
     from studyapp.services.bringing import decide_files
-    from studyapp.services.documents import decision_document
 
     decision, offers = decide_files(scores, rule)
-    if as_json:
-        document = decision_document(decision, offers, sealed=False, say=warning_sentence)
-        answer = json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
-    else:
-        answer = _answer(decision, offers)
+    finding = hours_finding(decision, offers, title=scores.stem)
+    answer = _json(decision, offers) if as_json else _text(decision, finding)
+    if report is not None:
+        _write_report(report, decision, finding)
     click.echo(answer)
 
 
-def _answer(decision: Decision, offers: Sequence[Offer]) -> str:
-    """The whole answer as text: the finding, then a table an attribute."""
-    from studyapp.findings import hours_finding
+def _json(decision: Decision, offers: Sequence[Offer]) -> str:
+    from studyapp.findings import warning_sentence
+    from studyapp.services.documents import decision_document
 
-    finding = hours_finding(decision, offers)
+    document = decision_document(decision, offers, sealed=False, say=warning_sentence)
+    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def _text(decision: Decision, finding: HoursFinding) -> str:
+    """The whole answer as text: the finding, then a table an attribute."""
     parts = [
         finding.headline,
         _wrapped(finding.lede),
@@ -103,7 +112,7 @@ def _standing(result: AttributeResult, pull: PullResult) -> str:
 
 def _offers(offers: Sequence[OfferRow]) -> list[str]:
     """Ways to an answer, with what each asks for and how often it settles the question."""
-    sentence = _("{what}: {servings}, an answer in {chance} cases.")
+    sentence = _("{what}: {servings} a person, an answer in {chance} cases.")
     return [sentence.format(what=offer.what, servings=offer.servings, chance=offer.chance) for offer in offers]
 
 
@@ -118,3 +127,19 @@ def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
 
 def _fixed(value: float | None, digits: int = 2) -> str:
     return "–" if value is None else f"{value:.{digits}f}"
+
+
+def _write_report(path: Path, decision: Decision, finding: HoursFinding) -> None:
+    """Write the PDF beside its place and move it there, so that no half report is left."""
+    from studyapp.printing.report import report_pdf
+
+    pdf = report_pdf(decision, finding, datetime.now().astimezone().isoformat(timespec="seconds"))
+    draft = path.parent / f".{path.name}.{secrets.token_hex(4)}"
+    try:
+        draft.write_bytes(pdf)
+        os.replace(draft, path)
+    except OSError as problem:
+        with contextlib.suppress(OSError):
+            draft.unlink()
+        sentence = _("Not done: the report cannot be written to {path}. Name a folder that exists and may be written.")
+        raise BadInput(sentence.format(path=path)) from problem

@@ -1,0 +1,172 @@
+"""`studyapp decide`: answers on stdout, everything else one sentence on stderr and exit 2."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from demo_panels import generate
+from studyapp.cli import group
+
+COMMAND = [sys.executable, "-c", "from studyapp.cli import main; main()"]
+
+
+def _decide(*arguments: object) -> Result:
+    return CliRunner().invoke(group, ["decide", *map(str, arguments)])
+
+
+def _panel(name: str) -> tuple[Path, str, Path]:
+    return generate.FOLDER / name / "scores.csv", "--rule", generate.FOLDER / name / "RULE.toml"
+
+
+@pytest.mark.parametrize(
+    ("name", "headline"),
+    [
+        ("stop", "Stop at 12 hours."),
+        ("conche_longer", "Conche longer than 24 hours."),
+        ("no_hour_fits", "No hour suits all."),
+        ("empty_window", "No hour suits all."),
+        ("window", "Conche between 8 and 12 hours."),
+        ("cannot_tell", "Cannot tell yet."),
+        ("stay", "Stay at 24 hours."),
+        ("control_not_found", "Cannot tell: the panel did not find"),
+        ("same_orders", "Cannot tell: the serving orders"),
+        ("second_look", "Stop at 12 hours."),
+    ],
+)
+def test_the_first_line_is_the_answer(name: str, headline: str) -> None:
+    """Then why, facts, a table an attribute, what would change it, and what a taste result never clears."""
+    result = _decide(*_panel(name))
+    assert result.exit_code == 0
+    assert result.stderr == ""
+    assert result.stdout.startswith(headline)
+    for attribute in generate.settings(name, "RULE.toml")["attributes"]:
+        assert re.search(rf"^{attribute}: wanted (lower|higher), margin 1", result.stdout, re.MULTILINE)
+    assert "A taste result only. It clears nothing for allergens" in result.stdout
+    assert max(map(len, result.stdout.splitlines())) <= 110
+
+
+def test_a_table_has_a_row_a_pull_in_straight_columns() -> None:
+    """Numbers end at the same place in every row."""
+    lines = _decide(*_panel("stop")).stdout.splitlines()
+    start = lines.index("acidity: wanted lower, margin 1, limit 4.8, against 24 h")
+    rows = lines[start + 2 : start + 8]
+    assert [row.split()[0] for row in rows] == ["0", "4", "8", "12", "16", "24"]
+    assert len({re.match(r" *\S+ +\S+ +\S+ +\S+ +\S+ +\S+ +\S+ +\S+", row).end() for row in rows}) == 1  # type: ignore[union-attr]
+    assert rows[-1].endswith("reference")
+
+
+def test_cannot_tell_names_its_price() -> None:
+    """What to do next, how many servings, how often that settles it."""
+    text = _decide(*_panel("cannot_tell")).stdout
+    assert re.search(
+        r"The price of an answer\n- 1 more sitting with all pulls: \d+ servings? a person, an answer in", text
+    )
+
+
+@pytest.mark.parametrize("name", ["stop", "cannot_tell"])
+def test_json_is_one_object_that_says_the_same(name: str) -> None:
+    """For people's scripts; a file's rule was not sealed in the app."""
+    result = _decide(*_panel(name), "--json")
+    document = json.loads(result.stdout)
+    expected = generate.settings(name)["expected"]
+    assert (document["verdict"], document["hours"], document["sealed"]) == (
+        expected["verdict"],
+        expected.get("hours"),
+        False,
+    )
+    assert all(warning["sentence"] != warning["code"] for warning in document["warnings"])
+
+
+@pytest.mark.parametrize(
+    ("scores", "rule", "sentence"),
+    [
+        (
+            "assessor,hours,acidity\nHeron,8h,6\n",
+            None,
+            'scores.csv, row 2, column hours: "8h" is not a number; write 8.\n',
+        ),
+        (None, "alpha = 5\n", "RULE.toml, alpha: 5 does not lie between 0 and 0.5; write 0.05.\n"),
+        (None, "", "RULE.toml: no attribute decides"),
+    ],
+)
+def test_bad_input_is_one_sentence_and_exit_2(
+    scores: str | None, rule: str | None, sentence: str, tmp_path: Path
+) -> None:
+    """Nothing on stdout, nothing written."""
+    good_scores, _option, good_rule = _panel("stop")
+    (tmp_path / "scores.csv").write_text(good_scores.read_text() if scores is None else scores)
+    text = good_rule.read_text()
+    (tmp_path / "RULE.toml").write_text(text if rule is None else rule + text.split("\n", 1)[1] if rule else "")
+    before = sorted(tmp_path.iterdir())
+    for more in ([], ["--json"]):
+        result = _decide(tmp_path / "scores.csv", "--rule", tmp_path / "RULE.toml", *more)
+        assert result.exit_code == 2
+        assert result.stdout == ""
+        assert result.stderr.startswith(sentence)
+        assert result.stderr.count("\n") == 1
+    assert sorted(tmp_path.iterdir()) == before
+
+
+def test_files_that_are_not_there_are_named() -> None:
+    """Both the scores and the rule."""
+    scores, option, rule = _panel("stop")
+    assert "none.csv: the file cannot be read" in _decide("none.csv", option, rule).stderr
+    assert "none.toml: the file cannot be read" in _decide(scores, option, "none.toml").stderr
+
+
+def test_the_installed_command_answers_in_a_plain_terminal(tmp_path: Path) -> None:
+    """Another folder, no home, a terminal that knows ASCII only."""
+    bare = {"PATH": os.environ["PATH"], "PYTHONIOENCODING": "ascii", "HOME": str(tmp_path)}
+    told = subprocess.run([*COMMAND, "decide", *map(str, _panel("stop"))], capture_output=True, cwd=tmp_path, env=bare)
+    assert told.returncode == 0
+    assert told.stderr == b""
+    assert told.stdout.startswith(b"Stop at 12 hours.")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_neither_screens_nor_heavy_statistics_are_loaded_for_an_answer() -> None:
+    """They would double the time to it."""
+    program = (
+        "import sys; from studyapp.cli import group; group.main(sys.argv[1:], standalone_mode=False);"
+        "heavy = {'streamlit', 'altair', 'statsmodels', 'pingouin', 'scipy.stats', 'sqlalchemy'};"
+        "print(sorted(heavy & set(sys.modules)), file=sys.stderr)"
+    )
+    arguments = [sys.executable, "-c", program, "decide", *map(str, _panel("cannot_tell"))]
+    told = subprocess.run(arguments, capture_output=True, text=True, check=True)
+    assert told.stderr.strip() == "[]"
+
+
+def test_a_report_is_written_beside_the_answer(tmp_path: Path) -> None:
+    """A PDF under its name and nothing else; the answer is the same."""
+    scores, option, rule = _panel("stop")
+    result = _decide(scores, option, rule, "--report", tmp_path / "answer.pdf")
+    assert result.stdout == _decide(scores, option, rule).stdout
+    assert [path.name for path in tmp_path.iterdir()] == ["answer.pdf"]
+    assert (tmp_path / "answer.pdf").read_bytes().startswith(b"%PDF-")
+
+
+def test_a_report_that_cannot_be_written_is_refused(tmp_path: Path) -> None:
+    """A folder that is not there, and a folder in place of the file: one sentence, exit 2, nothing left behind."""
+    scores, option, rule = _panel("stop")
+    (tmp_path / "folder.pdf").mkdir()
+    for place in (tmp_path / "none" / "answer.pdf", tmp_path / "folder.pdf"):
+        result = _decide(scores, option, rule, "--report", place)
+        assert (result.exit_code, result.stdout) == (2, "")
+        assert result.stderr.startswith("Not done: the report cannot be written to")
+    assert [path.name for path in tmp_path.iterdir()] == ["folder.pdf"]
+
+
+def test_bad_scores_leave_an_earlier_report_alone(tmp_path: Path) -> None:
+    """Nothing is half written."""
+    (tmp_path / "answer.pdf").write_bytes(b"earlier")
+    result = _decide(tmp_path / "none.csv", *_panel("stop")[1:], "--report", tmp_path / "answer.pdf")
+    assert result.exit_code == 2
+    assert (tmp_path / "answer.pdf").read_bytes() == b"earlier"
