@@ -13,7 +13,7 @@ import streamlit as st
 
 from studyapp import cookies
 from studyapp.errors import NotAllowed
-from studyapp.records import Seat, Staff
+from studyapp.records import Role, Seat, Staff
 from studyapp.services import accounts, joining
 from studyapp.store import Store
 from studyapp.words import _
@@ -78,15 +78,17 @@ def staff() -> Staff | None:
     return accounts.staff_of(store(), _token("staff"))
 
 
-def someone() -> Staff:
-    """The leader or preparer at this browser.
+def someone(*roles: Role) -> Staff:
+    """The leader or preparer at this browser; with `roles`, only these.
 
     Raises:
-        NotAllowed: nobody is signed in.
+        NotAllowed: nobody is signed in, or somebody of another role.
     """
     found = staff()
     if found is None:
         raise NotAllowed(_("Not done: you are signed out. Sign in again; what you did before is kept."))
+    if roles and found.role not in roles:
+        raise NotAllowed(_("Not done: your role does not open this page. Ask the panel leader."))
     return found
 
 

@@ -14,7 +14,7 @@ from studyapp.words import _
 
 def render() -> None:
     """The page of one opened study."""
-    by, store = session.someone(), session.store()
+    by, store = session.someone("leader"), session.store()
     study = chooser.study(
         store,
         by,

@@ -12,7 +12,7 @@ from studyapp.words import _
 
 def render() -> None:
     """What becomes visible, what can no longer be done, and who opens."""
-    by, store = session.someone(), session.store()
+    by, store = session.someone("leader"), session.store()
     empty = _("No study waits for its key. A key opens after the last serving of a sealed study.")
     study = chooser.study(store, by, session.study_id(), ("sealed",), _("Open the key"), empty)
     if study is None:

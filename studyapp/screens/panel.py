@@ -12,7 +12,7 @@ from studyapp.words import _, ngettext
 
 def render() -> None:
     """Rows a person, a form for a new one, and the staff."""
-    by, store = session.someone(), session.store()
+    by, store = session.someone("leader"), session.store()
     assessors = panel.assessors(store, by)
     tasting = sum(assessor.may_taste for assessor in assessors)
     look.put(look.title(_("Panel")))

@@ -27,7 +27,7 @@ from studyapp.words import _
 
 def render() -> None:
     """The draft with its fields, or the sealed rule to read."""
-    by, store = session.someone(), session.store()
+    by, store = session.someone("leader"), session.store()
     states = ("draft", "sealed", "opened", "decided")
     study = chooser.study(
         store, by, session.study_id(), states, _("Plan"), _("Nothing is planned yet. Begin under Studies.")

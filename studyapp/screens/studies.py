@@ -12,7 +12,7 @@ from studyapp.words import _
 
 def render() -> None:
     """Every study with the one step it asks for."""
-    by, store = session.someone(), session.store()
+    by, store = session.someone("leader"), session.store()
     studies = planning.studies(store, by)
     look.put(look.title(_("Studies")))
     if not studies:

@@ -13,7 +13,7 @@ from studyapp.words import _
 
 def render() -> None:
     """The page of one sitting."""
-    by, store = session.someone(), session.store()
+    by, store = session.someone("leader"), session.store()
     empty = _("No sealed study waits for a sitting.")
     top = st.container()
     sitting = chooser.sitting(store, by, session.study_id(), session.sitting_id(), _("Watch"), empty)

@@ -1,0 +1,240 @@
+"""Screens on a real store: each opens for its role, refuses a browser that is signed out, and leads to the next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+import studyapp
+from studyapp import session
+from studyapp.services import accounts, deciding, planning, preparing, watching
+from studyapp.store import open_store
+
+Screen = Callable[..., AppTest]
+Said = Callable[[AppTest], str]
+FRAME = Path(studyapp.__file__).with_name("app.py")
+
+
+# ---- who may open what -------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("who", "pages"),
+    [
+        ("Ada", {"studies", "plan", "prepare", "watch", "open_key", "decide", "bring", "panel"}),
+        ("Ben", {"prepare"}),
+        ("", {"sign_in"}),
+    ],
+)
+def test_the_frame_offers_each_role_its_own_pages(
+    workshop: Any, monkeypatch: pytest.MonkeyPatch, who: str, pages: set[str]
+) -> None:
+    token = accounts.sign_in(workshop.store, who, workshop.passphrase, "10.0.0.9") if who else ""
+    monkeypatch.setattr(session, "read_cookies", lambda: {"staff": token})
+    session.use(workshop.store)
+    app = AppTest.from_file(str(FRAME), default_timeout=60).run()
+    session.use(None)
+    assert not app.exception
+    assert set(app.session_state["_pages"]) == pages
+
+
+def test_an_empty_store_opens_with_the_question(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: Said) -> None:
+    store = open_store(str(tmp_path / "empty.sqlite"))
+    monkeypatch.setattr(session, "read_cookies", dict)
+    session.use(store)
+    app = AppTest.from_file(str(FRAME), default_timeout=60).run()
+    session.use(None)
+    store.close()
+    assert not app.exception
+    assert "How long must the conche run?" in said(app)
+    assert "studyapp run --demo" in said(app)
+
+
+@pytest.mark.parametrize("name", ["studies", "plan", "prepare", "watch", "open_key", "decide", "panel"])
+def test_a_browser_that_is_signed_out_is_refused(screen: Screen, name: str) -> None:
+    app = screen(name, who="")
+    assert not app.exception
+    assert [error.value for error in app.error] == [
+        "Not done: you are signed out. Sign in again; what you did before is kept."
+    ]
+
+
+@pytest.mark.parametrize("name", ["studies", "plan", "prepare", "watch", "open_key", "decide", "panel", "bring"])
+def test_every_screen_opens_for_the_leader_and_has_a_heading(screen: Screen, said: Said, name: str) -> None:
+    app = screen(name)
+    assert not app.exception
+    assert not app.error
+    assert "<h1" in said(app)
+
+
+def test_the_preparer_opens_the_kitchen_but_not_the_panel(screen: Screen, said: Said) -> None:
+    kitchen = screen("prepare", who="Ben")
+    assert not kitchen.error
+    assert "Dark 72 %, lot 14, Tasting 1" in said(kitchen)
+
+
+@pytest.mark.parametrize("name", ["studies", "plan", "watch", "open_key", "decide", "panel"])
+def test_the_leader_s_screens_refuse_the_preparer(screen: Screen, name: str) -> None:
+    refused = [error.value for error in screen(name, who="Ben").error]
+    assert refused == ["Not done: your role does not open this page. Ask the panel leader."]
+
+
+# ---- from the name to the seal -----------------------------------------------------------------------------------
+def test_a_study_begins_with_its_name_and_opens_its_plan(screen: Screen, said: Said, workshop: Any) -> None:
+    app = screen("studies")
+    app.text_input(key="new-name").set_value("Milk 45 %, lot 3")
+    app.button(key="FormSubmitter:new-study-Plan a study").click().run()
+    assert not app.exception
+    assert "Plan: Milk 45 %, lot 3" in said(app)
+    assert {study.plan.title for study in planning.studies(workshop.store, workshop.leader)} >= {"Milk 45 %, lot 3"}
+
+
+def test_what_is_typed_into_a_plan_is_kept_at_once(screen: Screen, workshop: Any, draft: str) -> None:
+    app = screen("plan", study=draft)
+    app.text_area(key=f"question-{draft}").set_value("When is it done?").run()
+    app.text_input(key=f"pulls-{draft}").set_value("24 0; 8, 16").run()
+    app.button(key=f"usual-{draft}").click().run()
+    assert not app.exception
+    kept = planning.study(workshop.store, workshop.leader, draft).plan
+    assert kept.question == "When is it done?"
+    assert [pull.hours for pull in kept.pulls] == [0.0, 8.0, 16.0, 24.0]
+    assert [line.name for line in kept.attributes][:2] == ["Acidity", "Bitterness"]
+    assert kept.attributes[-1].decides is False
+
+
+def test_a_pull_that_is_no_number_is_named_and_nothing_is_lost(
+    screen: Screen, said: Said, workshop: Any, draft: str
+) -> None:
+    app = screen("plan", study=draft)
+    app.text_input(key=f"pulls-{draft}").set_value("0, 8h, 24").run()
+    assert "Fix the pulls: “8h” is not a number of hours. Write 8." in said(app)
+    assert planning.study(workshop.store, workshop.leader, draft).plan.pulls == ()
+
+
+def test_an_unfinished_plan_is_not_scolded_until_somebody_tries_to_seal_it(
+    screen: Screen, said: Said, draft: str
+) -> None:
+    app = screen("plan", study=draft)
+    assert "Fix the question" not in said(app)
+    app.button(key=f"seal-{draft}").click().run()
+    assert "Fix the question" in said(app)
+    assert "things to mend first" in said(app)
+
+
+def test_a_sealed_plan_shows_its_rule_and_no_field(screen: Screen, said: Said, workshop: Any) -> None:
+    app = screen("plan", study=workshop.study)
+    sealed = planning.study(workshop.store, workshop.leader, workshop.study)
+    assert sealed.seal is not None
+    assert sealed.seal in said(app)
+    assert "Acidity decides: less is wanted, at most 1.0 worse" in said(app)
+    assert [field.label for field in app.text_input] == []
+
+
+# ---- the kitchen ----------------------------------------------------------------------------------------------------
+def test_the_key_shows_no_hour_before_its_button_and_is_an_event_after(
+    screen: Screen, said: Said, workshop: Any
+) -> None:
+    app = screen("prepare", who="Ben")
+    assert "cannot taste in this study" in said(app)
+    assert "Which box into which cup" not in said(app)
+    app.button(key="open-fill").click().run()
+    assert not app.exception
+    assert "Which box into which cup" in said(app)
+    with workshop.store.read() as tx:
+        kinds = tx.exec_driver_sql("SELECT kind FROM event").scalars().all()
+    assert "key seen" in kinds
+
+
+def test_a_tray_leaves_only_with_every_check_and_a_second_person(
+    screen: Screen, said: Said, workshop: Any, draft: str
+) -> None:
+    copy = planning.copy_study(workshop.store, workshop.leader, workshop.study)
+    title = planning.study(workshop.store, workshop.leader, copy).plan.title
+    planning.seal(workshop.store, workshop.leader, copy, title)
+    sitting = preparing.sittings(workshop.store, workshop.leader, copy)[0].id
+    app = screen("prepare", who="Ben", study=copy)
+    app.button(key=f"release-{sitting}-1").click().run()
+    assert "Not released" in said(app)
+    for check in preparing.CHECKS:
+        app.checkbox(key=f"check-{check}-{sitting}-1").check()
+    app.text_input(key=f"second-{sitting}-1").set_value("Cleo")
+    app.button(key=f"release-{sitting}-1").click().run()
+    assert not app.exception
+    trays = preparing.trays(workshop.store, workshop.preparer, sitting)
+    assert [tray.released_at is not None for tray in trays][:2] == [True, False]
+
+
+# ---- the sitting ----------------------------------------------------------------------------------------------------
+def test_watching_shows_who_is_where_and_never_a_mark(screen: Screen, said: Said, workshop: Any, hands: Any) -> None:
+    here = hands[0].serving()
+    for line in here.lines:
+        hands[0].mark(here.serving, line.id, 7.3)
+    app = screen("watch", study=workshop.study)
+    text = said(app)
+    assert "tasting serving 1" in text
+    assert "has not opened the link yet" in text or "reads the first page" in text
+    assert "7.3" not in text
+
+
+def test_links_are_shown_once_made_and_end_the_earlier_ones(screen: Screen, said: Said, workshop: Any) -> None:
+    app = screen("watch", study=workshop.study)
+    assert "/join/" not in said(app)
+    app.button(key="make-links").click().run()
+    assert said(app).count("/join/") == len(workshop.links)
+    assert workshop.links[0].code not in said(app)
+
+
+# ---- the key and the verdict ----------------------------------------------------------------------------------------
+def test_the_key_opens_by_name_and_leads_to_the_verdict(screen: Screen, said: Said, tasted: Any) -> None:
+    workshop = tasted("stop")
+    app = screen("open_key", study=workshop.study)
+    app.button(key="open-key").click().run()
+    assert "Not opened: write the name" in said(app)
+    app.text_input(key="opener").set_value("Ada")
+    app.button(key="open-key").click().run()
+    assert not app.exception
+    assert planning.study(workshop.store, workshop.leader, workshop.study).state == "opened"
+    assert "Stop at 12 hours." in said(app)
+
+
+@pytest.mark.parametrize(
+    ("verdict", "headline"),
+    [
+        ("stop", "Stop at 12 hours."),
+        ("conche longer", "Conche longer than 24 hours."),
+        ("no hour fits", "No hour suits all."),
+        ("cannot tell", "Cannot tell yet."),
+    ],
+)
+def test_each_verdict_has_its_page(screen: Screen, said: Said, opened: Any, verdict: str, headline: str) -> None:
+    workshop = opened(verdict)
+    assert deciding.decision(workshop.store, workshop.leader, workshop.study).verdict == verdict
+    app = screen("decide", study=workshop.study)
+    assert not app.exception
+    text = said(app)
+    assert headline in text
+    assert "A taste result only." in text
+    assert "/print/report/" in str(app.get("link_button")[0].proto)
+    assert ("What an answer would cost" in text) is (verdict == "cannot tell")
+    buttons = {button.key for button in app.button}
+    assert ("sign" in buttons) is (verdict != "cannot tell")
+    assert ("next-sitting" in buttons) is (verdict == "cannot tell")
+
+
+def test_the_next_sitting_is_planned_from_the_page_of_cannot_tell(screen: Screen, opened: Any) -> None:
+    workshop = opened("cannot tell")
+    app = screen("decide", study=workshop.study)
+    app.button(key="next-sitting").click().run()
+    assert not app.exception
+    sittings = preparing.sittings(workshop.store, workshop.leader, workshop.study)
+    assert [sitting.state for sitting in sittings] == ["closed", "planned"]
+
+
+def test_deviations_stand_on_the_page_of_the_verdict(screen: Screen, said: Said, opened: Any) -> None:
+    workshop = opened("stop")
+    watching.note_deviation(workshop.store, workshop.leader, workshop.study, "Tray 3 left late <b>")
+    text = said(screen("decide", study=workshop.study))
+    assert "Tray 3 left late &lt;b&gt;" in text
+    assert "with the results known" in text
