@@ -180,6 +180,7 @@ def test_a_study_in_the_store_has_the_verdict_of_its_file(name: str, workshop: S
     assert (decision.verdict, decision.hours) == (invented["expected"]["verdict"], invented["expected"].get("hours"))
     assert decision.scope["sittings"] == invented["sittings"]
     assert study.state == ("opened" if name == "cannot_tell" else "decided")
+    assert study.example
 
 
 def test_a_draft_waits_to_be_sealed(workshop: Store, leader: Staff) -> None:

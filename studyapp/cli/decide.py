@@ -81,10 +81,12 @@ def _attribute(result: AttributeResult) -> str:
     """One attribute: what is wanted of it, then a row a pull."""
     rule = result.rule
     wanted = {"lower": _("wanted lower"), "higher": _("wanted higher"), "same": _("wanted the same")}[rule.wanted]
-    limit = _(", limit {limit:g}").format(limit=rule.limit) if rule.limit is not None else ""
-    heading = _("{name}: {wanted}, margin {margin:g}{limit}, against {reference:g} h").format(
-        name=result.name, wanted=wanted, margin=rule.margin, limit=limit, reference=result.reference_hours
-    )
+    if rule.limit is None:
+        heading = _("{name}: {wanted}, margin {margin:g}, against {reference:g} h")
+    else:
+        heading = _("{name}: {wanted}, margin {margin:g}, limit {limit:g}, against {reference:g} h")
+    values = {"name": result.name, "wanted": wanted, "margin": rule.margin, "limit": rule.limit}
+    heading = heading.format(reference=result.reference_hours, **values)
     header = (_("hours"), _("mean"), _("worse by"), _("at most"), _("panel SE"), _("df"), _("own SE"), _("df"), "")
     return "\n".join([heading, *_aligned([header, *(_pull(result, pull) for pull in result.pulls)])])
 

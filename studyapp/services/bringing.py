@@ -51,8 +51,11 @@ def check_together(scores_name: str, scores: pd.DataFrame, rule_name: str, rule:
             "{rule}, control: {control:g} h is not a pull shorter than the longest; {scores} has the pulls {pulls}."
         )
         raise BadInput(sentence.format(rule=rule_name, control=rule.control, scores=scores_name, pulls=pulls))
-    for attribute, scored in scores.groupby("attribute")["hours"].unique().items():
-        missing = ", ".join(f"{hour:g}" for hour in hours if hour not in scored)
+    for attribute, scored in scores.groupby("attribute"):
+        if scored["assessor"].nunique() < 2:
+            sentence = _("{scores}: only one assessor scored {attribute}; five or more are needed for a verdict.")
+            raise BadInput(sentence.format(scores=scores_name, attribute=attribute))
+        missing = ", ".join(f"{hour:g}" for hour in hours if not (scored["hours"] == hour).any())
         if missing:
             sentence = _("{scores}: no score of {attribute} at {missing} h; a deciding attribute needs every pull.")
             raise BadInput(sentence.format(scores=scores_name, attribute=attribute, missing=missing))

@@ -74,17 +74,20 @@ def _toml(name: str, text: str) -> dict[str, Any]:
         ) from problem
 
 
-def _refuse_unknown(name: str, where: str, table: Mapping[str, Any], known: Sequence[str]) -> None:
-    """Any other key is refused by name, with the nearest known one."""
+def _refuse_unknown(name: str, part: str, table: Mapping[str, Any], known: Sequence[str]) -> None:
+    """Any other key is refused by name, with the nearest known one; `part` is "" or the name of an attribute."""
     for key in table:
         if key not in known:
+            where = f"{name}, {_plain(part)}" if part else name
             near = get_close_matches(key.casefold(), known, 1, 0.5)
             if near:
-                sentence = _('{name}: there is no key "{key}"{where}; is it {near}?')
-            else:
-                sentence = _('{name}: there is no key "{key}"{where}; known are {known}.')
-            values = {"name": name, "key": _plain(key), "where": where, "known": ", ".join(known)}
-            raise BadInput(sentence.format(near=near[0] if near else "", **values))
+                raise BadInput(
+                    _('{where}: there is no key "{key}"; is it {near}?').format(
+                        where=where, key=_plain(key), near=near[0]
+                    )
+                )
+            sentence = _('{where}: there is no key "{key}"; known are {known}.')
+            raise BadInput(sentence.format(where=where, key=_plain(key), known=", ".join(known)))
 
 
 def _refuse(name: str, key: str, value: object, rule: str) -> BadInput:
@@ -154,8 +157,7 @@ def _attribute(name: str, attribute: str, value: object) -> AttributeRule:
     if not isinstance(value, dict):
         mend = _('is not a table; write [attributes.acidity] with wanted = "lower" and margin = 1.0 below it.')
         raise _refuse(name, f"attributes.{attribute}", value, mend)
-    where = _(" for {attribute}").format(attribute=_plain(attribute))
-    _refuse_unknown(name, where, value, ATTRIBUTE_KEYS)
+    _refuse_unknown(name, attribute, value, ATTRIBUTE_KEYS)
     for key in ("wanted", "margin"):
         if key not in value:
             sentence = _("{name}, {attribute}: there is no {key}; every deciding attribute needs it.")

@@ -91,7 +91,7 @@ def test_a_rule_is_read_from_its_file(tmp_path: Path) -> None:
             "colour = 1\n" + LEAST,
             'there is no key "colour"; known are alpha, looks, look, adjust, control, attributes.',
         ),
-        (LEAST + "margn = 2\n", 'there is no key "margn" for acidity; is it margin?'),
+        (LEAST + "margn = 2\n", 'RULE.toml, acidity: there is no key "margn"; is it margin?'),
         (
             "[attributes.acidity]\nmargin = 1\n",
             "RULE.toml, acidity: there is no wanted; every deciding attribute needs it.",
