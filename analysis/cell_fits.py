@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 Triple = tuple[Array, Array, Array]
 BOTH = ("assessor", "cell")
-# Sums of squares below this share of the largest squared score are what rounding leaves of nothing.
+# Sums of squares below this share of the squared scores are what rounding leaves of nothing.
 NOTHING = 1e-24
 LOG_2PI = float(np.log(2 * np.pi))
 
@@ -124,8 +124,8 @@ def _check(counts: Array, sums: Array) -> None:
 
 def _copied(counts: Array, sums: Array, within: Array) -> NDArray[np.bool_]:
     """Where cells were scored more than once and yet nothing varies within them: the likelihood has no maximum."""
-    tight = within <= NOTHING * np.abs(sums).max((1, 2)) ** 2
-    return np.asarray(tight & (counts > 1).any((1, 2)))
+    flat = sums.reshape(len(sums), -1)
+    return np.asarray((within <= NOTHING * np.vecdot(flat, flat)) & (counts > 1).any((1, 2)))
 
 
 Route = Callable[[Array, Array, Array, NDArray[np.bool_]], CellFits]
@@ -363,8 +363,7 @@ class CellProblem:
         XWX = -(w.transpose(0, 2, 1) @ (q[..., None] * w))
         XWX[:, np.arange(h), np.arange(h)] += columns @ w
         XWy = columns @ wy - ((q * pulled)[:, None, :] @ w)[:, 0]
-        inverse = np.asarray(np.linalg.inv(XWX), np.float64)
-        log_det = np.linalg.slogdet(XWX)[1]
+        inverse, log_det = _inverse(XWX)
         gamma = (inverse @ XWy[..., None])[..., 0]
         b = len(rho)
         yWy = self.within + np.vecdot(wy.reshape(b, -1), y.reshape(b, -1)) - np.vecdot(q * pulled, pulled)
@@ -377,15 +376,36 @@ class CellProblem:
         return CellPoint(self, deviance, rss / free, inverse, gamma, w, total, k, q)
 
 
+def _inverse(A: Array) -> tuple[Array, Array]:
+    """Inverses and log determinants of positive definite matrices (B, h, h); many at once by elimination in step."""
+    if len(A) < 64:
+        return np.asarray(np.linalg.inv(A), np.float64), np.asarray(np.linalg.slogdet(A)[1])
+    work = np.ascontiguousarray(A.transpose(1, 2, 0))
+    log_det = np.zeros(len(A))
+    for i in range(len(work)):
+        pivot = work[i, i].copy()
+        log_det += np.log(pivot)
+        row = work[i] / pivot
+        column = work[:, i].copy()
+        work -= column[:, None] * row
+        work[i] = row
+        work[:, i] = -column / pivot
+        work[i, i] = 1 / pivot
+    return np.ascontiguousarray(work.transpose(2, 0, 1)), log_det
+
+
 def _sweep(cells: Array, seen: NDArray[np.bool_]) -> tuple[Array, Array]:
     """What is left of the cell means after assessors and pulls, two sweeps, and the assessors' means."""
+    present = seen.astype(float)
+    by_pull, by_person = np.ones(cells.shape[1]), np.ones(cells.shape[2])
+    pulls, people = by_pull @ present, present @ by_person
     rest = cells
     person = np.zeros(cells.shape[:2])
     for _ in range(2):
-        level = rest.sum(2) / seen.sum(2)
+        level = (rest @ by_person) / people
         person = person + level
-        rest = np.where(seen, rest - level[:, :, None], 0.0)
-        rest = np.where(seen, rest - (rest.sum(1) / seen.sum(1))[:, None, :], 0.0)
+        rest = rest - level[:, :, None] * present
+        rest = rest - ((by_pull @ rest) / pulls)[:, None, :] * present
     return rest, person
 
 
@@ -569,7 +589,7 @@ def _weighted(
     """Newton on the profiled deviance."""
     seen = counts > 0
     cells = np.divide(sums, counts, out=np.zeros_like(sums), where=np.broadcast_to(seen, sums.shape))
-    centre = cells.sum(1) / seen.sum(1)
+    centre = (np.ones(cells.shape[1]) @ cells) / seen.sum(1)
     cells = np.where(seen, cells - centre[:, None, :], 0.0)
     exact, means, person = _explained(cells, seen, within)
     if exact.any():
