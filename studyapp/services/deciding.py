@@ -8,9 +8,13 @@ from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Signature, Sitting, Staff, Study
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.dealing import make_sittings
+from studyapp.services.documents import decision_document
 from studyapp.services.planning import rule_of
 from studyapp.store import Store, events, people, servings, sittings, studies
 from studyapp.words import _, ngettext
+
+LONGEST_NAME = 80
+SIGNATURES = 2  # who ran the test, and who decides
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -113,20 +117,37 @@ def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
 
 
 def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:
-    """Sign the verdict of the last opened look; two different people: who ran the test, and who decides."""
+    """Sign the verdict of the last opened look; two different people: who ran the test, and who decides.
+
+    With the first signature the verdict itself goes into the record, as the document that was signed.
+
+    Raises:
+        BadInput: the name is missing or too long.
+        NotAllowed: the key is not open, or this name has signed.
+    """
     require(by, "leader")
-    name = name.strip()
-    if not name:
-        raise BadInput(_("Not signed: write your name."))
+    name, role = name.strip(), role.strip()
+    if not name or len(name) > LONGEST_NAME or len(role) > LONGEST_NAME:
+        raise BadInput(_("Not signed: write your name, in up to {n} letters.").format(n=LONGEST_NAME))
+    document = decision_document(decision(store, by, study_id), (), True)
     with store.write() as tx:
         study = study_or_refuse(tx, study_id)
         look = _opened_look(tx, study)
-        signed = studies.signatures(tx, study_id)
+        signed = studies.signatures(tx, study_id, look)
         if any(signature.name.casefold() == name.casefold() for signature in signed):
             raise NotAllowed(_("Not done: the first signature is yours; somebody else decides."))
+        if studies.decision_document(tx, study_id, look) is None:
+            studies.keep_decision(tx, study_id, look, document)
         studies.add_signature(tx, study_id, look, name, role, by.id)
-        if len(signed) + 1 >= 2:
+        if len(signed) + 1 >= SIGNATURES:
             studies.set_state(tx, study_id, "decided")
+
+
+def kept_verdict(store: Store, by: Staff, study_id: str, look: int) -> dict[str, Any] | None:
+    """The verdict as it was signed, in the form that `decide --json` prints; None while nobody has signed."""
+    require(by, "leader", "preparer")
+    with store.read() as tx:
+        return studies.decision_document(tx, study_id, look)
 
 
 def signatures(store: Store, by: Staff, study_id: str) -> tuple[Signature, ...]:

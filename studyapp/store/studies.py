@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
+import rfc8785
 from sqlalchemy import Connection, func, insert, select, update
 
 from studyapp.records import Attribute, Deviation, Plan, Pull, Signature, Study
@@ -204,9 +205,10 @@ def openings(tx: Connection, study: str) -> list[tuple[int, str, str]]:
 
 
 # ---- decisions -----------------------------------------------------------------------------------------------------
-def keep_decision(tx: Connection, study: str, look: int, document: str) -> None:
+def keep_decision(tx: Connection, study: str, look: int, document: Mapping[str, Any]) -> None:
     """Keep the verdict of a look as canonical JSON, once."""
-    tx.execute(insert(schema.decision).values(study_id=study, look=look, document=document, at=now()))
+    text = rfc8785.dumps(dict(document)).decode()
+    tx.execute(insert(schema.decision).values(study_id=study, look=look, document=text, at=now()))
     covers.cover(tx, "verdict kept", "decision", {"study_id": study, "look": look}, study, look=look)
 
 
@@ -225,16 +227,12 @@ def add_signature(tx: Connection, study: str, look: int, name: str, role: str, b
     covers.cover(tx, "signed", "signature", {"id": _key(done)}, study, look=look, by=by)
 
 
-def signatures(tx: Connection, study: str) -> tuple[Signature, ...]:
-    """Signatures in order."""
+def signatures(tx: Connection, study: str, look: int | None = None) -> tuple[Signature, ...]:
+    """Signatures in order, of all looks or of one."""
     query = select(schema.signature).where(schema.signature.c.study_id == study).order_by(schema.signature.c.id)
+    if look is not None:
+        query = query.where(schema.signature.c.look == look)
     return tuple(Signature(row.name, row.role, row.at) for row in tx.execute(query))
-
-
-def signers(tx: Connection, study: str, look: int) -> set[str]:
-    """Members who signed a look."""
-    query = select(schema.signature.c.by).where(schema.signature.c.study_id == study, schema.signature.c.look == look)
-    return {row.by for row in tx.execute(query)}
 
 
 def add_deviation(tx: Connection, study: str, sentence: str, known: str, by: str) -> None:
