@@ -517,6 +517,23 @@ def test_nearly_copied_replicates_still_converge() -> None:
             assert dense_deviance(frame, moved, ["hours"], PANEL) > -2 * fit.loglik
 
 
+def test_any_size_of_error_is_fitted_without_a_warning() -> None:
+    """Some single missing scores, error from a millionth to a thousand times its size: a stationary point each time."""
+    frame = panel(14, 8, 6, 2, 0.05)
+    read = cells(frame)
+    rng = np.random.default_rng(3)
+    sums = np.where(read.counts > 0, read.sums + rng.normal(0, 0.3, (300, 8, 6)), 0)
+    within = read.within_ss * 10 ** rng.uniform(-12, 6, 300)
+    means = np.divide(sums, read.counts, out=np.zeros_like(sums), where=read.counts > 0)
+    centred = np.where(read.counts > 0, means - (means.sum(1) / (read.counts > 0).sum(1))[:, None], 0)
+    rho, point, slope = reml.optimise(cell_fits.CellProblem(read.counts, centred, within, cell_fits.BOTH))
+    fits = mixed.fit_cells(read.counts, sums, within)
+    assert np.isfinite(fits.loglik).all()
+    assert_allclose(fits.loglik, -point.deviance / 2, rtol=1e-9)
+    assert_allclose(slope.gradient * rho, 0, atol=1e-5)
+    assert (slope.gradient[rho == 0] >= 0).all()
+
+
 # ---- invariances -----------------------------------------------------------------------------------------------------
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 10_000), st.floats(-50, 50), st.floats(0.05, 20), st.randoms(use_true_random=False))
