@@ -48,8 +48,8 @@ def _positions(panel: Panel) -> pd.DataFrame | None:
     """assessor, sitting, hours, position of every serving, when recorded."""
     if "position" not in panel.recorded:
         return None
-    frames = [frame[["assessor", "sitting", "hours", "position"]] for frame in panel.rows.values()]
-    return pd.concat(frames).dropna().drop_duplicates()
+    columns = panel.data[["assessor", "sitting", "hours", "position"]]
+    return columns.iloc[np.concatenate([one.row for one in panel.marks.values()])].dropna().drop_duplicates()
 
 
 def unbalanced_orders(panel: Panel) -> str | None:

@@ -16,20 +16,37 @@ NEEDED = ("assessor", "hours", "attribute", "score")
 
 
 @dataclass(frozen=True, slots=True)
+class Marks:
+    """The scores of one attribute as arrays: row numbers in the data, assessor, pull and sitting codes, scores."""
+
+    row: NDArray[np.intp]
+    person: NDArray[np.intp]
+    pull: NDArray[np.intp]
+    day: NDArray[np.intp]
+    score: Array
+
+
+@dataclass(frozen=True, slots=True)
 class Panel:
     """A study as cells. `hours` ascending, the last is the reference; `control` its index of the pull known to differ.
 
-    `rows` has per attribute the scores with a column sitting (1 when not recorded) and, if recorded, position. `people`
-    counts assessors with scores per attribute; `recorded` names optional columns present.
+    `data` has a column sitting (1 when not recorded) and, if recorded, position. `people` counts assessors with scores
+    per attribute; `constant` names attributes with one score everywhere; `recorded` names optional columns present.
     """
 
+    data: pd.DataFrame
     hours: Array
     control: int
+    marks: Mapping[str, Marks]
     cells: Mapping[str, Cells]
-    rows: Mapping[str, pd.DataFrame]
     people: Mapping[str, int]
+    constant: frozenset[str]
     recorded: frozenset[str]
     scope: Mapping[str, int]
+
+    def rows(self, name: str) -> pd.DataFrame:
+        """The scores of one attribute as a frame."""
+        return self.data.iloc[self.marks[name].row].reset_index(drop=True)
 
     @property
     def servings_a_sitting(self) -> float:
@@ -39,28 +56,45 @@ class Panel:
 
 
 def read(scores: pd.DataFrame, attributes: Iterable[str], control: float | None) -> Panel:
-    """Read tidy scores of the named attributes.
+    """Read tidy scores of the named attributes; labels become codes once, for all of them.
 
     Raises:
         ValueError: which column, attribute, pull or score is wrong, and what is asked.
     """
     data = _checked(scores)
-    wanted = list(attributes)
-    rows = {name: _rows_of(data, name) for name in wanted}
-    hours = np.unique(np.concatenate([frame["hours"].to_numpy(float) for frame in rows.values()]))
+    marks = _marks(data, list(attributes))
+    every = np.concatenate([one.row for one in marks.values()])
+    hours = np.unique(data["hours"].to_numpy(float)[every])
     if len(hours) < 2:
         raise ValueError(f"hours: at least two pulls are needed, the scores hold {len(hours)}")
     at = _control(hours, control)
-    cells = {name: _cells(name, frame, hours) for name, frame in rows.items()}
-    used = pd.concat(rows.values())
+    cells = {name: _cells(name, one, data["hours"].to_numpy(float), hours) for name, one in marks.items()}
+    batches = data["batch"].iloc[every].nunique() if "batch" in data.columns else 1
     scope = {
-        "assessors": int(used["assessor"].nunique()),
-        "sittings": int(used["sitting"].nunique()),
-        "batches": int(used["batch"].nunique()) if "batch" in used else 1,
+        "assessors": len(np.unique(np.concatenate([one.person for one in marks.values()]))),
+        "sittings": len(np.unique(np.concatenate([one.day for one in marks.values()]))),
+        "batches": int(batches),
     }
-    people = {name: int(frame["assessor"].nunique()) for name, frame in rows.items()}
+    people = {name: len(np.unique(one.person)) for name, one in marks.items()}
+    constant = frozenset(name for name, one in marks.items() if (one.score == one.score[0]).all())
     recorded = frozenset(column for column in ("sitting", "replicate", "position", "batch") if column in scores.columns)
-    return Panel(hours, at, cells, rows, people, recorded, scope)
+    return Panel(data, hours, at, marks, cells, people, constant, recorded, scope)
+
+
+def _marks(data: pd.DataFrame, attributes: list[str]) -> dict[str, Marks]:
+    """Split the scores by attribute, as codes."""
+    codes, names = pd.factorize(data["attribute"])
+    known = {str(name): number for number, name in enumerate(names)}
+    columns = [pd.factorize(data[column], sort=True)[0] for column in ("assessor", "hours", "sitting")]
+    scores = data["score"].to_numpy(float)
+    found = {}
+    for name in attributes:
+        if name not in known:
+            raise ValueError(f"attributes.{name}: the scores have no attribute {name!r}; they have {sorted(known)}")
+        at = np.flatnonzero(codes == known[name])
+        person, pull, day = (column[at] for column in columns)
+        found[name] = Marks(at, person, pull, day, scores[at])
+    return found
 
 
 def _checked(scores: pd.DataFrame) -> pd.DataFrame:
@@ -97,14 +131,6 @@ def _refuse_contradictions(data: pd.DataFrame) -> None:
         )
 
 
-def _rows_of(data: pd.DataFrame, name: str) -> pd.DataFrame:
-    frame = data[data["attribute"] == name]
-    if frame.empty:
-        names = sorted(map(str, data["attribute"].unique()))
-        raise ValueError(f"attributes.{name}: the scores have no attribute {name!r}; they have {names}")
-    return frame.reset_index(drop=True)
-
-
 def _control(hours: Array, control: float | None) -> int:
     """Index of the control pull."""
     if control is None:
@@ -117,35 +143,34 @@ def _control(hours: Array, control: float | None) -> int:
     return int(where[0])
 
 
-def _cells(name: str, frame: pd.DataFrame, hours: Array) -> Cells:
+def _cells(name: str, marks: Marks, at: Array, hours: Array) -> Cells:
     """Counts, sums, sums of squares and sitting means; every pull must have been scored."""
-    missing = [float(h) for h in hours if not (frame["hours"] == h).any()]
+    seen = np.unique(at[marks.row])
+    missing = [float(h) for h in hours if h not in seen]
     if missing:
         raise ValueError(
             f"attributes.{name}: no score at the pulls {missing}; a deciding attribute is scored at every pull"
         )
-    shape = (1, frame["assessor"].nunique(), len(hours))
-    return cells_of(frame, shape)
+    return cells_of(marks, marks.score)
 
 
-def cells_of(frame: pd.DataFrame, shape: tuple[int, ...]) -> Cells:
-    """The cells of one attribute, assessors and hours in sorted order."""
-    _, a, h = shape
-    person, _ = pd.factorize(frame["assessor"], sort=True)
-    pull, _ = pd.factorize(frame["hours"], sort=True)
-    day, days = pd.factorize(frame["sitting"], sort=True)
-    y = frame["score"].to_numpy(float)
+def cells_of(marks: Marks, scores: Array) -> Cells:
+    """The cells of one attribute, assessors and pulls in sorted order; `scores` may be adjusted ones."""
+    person, pull, day = (np.unique(codes, return_inverse=True)[1] for codes in (marks.person, marks.pull, marks.day))
+    a, h, S = person.max() + 1, pull.max() + 1, day.max() + 1
     at = person * h + pull
-    counts = np.bincount(at, minlength=a * h).astype(float)
+    counts, sums = _tally(at, scores, a * h)
     # Squares around the cell means, so that scores far from zero lose no digits.
-    sums = np.bincount(at, y, minlength=a * h)
     means = np.divide(sums, counts, out=np.zeros(a * h), where=counts > 0)
-    within = float(((y - means[at]) ** 2).sum())
-    S = len(days)
+    within = float(((scores - means[at]) ** 2).sum())
     table = None
     if S > 1:
-        each = at * S + day
-        n = np.bincount(each, minlength=a * h * S)
-        total = np.bincount(each, y, minlength=a * h * S)
+        n, total = _tally(at * S + day, scores, a * h * S)
         table = np.divide(total, n, out=np.full(a * h * S, np.nan), where=n > 0).reshape(1, a, h, S)
-    return Cells(counts.reshape(1, a, h), np.asarray(sums, float).reshape(1, a, h), np.array([within]), table)
+    return Cells(counts.reshape(1, a, h), sums.reshape(1, a, h), np.array([within]), table)
+
+
+def _tally(at: NDArray[np.intp], scores: Array, size: int) -> tuple[Array, Array]:
+    """How many scores fall into each cell, and their sum."""
+    counts = np.bincount(at, minlength=size).astype(float)
+    return counts, np.bincount(at, scores, minlength=size).astype(float)

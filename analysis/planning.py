@@ -181,7 +181,7 @@ def cells_of_draw(y: Array, by_sitting: bool) -> Cells:
 def _sitting_means(y: Array) -> Array:
     """Mean of each cell in each sitting, NaN where nothing was scored."""
     seen = np.isfinite(y).sum(4)
-    return np.divide(np.nansum(y, 4), seen, out=np.full(seen.shape, np.nan), where=seen > 0)
+    return np.asarray(np.divide(np.nansum(y, 4), seen, out=np.full(seen.shape, np.nan), where=seen > 0))
 
 
 # ---- judging ---------------------------------------------------------------------------------------------------------

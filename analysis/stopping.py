@@ -236,35 +236,37 @@ def check_rule(rule: Rule) -> float:
 def _adjusted(panel: panels.Panel, name: str, adjust: tuple[str, ...]) -> tuple[Fitted, Estimates, Estimates]:
     """Fit, differences to the reference and means of one attribute, adjusted for what the rule says."""
     cells = panel.cells[name]
+    if "position" in adjust:
+        cells = _without_position(panel, name)
     if "sitting:hours" not in adjust:
         cells = Cells(cells.counts, cells.sums, cells.within)
-    rows = panel.rows[name]
-    fixed = ["hours", *(["position"] if "position" in adjust else [])]
-    random = [
-        "assessor",
-        "assessor:hours",
-        *(["sitting"] if "sitting" in adjust and rows["sitting"].nunique() > 1 else []),
-    ]
-    if len(fixed) == 1 and len(random) == 2:
-        fit = fitted(cells)
-        return fit, fit.against(len(panel.hours) - 1), fit.means()
-    model = mixed.fit(rows, "score", fixed, random)
-    fit = fitted(_without_position(cells, rows) if "position" in adjust else cells)
+    fit = fitted(cells)
+    model = _model(panel, name, adjust)
     h = len(panel.hours)
+    if model is None:
+        return fit, fit.against(h - 1), fit.means()
     against = _from_model(model, fit.against(h - 1), np.eye(h) - np.eye(h)[-1], capped=True)
     return fit, against, _from_model(model, fit.means(), np.eye(h), capped=False)
 
 
-def _without_position(cells: Cells, rows: pd.DataFrame) -> Cells:
+def _model(panel: panels.Panel, name: str, adjust: tuple[str, ...]) -> mixed.MixedFit | None:
+    """The mixed model with the rule's adjustments; None when it has none and the cells are enough."""
+    several = "sitting" in adjust and len(np.unique(panel.marks[name].day)) > 1
+    if name in panel.constant or not (several or "position" in adjust):
+        return None
+    fixed = ["hours", *(["position"] if "position" in adjust else [])]
+    random = ["assessor", "assessor:hours", *(["sitting"] if several else [])]
+    return mixed.fit(panel.rows(name), "score", fixed, random)
+
+
+def _without_position(panel: panels.Panel, name: str) -> Cells:
     """Cells of the scores less the effect of their position, for the assessor's own error (least squares, unbiased)."""
-    blocks = [
-        np.eye(codes.max() + 1)[codes]
-        for codes, _ in (pd.factorize(rows[c], sort=True) for c in ("position", "assessor", "hours"))
-    ]
+    marks = panel.marks[name]
+    place, _ = pd.factorize(panel.rows(name)["position"], sort=True)
+    blocks = [np.eye(codes.max() + 1)[codes] for codes in (place, marks.person, marks.pull)]
     columns = np.hstack([blocks[0], blocks[1][:, 1:], blocks[2][:, 1:]])
-    effects = np.linalg.lstsq(columns, rows["score"].to_numpy(float), rcond=None)[0][: blocks[0].shape[1]]
-    adjusted = rows["score"].to_numpy(float) - blocks[0] @ (effects - effects.mean())
-    return panels.cells_of(rows.assign(score=adjusted), cells.counts.shape)
+    effects = np.linalg.lstsq(columns, marks.score, rcond=None)[0][: blocks[0].shape[1]]
+    return panels.cells_of(marks, marks.score - blocks[0] @ (effects - effects.mean()))
 
 
 def _from_model(model: mixed.MixedFit, plain: Estimates, weights: Array, capped: bool) -> Estimates:
@@ -278,7 +280,7 @@ def _why_not(panel: panels.Panel, name: str, estimate: tuple[Fitted, Estimates, 
     """Why an attribute cannot pass: a warning code, or None."""
     if panel.people[name] < FEWEST_ASSESSORS:
         return "too few assessors"
-    if panel.rows[name]["score"].nunique() == 1:
+    if name in panel.constant:
         return "same score everywhere"
     own = estimate[1].own
     if np.nanmin(own.df[0][:-1]) < 2:
@@ -389,7 +391,7 @@ def _attribute(
         reml_loglik=loglik,
         variance=variance,
         anova=anova,
-        pulls=tuple(_pull(panel, i, wish, level, limits) for i in range(len(panel.hours))),
+        pulls=_pulls(panel, wish, level, limits),
         judged=why_not is None,
         why_not=why_not,
     )
@@ -399,54 +401,61 @@ def _model_numbers(
     panel: panels.Panel, name: str, rule: Rule, fits: mixed.CellFits
 ) -> tuple[Anova, float | None, dict[str, float | None]]:
     """F test, log likelihood and variances of the model in force."""
-    rows = panel.rows[name]
-    if rows["score"].nunique() == 1:
+    if name in panel.constant:
         return Anova(None, None, None, None), None, {"assessor": None, "assessor:hours": None, "residual": 0.0}
-    fixed = ["hours", *(["position"] if "position" in rule.adjust else [])]
-    random = [
-        "assessor",
-        "assessor:hours",
-        *(["sitting"] if "sitting" in rule.adjust and rows["sitting"].nunique() > 1 else []),
-    ]
-    model = mixed.fit(rows, "score", fixed, random)
-    test = model.anova
-    return Anova(test.f, test.num_df, test.den_df, test.p), model.loglik, dict(model.variance)
+    model = _model(panel, name, rule.adjust)
+    if model is not None:
+        test = model.anova
+        return Anova(test.f, test.num_df, test.den_df, test.p), model.loglik, dict(model.variance)
+    f, num_df, den_df, p = fits.f_test()
+    between = float(fits.interaction[0])
+    variance = {
+        "assessor": float(fits.assessor[0]),
+        "assessor:hours": between if np.isfinite(between) else None,
+        "residual": float(fits.residual[0]),
+    }
+    return Anova(float(f[0]), float(num_df), float(den_df[0]), float(p[0])), float(fits.loglik[0]), variance
 
 
-def _pull(panel: panels.Panel, i: int, wish: AttributeRule, level: float, limits: AttributeLimits) -> PullResult:
-    """One pull of one attribute."""
+def _pulls(panel: panels.Panel, wish: AttributeRule, level: float, limits: AttributeLimits) -> tuple[PullResult, ...]:
+    """Every pull of one attribute; the reference has no limits of its own."""
     worse, means = limits.worse, limits.means
-    reference = i == len(panel.hours) - 1
-    mean = means.estimate[0, i]
-    reach = float(np.max([error.reach(level)[0, i] for error in means.errors]))
-
-    def side(error: Error | None, way: float) -> float | None:
-        if reference or error is None:
-            return None
-        return float(worse.estimate[0, i] + way * error.reach(level)[0, i])
-
-    return PullResult(
-        hours=float(panel.hours[i]),
-        mean=float(mean),
-        mean_low=float(mean) - reach,
-        mean_high=float(mean) + reach,
-        difference=0.0 if reference else float(worse.estimate[0, i]),
-        se=None if reference else float(worse.panel.se[0, i]),
-        df=None if reference else float(worse.df[0, i]),
-        upper=side(worse.panel, 1),
-        lower=side(worse.panel, -1),
-        own_se=None if reference else float(worse.own.se[0, i]),
-        own_df=None if reference else float(worse.own.df[0, i]),
-        own_upper=side(worse.own, 1),
-        own_lower=side(worse.own, -1),
-        sitting_upper=side(worse.sitting, 1),
-        sitting_lower=side(worse.sitting, -1),
-        decisive_upper=None if reference else float(worse.upper(level)[0, i]),
-        decisive_lower=None if reference else float(worse.lower(level)[0, i]),
-        within_margin=bool(limits.within_margin[0, i]),
-        within_limit=None if wish.limit is None else bool(limits.within_limit[0, i]),
-        shown_to_fail=bool(limits.fails[0, i] or limits.past[0, i]),
+    mean = means.estimate[0]
+    reach = np.max([error.reach(level)[0] for error in means.errors], axis=0)
+    table: dict[str, Array | None] = {
+        "se": worse.panel.se[0],
+        "df": worse.df[0],
+        "own_se": worse.own.se[0],
+        "own_df": worse.own.df[0],
+        "decisive_upper": worse.upper(level)[0],
+        "decisive_lower": worse.lower(level)[0],
+        **_sides("", worse, worse.panel, level),
+        **_sides("own_", worse, worse.own, level),
+        **_sides("sitting_", worse, worse.sitting, level),
+    }
+    last = len(panel.hours) - 1
+    return tuple(
+        PullResult(
+            hours=float(panel.hours[i]),
+            mean=float(mean[i]),
+            mean_low=float(mean[i] - reach[i]),
+            mean_high=float(mean[i] + reach[i]),
+            difference=0.0 if i == last else float(worse.estimate[0, i]),
+            within_margin=bool(limits.within_margin[0, i]),
+            within_limit=None if wish.limit is None else bool(limits.within_limit[0, i]),
+            shown_to_fail=bool(limits.fails[0, i] or limits.past[0, i]),
+            **{key: None if i == last or column is None else float(column[i]) for key, column in table.items()},
+        )
+        for i in range(last + 1)
     )
+
+
+def _sides(prefix: str, worse: Estimates, error: Error | None, level: float) -> dict[str, Array | None]:
+    """Upper and lower limits by one of the errors."""
+    if error is None:
+        return {f"{prefix}upper": None, f"{prefix}lower": None}
+    reach = error.reach(level)[0]
+    return {f"{prefix}upper": worse.estimate[0] + reach, f"{prefix}lower": worse.estimate[0] - reach}
 
 
 def price(scores: pd.DataFrame, rule: Rule, draws: int = 2000, seed: int = 1) -> tuple[Offer, ...]:
