@@ -1,0 +1,87 @@
+"""Papers by their address: each role gets what it may hold, from a real store."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from studyapp.errors import NotAllowed, NotFound
+from studyapp.printing.papers import paper
+from studyapp.services import deciding, planning, preparing, watching
+from tests.printing.paper_reading import flowing, flowing_pages, pages_of
+
+FOR_THE_ROOM = ("labels", "trays", "ballots", "outlines")
+
+
+@pytest.mark.parametrize("kind", FOR_THE_ROOM)
+@pytest.mark.parametrize("role", ["leader", "preparer"])
+def test_papers_with_codes_only_are_for_both_and_tell_no_sample(workshop: Any, kind: str, role: str) -> None:
+    """Title, recipe, batch, machine, hours and masses are planted words; none may be on paper for the room."""
+    name, pdf = paper(workshop.store, getattr(workshop, role), kind, workshop.sitting.id)
+    assert name == f"{kind}.pdf"
+    assert pdf.startswith(b"%PDF-")
+    names = [workshop.plan.title.split()[0], workshop.plan.recipe, workshop.plan.batch, workshop.plan.machine]
+    numbers = [f"{number:g}" for pull in workshop.plan.pulls for number in (pull.hours, pull.mass_g)]
+    text = flowing(pdf)
+    assert [word for word in (*names, *numbers) if word in text] == []
+    assert [name for name in names if name.encode() in pdf] == []
+
+
+def test_labels_and_tray_sheets_hold_every_cup_of_the_sitting(workshop: Any) -> None:
+    """Each code of the store is on both, and on one page a tray."""
+    trays = preparing.trays(workshop.store, workshop.preparer, workshop.sitting.id)
+    codes = {cup.code for tray in trays for cup in tray.cups}
+    for kind in ("labels", "trays"):
+        _name, pdf = paper(workshop.store, workshop.preparer, kind, workshop.sitting.id)
+        assert codes <= set(flowing(pdf).split())
+    assert len(pages_of(pdf)) == len(trays)
+
+
+@pytest.mark.parametrize("kind", ["fill", "preparation"])
+def test_the_key_is_printed_for_the_preparer_alone(workshop: Any, kind: str) -> None:
+    """A leader who prints the key would hold it; the service refuses."""
+    with pytest.raises(NotAllowed):
+        paper(workshop.store, workshop.leader, kind, workshop.sitting.id)
+    _name, pdf = paper(workshop.store, workshop.preparer, kind, workshop.sitting.id)
+    rows = preparing.fill_rows(workshop.store, workshop.preparer, workshop.sitting.id)
+    text = flowing(pdf)
+    assert all(f"{row.code} box {row.letter}" in text for row in rows)
+    assert "KEY: keep away from the tasting room" in text
+
+
+def test_what_is_not_there_is_said_to_be_missing(workshop: Any) -> None:
+    """An unknown paper, sitting or study is no crash."""
+    with pytest.raises(NotFound, match="no paper named poster"):
+        paper(workshop.store, workshop.leader, "poster", workshop.sitting.id)
+    for kind in ("labels", "trays", "ballots"):
+        with pytest.raises(NotFound):
+            paper(workshop.store, workshop.leader, kind, "nowhere")
+
+
+def test_no_report_before_the_key_is_open(workshop: Any) -> None:
+    """Nobody reads a verdict from the printer either."""
+    with pytest.raises(NotAllowed):
+        paper(workshop.store, workshop.leader, "report", workshop.study)
+    with pytest.raises(NotAllowed):
+        paper(workshop.store, workshop.preparer, "report", workshop.study)
+
+
+def test_the_report_of_a_study_carries_its_record(workshop: Any, hands: list[Any]) -> None:
+    """Verdict on page 1; seal, who opened the key, departures and signatures on the last."""
+    for number, hand in enumerate(hands):
+        hand.taste_all(lambda here, line, n=number: 3.0 + (int(here.code) * 7 + n * 3 + len(line)) % 40 / 10)
+    watching.note_deviation(workshop.store, workshop.leader, workshop.study, "Tray 2 left 6 min late.")
+    deciding.open_key(workshop.store, workshop.leader, workshop.study, "Ada Quill")
+    deciding.sign(workshop.store, workshop.leader, workshop.study, "Bo Finch", "ran the test")
+    _name, pdf = paper(workshop.store, workshop.leader, "report", workshop.study)
+    pages = flowing_pages(pdf)
+    study = planning.study(workshop.store, workshop.leader, workshop.study)
+    verdict = deciding.decision(workshop.store, workshop.leader, workshop.study).verdict
+    assert verdict == "cannot tell"  # scores follow the codes, so they say nothing about the hours
+    assert "Cannot tell" in pages[0] or "Stay at" in pages[0]
+    assert "Tray 2 left 6 min late." in pages[0]
+    assert "Bo Finch" in pages[0]
+    assert str(study.seal) in pages[-1]
+    assert "by Ada Quill" in pages[-1]
+    assert "events, head" in pages[-1]
