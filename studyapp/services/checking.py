@@ -52,7 +52,9 @@ def _sentences(faults: list[Fault]) -> list[Finding]:
     findings = [Finding("error", _sentence(fault)) for fault in faults[:SHOWN]]
     more = len(faults) - SHOWN
     if more > 0:
-        sentence = ngettext("{n} more row does not hold.", "{n} more rows do not hold.", more).format(n=more)
+        sentence = ngettext("Careful: {n} more row does not hold.", "Careful: {n} more rows do not hold.", more).format(
+            n=more
+        )
         findings.append(Finding("error", sentence))
     return findings
 
