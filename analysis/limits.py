@@ -184,7 +184,8 @@ def _sitting_error(y: Array, weights: Array) -> Error | None:
     v_sh, v_ah = np.maximum(ms_sh - ms_e, 0) / a, np.maximum(ms_ah - ms_e, 0) / S
     f_sh, f_ah = (S - 1) * (h - 1), (a - 1) * (h - 1)
     used = (weights != 0).astype(int) @ (~pulls).astype(int) > 0
-    served = (S - used.sum(1)).astype(float)
+    apart = used.all(1)  # pulls of a contrast that share no sitting: nothing tells trays from hours
+    served = np.where(apart, 1, S - used.sum(1)).astype(float)
     size = (weights**2).sum(1)
     # SE^2 / 2 = v_sh / S + v_ah / a + v_e / (a S), written in mean squares; a negative variance counts as zero.
     daily, personal = (v_sh > 0)[:, None], (v_ah > 0)[:, None]
@@ -196,7 +197,7 @@ def _sitting_error(y: Array, weights: Array) -> Error | None:
     bottom = part_sh**2 / f_sh + part_ah**2 / f_ah + part_e**2 / f_e[:, None]
     with np.errstate(divide="ignore", invalid="ignore"):
         df = np.clip(np.where(bottom > 0, total**2 / bottom, f_ah), 1, f_ah)
-    return Error(np.sqrt(np.maximum(total, 0) * size), df)
+    return Error(np.where(apart, np.inf, np.sqrt(np.maximum(total, 0) * size)), df)
 
 
 def _filled(y: Array) -> tuple[Array, Array]:
