@@ -22,13 +22,13 @@ class Tapped:
 
 
 def usual() -> tuple[Attribute, ...]:
-    """Lines to begin with; the leader changes them before the seal."""
+    """Lines to begin with. Three decide: each further one that must pass makes an answer rarer."""
     return (
-        Attribute(_("Acidity"), _("sour bite, as of citrus or vinegar"), limit=None),
+        Attribute(_("Acidity"), _("sour bite, as of citrus or vinegar")),
         Attribute(_("Bitterness"), _("as of strong black coffee")),
-        Attribute(_("Astringency"), _("dry and rough on tongue and gums")),
-        Attribute(_("Off-notes"), _("smoke, mould, ham, hay: whatever does not belong"), margin=0.8),
-        Attribute(_("Cocoa flavour"), _("fullness of roasted cocoa"), wanted="higher"),
+        Attribute(_("Off-notes"), _("smoke, mould, ham, hay: whatever does not belong")),
+        Attribute(_("Astringency"), _("dry and rough on tongue and gums"), decides=False, margin=None),
+        Attribute(_("Cocoa flavour"), _("fullness of roasted cocoa"), decides=False, wanted="higher", margin=None),
         Attribute(_("Anything else"), _("a note the other lines do not name"), decides=False, margin=None),
     )
 

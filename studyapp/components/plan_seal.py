@@ -77,14 +77,15 @@ def pulls(store: Store, by: Staff, study: Study) -> None:
     """Keep when a pull was really taken."""
     with st.container(key="card-pulls"), st.form(f"pull-{study.id}", border=False):
         look.put(look.title(_("Note a pull"), 2), look.quiet(_("When it was really taken, not when it was planned.")))
-        hours = st.selectbox(
+        first, second, third = st.columns(3)
+        hours = first.selectbox(
             _("Pull"),
             [pull.hours for pull in study.plan.pulls],
             format_func=lambda value: _("{hours} h").format(hours=as_hours(value)),
             key=f"pull-hours-{study.id}",
         )
-        taken = st.datetime_input(_("Taken at"), "now", key=f"pull-at-{study.id}")
-        mass = st.number_input(_("Mass, g"), 0.0, 100000.0, None, format="%.0f", key=f"pull-mass-{study.id}")
+        taken = second.datetime_input(_("Taken at"), "now", key=f"pull-at-{study.id}")
+        mass = third.number_input(_("Mass, g"), 0.0, 100000.0, None, format="%.0f", key=f"pull-mass-{study.id}")
         if st.form_submit_button(_("Note the pull")) and taken is not None:
             with acts.refusals():
                 planning.note_pull(store, by, study.id, hours, taken.isoformat(timespec="minutes"), mass)

@@ -41,11 +41,11 @@ def _serving(plan: Plan, key: str) -> Plan:
     left, right = st.columns(2)
     with left:
         piece = st.number_input(_("Piece, g"), 0.5, 50.0, float(plan.piece_g), 0.5, format="%.1f", key=f"piece-{key}")
-        warm_up = st.checkbox(_("Serve an unscored warm-up piece first"), plan.warm_up, key=f"warm-{key}")
     with right:
         rest = st.number_input(
             _("Rest between pieces, minutes"), 0.0, 60.0, plan.rest_seconds / 60, 0.5, format="%.1f", key=f"rest-{key}"
         )
+    warm_up = st.checkbox(_("Serve an unscored warm-up piece first"), plan.warm_up, key=f"warm-{key}")
     swallow = st.text_input(_("Swallow or spit"), plan.swallow, key=f"swallow-{key}")
     routine = st.text_input(_("What to do in the rest"), plan.routine, key=f"routine-{key}")
     return replace(

@@ -21,7 +21,7 @@ from studyapp.components import (
     plan_table,
 )
 from studyapp.records import Plan, Problem, Staff, Study
-from studyapp.services import deciding, planning
+from studyapp.services import planning, prospects
 from studyapp.words import _
 
 
@@ -42,7 +42,7 @@ def render() -> None:
     left, right = st.columns([9, 5], gap="large")
     with left:
         plan = _fields(by, study)
-    with right:
+    with right, st.container(key="beside"):
         _beside(by, study, plan)
 
 
@@ -98,11 +98,11 @@ def _chances(plan: Plan, problems: Sequence[Problem]) -> None:
         plan_power.not_yet()
         return
     seen, power = session.kept("power", (None, None))
-    if seen != plan:
+    if seen != plan_power.design(plan):
         with st.spinner(_("Trying this plan many times…")):
-            power = deciding.what_it_can_show(plan)
-        session.keep("power", (plan, power))
-    plan_power.draw(plan, power)
+            power = prospects.what_it_can_show(plan)
+        session.keep("power", (plan_power.design(plan), power))
+    plan_power.draw(power)
 
 
 def _seal(by: Staff, study_id: str) -> None:
