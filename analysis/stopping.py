@@ -444,10 +444,15 @@ def _pulls(panel: panels.Panel, wish: AttributeRule, level: float, limits: Attri
             within_margin=bool(limits.within_margin[0, i]),
             within_limit=None if wish.limit is None else bool(limits.within_limit[0, i]),
             shown_to_fail=bool(limits.fails[0, i] or limits.past[0, i]),
-            **{key: None if i == last or column is None else float(column[i]) for key, column in table.items()},
+            **{key: None if i == last else _known(column, i) for key, column in table.items()},
         )
         for i in range(last + 1)
     )
+
+
+def _known(column: Array | None, i: int) -> float | None:
+    """A number of one pull; None where an error could not be told."""
+    return None if column is None or not np.isfinite(column[i]) else float(column[i])
 
 
 def _sides(prefix: str, worse: Estimates, error: Error | None, level: float) -> dict[str, Array | None]:
