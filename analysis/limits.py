@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import stdtrit
 
 from analysis import mixed
+from analysis.quantiles import upper_t
 
 Array = NDArray[np.float64]
 
@@ -43,7 +43,7 @@ class Error:
     def reach(self, level: float) -> Array:
         """How far a one-sided limit at `level` lies from the estimate."""
         with np.errstate(invalid="ignore"):
-            return np.asarray(stdtrit(np.maximum(self.df, 1e-3), 1 - level) * self.se)
+            return np.asarray(upper_t(level, np.maximum(self.df, 1e-3)) * self.se)
 
 
 @dataclass(frozen=True, slots=True)

@@ -41,6 +41,6 @@ def _series(level: float) -> Chebyshev:
 
     def quantile(x: Array) -> Array:
         with np.errstate(divide="ignore"):
-            return np.where(x > 0, stdtrit(1 / np.maximum(x, 1e-300), 1 - level), ndtri(1 - level))
+            return np.asarray(np.where(x > 0, stdtrit(1 / np.maximum(x, 1e-300), 1 - level), ndtri(1 - level)))
 
     return Chebyshev.interpolate(quantile, DEGREE, domain=[0, 1 / LEAST_DF])
