@@ -1,7 +1,16 @@
-"""Every sentence a person reads goes through gettext from here.
+r"""Every sentence a person reads goes through gettext from here.
 
 Usage: `from studyapp.words import _, ngettext`. Sentences are whole, with named placeholders:
 `_("Stop at {h} hours.").format(h=12)`. The language belongs to the person, so it is a context variable.
+
+`studyapp.pot` is the template of every catalogue. After a change of words, from the top of the project:
+
+    pybabel extract -k _ -k ngettext:1,2 -c Translators: --no-location --sort-output --no-wrap --omit-header \
+        -o studyapp/words/studyapp.pot studyapp
+
+A language is added by `pybabel init -i studyapp/words/studyapp.pot -D studyapp -d studyapp/words -l fr`, kept up by
+`pybabel update` and made ready by `pybabel compile` with the same -D and -d. No language but English travels yet: a
+caution is released in a language only after a second reader who speaks it.
 """
 
 from __future__ import annotations
@@ -11,12 +20,13 @@ from contextvars import ContextVar
 from functools import cache
 from importlib.resources import files
 
+FOLDER = str(files("studyapp.words"))
 _language: ContextVar[str] = ContextVar("language", default="en")
 
 
 @cache
 def _catalogue(language: str) -> gettext.NullTranslations:
-    return gettext.translation("studyapp", str(files("studyapp.words")), [language], fallback=True)
+    return gettext.translation("studyapp", FOLDER, [language], fallback=True)
 
 
 def speak(language: str) -> None:

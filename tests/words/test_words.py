@@ -1,0 +1,174 @@
+"""Every sentence goes through the catalogue, whole, with named placeholders, and a second language works."""
+
+from __future__ import annotations
+
+import ast
+import string
+from collections.abc import Iterator
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+from babel.messages.catalog import Catalog
+from babel.messages.extract import extract_from_dir
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
+
+import studyapp
+from studyapp import words
+from studyapp.findings import Costs, attribute_alt, caution, hours_finding, pull_says, warning_sentence
+from tests.findings.decisions import OFFERS, every_kind
+
+ROOT = Path(studyapp.__file__).parent
+TEMPLATE = ROOT / "words" / "studyapp.pot"
+HOW = "Run the `pybabel extract` line that stands in studyapp/words/__init__.py."
+
+
+def template() -> Catalog:
+    """The template as committed."""
+    return read_po(BytesIO(TEMPLATE.read_bytes()))
+
+
+def calls() -> Iterator[tuple[Path, ast.Call]]:
+    """Every call of `_` and `ngettext` in the package."""
+    for path in sorted(ROOT.rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in ("_", "ngettext"):
+                yield path, node
+
+
+def placeholders(sentence: str) -> set[str]:
+    """Names in braces; an empty name or a number stands for itself."""
+    return {name for _text, name, _spec, _conversion in string.Formatter().parse(sentence) if name is not None}
+
+
+def test_the_template_holds_the_words_of_today() -> None:
+    """A sentence that is missing there can never be translated; one too many wastes a translator's time."""
+    extracted = {message for _file, _line, message, _comments, _context in extract_from_dir(ROOT, keywords=_keywords())}
+    kept = {message.id for message in template() if message.id}
+    assert extracted - kept == set(), HOW
+    assert kept - extracted == set(), HOW
+
+
+def _keywords() -> dict[str, tuple[int, ...] | None]:
+    return {"_": None, "ngettext": (1, 2)}
+
+
+def test_a_sentence_is_written_out_where_it_is_used() -> None:
+    """No f-string, sum or variable inside `_()`: the extractor reads the source and would not see them."""
+    wrong = []
+    for path, call in calls():
+        texts = call.args[:1] if isinstance(call.func, ast.Name) and call.func.id == "_" else call.args[:2]
+        if not texts or not all(isinstance(text, ast.Constant) and isinstance(text.value, str) for text in texts):
+            wrong.append(f"{path.relative_to(ROOT)}:{call.lineno}")
+    assert wrong == []
+
+
+def test_placeholders_have_names() -> None:
+    """A translator must be able to turn a sentence round, so no number and no empty braces."""
+    wrong = [
+        message.id
+        for message in template()
+        for sentence in (message.id if isinstance(message.id, tuple) else (message.id,))
+        if any(not name.isidentifier() for name in placeholders(sentence)) or "%s" in sentence or "%d" in sentence
+    ]
+    assert wrong == []
+
+
+def test_one_asks_for_nothing_that_many_does_not_fill() -> None:
+    """A singular such as "One line" may leave the number out; a name that only the singular knows would fail for one person alone."""
+    pairs = [message.id for message in template() if isinstance(message.id, tuple)]
+    assert pairs
+    assert [pair for pair in pairs if placeholders(pair[0]) - placeholders(pair[1])] == []
+
+
+# ---- a second language -------------------------------------------------------------------------------------------
+def bracketed(sentence: str) -> str:
+    """A made-up translation: the same words in brackets, so that every piece from elsewhere shows."""
+    return f"⟦{sentence}⟧"
+
+
+@pytest.fixture
+def second_language(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A compiled catalogue beside the package, spoken for one test."""
+    catalogue = Catalog(locale="fr")
+    for message in template():
+        if isinstance(message.id, tuple):
+            catalogue.add(message.id, tuple(bracketed(text) for text in message.id))
+        elif message.id:
+            catalogue.add(message.id, bracketed(message.id))
+    folder = tmp_path / "fr" / "LC_MESSAGES"
+    folder.mkdir(parents=True)
+    with (folder / "studyapp.mo").open("wb") as file:
+        write_mo(file, catalogue)
+    monkeypatch.setattr(words, "FOLDER", str(tmp_path))
+    words._catalogue.cache_clear()
+    before = words.language()
+    words.speak("fr")
+    yield
+    words.speak(before)
+    words._catalogue.cache_clear()
+
+
+def outside(text: str) -> str:
+    """What stands outside all brackets."""
+    depth, left = 0, []
+    for letter in text:
+        depth += letter == "⟦"
+        if depth == 0:
+            left.append(letter)
+        depth -= letter == "⟧"
+    return "".join(left).strip()
+
+
+@pytest.mark.parametrize("kind", every_kind())
+@pytest.mark.usefixtures("second_language")
+def test_every_sentence_of_a_finding_comes_from_the_catalogue(kind: str) -> None:
+    """Nothing of a verdict is glued together outside a translatable sentence."""
+    decided = every_kind()[kind]
+    finding = hours_finding(decided, OFFERS, "Dark 72 %", Costs(4.5, 6.0))
+    said = [finding.headline, finding.lede, finding.charts_intro, finding.caution, *finding.changes]
+    said += [fact.label for fact in finding.facts]
+    said += [part for row in finding.offers for part in (row.what, row.servings, row.grams, row.minutes, row.chance)]
+    said += [attribute_alt(result) for result in decided.attributes.values()]
+    said += [pull_says(result, pull) for result in decided.attributes.values() for pull in result.pulls]
+    assert [text for text in said if outside(text)] == []
+    assert all("⟦" in text for text in said)
+
+
+@pytest.mark.usefixtures("second_language")
+def test_a_comma_can_be_the_decimal_sign() -> None:
+    """Numbers are written by the catalogue as well."""
+    from studyapp.findings import units
+
+    assert units(4.5) == "⟦4.5⟧"
+
+
+def test_a_language_without_a_catalogue_falls_back_to_english() -> None:
+    """Better the source sentence than none."""
+    before = words.language()
+    words.speak("xx")
+    try:
+        assert words._("Tray sheets, {sitting}") == "Tray sheets, {sitting}"
+        assert words.ngettext("{n} cup", "{n} cups", 2) == "{n} cups"
+    finally:
+        words.speak(before)
+
+
+def test_the_language_belongs_to_the_context_not_to_the_server() -> None:
+    """Two people at once read two languages."""
+    import contextvars
+
+    other = contextvars.copy_context()
+    other.run(words.speak, "fr")
+    assert other.run(words.language) == "fr"
+    assert words.language() == "en"
+
+
+@pytest.mark.usefixtures("second_language")
+def test_the_caution_and_the_warnings_are_spoken_too() -> None:
+    """They matter most to the person who reads them."""
+    from analysis.stopping import Warning as StopWarning
+
+    assert outside(caution()) == ""
+    assert outside(warning_sentence(StopWarning("order not recorded"))) == ""
