@@ -314,9 +314,12 @@ def _sign_out(store: Opened) -> Answer:
 def _demo(store: Opened) -> Answer:
     async def enter(request: Request) -> Response:
         role = request.path_params["role"]
-        token = await run_in_threadpool(accounts.enter_demo, store(), role)
-        response = RedirectResponse("/", 303)
         kind: cookies.Kind = "seat" if role == "assessor" else "staff"
+        if kind == "seat":
+            token = await run_in_threadpool(joining.demo_seat, store())
+        else:
+            token = await run_in_threadpool(accounts.enter_demo, store(), role)
+        response = RedirectResponse("/", 303)
         _hold(request, response, kind, token)
         _drop(request, response, "staff" if kind == "seat" else "seat")
         return response

@@ -10,7 +10,8 @@ from studyapp.errors import NotAllowed, NotFound
 from studyapp.records import JoinLink, Seat, Staff
 from studyapp.services.access import new_token, require, sitting_or_refuse, token_hash
 from studyapp.services.accounts import count_wrong, refuse_flood
-from studyapp.store import CODE_SALT, Store, events, people, sittings, studies
+from studyapp.settings import settings
+from studyapp.store import CODE_SALT, Store, events, people, servings, sittings, studies
 from studyapp.words import _
 
 LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
@@ -83,6 +84,35 @@ def _refuse_key_holder(tx: Any, study: str, assessor_id: str, staff_token: str |
     holds = member is not None and studies.has_seen_key(tx, study, member.id)
     if holds or (assessor.person and assessor.person in studies.key_holder_persons(tx, study)):
         raise NotAllowed(_("Not done: you hold the key of this study, so you cannot taste in it."))
+
+
+def demo_seat(store: Store) -> str:
+    """A seat token in the invented workshop: the first assessor of an open sitting who is not through yet.
+
+    Raises:
+        NotAllowed: this is no invented workshop.
+        NotFound: no sitting is open.
+    """
+    if not settings().demo:
+        raise NotAllowed(_("Not done: only the invented workshop can be entered without a link."))
+    token = new_token()
+    with store.write() as tx:
+        opened = [sitting for sitting in sittings.everywhere(tx) if sitting.state == "open"]
+        if not opened:
+            raise NotFound(_("Not done: no sitting is open. Open one as panel leader first."))
+        sitting = opened[-1]
+        seats = [assessor for _number, assessor, _name in studies.seats(tx, sitting.study)]
+        free = next((each for each in seats if not _through(tx, sitting.id, each)), seats[0])
+        people.add_token(tx, token_hash(token), assessor=free, sitting=sitting.id)
+        sittings.keep_presence(tx, sitting.id, free)
+        events.append(tx, "joined", {"sitting": sitting.id, "assessor": free}, sitting.study)
+    return token
+
+
+def _through(tx: Any, sitting: str, assessor: str) -> bool:
+    present = sittings.presence(tx, sitting, assessor)
+    gone = present is not None and bool(present.left_at or present.declined_at)
+    return gone or all(cup.finished_at for cup in servings.blind(tx, sitting, assessor))
 
 
 def seat_of(store: Store, seat_token: str | None) -> Seat | None:
