@@ -7,7 +7,9 @@ Parquet) and rules (bytes and lines of TOML).
 from __future__ import annotations
 
 import io
+import json
 import random
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -17,7 +19,9 @@ import xlsxwriter
 
 from demo_panels import generate
 from studyapp.errors import BadInput
+from studyapp.findings import hours_finding
 from studyapp.services.bringing import decide_files
+from studyapp.services.documents import decision_document
 from studyapp.store import open_store
 
 pytestmark = pytest.mark.reliability
@@ -164,12 +168,15 @@ KINDS: dict[str, tuple[Callable[[], bytes], Callable[[bytes, random.Random], byt
 
 
 def _settled(scores: Path, rule: Path) -> str | None:
-    """None for an answer, else the sentence that refuses."""
+    """None for an answer that can be told in words and as JSON, else the sentence that refuses."""
     try:
-        decision, _offers = decide_files(scores, rule)
+        decision, offers = decide_files(scores, rule)
     except BadInput as refused:
         return str(refused)
-    assert decision.verdict in ("stop", "conche longer", "no hour fits", "cannot tell")
+    told = hours_finding(decision, offers)
+    assert told.headline.endswith(".")
+    assert not re.search(r"\b(nan|inf|None)\b", told.lede)
+    assert json.dumps(decision_document(decision, offers, sealed=False), allow_nan=False)
     return None
 
 
