@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from functools import cache
 from typing import Any
 
 from alembic import command
@@ -46,7 +47,7 @@ def read_store(url: str) -> Store:
     store = Store(connect(url, read_only=True))
     try:
         with store.read() as tx:
-            if _revision(tx, _script(_config(tx))) is None:
+            if _revision(tx) is None:
                 raise _not_ours()
     except BaseException:
         store.close()
@@ -56,36 +57,40 @@ def read_store(url: str) -> Store:
 
 def _migrate(tx: Connection) -> None:
     """Run what is missing. The write lock of the database makes two starts at once take turns."""
-    config = _config(tx)
-    script = _script(config)
-    found = _revision(tx, script)
-    if found == script.get_current_head():
+    found = _revision(tx)
+    if found == _script().get_current_head():
         return
     if found is None and inspect(tx).get_table_names():
         raise _not_ours()
+    config = _config()
+    config.attributes["connection"] = tx
     command.upgrade(config, "head")
     if people.meta(tx, CODE_SALT) is None:
         people.keep_meta(tx, CODE_SALT, secrets.token_hex(16))
 
 
-def _config(tx: Connection) -> Config:
+def _config() -> Config:
     config = Config()
     config.set_main_option("script_location", "studyapp.store:migrations")
     config.set_main_option("path_separator", "os")
-    config.attributes["connection"] = tx
     return config
 
 
-def _script(config: Config) -> Any:
-    return ScriptDirectory.from_config(config)
+@cache
+def _script() -> Any:
+    """The migrations of this version; they do not change while it runs."""
+    return ScriptDirectory.from_config(_config())
 
 
-def _revision(tx: Connection, script: Any) -> str | None:
+def _revision(tx: Connection) -> str | None:
     """The revision of the tables, None where there are none."""
-    if not inspect(tx).has_table("alembic_version"):
+    tables = set(inspect(tx).get_table_names())
+    if "alembic_version" not in tables:
         return None
+    if not {"event", "score"} <= tables:
+        raise _not_ours()
     found = tx.execute(text("SELECT version_num FROM alembic_version")).scalar()
-    if found not in {revision.revision for revision in script.walk_revisions()}:
+    if found not in {revision.revision for revision in _script().walk_revisions()}:
         raise StoreProblem(_("Not done: this store was written by a newer version of the app. Update the app."))
     return str(found)
 
