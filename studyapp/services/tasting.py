@@ -233,8 +233,8 @@ def _finish(tx: Any, seat: Seat, cup: BlindServing) -> None:
     unmarked = [line.name for line in lines if line.value is None]
     if unmarked:
         sentence = ngettext(
-            "One line has no mark yet: {names}.", "{n} lines have no mark yet: {names}.", len(unmarked)
-        ).format(n=len(unmarked), names=", ".join(unmarked))
+            "One line has no mark yet: {names}.", "{count} lines have no mark yet: {names}.", len(unmarked)
+        ).format(count=len(unmarked), names=", ".join(unmarked))
         raise BadInput(sentence)
     servings.finish(tx, cup.id, "judged" if cup.scored else "warm-up")
     events.append(tx, "serving finished", {"serving": cup.id}, study)

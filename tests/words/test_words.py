@@ -76,7 +76,7 @@ def test_placeholders_have_names() -> None:
 
 
 def test_one_asks_for_nothing_that_many_does_not_fill() -> None:
-    """A singular such as "One line" may leave the number out; a name that only the singular knows would fail for one person alone."""
+    """A singular may leave the number out; a name that only it knows would fail for one person alone."""
     pairs = [message.id for message in template() if isinstance(message.id, tuple)]
     assert pairs
     assert [pair for pair in pairs if placeholders(pair[0]) - placeholders(pair[1])] == []
