@@ -16,7 +16,7 @@ from studyapp.records import Staff
 from studyapp.services import accounts, deciding, joining, planning, preparing, tasting
 from studyapp.services.bringing import decide_files
 from studyapp.services.checking import check
-from studyapp.store import Store, open_store
+from studyapp.store import Store, open_store, people
 
 README = Path(demo_panels.__file__).with_name("README.md").read_text(encoding="utf-8")
 PANELS = generate.panels()
@@ -151,9 +151,11 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
 @pytest.fixture(scope="module")
 def leader(workshop: Store) -> Staff:
     """The invented panel leader."""
-    from studyapp.store import people
+    return _leader(workshop)
 
-    with workshop.read() as tx:
+
+def _leader(store: Store) -> Staff:
+    with store.read() as tx:
         found = people.staff_by_role(tx, "leader")
     assert found is not None
     return found
@@ -189,22 +191,27 @@ def test_a_draft_waits_to_be_sealed(workshop: Store, leader: Staff) -> None:
     assert [problem.sentence for problem in planning.problems(draft.plan) if problem.blocks] == []
 
 
-def test_a_newcomer_can_taste_at_once(tmp_path: Path) -> None:
-    """One sitting is open and all its trays are out: link, first page, warm-up."""
+@pytest.mark.parametrize("way", ["link", "visitor"])
+def test_a_newcomer_can_taste_at_once(way: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """One sitting is open and all its trays are out: by a link or as a visitor, first page, warm-up."""
     store = open_store(f"sqlite:///{tmp_path / 'store.sqlite'}")
     try:
         demo_panels.load(store)
-        from studyapp.store import people
-
-        with store.read() as tx:
-            member = people.staff_by_role(tx, "leader")
-        assert member is not None
-        opened = [sitting for sitting in preparing.sittings(store, member) if sitting.state == "open"]
-        assert len(opened) == 1
-        link = joining.issue_links(store, member, opened[0].id)[0]
-        token = joining.join(store, link.code, "10.0.0.7", None)
+        token = _linked(store) if way == "link" else _visiting(store, monkeypatch)
         assert tasting.place(store, token).kind == "welcome"
         tasting.agree(store, token)
         assert tasting.place(store, token).kind == "warm_up"
     finally:
         store.close()
+
+
+def _linked(store: Store) -> str:
+    member = _leader(store)
+    opened = [sitting for sitting in preparing.sittings(store, member) if sitting.state == "open"]
+    assert len(opened) == 1
+    return joining.join(store, joining.issue_links(store, member, opened[0].id)[0].code, "10.0.0.7", None)
+
+
+def _visiting(store: Store, monkeypatch: pytest.MonkeyPatch) -> str:
+    monkeypatch.setenv("STUDYAPP_DEMO", "1")
+    return joining.demo_seat(store)
