@@ -246,7 +246,9 @@ class BalancedFits:
         total = from_high + from_middle
         spread = from_high**2 / self.high_df[:, None] + from_middle**2 / self.middle_df[:, None]
         df = np.divide(total**2, spread, out=np.repeat(self.containment[:, None], len(rest), 1), where=spread > 0)
-        df = np.where((self.high <= self.middle)[:, None] & (total > 0), self.middle_df[:, None], df)
+        # A contrast without a common part has the df of `middle` to the last digit, so that a batch shares its quantile.
+        alone = (self.high <= self.middle)[:, None] | (common <= 1e-12 * rest)
+        df = np.where(alone & (total > 0), self.middle_df[:, None], df)
         return self.means @ weights.T, np.sqrt(total / (a * self.replicates)[:, None]), df
 
     def difference(self, reference: int) -> Triple:
