@@ -79,10 +79,10 @@ def _pages(role: str) -> dict[str, st.Page]:
 
 def _demo_band() -> None:
     """What is shown here is invented: say so on every page, and let one person try each role."""
-    links = (("leader", _("Panel leader")), ("preparer", _("Preparer")), ("assessor", _("Assessor")))
-    drawn = " ".join(f'<a href="/demo/{role}" target="_self">{look.plain(word)}</a>' for role, word in links)
-    said = look.plain(_("Invented panel. Try it as:"))
-    st.html(f'<nav class="invented" aria-label="{look.plain(_("Roles of the invented panel"))}">{said} {drawn}</nav>')
+    links = (("leader", _("Leader")), ("preparer", _("Preparer")), ("assessor", _("Assessor")))
+    drawn = "".join(f'<a href="/demo/{role}" target="_self">{look.plain(word)}</a>' for role, word in links)
+    name = look.plain(_("Roles of the invented panel"))
+    st.html(f'<nav class="invented" aria-label="{name}">{look.strong(_("Invented panel"))}{drawn}</nav>')
 
 
 def main() -> None:
