@@ -13,7 +13,7 @@ from sqlalchemy import Connection, inspect, text
 
 from studyapp.errors import StoreProblem
 from studyapp.store import people
-from studyapp.store.engine import Store, connect, settle_journal
+from studyapp.store.engine import Store, connect, is_still, is_writable, settle
 from studyapp.words import _
 
 __all__ = ["CODE_SALT", "Store", "open_store", "read_store"]
@@ -31,7 +31,7 @@ def open_store(url: str) -> Store:
     try:
         with store.write() as tx:
             _migrate(tx)
-        settle_journal(store)
+        settle(store)
     except BaseException:
         store.close()
         raise
@@ -44,7 +44,16 @@ def read_store(url: str) -> Store:
     Raises:
         StoreProblem: there is none, or a newer version wrote it.
     """
-    store = Store(connect(url, read_only=True))
+    if is_still(url):  # look first without leaving a file beside a store that may not be ours
+        store = _proven(Store(connect(url, read_only=True, still=True)))
+        if not is_writable(url):
+            return store
+        store.close()
+    return _proven(Store(connect(url, read_only=True)))
+
+
+def _proven(store: Store) -> Store:
+    """The store, if it is one of ours that this version can read; else it is closed again."""
     try:
         with store.read() as tx:
             if _revision(tx) is None:

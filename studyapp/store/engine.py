@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import threading
 import time
 from collections.abc import Iterator
@@ -120,15 +119,18 @@ def _sentence(said: str) -> str:
 
 
 # ---- from an address to an engine ----------------------------------------------------------------------------------
-def connect(url: str, *, read_only: bool = False) -> Engine:
+def connect(url: str, *, read_only: bool = False, still: bool = False) -> Engine:
     """An engine for `url`: a SQLite path or URL, or a PostgreSQL URL.
+
+    `still` reads a SQLite file that nobody has open without leaving any file beside it; it takes no locks.
 
     Raises:
         StoreProblem: the file, its folder or its owner forbid it.
     """
     parsed = parse(url)
     if parsed.get_backend_name() == "sqlite":
-        return _sqlite(Path(parsed.database or ""), read_only)
+        mode = "ro&immutable=1" if still else "ro" if read_only else "rw"
+        return _sqlite(Path(parsed.database or ""), mode)
     wishes = "-c default_transaction_read_only=on" if read_only else ""
     try:
         return create_engine(parsed, pool_pre_ping=True, connect_args={"options": wishes} if wishes else {})
@@ -161,13 +163,13 @@ def _refuse(sentence: str) -> Any:
     raise StoreProblem(sentence)
 
 
-def _sqlite(path: Path, read_only: bool) -> Engine:
+def _sqlite(path: Path, mode: str) -> Engine:
     """SQLite with our own transactions, full durability and a private file."""
-    place.refuse_unfit(path, read_only)
-    if not read_only:
+    place.refuse_unfit(path, mode != "rw")
+    if mode == "rw":
         place.make(path)
     module = sqlite_module()
-    address = f"{path.resolve().as_uri()}?mode={'ro' if read_only else 'rw'}"
+    address = f"{path.resolve().as_uri()}?mode={mode}"
     engine = create_engine(
         URL.create("sqlite", database=str(path.resolve())),
         creator=lambda: module.connect(
@@ -200,27 +202,44 @@ def _write_ahead() -> bool:
     return write_ahead_is_safe(tuple(sqlite_module().sqlite_version_info))
 
 
-def settle_journal(store: Store) -> None:
-    """Give a SQLite file the journal its library can be trusted with. The mode stays in the file, so this runs once.
+def settle(store: Store) -> None:
+    """Give a SQLite file narrow rights and the journal its library can be trusted with. The mode stays in the file.
 
     Only after the file is known to be ours: another program's database is not touched.
     """
     if store.engine.dialect.name != "sqlite":
         return
+    place.tighten(Path(store.engine.url.database or ""))
     wanted = "wal" if _write_ahead() else "delete"
     until = time.monotonic() + BUSY_SECONDS
     with store._lock, _as_store_problem(), contextlib.closing(store.engine.raw_connection()) as connection:
-        while True:
-            cursor = connection.cursor()
-            if str(cursor.execute("PRAGMA journal_mode").fetchone()[0]).lower() == wanted:
-                return
-            try:
-                cursor.execute(f"PRAGMA journal_mode={wanted}")
-            except sqlite_module().OperationalError:
-                # Another server that starts at this moment holds the file; it wants the same mode.
-                if time.monotonic() > until:
-                    raise
-                time.sleep(0.05)
+        while not _has_journal(connection, wanted):
+            # Another server that starts at this moment may hold the file; it wants the same mode.
+            if time.monotonic() > until:
+                raise StoreProblem(_sentence("locked"))
+            time.sleep(0.05)
+
+
+def _has_journal(connection: Any, wanted: str) -> bool:
+    """Ask for the journal mode; True once the file has it."""
+    cursor = connection.cursor()
+    if str(cursor.execute("PRAGMA journal_mode").fetchone()[0]).lower() == wanted:
+        return True
+    with contextlib.suppress(sqlite_module().OperationalError):
+        cursor.execute(f"PRAGMA journal_mode={wanted}")
+    return False
+
+
+def is_still(url: str) -> bool:
+    """Whether `url` is a SQLite file that nobody has open: no log and no journal lie beside it."""
+    parsed = parse(url)
+    return parsed.get_backend_name() == "sqlite" and place.is_still(Path(parsed.database or ""))
+
+
+def is_writable(url: str) -> bool:
+    """Whether the folder of a SQLite store may be written; True on PostgreSQL."""
+    parsed = parse(url)
+    return parsed.get_backend_name() != "sqlite" or place.writable(Path(parsed.database or "").resolve().parent)
 
 
 def sqlite_version(connection: Connection) -> str | None:
@@ -228,9 +247,3 @@ def sqlite_version(connection: Connection) -> str | None:
     if connection.dialect.name != "sqlite":
         return None
     return str(connection.execute(text("SELECT sqlite_version()")).scalar_one())
-
-
-def folder_of(url: str) -> str | None:
-    """The folder of a SQLite store, None on PostgreSQL."""
-    parsed = parse(url)
-    return os.path.dirname(os.path.abspath(parsed.database or "")) if parsed.get_backend_name() == "sqlite" else None

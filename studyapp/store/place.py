@@ -20,15 +20,24 @@ NETWORK_TYPES = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "fuse", "fuseblk", "9p"
 
 
 def make(path: Path) -> None:
-    """Make the file, and the folder if it is the usual one; tighten a file that others could read."""
+    """Make the file, and the folder if it is the usual one, for this account alone."""
     if path.exists():
-        if os.name == "posix" and stat.S_IMODE(path.stat().st_mode) & 0o077:
-            path.chmod(0o600)
         return
     if path.resolve().parent == default_folder().resolve():
         path.resolve().parent.mkdir(mode=0o700, parents=True, exist_ok=True)
     with contextlib.suppress(FileExistsError):
         os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+
+
+def tighten(path: Path) -> None:
+    """Take the rights of others off a file they could read."""
+    if os.name == "posix" and stat.S_IMODE(path.stat().st_mode) & 0o077:
+        path.chmod(0o600)
+
+
+def is_still(path: Path) -> bool:
+    """Whether nobody has the file open: SQLite keeps a log or a journal beside a file in use, and removes it last."""
+    return path.is_file() and not any(Path(f"{path}{tail}").exists() for tail in ("-wal", "-journal"))
 
 
 def refuse_unfit(path: Path, read_only: bool) -> None:
@@ -46,7 +55,7 @@ def refuse_unfit(path: Path, read_only: bool) -> None:
         _refuse_file(path, read_only)
     elif read_only:
         raise StoreProblem(_("Not done: there is no store at {path}.").format(path=path))
-    if not read_only and folder.is_dir() and not _writable(folder):
+    if not read_only and folder.is_dir() and not writable(folder):
         raise StoreProblem(
             _("Not done: the folder {folder} may only be read. Name a folder this account may write.").format(
                 folder=folder
@@ -62,7 +71,7 @@ def _refuse_file(path: Path, read_only: bool) -> None:
         raise StoreProblem(
             _("Not done: {path} belongs to another account. Start the app as its owner.").format(path=path)
         )
-    if not read_only and not _writable(path):
+    if not read_only and not writable(path):
         raise StoreProblem(
             _("Not done: {path} may only be read. Give this account the right to write it.").format(path=path)
         )
@@ -72,7 +81,7 @@ def _refuse_file(path: Path, read_only: bool) -> None:
         )
 
 
-def _writable(path: Path) -> bool:
+def writable(path: Path) -> bool:
     """Whether owner and account agree that it may be written; the administrator is held to the owner's wish."""
     return bool(path.stat().st_mode & stat.S_IWUSR) and os.access(path, os.W_OK)
 

@@ -1,4 +1,4 @@
-"""A mark that was called saved is there after the plug was pulled (200 kills; R1 of the reliability plan)."""
+"""A mark that was called saved is there after the plug was pulled (200 kills)."""
 
 from __future__ import annotations
 
