@@ -142,16 +142,26 @@ def _marks(result: AttributeResult, frame: _Frame) -> list[alt.Chart]:
     layers: list[alt.Chart] = []
     for data, colour in ((open_, frame.ink["copper"]), (within, frame.ink["patina_text"])):
         layers += _bars([datum for datum in data if "high" in datum], ends, colour, frame)
-    disc = {"shape": "circle", "filled": True, "opacity": 1}
-    cross = {"shape": _CROSS, "filled": False, "opacity": 1}
-    layers += [
-        _points(open_, cross | {"size": 130, "strokeWidth": 7, "stroke": frame.ink["card"], "aria": False}, frame),
-        _points(open_, cross | {"size": 130, "strokeWidth": 3, "stroke": frame.ink["copper"]}, frame, spoken=True),
-        _points(within, disc | {"size": 150, "color": frame.ink["card"], "aria": False}, frame),
-        _points(within, disc | {"size": 85, "color": frame.ink["patina_text"]}, frame, spoken=True),
-        *_reference_mark(result, frame),
+    # A layer without points would still be announced as an empty group.
+    layers += _crosses(open_, frame) if open_ else []
+    layers += _discs(within, frame) if within else []
+    return [*layers, *_reference_mark(result, frame)]
+
+
+def _crosses(data: list[dict[str, Any]], frame: _Frame) -> list[alt.Chart]:
+    cross = {"shape": _CROSS, "filled": False, "opacity": 1, "size": 130}
+    return [
+        _points(data, cross | {"strokeWidth": 7, "stroke": frame.ink["card"], "aria": False}, frame),
+        _points(data, cross | {"strokeWidth": 3, "stroke": frame.ink["copper"]}, frame, spoken=True),
     ]
-    return layers
+
+
+def _discs(data: list[dict[str, Any]], frame: _Frame) -> list[alt.Chart]:
+    disc = {"shape": "circle", "filled": True, "opacity": 1}
+    return [
+        _points(data, disc | {"size": 150, "color": frame.ink["card"], "aria": False}, frame),
+        _points(data, disc | {"size": 85, "color": frame.ink["patina_text"]}, frame, spoken=True),
+    ]
 
 
 def _bars(data: list[dict[str, Any]], ends: list[str], colour: str, frame: _Frame) -> list[alt.Chart]:
