@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import io
 from pathlib import Path
 
@@ -9,6 +10,8 @@ import numpy as np
 import pandas as pd
 import pytest
 import xlsxwriter
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from analysis.scores import ScoreError, read_scores, scores_from
 
@@ -25,7 +28,8 @@ def _said(content: str | bytes, name: str = "scores.csv", attributes: list[str] 
 
 def _xlsx(rows: list[list[object]], sheet: str = "scores") -> bytes:
     buffer = io.BytesIO()
-    book = xlsxwriter.Workbook(buffer)
+    options = {"strings_to_formulas": False, "strings_to_urls": False, "default_date_format": "d mmm yyyy"}
+    book = xlsxwriter.Workbook(buffer, options)
     page = book.add_worksheet(sheet)
     for number, row in enumerate(rows):
         page.write_row(number, 0, row)
@@ -334,7 +338,7 @@ def test_rows_of_a_spreadsheet_keep_their_numbers() -> None:
     assert 's.xlsx, row 4, column hours: "8h" is not a number; write 8.' in _said(content, "s.xlsx")
 
 
-@pytest.mark.parametrize("cell", [True, "6 points"])
+@pytest.mark.parametrize("cell", [True, "6 points", datetime.date(2026, 6, 5), "#N/A"])
 def test_cells_that_are_no_numbers_are_refused(cell: object) -> None:
     """True is not 1."""
     assert "column score" in _said(_xlsx([HEADER, ["Heron", 8, "acidity", cell]]), "s.xlsx")
@@ -376,3 +380,49 @@ def test_parquet_whose_short_dictionary_unpacks_to_much_text_is_refused() -> Non
     content = _parquet(frame)
     assert len(content) < 200_000
     assert "the texts unpack to more than 50 MB" in _said(content)
+
+
+# ---- as a property -------------------------------------------------------------------------------------------------
+names = st.text(st.characters(codec="utf-8", categories=("L", "N", "P", "S", "Zs")), min_size=1, max_size=12)
+panels = st.tuples(
+    st.lists(
+        names.map(str.strip).filter(bool),
+        min_size=1,
+        max_size=4,
+        unique_by=lambda name: " ".join(name.casefold().split()),
+    ),
+    st.lists(st.floats(0, 100).map(lambda hours: round(hours, 2)), min_size=1, max_size=4, unique=True),
+    st.lists(
+        st.sampled_from(["acidity", "off-notes", "bitter, sweet", 'the "roast"', "señal"]),
+        min_size=1,
+        max_size=3,
+        unique=True,
+    ),
+    st.integers(0, 2**32),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(panels)
+def test_whatever_names_and_numbers_a_table_holds_come_back(
+    panel: tuple[list[str], list[float], list[str], int],
+) -> None:
+    """Written by pandas and xlsxwriter, tidy and wide, with commas and with semicolons."""
+    people, hours, attributes, seed = panel
+    rng = np.random.default_rng(seed)
+    tidy = pd.DataFrame(
+        [(who, hour, line, rng.integers(0, 101) / 10) for who in people for hour in hours for line in attributes],
+        columns=["assessor", "hours", "attribute", "score"],
+    )
+    wide = tidy.pivot(index=["assessor", "hours"], columns="attribute", values="score").reset_index()
+    files = [
+        tidy.to_csv(index=False).encode(),
+        tidy.to_csv(index=False, sep=";", decimal=",").encode(),
+        wide.to_csv(index=False).encode(),
+        _parquet(tidy),
+        _xlsx([list(tidy.columns), *tidy.astype(object).to_numpy().tolist()]),
+    ]
+    wanted = tidy.sort_values(["assessor", "hours", "attribute"]).reset_index(drop=True)
+    for content in files:
+        read = scores_from("s", content).sort_values(["assessor", "hours", "attribute"]).reset_index(drop=True)
+        pd.testing.assert_frame_equal(read[list(wanted.columns)], wanted)
