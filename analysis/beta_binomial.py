@@ -69,7 +69,7 @@ def fit_counts(people: Mapping[tuple[int, int], int], chance: float = 0.0) -> Sp
     start = np.array([math.log(mu / (1 - mu)), -2.0])
     bounds = [(-9.0, 9.0), (-12.0, 9.0)]
     found = minimize(minus, start, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-15, "gtol": 1e-7})
-    found = minimize(minus, found.x, method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-11})
+    found = minimize(minus, found.x, method="Nelder-Mead", bounds=bounds, options={"xatol": 1e-9, "fatol": 1e-11})
     best_mu, best_gamma = expit(found.x).tolist()
     return Spread(best_mu, best_gamma, max(-float(found.fun), equal), equal, True)
 
