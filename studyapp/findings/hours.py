@@ -13,6 +13,7 @@ from studyapp.findings.numbers import (
     interval_share,
 )
 from studyapp.findings.offers import Costs, OfferRow, offer_rows
+from studyapp.findings.reading import blocking, improving, shorter_pull
 from studyapp.findings.reasons import lede
 from studyapp.findings.warnings import warning_sentence
 from studyapp.words import _, ngettext
@@ -112,17 +113,29 @@ def _stop_headline(decision: Decision) -> str:
 
 # ---- facts -------------------------------------------------------------------------------------------------------
 def _binds(decision: Decision) -> Fact:
-    name = decision.binding
+    name = _binding(decision)
     if name is None:
         return Fact(_("Binds"), _("nothing yet"))
     result, following = decision.attributes.get(name), decision.attributes.get(decision.next_binding or "")
-    value = name
-    if decision.verdict == "stop" and result is not None and result.shortest_hours is not None:
-        value = _("{name}, {h} h").format(name=name, h=hours(result.shortest_hours))
-    if following is None or decision.verdict != "stop" or following.shortest_hours is None:
+    if decision.verdict != "stop" or result is None or result.shortest_hours is None:
+        return Fact(_("Binds"), name)
+    value = _("{name}, {h} h").format(name=name, h=hours(result.shortest_hours))
+    if following is None or following.shortest_hours is None:
         return Fact(_("Binds"), value)
     note = _("next is {name}, {h} h").format(name=following.name, h=hours(following.shortest_hours))
     return Fact(_("Binds"), value, note)
+
+
+def _binding(decision: Decision) -> str | None:
+    """The attribute the answer hangs on, the same one that the lede names."""
+    if decision.verdict == "cannot tell":
+        blocks = blocking(decision, shorter_pull(decision))
+        open_ = decision.reason in ("reference meets limits", "reference misses a limit")
+        return blocks[0][0].name if blocks and open_ else None
+    if decision.verdict == "conche longer":
+        found = improving(decision)
+        return found[0].name if found else decision.binding
+    return decision.binding
 
 
 def _saved(decision: Decision) -> Fact:

@@ -46,6 +46,15 @@ def _excess(result: AttributeResult, pull: PullResult) -> float:
     return upper
 
 
+def failing_pulls(decision: Decision) -> dict[str, list[float]]:
+    """For each attribute that fails somewhere, the pulls where it is shown to, shortest first."""
+    found: dict[str, list[float]] = {}
+    for hour in sorted(decision.fails_on):
+        for name in decision.fails_on[hour]:
+            found.setdefault(name, []).append(hour)
+    return dict(sorted(found.items()))
+
+
 def improving(decision: Decision) -> tuple[AttributeResult, PullResult] | None:
     """The attribute that most clearly still got better up to the longest pull, with the pull before it."""
     hour = shorter_pull(decision)

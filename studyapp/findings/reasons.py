@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import beside, hours, hours_list, listed, of_studies, of_ten, opening, units
 from studyapp.findings.offers import Costs, best_offer, offer_rows
-from studyapp.findings.reading import blocking, fading, improving, next_pulls, past_hour, pull_at, shorter_pull
+from studyapp.findings.reading import (
+    blocking,
+    fading,
+    failing_pulls,
+    improving,
+    next_pulls,
+    past_hour,
+    pull_at,
+    shorter_pull,
+)
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -55,7 +64,9 @@ def _decides(result: AttributeResult, hour: float) -> str:
         sentence = _(
             "{name} decides: apart by {d} units, between {low} and {most}, against a margin of {m} either way."
         )
-    elif round(pull.difference, 1) < 0:
+    elif round(pull.difference, 1) == 0:
+        sentence = _("{name} decides: no worse on average, worse by {most} at most, against a margin of {m}.")
+    elif pull.difference < 0:
         sentence = _("{name} decides: better by {d} units, worse by {most} at most, against a margin of {m}.")
     else:
         sentence = _("{name} decides: worse by {d} units, at most {most}, against a margin of {m}.")
@@ -116,19 +127,32 @@ def _nothing_fits_lede(decision: Decision) -> list[str]:
     needed = needs.shortest_hours if needs is not None else None
     if needs is not None and needed is not None and latest is not None and needed > latest:
         return [_empty_window(decision, needs.name, needed, latest), way_out]
-    failing: dict[str, list[float]] = {}
-    for hour in sorted(decision.fails_on):
-        for name in decision.fails_on[hour]:
-            failing.setdefault(name, []).append(hour)
+    return [_too_short_then_too_long(decision) or _fails_everywhere(decision), way_out]
+
+
+def _too_short_then_too_long(decision: Decision) -> str:
+    """One note is not good enough up to some hour, another is lost again from the next on."""
+    pulls = sorted(decision.passes)
+    for needs, early in failing_pulls(decision).items():
+        for fades, late in failing_pulls(decision).items():
+            fading_note = decision.attributes.get(fades)
+            if fading_note is None or fading_note.rule.wanted != "higher":
+                continue
+            if [*early, *late] == pulls and late[-1] == decision.reference_hours:
+                return _(
+                    "{needs} is shown to be not good enough up to {a} h, and {fades} to be lost again from {b} h on."
+                ).format(needs=opening(needs), a=hours(early[-1]), fades=fades, b=hours(late[0]))
+    return ""
+
+
+def _fails_everywhere(decision: Decision) -> str:
     named = [
-        _("{name} at {pulls} h").format(name=name, pulls=hours_list(pulls)) for name, pulls in sorted(failing.items())
+        _("{name} at {pulls} h").format(name=name, pulls=hours_list(pulls))
+        for name, pulls in failing_pulls(decision).items()
     ]
-    return [
-        _("Every pull is shown to fail on something: {names}.").format(names=listed(named))
-        if named
-        else _("Every pull is shown to fail on something."),
-        way_out,
-    ]
+    if not named:
+        return _("Every pull is shown to fail on something.")
+    return _("Every pull is shown to fail on something: {names}.").format(names="; ".join(named))
 
 
 def _empty_window(decision: Decision, needs: str, from_hour: float, to_hour: float) -> str:
@@ -206,7 +230,12 @@ def _open_sentence(result: AttributeResult, within: bool, fails: bool, differenc
             "{h} h may be as good as {ref} h: {name} is apart by {d} units, "
             "but it could be anything between {low} and {most} and the margin is {m} either way."
         )
-    if round(difference, 1) < 0:
+    if round(difference, 1) == 0:
+        return _(
+            "{h} h may be as good as {ref} h: {name} is no worse on average, "
+            "but it could be worse by {most} and the margin is {m}."
+        )
+    if difference < 0:
         return _(
             "{h} h may be as good as {ref} h: {name} is even better by {d} units, "
             "but it could be worse by {most} and the margin is {m}."

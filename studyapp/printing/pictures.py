@@ -79,6 +79,12 @@ def worsening_svg(result: AttributeResult, extent: Extent) -> str:
     )
 
 
+def limit_seen(result: AttributeResult, extent: Extent) -> bool:
+    """Whether the limit of an attribute lies on its picture."""
+    at = _limit_at(result)
+    return at is not None and extent.low <= at <= extent.high - _HEADROOM / 2
+
+
 # ---- layers, from the back to the front --------------------------------------------------------------------------
 def _grid(plot: _Plot, pulls: list[float]) -> Iterator[str]:
     first, last = floor(plot.extent.low) + 1, floor(plot.extent.high - _HEADROOM)
@@ -112,7 +118,7 @@ def _margin(result: AttributeResult, plot: _Plot) -> Iterator[str]:
 def _limit(result: AttributeResult, plot: _Plot) -> Iterator[str]:
     """The limit on the mean, moved on to the axis of worsening; left out where it lies off the picture."""
     at = _limit_at(result)
-    if at is None or not plot.extent.low <= at <= plot.extent.high - _HEADROOM / 2:
+    if at is None or not limit_seen(result, plot.extent):
         return
     yield _line(_LEFT, plot.y(at), _RIGHT, plot.y(at), 1.4)
     below = 0 < plot.y(at) - plot.y(result.rule.margin) < 11

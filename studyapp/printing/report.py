@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from studyapp.findings import HoursFinding, attribute_alt, decimal, hours, of_studies, percent, shown, units
 from studyapp.findings.numbers import interval_share, opening
-from studyapp.printing.pictures import shared_extent, worsening_svg
+from studyapp.printing.pictures import limit_seen, shared_extent, worsening_svg
 from studyapp.printing.press import shown_time, typeset
 from studyapp.records import Deviation, Plan, Signature
 from studyapp.words import _, language, ngettext
@@ -157,7 +157,7 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
         "charts": [
             {
                 "name": opening(result.name),
-                "note": _chart_note(result, decision),
+                "note": _chart_note(result, decision, limit_seen(result, extent)),
                 "svg": worsening_svg(result, extent),
                 "alt": attribute_alt(result),
             }
@@ -170,9 +170,13 @@ def _binding_first(decision: Decision) -> list[AttributeResult]:
     return sorted(decision.attributes.values(), key=lambda result: result.name != decision.binding)
 
 
-def _chart_note(result: AttributeResult, decision: Decision) -> str:
+def _chart_note(result: AttributeResult, decision: Decision, limit_drawn: bool) -> str:
     if decision.verdict == "stop" and result.name == decision.binding:
         return _("decides the hour")
+    if result.rule.limit is not None and not limit_drawn:
+        return _("{wanted}, limit {limit} off the picture").format(
+            wanted=_wanted(result), limit=units(result.rule.limit)
+        )
     return _wanted(result)
 
 

@@ -159,6 +159,7 @@ def every_kind() -> dict[str, Decision]:
     return {
         "stop": decision(acidity, bitterness),
         "stop, better than the reference": decision(attribute("acidity", (3.1, 1.9, 1.1, -0.4, -0.1)), bitterness),
+        "stop, level with the reference": decision(attribute("acidity", (3.1, 1.9, 1.1, 0.04, -0.1)), bitterness),
         "stop, same wanted": decision(attribute("sweetness", (-3.1, -1.9, -1.1, -0.3, 0.1), wanted="same"), bitterness),
         "stop, limit": decision(attribute("acidity", ACIDITY, limit=4.5), bitterness),
         "stop, limit from below": decision(attribute("cacao flavour", ACIDITY, wanted="higher", limit=2.0)),
@@ -171,6 +172,12 @@ def every_kind() -> dict[str, Decision]:
             acidity,
             **unknown | {"verdict": "no hour fits"},
             fails_on={hour: ("acidity",) if hour < 12 else ("off-notes", "bitterness") for hour in HOURS},
+        ),
+        "no hour fits, too short then too long": decision(
+            acidity,
+            fading,
+            **unknown | {"verdict": "no hour fits"},
+            fails_on={hour: ("acidity",) if hour < 12 else ("cacao flavour",) for hour in HOURS},
         ),
         "no hour fits, empty window": decision(
             acidity, fading, **unknown | {"verdict": "no hour fits"}, latest_hours=8.0
@@ -190,6 +197,9 @@ def every_kind() -> dict[str, Decision]:
         ),
         "open, better": decision(
             attribute("acidity", (3, 2, 1.6, 1.1, -0.2), half=1.4), **unknown, reason="reference meets limits"
+        ),
+        "open, level": decision(
+            attribute("acidity", (3, 2, 1.6, 1.1, -0.04), half=1.4), **unknown, reason="reference meets limits"
         ),
         "too short": decision(attribute("acidity", (5, 4, 3, 2.5, 1.9)), **unknown, reason="reference meets limits"),
         "control not found": decision(

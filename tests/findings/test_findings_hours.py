@@ -96,6 +96,11 @@ LEDES = {
         "Pull again at 32 and 40 h",
     ],
     "no hour fits": ["acidity at 0, 4 and 8 h", "Change a margin or a limit before the next study, or the process."],
+    "stop, level with the reference": ["Acidity decides: no worse on average, worse by 0.6 at most"],
+    "open, level": ["acidity is no worse on average, but it could be worse by 1.4 and the margin is 1.0."],
+    "no hour fits, too short then too long": [
+        "Acidity is shown to be not good enough up to 8 h, and cacao flavour to be lost again from 12 h on."
+    ],
     "no hour fits, empty window": ["Acidity needs 12 h or more, and cacao flavour is not shown to last beyond 8 h."],
     "reference meets limits": [
         "16 h may be as good as 24 h: acidity is worse by 0.6 units, but it could be up to 1.1 and the margin is 1.0.",
@@ -135,6 +140,19 @@ def test_the_price_names_cases_grams_and_minutes() -> None:
     )
     assert [row.grams for row in finding.offers] == ["27 g", "36 g"]
     assert "0, 12, 16 and 24 h pulls" in finding.offers[1].what
+
+
+@pytest.mark.parametrize("kind", ["reference meets limits", "reference misses a limit", "open, level", "conche longer"])
+def test_the_fact_names_the_attribute_of_the_lede(kind: str) -> None:
+    """One page must not say that acidity binds and explain bitterness."""
+    finding = hours_finding(KINDS[kind])
+    assert finding.facts[0].value in finding.lede.lower()
+
+
+def test_nothing_binds_when_the_panel_cannot_be_believed() -> None:
+    """Without the control, or with lopsided orders, no attribute is to blame."""
+    for kind in ("control not found", "orders", "not enough data"):
+        assert hours_finding(KINDS[kind]).facts[0].value == "nothing yet"
 
 
 def test_a_tighter_margin_moves_the_answer_to_the_next_pull_that_holds() -> None:

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from analysis import beside, stopping
+from analysis import beside, verdicts
 from analysis.stopping import Warning as StopWarning
 from studyapp.findings import warning_sentence
 from studyapp.findings.warnings import warning_codes
@@ -32,9 +32,7 @@ def codes_in_the_rule() -> set[str]:
     for node in ast.walk(ast.parse(inspect.getsource(beside))):
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Warning":
             found |= {arg.value for arg in node.args[:1] if isinstance(arg, ast.Constant)}
-    for node in ast.walk(ast.parse(inspect.getsource(stopping._why_not))):
-        if isinstance(node, ast.Return) and isinstance(node.value, ast.Constant) and node.value.value:
-            found.add(node.value.value)
+    found |= {code for code in verdicts.WHY_NOT if code is not None}
     return found
 
 

@@ -209,6 +209,16 @@ def test_nothing_is_drawn_outside_the_picture() -> None:
                 assert 5 <= float(circle.attrib["cy"]) <= 116
 
 
+def test_a_limit_is_drawn_or_said_to_lie_off_the_picture() -> None:
+    """A limit that decides must not vanish because it is far away."""
+    near, far = attribute("acidity", ACIDITY, limit=5.0), attribute("smoke", BITTERNESS, limit=0.5)
+    extent = shared_extent([near, far])
+    assert "limit 5.0" in worsening_svg(near, extent)
+    assert "limit" not in worsening_svg(far, extent)
+    decided = decision(near, far, verdict="no hour fits", hours=None)
+    assert "wanted less, limit 0.5 off the picture" in flowing_pages(report(decided))[0]
+
+
 def test_hours_lie_at_their_true_distance() -> None:
     """0, 4, 8, 12, 16, 24 h: the last step is drawn twice as wide as the others."""
     _result, picture = drawn("stop")[0]
