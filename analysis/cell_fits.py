@@ -246,7 +246,7 @@ class BalancedFits:
         total = from_high + from_middle
         spread = from_high**2 / self.high_df[:, None] + from_middle**2 / self.middle_df[:, None]
         df = np.divide(total**2, spread, out=np.repeat(self.containment[:, None], len(rest), 1), where=spread > 0)
-        # A contrast without a common part has the df of `middle` to the last digit, so that a batch shares its quantile.
+        # Without a common part the df are those of `middle` to the last digit, so that a batch shares its quantile.
         alone = (self.high <= self.middle)[:, None] | (common <= 1e-12 * rest)
         df = np.where(alone & (total > 0), self.middle_df[:, None], df)
         return self.means @ weights.T, np.sqrt(total / (a * self.replicates)[:, None]), df
@@ -365,7 +365,7 @@ class CellProblem:
         XWX = -(w.transpose(0, 2, 1) @ (q[..., None] * w))
         XWX[:, np.arange(h), np.arange(h)] += columns @ w
         XWy = columns @ wy - ((q * pulled)[:, None, :] @ w)[:, 0]
-        inverse, log_det = _inverse(XWX)
+        inverse, log_det = inverse_and_log_det(XWX)
         gamma = (inverse @ XWy[..., None])[..., 0]
         b = len(rho)
         yWy = self.within + np.vecdot(wy.reshape(b, -1), y.reshape(b, -1)) - np.vecdot(q * pulled, pulled)
@@ -378,7 +378,7 @@ class CellProblem:
         return CellPoint(self, deviance, rss / free, inverse, gamma, w, total, k, q)
 
 
-def _inverse(A: Array) -> tuple[Array, Array]:
+def inverse_and_log_det(A: Array) -> tuple[Array, Array]:
     """Inverses and log determinants of positive definite matrices (B, h, h); many at once by elimination in step."""
     if len(A) < 64:
         return np.asarray(np.linalg.inv(A), np.float64), np.asarray(np.linalg.slogdet(A)[1])

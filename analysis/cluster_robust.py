@@ -1,0 +1,127 @@
+"""The assessor's own error when scores are missing: bias-reduced cluster-robust variance CR2, clusters = assessors.
+
+Bell & McCaffrey 2002 with the symmetric adjustment and Satterthwaite df of Pustejovsky & Tipton 2018 (both from
+memory), on cell means with the fitted mixed model as working covariance. Shapes: B batch, a assessors, h pulls, k
+contrasts.
+
+An assessor's working covariance Phi = diag(1 / w) + rho 1 1' has the root R = diag(1 / u) + theta 1 u' with u =
+sqrt(w), and the adjustment A of A (Phi - X M X') A = Phi is R (R' (Phi - X M X') R)^-1/2 R', whatever root is taken.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Self
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.cell_fits import CellFits, inverse_and_log_det
+
+Array = NDArray[np.float64]
+Rows = NDArray[np.intp]
+# Directions of an assessor that the fit explains entirely have no residual; their eigenvalue is rounding alone.
+NO_RESIDUAL = 1e-10
+
+
+def cluster_robust(counts: Array, cells: Array, fits: CellFits, weights: Array) -> tuple[Array, Array]:
+    """SE and Satterthwaite df, each (B, k), of the contrasts `weights` (k, h) with the assessor as the unit.
+
+    Args:
+        counts: scores per cell, (B or 1, a, h).
+        cells: cell means (B, a, h), anything where nothing was scored.
+        fits: the working model, fitted to the same scores.
+        weights: contrasts of the pulls' means; a row of zeros has SE 0 and df NaN.
+    """
+    w = fits.weights
+    seen = w > 0
+    M = _information_inverse(w, fits.assessor_ratio)
+    targets = M @ np.asarray(weights, float).T
+    study, person, place = _distinct(np.broadcast_to(counts, w.shape))
+    roots = _Roots.of(w[study, person], fits.assessor_ratio[study])
+    adjusted = roots.adjusted(M[study], targets[study])
+    p, own = adjusted[0][place], adjusted[1][place]
+    residual = np.where(seen, cells - fits.means[:, None, :], 0.0)
+    score = (residual[:, :, None, :] @ p)[:, :, 0]
+    return np.sqrt((score**2).sum(1)), _df(p, own, M)
+
+
+def _information_inverse(w: Array, ratio: Array) -> Array:
+    """(X'V^-1 X)^-1 in units of the residual variance, (B, h, h)."""
+    h = w.shape[2]
+    q = ratio[:, None] / (1 + ratio[:, None] * w.sum(2))
+    XWX = -(w.transpose(0, 2, 1) @ (q[..., None] * w))
+    XWX[:, np.arange(h), np.arange(h)] += w.sum(1)
+    return inverse_and_log_det(XWX)[0]
+
+
+def _distinct(counts: Array) -> tuple[Rows, Rows, Rows]:
+    """Study and assessor of the rows worth adjusting, and for each assessor (B, a) which of them is theirs.
+
+    Assessors of a study who scored every cell equally often share one adjustment.
+    """
+    full = (counts == counts.max()).all(2)
+    first = full & (full.cumsum(1) == 1)
+    kept = ~full | first
+    number = kept.cumsum().reshape(kept.shape) - 1
+    shared = np.where(full.any(1), number[np.arange(len(full)), full.argmax(1)], 0)
+    study, person = np.nonzero(kept)
+    return study, person, np.where(full, shared[:, None], number)
+
+
+@dataclass(frozen=True, slots=True)
+class _Roots:
+    """R of some assessors (U of them): u, 1 / u, presence (U, h), theta and its inverse's theta (U, 1)."""
+
+    u: Array
+    over: Array
+    seen: Array
+    theta: Array
+    back: Array
+
+    @classmethod
+    def of(cls, w: Array, ratio: Array) -> Self:
+        """From weights (U, h) and ratios (U,)."""
+        u = np.sqrt(w)
+        total = w.sum(1, keepdims=True)
+        theta = (np.sqrt(1 + ratio[:, None] * total) - 1) / total
+        over = np.divide(1.0, u, out=np.zeros_like(u), where=w > 0)
+        return cls(u, over, (w > 0).astype(float), theta, theta / (1 + theta * total))
+
+    def squared(self) -> Array:
+        """R'R (U, h, h)."""
+        h = self.u.shape[1]
+        side = self.theta[..., None] * self.over[:, :, None] * self.u[:, None, :]
+        far = (self.theta**2 * self.seen.sum(1, keepdims=True))[..., None] * self.u[:, :, None] * self.u[:, None, :]
+        found = side + side.transpose(0, 2, 1) + far
+        found[:, np.arange(h), np.arange(h)] += self.over**2
+        return np.asarray(found)
+
+    def sandwiched(self, M: Array) -> Array:
+        """R'M R of a symmetric M (U, h, h) on the pulls each assessor scored."""
+        row = self.theta * (M @ self.seen[..., None])[..., 0] * self.over
+        corner = self.theta**2 * (self.seen[:, None, :] @ M @ self.seen[..., None])[..., 0]
+        side = (row + corner * self.u / 2)[:, :, None] * self.u[:, None, :]
+        return np.asarray(self.over[:, :, None] * M * self.over[:, None, :] + side + side.transpose(0, 2, 1))
+
+    def adjusted(self, M: Array, targets: Array) -> tuple[Array, Array]:
+        """p = A Phi^-1 X (M c) of each contrast (U, h, k), and p'Phi p (U, k)."""
+        RR = self.squared()
+        values, vectors = np.linalg.eigh(RR @ RR - self.sandwiched(M))
+        kept = values > NO_RESIDUAL * values[:, -1:]
+        power = np.divide(1.0, np.sqrt(np.maximum(values, 0)), out=np.zeros_like(values), where=kept)
+        y = self.u[..., None] * targets
+        y = y - (self.back * self.u)[..., None] * (self.u[:, None, :] @ y)
+        z = vectors @ (power[..., None] * (vectors.transpose(0, 2, 1) @ y))
+        p = self.over[..., None] * z + (self.theta * self.seen)[..., None] * (self.u[:, None, :] @ z)
+        return p, ((RR @ z) ** 2).sum(1)
+
+
+def _df(p: Array, own: Array, M: Array) -> Array:
+    """Satterthwaite df of sum_i (p_i'e_i)^2 under the working model: p (B, a, h, k), own = p'Phi p (B, a, k)."""
+    explained = (p * (M[:, None] @ p)).sum(2)
+    each = p.transpose(0, 3, 1, 2)
+    MS = M[:, None] @ (each.transpose(0, 1, 3, 2) @ each)
+    squares = (own**2 - 2 * own * explained).sum(1) + (MS * MS.transpose(0, 1, 3, 2)).sum((2, 3))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray((own - explained).sum(1) ** 2 / squares)

@@ -1,0 +1,93 @@
+"""The assessor's own error with scores missing, against the formula written out with full matrices."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+from scipy.linalg import block_diag, inv, sqrtm
+from scipy.stats import ttest_rel
+
+from analysis.cluster_robust import cluster_robust
+from analysis.mixed import CellFits, fit_cells
+
+Array = np.ndarray
+
+
+def panels(batch: int, a: int, h: int, r: int, missing: float, seed: int = 1) -> tuple[Array, Array, Array]:
+    """Counts, cell means and squares within cells; every pull and assessor keeps two scores at least."""
+    rng = np.random.default_rng(seed)
+    y = rng.normal(0, 1, (batch, a, 1, 1)) + rng.normal(0, 0.5, (batch, a, h, 1)) + rng.normal(0, 1, (batch, a, h, r))
+    seen = rng.random(y.shape) >= missing
+    index = np.arange(a)
+    seen[:, index, index % h, 0] = seen[:, index, (index + 1) % h, 0] = True
+    counts = seen.sum(3)
+    means = np.where(seen, y, 0).sum(3) / np.maximum(counts, 1)
+    return counts.astype(float), means, np.where(seen, (y - means[..., None]) ** 2, 0).sum((1, 2, 3))
+
+
+def written_out(cells: Array, fits: CellFits, row: int, weights: Array) -> tuple[list[float], list[float]]:
+    """SE and df of one panel: A = Phi^1/2 (Phi^1/2 (Phi - X M X') Phi^1/2)^-1/2 Phi^1/2, variance sum (c'M X'W A e)^2.
+
+    Formulas of Bell & McCaffrey 2002 and Pustejovsky & Tipton 2018, from memory.
+    """
+    h = cells.shape[2]
+    seen = fits.weights[row] > 0
+    X = [np.eye(h)[s] for s in seen]
+    Phi = [
+        np.diag(1 / w[s]) + np.full((s.sum(),) * 2, fits.assessor_ratio[row])
+        for w, s in zip(fits.weights[row], seen, strict=True)
+    ]
+    M = inv(sum(x.T @ inv(phi) @ x for x, phi in zip(X, Phi, strict=True)))
+    P = []
+    for x, phi in zip(X, Phi, strict=True):
+        root = np.real(sqrtm(phi))
+        A = root @ inv(np.real(sqrtm(root @ (phi - x @ M @ x.T) @ root))) @ root
+        P.append(A @ inv(phi) @ x @ M)
+    spread = block_diag(*Phi) - np.vstack(X) @ M @ np.vstack(X).T
+    edges = np.cumsum([0, *(len(x) for x in X)])
+    errors, free = [], []
+    for c in weights:
+        blocks = np.zeros((len(X), len(spread)))
+        for i, p in enumerate(P):
+            blocks[i, edges[i] : edges[i + 1]] = p @ c
+        e = np.concatenate([(cells[row, i] - fits.means[row])[s] for i, s in enumerate(seen)])
+        table = blocks @ spread @ blocks.T
+        errors.append(float(np.sqrt(((blocks @ e) ** 2).sum())))
+        free.append(float(np.trace(table) ** 2 / (table**2).sum()))
+    return errors, free
+
+
+@pytest.mark.parametrize(("shape", "missing"), [((12, 6, 3), 0.05), ((8, 5, 2), 0.3), ((6, 4, 1), 0.2)])
+def test_errors_and_df_are_those_of_the_formula(shape: tuple[int, int, int], missing: float) -> None:
+    """Differences to the last pull and plain means, six panels each."""
+    counts, cells, within = panels(6, *shape, missing)
+    fits = fit_cells(counts, counts * cells, within)
+    eye = np.eye(shape[1])
+    weights = np.vstack([(eye - eye[-1])[:-1], eye])
+    se, df = cluster_robust(counts, cells, fits, weights)
+    for row in range(6):
+        errors, free = written_out(cells, fits, row, weights)
+        assert_allclose(se[row], errors, rtol=1e-8)
+        assert_allclose(df[row], free, rtol=1e-8)
+
+
+def test_complete_data_give_the_paired_test() -> None:
+    """SE and df of scipy's paired t test on assessors' means, to rounding."""
+    counts, cells, within = panels(4, 9, 5, 2, 0.0)
+    fits = fit_cells(counts, counts * cells, within)
+    se, df = cluster_robust(counts, cells, fits, np.eye(5)[:4] - np.eye(5)[4])
+    for row in range(4):
+        for pull in range(4):
+            paired = ttest_rel(cells[row, :, pull], cells[row, :, 4])
+            difference = (cells[row, :, pull] - cells[row, :, 4]).mean()
+            assert se[row, pull] == pytest.approx(difference / paired.statistic, rel=1e-10)
+            assert df[row, pull] == pytest.approx(paired.df, rel=1e-10)
+
+
+def test_the_reference_against_itself_has_no_error() -> None:
+    """A contrast of zeros: SE 0, df unknown."""
+    counts, cells, within = panels(2, 8, 4, 2, 0.2)
+    se, df = cluster_robust(counts, cells, fit_cells(counts, counts * cells, within), np.zeros((1, 4)))
+    assert_allclose(se, 0)
+    assert np.isnan(df).all()
