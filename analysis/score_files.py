@@ -199,7 +199,7 @@ def _fitted(name: str, number: int, row: Sequence[Any], width: int, short_rows: 
         if not short_rows:
             raise ScoreError(f"{name}, row {number}: {len(row)} cells and {width} columns; is the row cut off?")
         return [*row, *[""] * (width - len(row))]
-    return row[:width]
+    return row if len(row) == width else row[:width]
 
 
 def plain(cell: Any, longest: int = 40) -> str:

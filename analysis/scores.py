@@ -149,16 +149,17 @@ def _names(table: Table, column: str) -> list[str]:
     """Texts of a column; two that differ only in case or spaces would count as two."""
     names: dict[Any, str] = {}
     first: dict[str, tuple[str, int]] = {}
-    for position, cell in enumerate(table.columns[column]):
-        if _distinct(cell) not in names:
-            name = _name(cell)
+    keys = [_distinct(cell) for cell in table.columns[column]]
+    for position, key in enumerate(keys):
+        if key not in names:
+            name = _name(key[1])
             if not name:
                 table.fail(position, column, "is empty; every row needs it")
             alike, row = first.setdefault(" ".join(name.casefold().split()), (name, table.rows[position]))
             if alike != name:
                 table.fail(position, column, f'and "{plain(alike)}" in row {row} look like one name; write them alike')
-            names[_distinct(cell)] = name
-    return [names[_distinct(cell)] for cell in table.columns[column]]
+            names[key] = name
+    return [names[key] for key in keys]
 
 
 def _name(cell: Any) -> str:
@@ -175,14 +176,14 @@ def _distinct(cell: Any) -> tuple[type, Any]:
 def _numbers(table: Table, column: str, rule: Callable[[float], str | None], empty: float | None = None) -> list[float]:
     """Numbers of a column, each distinct cell read once; `rule` says what is wrong with one, or None."""
     read: dict[Any, float] = {}
-    for position, cell in enumerate(table.columns[column]):
-        key = _distinct(cell)
+    keys = [_distinct(cell) for cell in table.columns[column]]
+    for position, key in enumerate(keys):
         if key not in read:
-            read[key] = _number(table, position, column, cell, empty)
+            read[key] = _number(table, position, column, key[1], empty)
             wrong = None if math.isnan(read[key]) else rule(read[key])
             if wrong:
                 table.fail(position, column, wrong)
-    return [read[_distinct(cell)] for cell in table.columns[column]]
+    return [read[key] for key in keys]
 
 
 def _number(table: Table, position: int, column: str, cell: Any, empty: float | None) -> float:

@@ -13,6 +13,7 @@ import re
 import stat
 import zipfile
 import zlib
+from typing import cast
 from xml.etree import ElementTree
 
 MOST_MEMBERS = 50
@@ -48,14 +49,16 @@ def xlsx_rows(content: bytes) -> list[list[object]]:
 
     members = _members(content)
     name = _sheet(members)
+    packed = io.BytesIO(_repacked(members))
+    del members
     try:
-        with CalamineWorkbook.from_filelike(io.BytesIO(_repacked(members))) as workbook:
+        with CalamineWorkbook.from_filelike(packed) as workbook:
             rows = workbook.get_sheet_by_name(name).to_python(skip_empty_area=False)
     except (CalamineError, OSError, ValueError, KeyError) as problem:
         raise SpreadsheetError(
             "the workbook is damaged; open it, save it again as XLSX, or save it as CSV"
         ) from problem
-    return [list(row) for row in rows]
+    return cast(list[list[object]], rows)
 
 
 def _members(content: bytes) -> dict[str, bytes]:
@@ -160,16 +163,20 @@ def _tree(content: bytes) -> ElementTree.Element:
 
 def _check_rectangle(sheet: bytes, texts: bytes) -> None:
     """Refuse a sheet whose cells carry no plain address, or whose rectangle or texts are too large to lay out."""
-    found = _ADDRESSED.findall(sheet)
-    if len(found) != len(_CELL_OR_ROW.findall(sheet)):
+    addressed, letters, numbers = 0, set(), set()
+    for tag in _ADDRESSED.finditer(sheet):
+        addressed += 1
+        letters.add(tag[1])
+        numbers.add(tag[2])
+    if addressed != sum(1 for _tag in _CELL_OR_ROW.finditer(sheet)):
         raise SpreadsheetError("cells without addresses were found; open the workbook, save it again as XLSX")
-    rows = max((int(row) for _, row in found), default=0)
-    columns = max((_column_number(letters) for letters in {letters for letters, _ in found}), default=0)
+    rows = max(map(int, numbers), default=0)
+    columns = max(map(_column_number, letters), default=0)
     if rows * columns > MOST_CELLS:
         raise SpreadsheetError(
             f"the sheet reaches over {rows} rows and {columns} columns; delete what stands far outside the table"
         )
-    if _text_size(sheet, texts, len(found)) > MOST_TEXT:
+    if _text_size(sheet, texts, addressed) > MOST_TEXT:
         raise SpreadsheetError("long texts are repeated in very many cells; shorten them, or save the scores as CSV")
 
 
