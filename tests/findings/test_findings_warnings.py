@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import ast
-import inspect
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from analysis import beside, verdicts
+import analysis
 from analysis.stopping import Warning as StopWarning
+from analysis.verdicts import WHY_NOT
 from studyapp.findings import warning_sentence
 from studyapp.findings.warnings import warning_codes
 
@@ -28,11 +29,11 @@ VALUES: dict[str, Any] = {
 
 def codes_in_the_rule() -> set[str]:
     """The codes as the source raises them: first argument of a warning, and the reasons not to judge an attribute."""
-    found: set[str] = set()
-    for node in ast.walk(ast.parse(inspect.getsource(beside))):
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Warning":
-            found |= {arg.value for arg in node.args[:1] if isinstance(arg, ast.Constant)}
-    found |= {code for code in verdicts.WHY_NOT if code is not None}
+    found = {why for why in WHY_NOT if why is not None}
+    for path in Path(analysis.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Warning":
+                found |= {arg.value for arg in node.args[:1] if isinstance(arg, ast.Constant)}
     return found
 
 
