@@ -9,10 +9,12 @@ Shapes: B batch, a assessors, h pulls, S sittings.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis import cluster_robust as cr2
 from analysis import mixed
 from analysis.quantiles import upper_t
 
@@ -32,6 +34,12 @@ class Cells:
     within: Array
     sittings: Array | None = None
 
+    def rows(self, rows: slice) -> Cells:
+        """Some of the batch."""
+        counts = self.counts if len(self.counts) == 1 else self.counts[rows]
+        table = None if self.sittings is None else self.sittings[rows]
+        return Cells(counts, self.sums[rows], self.within[rows], table)
+
 
 @dataclass(frozen=True, slots=True)
 class Error:
@@ -42,8 +50,15 @@ class Error:
 
     def reach(self, level: float) -> Array:
         """How far a one-sided limit at `level` lies from the estimate."""
-        with np.errstate(invalid="ignore"):
-            return np.asarray(upper_t(level, np.maximum(self.df, 1e-3)) * self.se)
+        return upper_t(level, self.df) * self.se
+
+    def of(self, columns: list[int]) -> Error:
+        """The error of some of the contrasts."""
+        return Error(self.se[:, columns], self.df[:, columns])
+
+    def rows(self, rows: slice) -> Error:
+        """The error of some of the batch."""
+        return Error(self.se[rows], self.df[rows])
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,17 +76,57 @@ class Estimates:
         """Every error in force."""
         return tuple(error for error in (self.panel, self.own, self.sitting) if error is not None)
 
+    def reach(self, level: float) -> Array:
+        """How far the decisive limits, the widest of all errors in force, lie from the estimate (B, k)."""
+        first, *others = (error.reach(level) for error in self.errors)
+        for other in others:
+            first = np.maximum(first, other)
+        return first
+
     def upper(self, level: float) -> Array:
         """The largest upper limit (B, k)."""
-        return np.asarray(self.estimate + np.max([error.reach(level) for error in self.errors], axis=0))
+        return self.estimate + self.reach(level)
 
     def lower(self, level: float) -> Array:
         """The smallest lower limit (B, k)."""
-        return np.asarray(self.estimate - np.max([error.reach(level) for error in self.errors], axis=0))
+        return self.estimate - self.reach(level)
 
-    def times(self, sign: float) -> Estimates:
-        """The same contrasts with the sign turned when more is wanted."""
-        return self if sign > 0 else Estimates(-self.estimate, self.df, self.panel, self.own, self.sitting)
+    def times(self, sign: Array) -> Estimates:
+        """The same contrasts with the sign turned where more is wanted; `sign` (B, 1)."""
+        return Estimates(self.estimate * sign, self.df, self.panel, self.own, self.sitting)
+
+    def of(self, columns: list[int]) -> Estimates:
+        """Some of the contrasts."""
+        sitting = None if self.sitting is None else self.sitting.of(columns)
+        return Estimates(
+            self.estimate[:, columns], self.df[:, columns], self.panel.of(columns), self.own.of(columns), sitting
+        )
+
+    def rows(self, rows: slice) -> Estimates:
+        """Some of the batch."""
+        sitting = None if self.sitting is None else self.sitting.rows(rows)
+        return Estimates(self.estimate[rows], self.df[rows], self.panel.rows(rows), self.own.rows(rows), sitting)
+
+
+class Contrasts(Protocol):
+    """Whatever contrasts of pulls can be asked of, for a batch of panels."""
+
+    @property
+    def cells(self) -> Cells: ...
+
+    def contrast(self, weights: Array, capped: bool = True) -> Estimates:
+        """k contrasts `weights` (k, h): differences use the capped df, means the plain one."""
+
+
+def against(panels: Contrasts, reference: int) -> Estimates:
+    """Every pull minus the pull with index `reference`."""
+    eye = np.eye(panels.cells.sums.shape[2])
+    return panels.contrast(eye - eye[reference])
+
+
+def means(panels: Contrasts) -> Estimates:
+    """The mean of every pull."""
+    return panels.contrast(np.eye(panels.cells.sums.shape[2]), capped=False)
 
 
 def is_balanced(counts: Array) -> bool:
@@ -87,25 +142,11 @@ class Fitted:
     fits: mixed.CellFits
 
     def contrast(self, weights: Array, capped: bool = True) -> Estimates:
-        """k contrasts `weights` (k, h): differences use the capped df, means the plain one."""
+        """See Contrasts."""
         estimate, se, df = self.fits.contrast(weights)
         capped_df = np.minimum(df, self.fits.containment[:, None]) if capped else df
-        own = (
-            _paired(self.cells, weights)
-            if is_balanced(self.cells.counts)
-            else _cluster_robust(self.cells, self.fits, weights)
-        )
         sitting = _sitting_error(self.cells.sittings, weights) if capped and self.cells.sittings is not None else None
-        return Estimates(estimate, df, Error(se, capped_df), own, sitting)
-
-    def against(self, reference: int) -> Estimates:
-        """Every pull minus the pull with index `reference`."""
-        eye = np.eye(self.cells.sums.shape[2])
-        return self.contrast(eye - eye[reference])
-
-    def means(self) -> Estimates:
-        """The mean of every pull."""
-        return self.contrast(np.eye(self.cells.sums.shape[2]), capped=False)
+        return Estimates(estimate, df, Error(se, capped_df), own_error(self.cells, self.fits, weights), sitting)
 
 
 def fitted(cells: Cells) -> Fitted:
@@ -114,90 +155,92 @@ def fitted(cells: Cells) -> Fitted:
 
 
 # ---- own error -----------------------------------------------------------------------------------------------------
-def _paired(cells: Cells, weights: Array) -> Error:
-    """Complete and balanced: one value of each contrast an assessor."""
-    values = (cells.sums / cells.counts) @ weights.T
+def own_error(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:
+    """The assessor as the unit: paired when every cell holds as many scores, else cluster-robust."""
+    return paired(cells, weights) if is_balanced(cells.counts) else cluster_robust(cells, fits, weights)
+
+
+def paired(cells: Cells, weights: Array) -> Error:
+    """Complete and balanced: one value of each contrast an assessor, standard error sd / sqrt(a), df a - 1."""
+    values = cells.sums @ weights.T
     a = values.shape[1]
-    sd = values.std(axis=1, ddof=1) if a > 1 else np.full(values[:, 0].shape, np.nan)
-    return Error(sd / np.sqrt(a), np.full(sd.shape, float(a - 1)))
+    values -= values.mean(axis=1, keepdims=True)
+    squares = np.einsum("bak,bak->bk", values, values)
+    se = np.sqrt(squares / (a * (a - 1))) / cells.counts[:, :1, 0]
+    return Error(se, np.broadcast_to(float(a - 1), se.shape))
 
 
-def _cluster_robust(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:
-    """CR2 with the fitted model as working covariance, on cell means; absent cells are unit rows that weigh nothing."""
-    present = np.broadcast_to(cells.counts > 0, cells.sums.shape)
-    B, a, h = cells.sums.shape
-    means = np.divide(cells.sums, cells.counts, out=np.zeros(cells.sums.shape), where=present)
-    residual = np.where(present, means - fits.means[:, None, :], 0.0)
-    both = present[..., :, None] & present[..., None, :]
-    inverse_weight = np.divide(1.0, fits.weights, out=np.ones((B, a, h)), where=present)
-    eye = np.eye(h)
-    work = np.where(both, fits.assessor_ratio[:, None, None, None], 0.0) + inverse_weight[..., None] * eye
-    M = _inverse_information(work, present)
-    D = np.linalg.cholesky(work).transpose(0, 1, 3, 2)
-    left = np.where(both, M[:, None], 0.0)
-    inner = D @ (work - left) @ D.transpose(0, 1, 3, 2)
-    values, vectors = np.linalg.eigh((inner + inner.transpose(0, 1, 3, 2)) / 2)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        root = np.where(values > 1e-10 * values.max(-1, keepdims=True), values**-0.5, 0.0)
-    half = (vectors * root[..., None, :]) @ vectors.transpose(0, 1, 3, 2)
-    adjust = D.transpose(0, 1, 3, 2) @ half @ D
-    chosen = np.where(present[..., None], (M @ weights.T)[:, None], 0.0)
-    p = adjust @ np.linalg.solve(work, chosen)
-    score = np.einsum("bahk,bah->bak", p, residual)
-    return Error(np.sqrt((score**2).sum(1)), _cluster_df(p, work, M, present))
-
-
-def _inverse_information(work: Array, present: NDArray[np.bool_]) -> Array:
-    """(X'V^-1 X)^-1 over the pulls, in units of the residual variance: (B, h, h)."""
-    both = present[..., :, None] & present[..., None, :]
-    return np.asarray(np.linalg.inv(np.where(both, np.linalg.inv(work), 0.0).sum(1)))
-
-
-def _cluster_df(p: Array, work: Array, M: Array, present: NDArray[np.bool_]) -> Array:
-    """Satterthwaite df of a CR2 variance under the working model, (B, k)."""
-    own = np.einsum("bahk,bahg,bagk->bak", p, work, p)
-    seen = np.where(present[..., None], p, 0.0)
-    across = np.einsum("bahk,bhg,bcgk->bkac", seen, M, seen)
-    table = -across
-    index = np.arange(p.shape[1])
-    table[:, :, index, index] += own.transpose(0, 2, 1)
-    trace = np.einsum("bkaa->bk", table)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(trace**2 / (table**2).sum((2, 3)))
+def cluster_robust(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:
+    """CR2 with the fitted model as working covariance, on cell means."""
+    means = cells.sums / np.maximum(cells.counts, 1)
+    return Error(*cr2.cluster_robust(cells.counts, means, fits, weights))
 
 
 # ---- sitting error -------------------------------------------------------------------------------------------------
-def _sitting_error(y: Array, weights: Array) -> Error | None:
-    """Sittings as a random draw of trays: SE^2 from mean squares of pull x sitting, assessor x pull and rest.
+@dataclass(frozen=True, slots=True)
+class SittingSquares:
+    """Mean squares (B,) of sittings x pulls x assessors: pull x sitting, assessor x pull, rest, with their df."""
 
-    Single missing cells are filled in by additive expectation and cost a degree of freedom. None with one sitting.
+    daily: Array
+    personal: Array
+    rest: Array
+    daily_df: int
+    personal_df: int
+    rest_df: Array
+    full_df: int
+
+
+def sitting_squares(y: Array) -> SittingSquares | None:
+    """Mean squares of cell means `y` (B, a, h, S) over the pulls that were served in every sitting.
+
+    Single missing cells are filled in by additive expectation and cost a degree of freedom of the rest. None when fewer
+    than two sittings, pulls or assessors are left.
     """
-    pulls: NDArray[np.bool_] = np.asarray(np.isfinite(y).any(axis=1))[0]
-    whole = pulls.all(1)
-    S = y.shape[3]
-    if S < 2 or whole.sum() < 2:
+    table = y[:, :, _served(y).all(1), :]
+    _, a, h, S = table.shape
+    if min(a, h, S) < 2:
         return None
-    table = y[:, :, whole, :]
     filled, gaps = _filled(table)
-    _B, a, h, _S = table.shape
-    ms_sh, ms_ah, ms_e, f_e = mean_squares(filled, gaps)
-    v_sh, v_ah = np.maximum(ms_sh - ms_e, 0) / a, np.maximum(ms_ah - ms_e, 0) / S
-    f_sh, f_ah = (S - 1) * (h - 1), (a - 1) * (h - 1)
-    used = (weights != 0).astype(int) @ (~pulls).astype(int) > 0
-    apart = used.all(1)  # pulls of a contrast that share no sitting: nothing tells trays from hours
-    served = np.where(apart, 1, S - used.sum(1)).astype(float)
-    size = (weights**2).sum(1)
-    # SE^2 / 2 = v_sh / S + v_ah / a + v_e / (a S), written in mean squares; a negative variance counts as zero.
-    daily, personal = (v_sh > 0)[:, None], (v_ah > 0)[:, None]
-    part_sh = np.where(daily, ms_sh[:, None], 0.0) / (a * served)
-    part_ah = np.where(personal, ms_ah[:, None], 0.0) / (a * S)
-    rest = np.where(daily, 0.0, 1 / (a * served)) - np.where(personal, 1 / (a * S), 0.0)
-    part_e = ms_e[:, None] * rest
+    grand = filled.mean((1, 2, 3), keepdims=True)
+    pull, person, day = (filled.mean(axes, keepdims=True) for axes in ((1, 3), (2, 3), (1, 2)))
+    daily = filled.mean(1, keepdims=True) - pull - day + grand
+    personal = filled.mean(3, keepdims=True) - pull - person + grand
+    f_sh, f_ah, f_e = (S - 1) * (h - 1), (a - 1) * (h - 1), (a - 1) * (h - 1) * (S - 1)
+    rest_df = np.maximum(f_e - gaps, 1.0)
+    rest = (_three_way(filled) ** 2).sum((1, 2, 3)) / rest_df
+    ms_sh, ms_ah = a * (daily**2).sum((1, 2, 3)) / f_sh, S * (personal**2).sum((1, 2, 3)) / f_ah
+    return SittingSquares(ms_sh, ms_ah, rest, f_sh, f_ah, rest_df, f_e)
+
+
+def _served(y: Array) -> NDArray[np.bool_]:
+    """Whether a pull was served in a sitting (h, S)."""
+    return np.asarray(np.isfinite(y[0]).any(axis=0))
+
+
+def _sitting_error(y: Array, weights: Array) -> Error | None:
+    """Sittings as a random draw of trays: SE^2 = (v_sh / S_k + v_ah / a + v_e / (a S_k)) x sum of squared weights.
+
+    v_sh, v_ah, v_e are the variances of pull x sitting, assessor x pull and rest, none below zero; S_k counts the
+    sittings that served every pull of contrast k. Satterthwaite df of the combination of mean squares, at least 1 and
+    at most (a - 1)(h - 1). None with one sitting.
+    """
+    squares = sitting_squares(y)
+    if squares is None:
+        return None
+    a, S = y.shape[1], y.shape[3]
+    served = (S - ((weights != 0).astype(int) @ ~_served(y) > 0).sum(1)).astype(float)
+    apart = served == 0  # pulls of a contrast that share no sitting: nothing tells trays from hours
+    served[apart] = 1
+    daily, personal = (squares.daily > squares.rest)[:, None], (squares.personal > squares.rest)[:, None]
+    part_sh = np.where(daily, squares.daily[:, None], 0.0) / (a * served)
+    part_ah = np.where(personal, squares.personal[:, None], 0.0) / (a * S)
+    # Each variance above zero takes the rest out of its mean square once; v_e / (a S_k) gives it back once.
+    part_e = squares.rest[:, None] * (np.where(daily, 0.0, 1 / (a * served)) - np.where(personal, 1 / (a * S), 0.0))
     total = part_sh + part_ah + part_e
-    bottom = part_sh**2 / f_sh + part_ah**2 / f_ah + part_e**2 / f_e[:, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        df = np.clip(np.where(bottom > 0, total**2 / bottom, f_ah), 1, f_ah)
-    return Error(np.where(apart, np.inf, np.sqrt(np.maximum(total, 0) * size)), df)
+    bottom = part_sh**2 / squares.daily_df + part_ah**2 / squares.personal_df + part_e**2 / squares.rest_df[:, None]
+    cap = float(squares.personal_df)
+    df = np.clip(np.divide(total**2, bottom, out=np.full(total.shape, cap), where=bottom > 0), 1, cap)
+    return Error(np.where(apart, np.inf, np.sqrt(np.maximum(total, 0) * (weights**2).sum(1))), df)
 
 
 def _filled(y: Array) -> tuple[Array, Array]:
@@ -220,15 +263,3 @@ def _three_way(y: Array) -> Array:
         return np.asarray(y.mean(axes, keepdims=True))
 
     return np.asarray(y - m(3) - m(2) - m(1) + m(2, 3) + m(1, 3) + m(1, 2) - m(1, 2, 3))
-
-
-def mean_squares(y: Array, gaps: Array) -> tuple[Array, Array, Array, Array]:
-    """Mean squares of pull x sitting, assessor x pull and rest (each (B,)), and the df of the rest."""
-    _, a, h, S = y.shape
-    grand = y.mean((1, 2, 3), keepdims=True)
-    pull, person, day = y.mean((1, 3), keepdims=True), y.mean((2, 3), keepdims=True), y.mean((1, 2), keepdims=True)
-    sh = y.mean(1, keepdims=True) - pull - day + grand
-    ah = y.mean(3, keepdims=True) - pull - person + grand
-    f_e = np.maximum((a - 1) * (h - 1) * (S - 1) - gaps, 1.0)
-    ms_e = (_three_way(y) ** 2).sum((1, 2, 3)) / f_e
-    return a * (sh**2).sum((1, 2, 3)) / ((S - 1) * (h - 1)), S * (ah**2).sum((1, 2, 3)) / ((a - 1) * (h - 1)), ms_e, f_e

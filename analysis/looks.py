@@ -5,7 +5,6 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from scipy.optimize import brentq
 from scipy.special import ndtr, ndtri
 
 MOST_LOOKS = 4
@@ -28,6 +27,8 @@ def level(alpha: float, looks: int) -> float:
         raise ValueError(f"looks must be 1 to {MOST_LOOKS}, got {looks}")
     if looks == 1:
         return alpha
+    from scipy.optimize import brentq
+
     z = brentq(lambda z: _crossing(z, looks) - alpha, ndtri(1 - alpha), ndtri(1 - alpha / looks) + 1e-9, xtol=1e-12)
     return float(1 - ndtr(z))
 

@@ -1,26 +1,28 @@
 """The price of an answer: what one more sitting would probably settle, by the whole rule at the next look's level.
 
-True means and variances are drawn from what the scores say (scaled inverse chi-square, then t), one new sitting from
-the model; a flat prior errs low, so the chance is printed as "at least about".
+True means and variances are drawn from what the scores say (scaled inverse chi-square on their mean squares, then t),
+one new sitting from the model; a flat prior errs low, so a chance is printed as "at least about".
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis import panels
-from analysis.limits import Cells, fitted
-from analysis.verdicts import VERDICTS, Judged, judge
-
-if TYPE_CHECKING:
-    from analysis.stopping import Offer, Rule
+from analysis import orders, panels
+from analysis.adjusted import adjusted, cells_in_force
+from analysis.decision import Offer
+from analysis.limits import Cells, Fitted, fitted, sitting_squares
+from analysis.rule import Rule, check_rule
+from analysis.verdicts import CANNOT, VERDICTS, Judged, judge
 
 Array = NDArray[np.float64]
+Name = Literal["all pulls", "open pulls", "more replicates"]
 CHUNK = 500
 
 
@@ -28,26 +30,32 @@ CHUNK = 500
 class _Plan:
     """One offered sitting: which pulls (indices), how many servings of each to an assessor."""
 
-    name: str
+    name: Name
     pulls: NDArray[np.intp]
     replicates: int
 
 
 def offers(scores: pd.DataFrame, rule: Rule, draws: int, seed: int) -> tuple[Offer, ...]:
-    """All pulls once more, only the open ones, or more replicates; empty when no sealed look is left."""
-    from analysis.stopping import check_rule
+    """All pulls once more, only the open ones, or more replicates. See `stopping.price`.
 
+    Raises:
+        ValueError: draws below 1, or as `decide`.
+    """
+    if draws < 1:
+        raise ValueError(f"draws must be 1 or more, got {draws}")
     level = check_rule(rule)
-    if rule.look >= rule.looks:
+    panel = panels.read(scores, rule)
+    cells = cells_in_force(panel, rule)
+    now = judge(cells, rule.attributes, level, panel.control, adjusted(panel, rule, cells))
+    if rule.look >= rule.looks or now.verdict[0] != CANNOT or orders.forbid(panel, rule):
         return ()
-    panel = panels.read(scores, rule.attributes, rule.control)
-    now = judge(panel.cells, rule.attributes, level, panel.control)
+    fits = {name: fitted(own) for name, own in cells.items()}
     rng = np.random.default_rng(seed)
-    return tuple(_offer(panel, rule, level, plan, draws, rng) for plan in _plans(panel, now))
+    return tuple(_offer(panel, rule, level, plan, fits, draws, rng) for plan in _plans(panel, now))
 
 
 def _plans(panel: panels.Panel, now: Judged) -> list[_Plan]:
-    """What could be served next."""
+    """What could be served next; reference and control are served every time."""
     h = len(panel.hours)
     each = max(1, round(panel.servings_a_sitting))
     every = np.arange(h)
@@ -60,76 +68,113 @@ def _plans(panel: panels.Panel, now: Judged) -> list[_Plan]:
     return plans
 
 
-def _offer(panel: panels.Panel, rule: Rule, level: float, plan: _Plan, draws: int, rng: np.random.Generator) -> Offer:
+def _offer(
+    panel: panels.Panel,
+    rule: Rule,
+    level: float,
+    plan: _Plan,
+    fits: Mapping[str, Fitted],
+    draws: int,
+    rng: np.random.Generator,
+) -> Offer:
     """Chances of each verdict when `plan` is served next."""
-    from analysis.stopping import Offer
-
     counts = np.zeros(len(VERDICTS))
-    done = 0
-    while done < draws:
-        size = min(CHUNK, draws - done)
-        futures = {
-            name: _future(cells, plan, size, rng, "sitting:hours" in rule.adjust) for name, cells in panel.cells.items()
-        }
+    for start in range(0, draws, CHUNK):
+        size = min(CHUNK, draws - start)
+        futures = {name: _future(fit, plan, size, rng) for name, fit in fits.items()}
         judged = judge(futures, rule.attributes, level, panel.control)
         counts += np.bincount(judged.verdict, minlength=len(VERDICTS))
-        done += size
     chances = counts / draws
-    settles = float(1 - chances[VERDICTS.index("cannot tell")])
-    people = next(iter(panel.cells.values())).sums.shape[1]
+    settles = float(1 - chances[CANNOT])
     return Offer(
-        name=plan.name,  # type: ignore[arg-type]
-        pulls=tuple(float(panel.hours[i]) for i in plan.pulls),
+        name=plan.name,
+        pulls=tuple(panel.hours[plan.pulls].tolist()),
         sittings=1,
         replicates=plan.replicates,
-        servings=people * len(plan.pulls) * plan.replicates,
-        chances=dict(zip(VERDICTS, map(float, chances), strict=True)),
+        servings=panel.scope["assessors"] * len(plan.pulls) * plan.replicates,
+        chances=dict(zip(VERDICTS, chances.tolist(), strict=True)),
         settles=settles,
         monte_carlo_se=float(np.sqrt(settles * (1 - settles) / draws)),
     )
 
 
-def _future(cells: Cells, plan: _Plan, size: int, rng: np.random.Generator, by_sitting: bool) -> Cells:
+# ---- what may be true, given the scores ------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class _Truth:
+    """Draws of what the scores leave open: cell means of each assessor (size, a, h), residual variance and variance of
+    pull x sitting (size,)."""
+
+    cells: Array
+    residual: Array
+    daily: Array
+
+
+def _future(fit: Fitted, plan: _Plan, size: int, rng: np.random.Generator) -> Cells:
     """The scores so far with one drawn sitting added, `size` times."""
-    fit = fitted(cells)
-    a, h = cells.sums.shape[1:]
-    f1, f0 = float(fit.fits.containment[0]), float(cells.counts.sum() - (cells.counts > 0).sum())
-    residual = max(float(fit.fits.residual[0]), 1e-12)
-    interaction = float(np.nan_to_num(fit.fits.interaction[0]))
-    each = float(cells.counts[cells.counts > 0].mean())
-    sigma2 = residual * f0 / rng.chisquare(f0, size) if f0 > 0 else np.full(size, residual)
-    m1 = (residual + each * interaction) * f1 / rng.chisquare(f1, size)
-    v_c = np.maximum((m1 - sigma2) / each, 0)
-    person = rng.normal(0, 1, (size, a, h)) * np.sqrt(v_c)[:, None, None]
-    scale = np.sqrt(m1 / (a * each))
-    truth = fit.fits.means[0] + scale[:, None] * rng.normal(0, 1, (size, h))
-    # The assessors are the same people: their own part is drawn given what each has scored so far.
-    seen = np.divide(cells.sums[0], cells.counts[0], out=np.zeros((a, h)), where=cells.counts[0] > 0)
-    level = (seen - fit.fits.means[0]).mean(1)
-    shrink = v_c / (v_c + sigma2 / each)
-    leaning = seen[None] - truth[:, None, :] - level[None, :, None]
-    person = shrink[:, None, None] * leaning + person * np.sqrt(1 - shrink)[:, None, None]
-    mean = truth[:, None, plan.pulls] + level[None, :, None] + person[:, :, plan.pulls]
+    truth = _truth(fit, size, rng)
     r = plan.replicates
-    fresh = mean + rng.normal(0, 1, mean.shape) * np.sqrt(sigma2 / r)[:, None, None]
-    within_new = sigma2 * rng.chisquare(max(a * len(plan.pulls) * (r - 1), 1), size) if r > 1 else np.zeros(size)
-    return _joined(cells, plan, fresh, within_new, by_sitting)
+    mean = truth.cells[:, :, plan.pulls]
+    a, k = mean.shape[1:]
+    tray = rng.standard_normal((size, 1, k)) * np.sqrt(truth.daily)[:, None, None]
+    fresh = mean + tray + rng.standard_normal((size, a, k)) * np.sqrt(truth.residual / r)[:, None, None]
+    within = truth.residual * rng.chisquare(a * k * (r - 1), size) if r > 1 else np.zeros(size)
+    return _joined(fit.cells, plan, fresh, within)
 
 
-def _joined(cells: Cells, plan: _Plan, fresh: Array, within_new: Array, by_sitting: bool) -> Cells:
+def _truth(fit: Fitted, size: int, rng: np.random.Generator) -> _Truth:
+    """Variances by scaled inverse chi-square, pull means by t given these, then each assessor's own part given both.
+
+    The assessors are the same people, so what each of them scored so far stays with the draw.
+    """
+    counts, sums = fit.cells.counts[0], fit.cells.sums[0]
+    a, h = counts.shape
+    seen = counts > 0
+    each = float(counts[seen].mean())
+    residual, interaction = _variances(fit, each, size, rng)
+    middle = (residual + each * interaction)[:, None]
+    means = fit.fits.means[0] + np.sqrt(middle / counts.sum(0)) * rng.standard_normal((size, h))
+    observed = sums / np.maximum(counts, 1)
+    person = np.where(seen, observed - fit.fits.means[0], 0.0).sum(1) / seen.sum(1)
+    v_c, v_e = interaction[:, None, None], residual[:, None, None]
+    kept = np.divide(counts * v_c, counts * v_c + v_e, out=np.zeros((size, a, h)), where=v_e > 0)
+    leaning = observed - person[:, None] - means[:, None, :]
+    own = kept * leaning + np.sqrt(v_c * (1 - kept)) * rng.standard_normal((size, a, h))
+    return _Truth(means[:, None, :] + person[:, None] + own, residual, _daily(fit.cells, size, rng))
+
+
+def _variances(fit: Fitted, each: float, size: int, rng: np.random.Generator) -> tuple[Array, Array]:
+    """Draws of residual and interaction variance (size,); both lie in one mean square when no cell was scored twice."""
+    counts = fit.cells.counts[0]
+    f0, f1 = float(counts.sum() - (counts > 0).sum()), float(fit.fits.containment[0])
+    residual = float(fit.fits.residual[0])
+    interaction = float(np.nan_to_num(fit.fits.interaction[0]))
+    middle = (residual + each * interaction) * f1 / rng.chisquare(f1, size)
+    if f0 == 0:
+        return middle, np.zeros(size)
+    low = residual * f0 / rng.chisquare(f0, size)
+    return low, np.maximum((middle - low) / each, 0)
+
+
+def _daily(cells: Cells, size: int, rng: np.random.Generator) -> Array:
+    """Draws of the variance of pull x sitting, zero where the rule does not ask for it or one sitting cannot tell."""
+    squares = None if cells.sittings is None else sitting_squares(cells.sittings)
+    if squares is None:
+        return np.zeros(size)
+    drawn = squares.daily[0] * squares.daily_df / rng.chisquare(squares.daily_df, size)
+    return np.asarray(np.maximum(drawn - squares.rest[0], 0) / cells.sums.shape[1])
+
+
+def _joined(cells: Cells, plan: _Plan, fresh: Array, within_new: Array) -> Cells:
     """Old and new scores as one set of cells."""
     size, a, _ = fresh.shape
     h, r = cells.sums.shape[2], plan.replicates
-    added = np.zeros((1, a, h))
-    added[:, :, plan.pulls] = r
-    wide = np.zeros((size, a, h))
-    wide[:, :, plan.pulls] = fresh
+    added, wide = np.zeros((1, a, h)), np.zeros((size, a, h))
+    added[:, :, plan.pulls], wide[:, :, plan.pulls] = r, fresh
     counts = cells.counts + added
-    old = np.divide(cells.sums, cells.counts, out=np.zeros(cells.sums.shape), where=cells.counts > 0)
-    between = np.where(added > 0, cells.counts * added / np.maximum(counts, 1) * (wide - old) ** 2, 0.0)
+    old = cells.sums / np.maximum(cells.counts, 1)
+    between = cells.counts * added / np.maximum(counts, 1) * (wide - old) ** 2
     table = None
-    if by_sitting:
+    if cells.sittings is not None:
         new = np.where(added > 0, wide, np.nan)[..., None]
-        past = old[..., None] if cells.sittings is None else cells.sittings
-        table = np.concatenate([np.broadcast_to(past, (size, *past.shape[1:])), new], axis=3)
+        table = np.concatenate([np.broadcast_to(cells.sittings, (size, *cells.sittings.shape[1:])), new], axis=3)
     return Cells(counts, cells.sums + added * wide, cells.within + within_new + between.sum((1, 2)), table)

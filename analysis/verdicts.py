@@ -1,19 +1,20 @@
 """From limits to one verdict, for a batch of studies: step down from the longest pull, attributes joined by AND.
 
 Intersection-union (Berger 1982, from memory) needs no penalty for several attributes; a fixed sequence from the longest
-pull (Hsu & Berger 1999) none for several pulls.
+pull (Hsu & Berger 1999) none for several pulls. Shapes: B studies, h pulls; attributes that are judged together are
+stacked along the batch axis, n = attributes x B rows.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.limits import Cells, Estimates, Fitted, fitted
+from analysis.limits import Cells, Contrasts, Estimates, against, fitted, means
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -21,6 +22,8 @@ Verdict = Literal["stop", "conche longer", "no hour fits", "cannot tell"]
 VERDICTS: tuple[Verdict, ...] = ("stop", "conche longer", "no hour fits", "cannot tell")
 STOP, LONGER, NONE_FITS, CANNOT = range(4)
 FEWEST_ASSESSORS = 5
+LEAST_OWN_DF = 2.0
+WHY_NOT = (None, "too few assessors", "same score everywhere", "own error unknown")
 
 
 class Wish(Protocol):
@@ -36,12 +39,14 @@ class Wish(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class AttributeLimits:
-    """One attribute of a batch. Flags (B, h), `told`, `improving` (B,); `worse`: signed differences to the longest."""
+    """One attribute of a batch. Flags (B, h); `why_not` (B,) indexes WHY_NOT; `told`, `improving` and
+    `fails_at_reference` (B,); `worse`: signed differences to the reference. `panels` holds the attribute's fit, perhaps
+    with others, in its `rows`."""
 
-    fit: Fitted
-    worse: Estimates
-    means: Estimates
+    panels: Contrasts
+    rows: slice
     sign: float
+    worse: Estimates
     within_margin: Flags
     within_limit: Flags
     fails: Flags
@@ -50,11 +55,23 @@ class AttributeLimits:
     told: Flags
     improving: Flags
     fails_at_reference: Flags
+    why_not: NDArray[np.intp]
+
+    @property
+    def cells(self) -> Cells:
+        """The attribute's own cells."""
+        return self.panels.cells.rows(self.rows)
+
+    @property
+    def judged(self) -> Flags:
+        """Whether the attribute can be judged at all (B,)."""
+        return np.asarray(self.why_not == 0)
 
 
 @dataclass(frozen=True, slots=True)
 class Judged:
-    """The verdict of each study of a batch: index into `VERDICTS` (B,), chosen pull (B,), -1 where none."""
+    """The verdict of each study of a batch: index into `VERDICTS` (B,), chosen pull (B,), -1 where none; `shortest`
+    (B,): the shortest pull that passes with all longer ones, -1 where not even the reference does."""
 
     verdict: NDArray[np.intp]
     pull: NDArray[np.intp]
@@ -70,8 +87,7 @@ def judge(
     wishes: Mapping[str, Wish],
     level: float,
     control: int = 0,
-    estimates: Mapping[str, tuple[Fitted, Estimates, Estimates]] | None = None,
-    unjudged: frozenset[str] = frozenset(),
+    adjusted: Mapping[str, Contrasts] | None = None,
 ) -> Judged:
     """Judge a batch of studies.
 
@@ -80,49 +96,37 @@ def judge(
         wishes: what is wanted of each.
         level: one-sided level of this look.
         control: index of the pull known to differ.
-        estimates: (fit, differences to the reference, means) where the caller has adjusted them already.
-        unjudged: attributes that cannot pass (too few assessors, one score everywhere).
+        adjusted: fits of attributes that a fuller model adjusts; they take the place of `cells`.
     """
-    count = len(wishes)
-    found = {
-        name: _limits(cells[name], wish, level, count, control, (estimates or {}).get(name))
-        for name, wish in wishes.items()
-    }
-    shape = next(iter(found.values())).fails.shape
-    passes, fails, inside, past = (
-        np.ones(shape, bool),
-        np.zeros(shape, bool),
-        np.ones(shape, bool),
-        np.zeros(shape, bool),
-    )
-    told, improving, broken = np.zeros(shape[0], bool), np.zeros(shape[0], bool), np.zeros(shape[0], bool)
-    for name, limits in found.items():
-        if name in unjudged:
-            passes[:] = False
-            continue
-        passes &= limits.within_margin & limits.within_limit
-        fails |= limits.fails | limits.past
-        past |= limits.past
-        inside &= limits.inside
-        told |= limits.told
-        improving |= limits.improving
-        broken |= limits.fails_at_reference & ~limits.improving
+    found: dict[str, AttributeLimits] = {}
+    for names, panels in _stacks(cells, wishes, adjusted or {}):
+        found |= _limits(names, panels, wishes, level, control)
+    return _verdict({name: found[name] for name in wishes})
+
+
+# ---- the table -----------------------------------------------------------------------------------------------------
+def _verdict(found: Mapping[str, AttributeLimits]) -> Judged:
+    """The first verdict that fits, from the limits of all attributes."""
+    every = list(found.values())
+
+    def any_of(part: str) -> Flags:
+        return np.asarray(np.logical_or.reduce([(getattr(limits, part).T & limits.judged).T for limits in every]))
+
+    passes = np.logical_and.reduce([(x.within_margin & x.within_limit) & x.judged[:, None] for x in every])
+    inside = np.logical_and.reduce([limits.inside for limits in every])
+    broken = np.logical_or.reduce([x.fails_at_reference & ~x.improving & x.judged for x in every])
+    past, told, improving = any_of("past"), any_of("told"), any_of("improving")
+    fails = any_of("fails") | past
     chain = np.flip(np.logical_and.accumulate(np.flip(passes, 1), axis=1), 1)
-    last = shape[1] - 1
+    last = passes.shape[1] - 1
     shortest = np.where(chain.any(1), chain.argmax(1), -1)
+    within_window = inside[np.arange(len(inside)), shortest]
     shorter = (shortest >= 0) & (shortest < last)
-    within_window = np.take_along_axis(inside, np.maximum(shortest, 0)[:, None], 1)[:, 0]
-    verdict = np.select(
-        [
-            shorter & within_window & told,
-            ~shorter & improving & ~broken & told,
-            fails.all(1) | _empty_window(chain, past),
-        ],
-        [STOP, LONGER, NONE_FITS],
-        CANNOT,
-    )
-    pull = np.where(verdict == STOP, shortest, -1)
-    return Judged(verdict, pull, shortest, passes, fails, told, found)
+    stop = shorter & within_window & told
+    longer = ~shorter & improving & ~broken & told
+    none_fits = fails.all(1) | _empty_window(chain, past)
+    verdict = np.select([stop, longer, none_fits], [STOP, LONGER, NONE_FITS], CANNOT)
+    return Judged(verdict, np.where(verdict == STOP, shortest, -1), shortest, passes, fails, told, found)
 
 
 def _empty_window(chain: Flags, past: Flags) -> Flags:
@@ -130,68 +134,164 @@ def _empty_window(chain: Flags, past: Flags) -> Flags:
     return np.asarray(chain.any(1) & (~chain | past).all(1))
 
 
-def _limits(
-    cells: Cells, wish: Wish, level: float, count: int, control: int, given: tuple[Fitted, Estimates, Estimates] | None
-) -> AttributeLimits:
-    """Everything the verdict asks of one attribute."""
-    sign = -1.0 if wish.wanted == "higher" else 1.0
-    if given is None:
-        fit = fitted(cells)
-        raw, means = fit.against(cells.sums.shape[2] - 1), fit.means()
-    else:
-        fit, raw, means = given
-    worse = raw.times(sign)
-    upper, lower = worse.upper(level), worse.lower(level)
-    both = wish.wanted == "same"
-    within = (upper < wish.margin) & ((lower > -wish.margin) | (not both))
-    fails = (lower >= wish.margin) | ((upper <= -wish.margin) & both)
-    within[:, -1], fails[:, -1] = True, False
-    keeps, breaks = _against_limit(means.times(sign), wish, level, sign)
-    strict_lower, strict_upper = worse.lower(level / count), worse.upper(level / count)
-    told = strict_lower[:, control] > 0
-    if both:
-        told = told | (strict_upper[:, control] < 0)
-    step = within.shape[1] - 2
-    improving = (strict_lower[:, step] > 0) & ~within[:, step] & (not both)
-    inside, past = _window(fit, wish, level, sign)
-    return AttributeLimits(
-        fit,
-        worse,
-        means,
-        sign,
-        within,
-        keeps,
-        fails | breaks,
-        past,
-        inside,
-        told,
-        improving,
-        breaks[:, -1] | past[:, -1],
+# ---- limits of attributes that are judged together -------------------------------------------------------------------
+def _stacks(
+    cells: Mapping[str, Cells], wishes: Mapping[str, Wish], adjusted: Mapping[str, Contrasts]
+) -> Iterator[tuple[list[str], Contrasts]]:
+    """Attributes of one shape stacked and fitted as one batch; those that may fade apart, as they ask for more."""
+    groups: dict[object, list[str]] = {}
+    for name, wish in wishes.items():
+        if name in adjusted:
+            yield [name], adjusted[name]
+            continue
+        own = cells[name]
+        table = None if own.sittings is None else own.sittings.shape
+        groups.setdefault((own.sums.shape, table, wish.wanted == "higher"), []).append(name)
+    for names in groups.values():
+        yield names, fitted(_stacked([cells[name] for name in names]))
+
+
+def _stacked(parts: Sequence[Cells]) -> Cells:
+    """Attributes one after another along the batch axis."""
+    first = parts[0]
+    if len(parts) == 1:
+        return first
+    shared = len(first.counts) == 1 and all(np.array_equal(part.counts, first.counts) for part in parts)
+    counts = (
+        first.counts if shared else np.concatenate([np.broadcast_to(part.counts, part.sums.shape) for part in parts])
+    )
+    tables = [part.sittings for part in parts if part.sittings is not None]
+    return Cells(
+        counts,
+        np.concatenate([part.sums for part in parts]),
+        np.concatenate([part.within for part in parts]),
+        np.concatenate(tables) if tables else None,
     )
 
 
-def _against_limit(means: Estimates, wish: Wish, level: float, sign: float) -> tuple[Flags, Flags]:
-    """Whether each mean is shown to keep, and shown to break, the absolute limit."""
-    if wish.limit is None:
-        keeps = np.ones(means.estimate.shape, bool)
-        return keeps, ~keeps
-    return means.upper(level) < sign * wish.limit, means.lower(level) >= sign * wish.limit
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """The wishes of a stack, a row for each panel: all (n, 1); `limit` is NaN where none is set."""
+
+    sign: Array
+    margin: Array
+    limit: Array
+    same: Flags
+
+    @classmethod
+    def of(cls, wishes: Sequence[Wish], studies: int) -> _Asked:
+        """Each wish for every study of its attribute."""
+
+        def column(values: Sequence[object], kind: type) -> NDArray[Any]:
+            return np.repeat(np.array(values, kind), studies)[:, None]
+
+        return cls(
+            column([-1.0 if wish.wanted == "higher" else 1.0 for wish in wishes], float),
+            column([wish.margin for wish in wishes], float),
+            column([np.nan if wish.limit is None else wish.limit for wish in wishes], float),
+            column([wish.wanted == "same" for wish in wishes], bool),
+        )
 
 
-def _window(fit: Fitted, wish: Wish, level: float, sign: float) -> tuple[Flags, Flags]:
-    """For a note wanted higher: pulls shown no worse than every shorter one, pulls shown worse than some."""
-    B, _, h = fit.cells.sums.shape
-    inside, past = np.ones((B, h), bool), np.zeros((B, h), bool)
-    if wish.wanted != "higher":
+def _limits(
+    names: Sequence[str], panels: Contrasts, wishes: Mapping[str, Wish], level: float, control: int
+) -> dict[str, AttributeLimits]:
+    """Everything the verdict asks of some attributes, each in its own rows."""
+    n, _, h = panels.cells.sums.shape
+    studies = n // len(names)
+    asked = _Asked.of([wishes[name] for name in names], studies)
+    worse = against(panels, h - 1).times(asked.sign)
+    within, fails = _against_margin(worse, asked, level)
+    keeps, breaks = _against_limit(panels, asked, level)
+    told, improving = _improvement(worse, asked, level / len(wishes), control, within)
+    inside, past = _window(panels, asked, level)
+    flags: dict[str, NDArray[Any]] = {
+        "within_margin": within,
+        "within_limit": keeps,
+        "fails": fails | breaks,
+        "past": past,
+        "inside": inside,
+        "told": told,
+        "improving": improving,
+        "fails_at_reference": breaks[:, -1] | past[:, -1],
+        "why_not": _why_not(panels.cells, worse),
+    }
+    found = {}
+    for number, name in enumerate(names):
+        rows = slice(number * studies, (number + 1) * studies)
+        own = {part: values[rows] for part, values in flags.items()}
+        found[name] = AttributeLimits(panels, rows, float(asked.sign[rows.start, 0]), worse.rows(rows), **own)
+    return found
+
+
+def _against_margin(worse: Estimates, asked: _Asked, level: float) -> tuple[Flags, Flags]:
+    """Whether each pull is shown to lie within its margin of the reference, and shown to lie beyond it."""
+    reach = worse.reach(level)
+    upper, lower = worse.estimate + reach, worse.estimate - reach
+    within = upper < asked.margin
+    fails = lower >= asked.margin
+    if asked.same.any():
+        within &= ~asked.same | (lower > -asked.margin)
+        fails |= asked.same & (upper <= -asked.margin)
+    within[:, -1], fails[:, -1] = True, False
+    return within, fails
+
+
+def _against_limit(panels: Contrasts, asked: _Asked, level: float) -> tuple[Flags, Flags]:
+    """Whether each mean is shown to keep, and shown to break, the absolute limit; asked of the reference as well."""
+    n, _, h = panels.cells.sums.shape
+    free = np.isnan(asked.limit)
+    if free.all():
+        return np.ones((n, h), bool), np.zeros((n, h), bool)
+    found = means(panels).times(asked.sign)
+    reach, bound = found.reach(level), asked.sign * asked.limit
+    return free | (found.estimate + reach < bound), ~free & (found.estimate - reach >= bound)
+
+
+def _improvement(worse: Estimates, asked: _Asked, level: float, control: int, within: Flags) -> tuple[Flags, Flags]:
+    """Whether the control is told from the reference, and whether the last step still improves; `level` is shared."""
+    step = within.shape[1] - 2
+    two = worse.of([control, step])
+    reach = two.reach(level)
+    same = asked.same[:, 0]
+    told = (two.estimate[:, 0] > reach[:, 0]) | (same & (two.estimate[:, 0] < -reach[:, 0]))
+    improving = (two.estimate[:, 1] > reach[:, 1]) & ~within[:, step] & ~same
+    return told, improving
+
+
+def _window(panels: Contrasts, asked: _Asked, level: float) -> tuple[Flags, Flags]:
+    """For notes wanted higher: pulls shown no worse than every shorter pull; pulls shown worse than some shorter one by
+    the margin, at level / number of shorter pulls."""
+    n, _, h = panels.cells.sums.shape
+    inside, past = np.ones((n, h), bool), np.zeros((n, h), bool)
+    if not (asked.sign < 0).all():
         return inside, past
     pairs = [(late, early) for late in range(1, h) for early in range(late)]
     eye = np.eye(h)
-    differences = fit.contrast(np.array([eye[late] - eye[early] for late, early in pairs])).times(sign)
-    upper = differences.upper(level)
-    for number, (late, _early) in enumerate(pairs):
-        inside[:, late] &= upper[:, number] < wish.margin
+    worse = panels.contrast(np.array([eye[late] - eye[early] for late, early in pairs])).times(asked.sign)
+    near = worse.estimate + worse.reach(level) < asked.margin
     for late in range(1, h):
-        columns = [n for n, pair in enumerate(pairs) if pair[0] == late]
-        lower = differences.lower(level / late)[:, columns]
-        past[:, late] = (lower >= wish.margin).any(1)
+        columns = [number for number, pair in enumerate(pairs) if pair[0] == late]
+        some = worse.of(columns)
+        inside[:, late] = near[:, columns].all(1)
+        past[:, late] = (some.estimate - some.reach(level / late) >= asked.margin).any(1)
     return inside, past
+
+
+def _why_not(cells: Cells, worse: Estimates) -> NDArray[np.intp]:
+    """Why an attribute cannot be judged (n,), an index into WHY_NOT."""
+    n = len(cells.sums)
+    people = (cells.counts > 0).any(2).sum(1)
+    unknown = ~(worse.own.df[:, :-1] >= LEAST_OWN_DF).all(1)
+    few = np.broadcast_to(people < FEWEST_ASSESSORS, n)
+    return np.select([few, _constant(cells), unknown], [1, 2, 3], 0)
+
+
+def _constant(cells: Cells) -> Flags:
+    """Whether every score of a panel is the same (n,)."""
+    constant = cells.within <= 1e-24 * (cells.sums**2).max((1, 2))
+    for row in np.flatnonzero(constant):
+        counts = cells.counts[row % len(cells.counts)]
+        mean = cells.sums[row][counts > 0] / counts[counts > 0]
+        constant[row] = np.ptp(mean) <= 1e-12 * np.abs(mean).max()
+    return np.asarray(constant)

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from statsmodels.stats.weightstats import ttost_paired
 
-from analysis.limits import Cells, _cluster_robust, _paired, fitted
+from analysis.limits import Cells, cluster_robust, fitted, paired
 from analysis.looks import level
 from analysis.stopping import AttributeRule, Decision, Rule, decide, price
 
@@ -91,9 +91,9 @@ def test_cluster_robust_error_equals_the_paired_form_on_complete_data() -> None:
     y = rng.normal(0, 1, (3, 8, 6, 2)) + rng.normal(0, 1, (3, 8, 1, 1)) + rng.normal(0, 0.5, (3, 8, 6, 1))
     cells = Cells(np.full((3, 8, 6), 2.0), y.sum(3), ((y - y.mean(3, keepdims=True)) ** 2).sum((1, 2, 3)))
     weights = (np.eye(6) - np.eye(6)[5])[:5]
-    robust, paired = _cluster_robust(cells, fitted(cells).fits, weights), _paired(cells, weights)
-    assert_allclose(robust.se, paired.se, rtol=1e-12)
-    assert_allclose(robust.df, paired.df, rtol=1e-10)
+    robust, own = cluster_robust(cells, fitted(cells).fits, weights), paired(cells, weights)
+    assert_allclose(robust.se, own.se, rtol=1e-12)
+    assert_allclose(robust.df, own.df, rtol=1e-10)
 
 
 # ---- panel error ---------------------------------------------------------------------------------------------------

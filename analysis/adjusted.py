@@ -1,0 +1,77 @@
+"""Panels whose scores a fuller model adjusts, for serving position (fixed) or for sitting (random)."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis import mixed, orders, panels
+from analysis.cell_fits import contrast_of
+from analysis.limits import Cells, Contrasts, Error, Estimates, Fitted, fitted
+from analysis.rule import Rule
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class AdjustedFit:
+    """One panel. Estimate and panel error come from the fuller model, own and sitting error from `plain`, whose cells
+    have lost the effect of position."""
+
+    plain: Fitted
+    model: mixed.MixedFit
+
+    @property
+    def cells(self) -> Cells:
+        """See Contrasts."""
+        return self.plain.cells
+
+    def contrast(self, weights: Array, capped: bool = True) -> Estimates:
+        """See Contrasts."""
+        estimate, se, df = contrast_of(self.model.estimates, weights)
+        beside = self.plain.contrast(weights, capped)
+        cap = np.minimum(df, self.model.containment_df) if capped else df
+        return Estimates(estimate, df, Error(se, cap), beside.own, beside.sitting)
+
+
+def cells_in_force(panel: panels.Panel, rule: Rule) -> dict[str, Cells]:
+    """What the rule decides on: without the effect of position, and with sittings, where the rule says so."""
+    by_sitting, by_position = "sitting:hours" in rule.adjust, _by_position(panel, rule)
+    found = {}
+    for name, cells in panel.cells.items():
+        own = panels.cells_of(_without_position(panel.rows(name)), panel.hours) if by_position else cells
+        found[name] = own if by_sitting else Cells(own.counts, own.sums, own.within)
+    return found
+
+
+def adjusted(panel: panels.Panel, rule: Rule, cells: dict[str, Cells]) -> dict[str, Contrasts]:
+    """Fits of the attributes whose model holds more than pulls and assessors; empty when the rule adjusts for none."""
+    fixed = ["hours", *(["position"] if _by_position(panel, rule) else [])]
+    found: dict[str, Contrasts] = {}
+    for name in rule.attributes:
+        rows = panel.rows(name)
+        random = ["assessor", "assessor:hours"]
+        if "sitting" in rule.adjust and rows["sitting"].nunique() > 1:
+            random.append("sitting")
+        if (len(fixed) > 1 or len(random) > 2) and rows["score"].nunique() > 1:
+            found[name] = AdjustedFit(fitted(cells[name]), mixed.fit(rows, "score", fixed, random))
+    return found
+
+
+def _by_position(panel: panels.Panel, rule: Rule) -> bool:
+    return "position" in rule.adjust and orders.can_adjust(panel)
+
+
+def _without_position(rows: pd.DataFrame) -> pd.DataFrame:
+    """The scores less the effect of their position (least squares beside assessors and pulls, unbiased)."""
+    blocks = [
+        np.eye(codes.max() + 1)[codes]
+        for codes, _ in (pd.factorize(rows[column], sort=True) for column in ("position", "assessor", "hours"))
+    ]
+    columns = np.hstack([blocks[0], blocks[1][:, 1:], blocks[2][:, 1:]])
+    y = rows["score"].to_numpy(float)
+    effects = np.linalg.lstsq(columns, y, rcond=None)[0][: blocks[0].shape[1]]
+    return rows.assign(score=y - blocks[0] @ (effects - effects.mean()))

@@ -1,0 +1,103 @@
+"""What stands behind the verdict of one study: its reason, the binding attribute, the window, who told the control."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis import orders
+from analysis.panels import Panel
+from analysis.rule import Rule
+from analysis.verdicts import VERDICTS, WHY_NOT, AttributeLimits, Judged, Verdict
+
+Flags = NDArray[np.bool_]
+
+
+def worded(panel: Panel, rule: Rule, judged: Judged) -> tuple[Verdict, str | None]:
+    """The verdict, and the code that tells its wordings apart."""
+    verdict = VERDICTS[int(judged.verdict[0])]
+    if verdict in ("stop", "conche longer"):
+        # An order that favours a pull makes a step look flat, or steep, that is not.
+        return ("cannot tell", "orders") if orders.forbid(panel, rule) else (verdict, None)
+    if verdict == "no hour fits":
+        alone = np.logical_or.reduce([x.fails[0] for x in judged.attributes.values() if x.judged[0]])
+        return verdict, "every pull fails" if alone.all() else "window empty"
+    return verdict, _why_cannot_tell(judged)
+
+
+def _why_cannot_tell(judged: Judged) -> str:
+    every = judged.attributes.values()
+    if not all(limits.judged[0] for limits in every):
+        return "not enough data"
+    if not judged.control_found[0]:
+        return "control not found"
+    meets = all(bool(limits.within_limit[0, -1]) for limits in every)
+    return "reference meets limits" if meets else "reference misses a limit"
+
+
+def why_not(judged: Judged) -> dict[str, str]:
+    """Attributes that cannot be judged, with the code of the reason."""
+    codes = {name: WHY_NOT[int(limits.why_not[0])] for name, limits in judged.attributes.items()}
+    return {name: code for name, code in codes.items() if code is not None}
+
+
+def own_shortest(limits: AttributeLimits) -> int:
+    """The shortest pull from which on this attribute alone passes; one past the last when even the reference fails."""
+    passes = limits.within_margin[0] & limits.within_limit[0] & limits.judged[0]
+    chain = np.flip(np.logical_and.accumulate(np.flip(passes)))
+    return int(chain.argmax()) if chain.any() else len(passes)
+
+
+def binding(rule: Rule, judged: Judged, level: float) -> tuple[str | None, str | None]:
+    """The attribute that asks for the longest pull, and the next one; among equals the one nearest to its margin."""
+    at = max(int(judged.shortest[0]), 0)
+
+    def key(name: str) -> tuple[int, float]:
+        limits = judged.attributes[name]
+        pull = min(at, len(judged.passes[0]) - 2)
+        return own_shortest(limits), float(limits.worse.of([pull]).upper(level)[0, 0] / rule.attributes[name].margin)
+
+    ranked = sorted(judged.attributes, key=key, reverse=True)
+    return (ranked[0] if ranked else None), (ranked[1] if len(ranked) > 1 else None)
+
+
+def latest(panel: Panel, rule: Rule, judged: Judged) -> float | None:
+    """The last pull of the window that opens at the shortest passing one, or the last before it when the window is
+    empty; None when no note is wanted higher or no pull passes."""
+    at = int(judged.shortest[0])
+    if at < 0 or not any(wish.wanted == "higher" for wish in rule.attributes.values()):
+        return None
+    inside: Flags = np.logical_and.reduce([limits.inside[0] for limits in judged.attributes.values()])
+    if not inside[at]:
+        return float(panel.hours[np.flatnonzero(inside[:at])[-1]])
+    beyond = np.flatnonzero(~inside[at:])
+    return float(panel.hours[at + beyond[0] - 1] if len(beyond) else panel.hours[-1])
+
+
+def told_by(panel: Panel, judged: Judged) -> int:
+    """How many assessors put the control on the worse side of the reference, on the attribute that tells it best."""
+    counted = [_who_told(panel.control, limits) for limits in judged.attributes.values() if limits.told[0]]
+    return max(counted, default=0)
+
+
+def _who_told(control: int, limits: AttributeLimits) -> int:
+    cells = limits.cells
+    counts, sums = np.broadcast_to(cells.counts, cells.sums.shape)[0], cells.sums[0]
+    both = (counts[:, control] > 0) & (counts[:, -1] > 0)
+    mean = sums / np.maximum(counts, 1)
+    way = limits.sign if limits.worse.estimate[0, control] > 0 else -limits.sign
+    return int((way * (mean[:, control] - mean[:, -1]) > 0)[both].sum())
+
+
+def fails_on(panel: Panel, judged: Judged) -> dict[float, tuple[str, ...]]:
+    """Per pull shown to fail, the attributes it fails on."""
+    found: dict[float, tuple[str, ...]] = {}
+    for i, hour in enumerate(panel.hours):
+        names = tuple(
+            name
+            for name, limits in judged.attributes.items()
+            if limits.judged[0] and (limits.fails[0, i] or limits.past[0, i])
+        )
+        if names:
+            found[float(hour)] = names
+    return found
