@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import math
 import os
 import secrets
 from collections.abc import Sequence
@@ -128,7 +129,7 @@ def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
 
 
 def _fixed(value: float | None, digits: int = 2) -> str:
-    return "–" if value is None else f"{value:.{digits}f}"
+    return "–" if value is None or not math.isfinite(value) else f"{value:.{digits}f}"
 
 
 def _write_report(path: Path, decision: Decision, finding: HoursFinding) -> None:
