@@ -51,7 +51,7 @@ def start(path: Path | None, level: str = "INFO") -> logging.Logger:
         handler = RotatingFileHandler(path, maxBytes=5_000_000, backupCount=5, encoding="utf-8")
     handler.setFormatter(JsonLines())
     ours = logging.getLogger("studyapp")
-    ours.setLevel(level)
+    ours.setLevel(logging.getLevelNamesMapping().get(level.upper(), logging.INFO))
     ours.handlers[:] = [handler]
     ours.propagate = False
     for name in ("uvicorn.error", "uvicorn", "asyncio"):

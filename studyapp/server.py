@@ -25,7 +25,7 @@ from streamlit import config
 from studyapp import guard, log, routes, session
 from studyapp.components import look
 from studyapp.errors import BadInput, StudyError
-from studyapp.settings import default_store, settings
+from studyapp.settings import default_folder, settings
 from studyapp.store import Store, open_store
 from studyapp.words import _
 
@@ -73,23 +73,28 @@ def serve(store_url: str | None, host: str, port: int, demo: bool) -> None:
 @contextmanager
 def _place_for_records(store_url: str | None, demo: bool) -> Iterator[tuple[str, Path | None]]:
     """The store's address and the log's file; a demo keeps both in a folder that goes when it ends."""
-    wanted = os.environ.get("STUDYAPP_LOG_FILE")
     if demo and store_url is None:
         with tempfile.TemporaryDirectory(prefix="studyapp-demo-") as folder:
-            yield f"sqlite:///{Path(folder) / 'demo.sqlite'}", Path(wanted or Path(folder) / "log.jsonl")
+            yield f"sqlite:///{Path(folder) / 'demo.sqlite'}", _log_file(Path(folder))
         return
-    url = store_url or settings().store
-    folder = Path(default_store().removeprefix("sqlite:///")).parent
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    yield url, None if wanted == "-" else Path(wanted or folder / "log.jsonl")
+    default_folder().mkdir(parents=True, exist_ok=True, mode=0o700)
+    yield store_url or settings().store, _log_file(default_folder())
+
+
+def _log_file(folder: Path) -> Path | None:
+    wanted = settings().log_file
+    return None if wanted == "-" else Path(wanted or folder / "log.jsonl")
 
 
 def _fill_demo(store: Store) -> None:
+    """Invented studies, entered without a passphrase: never into a store that somebody already uses."""
     import demo_panels
+    from studyapp.services import accounts
 
+    if not accounts.needs_first_leader(store):
+        raise BadInput(_("Not done: --demo needs an empty store of its own. Leave --store out, or name a new file."))
     os.environ["STUDYAPP_DEMO"] = "1"
-    if hasattr(demo_panels, "load"):
-        demo_panels.load(store)
+    demo_panels.load(store)
 
 
 def _refuse_taken_port(host: str, port: int) -> None:
@@ -107,7 +112,7 @@ def _refuse_taken_port(host: str, port: int) -> None:
 # ---- running ---------------------------------------------------------------------------------------------------------
 def _run(listening: Listening) -> None:
     """Run the app; a request to end is an ordinary end."""
-    log.start(listening.log_file)
+    log.start(listening.log_file, settings().log_level)
     logging.getLogger("uvicorn.error").addFilter(lambda record: record.levelno >= logging.WARNING)
     previous = signal.signal(signal.SIGTERM, _end)
     try:
@@ -129,7 +134,7 @@ def _end(_signal: int, _frame: object) -> NoReturn:
 def _app(listening: Listening) -> st.App:
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncIterator[dict[str, Any]]:
-        log.start(listening.log_file)
+        log.start(listening.log_file, settings().log_level)
         port = int(config.get_option("server.port"))
         session.use(session.store(), demo=listening.demo, address=_phone_address(listening.host, port))
         _warm_up()
@@ -158,8 +163,7 @@ def _index_page() -> str:
 def _own_names() -> frozenset[str]:
     """Names this machine answers to, besides every bare address."""
     name = socket.gethostname().lower()
-    extra = os.environ.get("STUDYAPP_HOSTS", "").lower().replace(",", " ").split()
-    return frozenset({"localhost", name, f"{name.split('.')[0]}.local", *extra})
+    return frozenset({"localhost", name, f"{name.split('.')[0]}.local", *settings().hosts})
 
 
 def _warm_up() -> None:
@@ -229,8 +233,8 @@ def _options(listening: Listening) -> dict[str, Any]:
         "server.enableStaticServing": False,
         "server.disconnectedSessionTTL": 43200,
         "server.maxUploadSize": 10,
-        "server.sslCertFile": os.environ.get("STUDYAPP_TLS_CERTIFICATE"),
-        "server.sslKeyFile": os.environ.get("STUDYAPP_TLS_KEY"),
+        "server.sslCertFile": settings().tls_certificate,
+        "server.sslKeyFile": settings().tls_key,
         "browser.gatherUsageStats": False,
         "logger.hideWelcomeMessage": True,
         "logger.level": "error",

@@ -11,11 +11,19 @@ from platformdirs import user_data_path
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """`store` is a database URL; `demo` opens the invented workshop; `log_level` as the standard logging names it."""
+    """`store` is a database URL; `demo` opens the invented workshop; `log_level` as the standard logging names it.
+
+    `log_file` "-" means stderr, empty the data folder; `hosts` are further names this server answers to; the
+    certificate and its key are PEM files.
+    """
 
     store: str
     demo: bool = False
     log_level: str = "INFO"
+    log_file: str = ""
+    hosts: tuple[str, ...] = ()
+    tls_certificate: str | None = None
+    tls_key: str | None = None
 
 
 def default_folder() -> Path:
@@ -29,8 +37,15 @@ def default_store() -> str:
 
 
 def settings() -> Settings:
-    """The settings of this process: STUDYAPP_STORE, STUDYAPP_DEMO, STUDYAPP_LOG."""
+    """The settings of this process, from the variables STUDYAPP_STORE, _DEMO, _LOG, _LOG_FILE, _HOSTS, _TLS_CERTIFICATE
+    and _TLS_KEY."""
     env = os.environ
     return Settings(
-        env.get("STUDYAPP_STORE") or default_store(), env.get("STUDYAPP_DEMO") == "1", env.get("STUDYAPP_LOG", "INFO")
+        store=env.get("STUDYAPP_STORE") or default_store(),
+        demo=env.get("STUDYAPP_DEMO") == "1",
+        log_level=env.get("STUDYAPP_LOG", "INFO"),
+        log_file=env.get("STUDYAPP_LOG_FILE", ""),
+        hosts=tuple(env.get("STUDYAPP_HOSTS", "").lower().replace(",", " ").split()),
+        tls_certificate=env.get("STUDYAPP_TLS_CERTIFICATE") or None,
+        tls_key=env.get("STUDYAPP_TLS_KEY") or None,
     )

@@ -11,6 +11,7 @@ import os
 import secrets
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
@@ -42,17 +43,18 @@ def free_port() -> int:
 
 @dataclass
 class Server:
-    """`studyapp run` as a process of its own. `extra` is added to its command."""
+    """`studyapp run` as a process of its own. `extra` stands in its command in place of the store."""
 
     folder: Path
     port: int
     extra: tuple[str, ...] = ()
+    environment: dict[str, str] = field(default_factory=dict)
     process: subprocess.Popen[bytes] | None = None
 
     @property
     def url(self) -> str:
         """Where it listens."""
-        return f"http://127.0.0.1:{self.port}"
+        return f"http{'s' if 'STUDYAPP_TLS_KEY' in self.environment else ''}://127.0.0.1:{self.port}"
 
     @property
     def store_file(self) -> Path:
@@ -67,10 +69,10 @@ class Server:
     def start(self) -> Server:
         """Start it and wait until it answers."""
         command = [str(Path(sys.executable).with_name("studyapp")), "run", "--host", "127.0.0.1"]
-        command += ["--port", str(self.port), "--store", str(self.store_file), *self.extra]
+        command += ["--port", str(self.port), *(self.extra or ("--store", str(self.store_file)))]
         foreign = self.folder / "elsewhere"
         foreign.mkdir(exist_ok=True)
-        environment = {**os.environ, "STUDYAPP_LOG_FILE": str(self.log_file), "HOME": str(foreign)}
+        environment = {**os.environ, "STUDYAPP_LOG_FILE": str(self.log_file), "HOME": str(foreign), **self.environment}
         with (self.folder / "printed.txt").open("ab") as printed:
             self.process = subprocess.Popen(command, cwd=foreign, env=environment, stdout=printed, stderr=printed)
         self._wait()
@@ -90,7 +92,8 @@ class Server:
     def healthy(self) -> bool:
         """True when it answers."""
         try:
-            with urllib.request.urlopen(f"{self.url}/health", timeout=2) as answer:
+            trusting = ssl._create_unverified_context()
+            with urllib.request.urlopen(f"{self.url}/health", timeout=2, context=trusting) as answer:
                 return bool(answer.status == 200)
         except (urllib.error.URLError, OSError):
             return False
@@ -125,13 +128,23 @@ class Server:
 
 
 @pytest.fixture
-def server(tmp_path: Path, workshop: Workshop) -> Iterator[Server]:
+def run_server(tmp_path: Path) -> Iterator[Callable[..., Server]]:
+    """Start servers in the test's folder; all are stopped when it ends."""
+    started: list[Server] = []
+
+    def run(**more: Any) -> Server:
+        started.append(Server(tmp_path, free_port(), **more))
+        return started[-1].start()
+
+    yield run
+    for each in started:
+        each.stop()
+
+
+@pytest.fixture
+def server(workshop: Workshop, run_server: Callable[..., Server]) -> Server:
     """A started server on the workshop's store."""
-    started = Server(tmp_path, free_port())
-    try:
-        yield started.start()
-    finally:
-        started.stop()
+    return run_server()
 
 
 # ---- the workshop ----------------------------------------------------------------------------------------------------

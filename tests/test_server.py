@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import shutil
 import signal
 import socket
 import subprocess
 import sys
+import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -217,6 +219,51 @@ def test_taking_a_seat_gives_up_the_staff_cookie(server: Any, workshop: Any) -> 
         desk.post("/sign-in", json={"name": "Ada", "passphrase": workshop.passphrase})
         desk.get(workshop.link())
         assert dict(desk.cookies).keys() == {"seat"}
+
+
+def test_under_tls_a_cookie_belongs_to_this_host_alone(tmp_path: Path, workshop: Any, run_server: Any) -> None:
+    """With a certificate cookies are Secure and carry the prefix that no other program on this name can plant."""
+    key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
+    openssl = shutil.which("openssl")
+    if openssl is None:
+        pytest.skip("openssl is not installed")
+    asked = ["req", "-x509", "-newkey", "rsa:2048", "-nodes", "-subj", "/CN=localhost", "-days", "2"]
+    files = ["-keyout", str(key), "-out", str(certificate)]
+    subprocess.run([openssl, *asked, *files], check=True, capture_output=True, timeout=60)
+    environment = {"STUDYAPP_TLS_CERTIFICATE": str(certificate), "STUDYAPP_TLS_KEY": str(key)}
+    served = run_server(environment=environment)
+    with httpx.Client(base_url=served.url, headers={"Origin": served.url}, verify=False, trust_env=False) as phone:
+        set_cookie = phone.get(workshop.link()).headers["set-cookie"]
+        assert set_cookie.startswith("__Host-seat=")
+        assert "Secure" in set_cookie
+        assert phone.get("/place").json()["place"]["kind"] == "welcome"
+        plain = {"Cookie": f"seat={phone.cookies['__Host-seat']}"}
+    with httpx.Client(base_url=served.url, headers=plain, verify=False, trust_env=False) as planted:
+        assert planted.get("/place").status_code == 403
+
+
+# ---- the invented workshop -------------------------------------------------------------------------------------------
+def test_the_demo_is_entered_by_role_and_leaves_nothing(run_server: Any) -> None:
+    """Each role by a link, the assessor with a seat; its folder is gone when it ends."""
+    before = set(Path(tempfile.gettempdir()).glob("studyapp-demo-*"))
+    served = run_server(extra=("--demo",))
+    made = set(Path(tempfile.gettempdir()).glob("studyapp-demo-*")) - before
+    assert len(made) == 1
+    with client(served) as visitor:
+        for role, cookie in (("leader", "staff"), ("assessor", "seat"), ("preparer", "staff")):
+            assert visitor.get(f"/demo/{role}").status_code == 303
+            assert dict(visitor.cookies).keys() == {cookie}
+    assert served.stop() == 0
+    assert not any(folder.exists() for folder in made)
+
+
+def test_the_demo_keeps_out_of_a_store_in_use(tmp_path: Path, workshop: Any) -> None:
+    """Nobody's own studies can be opened without a passphrase by starting the demo on them."""
+    command = [COMMAND, "run", "--demo", "--host", "127.0.0.1", "--port", "0"]
+    command += ["--store", str(tmp_path / "studies.sqlite")]
+    ended = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=60)
+    assert ended.returncode == 2
+    assert ended.stderr.startswith("Not done: --demo needs an empty store of its own.")
 
 
 def test_the_demo_door_is_shut(server: Any) -> None:
