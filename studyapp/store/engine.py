@@ -61,11 +61,24 @@ class Store:
         with self._lock, _as_store_problem():
             if self._writer is None or self._writer.closed or self._writer.invalidated:
                 self._writer = self.engine.connect().execution_options(writes=True)
-            with self._writer.begin():
-                if self._writer.dialect.name == "postgresql":
-                    # Without it two writers read the same head and fork the chain.
-                    self._writer.execute(text(f"SELECT pg_advisory_xact_lock({WRITERS_TAKE_TURNS})"))
-                yield self._writer
+            try:
+                with self._writer.begin():
+                    if self._writer.dialect.name == "postgresql":
+                        # Without it two writers read the same head and fork the chain.
+                        self._writer.execute(text(f"SELECT pg_advisory_xact_lock({WRITERS_TAKE_TURNS})"))
+                    yield self._writer
+            except DBAPIError:
+                # A commit that failed may have left its transaction open; closing the connection ends it for good.
+                self._forget_writer()
+                raise
+
+    def _forget_writer(self) -> None:
+        """Close the writer's connection, whatever state it is in."""
+        writer, self._writer = self._writer, None
+        if writer is not None:
+            with contextlib.suppress(DBAPIError):
+                writer.invalidate()
+            writer.close()
 
     @contextlib.contextmanager
     def read(self) -> Iterator[Connection]:

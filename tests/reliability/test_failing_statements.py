@@ -1,0 +1,302 @@
+"""Every use case that writes fails at its n-th statement, for every n: the store is as before, nothing in between.
+
+The list of use cases is read from the source of the services, so that a new one without a fault test fails here.
+"""
+
+from __future__ import annotations
+
+import ast
+import secrets
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlalchemy import event
+from sqlalchemy.exc import OperationalError
+
+import studyapp.services
+from studyapp.errors import StoreProblem
+from studyapp.records import Attribute, Mark, Plan, Pull
+from studyapp.services import accounts, deciding, joining, panel, planning, preparing, tasting, watching
+from studyapp.services.checking import check
+from studyapp.store import Store, open_store, schema
+from studyapp.store.engine import sqlite_module
+
+pytestmark = pytest.mark.reliability
+CHECKS = frozenset(preparing.CHECKS)
+PHRASE = "a bench by the window"
+MEANS = {0.0: 7.0, 8.0: 4.6, 24.0: 4.0}
+
+
+# ---- which use cases write -----------------------------------------------------------------------------------------
+def functions() -> dict[str, ast.FunctionDef]:
+    """Every function of the services by module and name."""
+    found = {}
+    for file in sorted(Path(studyapp.services.__file__).parent.glob("*.py")):
+        for node in ast.parse(file.read_text()).body:
+            if isinstance(node, ast.FunctionDef):
+                found[f"{file.stem}.{node.name}"] = node
+    return found
+
+
+def called(node: ast.FunctionDef) -> set[str]:
+    """Bare names of everything a function calls."""
+    calls = [each.func for each in ast.walk(node) if isinstance(each, ast.Call)]
+    return {call.id for call in calls if isinstance(call, ast.Name)} | {
+        call.attr for call in calls if isinstance(call, ast.Attribute)
+    }
+
+
+def writers() -> set[str]:
+    """Public functions that open a write transaction, themselves or through another function."""
+    known = functions()
+    writing = {name for name, node in known.items() if "write" in called(node) and "store" in ast.unparse(node)}
+    while True:
+        short = {name.split(".")[1] for name in writing}
+        more = {name for name, node in known.items() if called(node) & short and _takes_store(node)} - writing
+        if not more:
+            return {name for name in writing if not name.split(".")[1].startswith("_")}
+        writing |= more
+
+
+def _takes_store(node: ast.FunctionDef) -> bool:
+    return bool(node.args.args) and node.args.args[0].arg == "store"
+
+
+# ---- faults --------------------------------------------------------------------------------------------------------
+@contextmanager
+def failing(store: Store, number: int) -> Iterator[list[str]]:
+    """The n-th statement of write transactions fails as on a broken disk; the commit is the last statement."""
+    seen: list[str] = []
+
+    def strike(what: str) -> None:
+        seen.append(what)
+        if len(seen) == number:
+            raise OperationalError(what, {}, sqlite_module().OperationalError("disk I/O error"))
+
+    def before(connection: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
+        if connection.get_execution_options().get("writes"):
+            strike(statement)
+
+    def commit(connection: Any) -> None:
+        if connection.get_execution_options().get("writes"):
+            strike("COMMIT")
+
+    event.listen(store.engine, "before_cursor_execute", before)
+    event.listen(store.engine, "commit", commit)
+    try:
+        yield seen
+    finally:
+        event.remove(store.engine, "before_cursor_execute", before)
+        event.remove(store.engine, "commit", commit)
+
+
+def picture(store: Store) -> dict[str, list[tuple[Any, ...]]]:
+    """Every row of every table."""
+    with store.read() as tx:
+        return {
+            name: sorted((tuple(row) for row in tx.execute(table.select())), key=repr)
+            for name, table in schema.metadata.tables.items()
+        }
+
+
+# ---- one way into each use case --------------------------------------------------------------------------------------
+@pytest.fixture
+def plan() -> Plan:
+    """Two looks, so that the whole path can be walked."""
+    return Plan(
+        "Two looks",
+        question="Is 8 h enough?",
+        pulls=tuple(Pull(hours) for hours in MEANS),
+        attributes=(Attribute("Acidity"), Attribute("Fruit", decides=False)),
+        sittings=1,
+        rest_seconds=0,
+        contains="cocoa",
+    )
+
+
+class Case:
+    """A workshop on the way to one use case."""
+
+    def __init__(self, workshop: Any, hands: list[Any]) -> None:
+        """Everybody has joined."""
+        self.w, self.hands, self.store = workshop, hands, workshop.store
+        self.leader, self.preparer, self.study = workshop.leader, workshop.preparer, workshop.study
+
+    def draft(self) -> str:
+        """A draft ready for its seal."""
+        return planning.copy_study(self.store, self.leader, self.study)
+
+    def planned(self) -> Any:
+        """A sealed study's planned sitting."""
+        id_ = self.draft()
+        planning.seal(self.store, self.leader, id_, planning.study(self.store, self.leader, id_).plan.title)
+        return preparing.sittings(self.store, self.preparer, id_)[0]
+
+    def heron(self) -> str:
+        """The id of an assessor."""
+        return next(a.id for a in panel.assessors(self.store, self.leader) if a.pseudonym == "Heron")
+
+    def serving(self) -> Any:
+        """The first assessor before a scored serving."""
+        return self.hands[0].serving()
+
+    def marked(self) -> Any:
+        """A serving with every line marked."""
+        here = self.serving()
+        for line in here.lines:
+            self.hands[0].mark(here.serving, line.id, 5.0)
+        return here
+
+    def served(self) -> None:
+        """Everybody has tasted; the answer stays open."""
+        rows = preparing.fill_rows(self.store, self.preparer, self.w.sitting.id)
+        key = {row.code: row.hours for row in rows}
+        for number, hand in enumerate(self.hands):
+            hand.taste_all(lambda place, _line, n=number: MEANS[key[place.code]] + (n - 2) * (key[place.code] == 8.0))
+
+    def opened(self) -> None:
+        """The key of the first look is open."""
+        self.served()
+        deciding.open_key(self.store, self.leader, self.study, "Ada")
+
+
+def _first_leader(case: Case) -> Callable[[], object]:
+    file = Path(case.store.engine.url.database or "").with_name("empty.sqlite")
+    case.store = open_store(str(file))
+    return lambda: accounts.first_leader(case.store, "Eve", PHRASE)
+
+
+def _mark(case: Case) -> Callable[[], object]:
+    here = case.serving()
+    mark = Mark(here.serving, here.lines[0].id, 5.0, secrets.token_hex(12))
+    return lambda: tasting.keep_mark(case.store, case.hands[0].token, mark)
+
+
+def _offer(case: Case) -> Callable[[], object]:
+    here = case.marked()
+    tasting.finish_serving(case.store, case.hands[0].token, here.serving)
+    with case.store.write() as tx:
+        tx.exec_driver_sql("UPDATE serving SET started_at = NULL WHERE finished_at IS NULL")
+    return lambda: tasting.place(case.store, case.hands[0].token)
+
+
+def _second_tray(case: Case) -> Callable[[], object]:
+    sitting = case.planned()
+    return lambda: preparing.release_tray(case.store, case.preparer, sitting.id, 1, CHECKS, "Cleo")
+
+
+def _after(step: Callable[[Case], object], act: Callable[[Case], object]) -> Callable[[Case], Callable[[], object]]:
+    def ready(case: Case) -> Callable[[], object]:
+        step(case)
+        return lambda: act(case)
+
+    return ready
+
+
+def _with(step: Callable[[Case], Any], act: Callable[[Case, Any], object]) -> Callable[[Case], Callable[[], object]]:
+    def ready(case: Case) -> Callable[[], object]:
+        found = step(case)
+        return lambda: act(case, found)
+
+    return ready
+
+
+def _now(act: Callable[[Case], object]) -> Callable[[Case], Callable[[], object]]:
+    return lambda case: lambda: act(case)
+
+
+CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
+    "accounts.enter_demo": _now(lambda c: accounts.enter_demo(c.store, "leader")),
+    "accounts.first_leader": _first_leader,
+    "joining.demo_seat": _now(lambda c: joining.demo_seat(c.store)),
+    "accounts.add_staff": _now(lambda c: accounts.add_staff(c.store, c.leader, "Dora", "preparer", PHRASE)),
+    "accounts.count_wrong": _now(lambda c: accounts.count_wrong(c.store, "join", "10.0.0.9")),
+    "accounts.sign_in": _now(lambda c: accounts.sign_in(c.store, "Ada", PHRASE, "10.0.0.9")),
+    "accounts.sign_out": _with(
+        lambda c: accounts.sign_in(c.store, "Ada", PHRASE, "10.0.0.9"), lambda c, t: accounts.sign_out(c.store, t)
+    ),
+    "deciding.open_key": _after(Case.served, lambda c: deciding.open_key(c.store, c.leader, c.study, "Ada")),
+    "deciding.plan_next_sitting": _after(
+        Case.opened, lambda c: deciding.plan_next_sitting(c.store, c.leader, c.study, None)
+    ),
+    "deciding.sign": _after(Case.opened, lambda c: deciding.sign(c.store, c.leader, c.study, "Ada", "ran the test")),
+    "joining.issue_links": _now(lambda c: joining.issue_links(c.store, c.leader, c.w.sitting.id)),
+    "joining.join": _now(lambda c: joining.join(c.store, c.w.links[0].code, "10.0.0.9", None)),
+    "panel.add_assessor": _now(lambda c: panel.add_assessor(c.store, c.leader, "Kite", "A. Name", "kite@example.org")),
+    "panel.erase_person": _with(Case.heron, lambda c, id_: panel.erase_person(c.store, c.leader, id_)),
+    "panel.set_may_taste": _with(Case.heron, lambda c, id_: panel.set_may_taste(c.store, c.leader, id_, False)),
+    "planning.copy_study": _now(Case.draft),
+    "planning.keep_plan": _with(Case.draft, lambda c, id_: planning.keep_plan(c.store, c.leader, id_, Plan("Other"))),
+    "planning.new_study": _now(lambda c: planning.new_study(c.store, c.leader, "Third")),
+    "planning.note_pull": _now(
+        lambda c: planning.note_pull(c.store, c.preparer, c.study, 8.0, "2026-11-24 10:41", 3900.0)
+    ),
+    "planning.seal": _with(Case.draft, lambda c, id_: planning.seal(c.store, c.leader, id_, "Two looks, again")),
+    "preparing.fill_rows": _now(lambda c: preparing.fill_rows(c.store, c.preparer, c.w.sitting.id)),
+    "preparing.quantities": _now(lambda c: preparing.quantities(c.store, c.preparer, c.study)),
+    "preparing.release_tray": _second_tray,
+    "tasting.agree": _now(lambda c: tasting.agree(c.store, c.hands[0].token)),
+    "tasting.cannot_judge": _with(
+        Case.serving, lambda c, here: tasting.cannot_judge(c.store, c.hands[0].token, here.serving, "broken", "n" * 24)
+    ),
+    "tasting.finish_serving": _with(
+        Case.marked, lambda c, here: tasting.finish_serving(c.store, c.hands[0].token, here.serving)
+    ),
+    "tasting.keep_mark": _mark,
+    "tasting.leave": _with(Case.marked, lambda c, _here: tasting.leave(c.store, c.hands[0].token, False)),
+    "tasting.place": _offer,
+    "tasting.send_note": _now(lambda c: tasting.send_note(c.store, c.hands[0].token, "grainy")),
+    "tasting.sit_out": _now(lambda c: tasting.sit_out(c.store, c.hands[0].token)),
+    "watching.close_sitting": _with(
+        Case.serving, lambda c, _here: watching.close_sitting(c.store, c.leader, c.w.sitting.id, "fire drill")
+    ),
+    "watching.note_deviation": _now(lambda c: watching.note_deviation(c.store, c.leader, c.study, "Warm room.")),
+    "watching.open_sitting": _with(
+        Case.planned, lambda c, sitting: watching.open_sitting(c.store, c.leader, sitting.id)
+    ),
+    "watching.pause": _now(lambda c: watching.pause(c.store, c.leader, c.w.sitting.id)),
+    "watching.resume": _after(
+        lambda c: watching.pause(c.store, c.leader, c.w.sitting.id),
+        lambda c: watching.resume(c.store, c.leader, c.w.sitting.id),
+    ),
+}
+
+
+def test_every_use_case_that_writes_has_a_fault_test() -> None:
+    """A new write without one breaks the build."""
+    assert set(CASES) == writers()
+
+
+def _works(act: Callable[[], object]) -> bool:
+    """Whether a use case went through; if it did not, a person reads one sentence."""
+    try:
+        act()
+    except StoreProblem as problem:
+        return not str(problem).startswith("Not done: ")
+    return True
+
+
+@pytest.mark.parametrize("name", sorted(CASES))
+def test_a_use_case_is_kept_whole_or_not_at_all(
+    workshop: Any, hands: list[Any], name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It fails at statement 1, 2, ... and at the commit: nothing changed, one sentence; then it works at once."""
+    monkeypatch.setenv("STUDYAPP_DEMO", "1")
+    case = Case(workshop, hands)
+    act = CASES[name](case)
+    before = picture(case.store)
+    statements = 0
+    for number in range(1, 1000):
+        with failing(case.store, number) as seen:
+            if _works(act):
+                break
+        statements = len(seen)
+        assert picture(case.store) == before, f"statement {number}: {seen[-1]}"
+    assert statements >= 3
+    assert seen[-1] == "COMMIT"
+    assert picture(case.store) != before
+    assert check(case.store.url).sound
+    case.store.close()
