@@ -24,6 +24,7 @@ from analysis.forced_choice import (
     maximum_correct,
     minimum_correct,
     people_at_most,
+    people_below,
     reached,
 )
 from analysis.psychometric import Array, from_discriminators, increasing_root, method_named
@@ -182,7 +183,7 @@ def _settles(method: str, each: tuple[int, ...], alpha: float, pd: float, power:
     mark = minimum_correct(trials, chance, alpha)
     if mark is None or at_least(mark, trials, share) < power:
         return False
-    passing = maximum_correct(lambda x: people_at_most(x, each, chance, pd), trials, alpha)
+    passing = maximum_correct(people_below(each, chance, pd), trials, alpha)
     return passing is not None and at_most(passing, trials, chance) >= power
 
 

@@ -139,7 +139,7 @@ def _judge(
     trials, chance = sum(each), method.chance
     p_value = at_least(correct, trials, chance)
     mark = minimum_correct(trials, chance, alpha)
-    people = _similar(lambda x: people_at_most(x, each, chance, pd_limit), correct, trials, alpha)
+    people = _similar(people_below(each, chance, pd_limit), correct, trials, alpha)
     share = psychometric.from_discriminators(method.name, pd_limit)
     these = _similar(lambda x: at_most(x, trials, share), correct, trials, alpha)
     right = _proportion_correct(method, each, correct, alpha)
@@ -263,6 +263,14 @@ def people_at_most(x: int, each: Sequence[int], chance: float, pd: float) -> flo
     if max(each) == 1:
         return at_most(x, trials, chance + (1 - chance) * pd)
     return float(people_pmf(each, chance, pd)[: max(x, -1) + 1].sum())
+
+
+def people_below(each: Sequence[int], chance: float, pd: float) -> Callable[[int], float]:
+    """`people_at_most` for many x at one pd: the distribution is convolved once."""
+    if max(each) == 1:
+        return lambda x: people_at_most(x, each, chance, pd)
+    pmf = people_pmf(each, chance, pd)
+    return lambda x: float(pmf[: x + 1].sum()) if x < len(pmf) - 1 else 1.0
 
 
 def people_pmf(each: Sequence[int], chance: float, pd: float) -> Array:

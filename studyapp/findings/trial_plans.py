@@ -35,15 +35,21 @@ def plan_finding(
         facts=(*facts, *(() if reach is None else _reach_facts(reach))),
         changes=(
             _("Seal the number of answers; look at the count only when it is complete."),
-            *(() if method.endswith("-alternative") else (_name_it(),)),
+            *_advice(method),
         ),
         warnings=(),
         caution="",
     )
 
 
-def _name_it() -> str:
-    return _("If the taste can be named, name it: three-alternative needs far fewer answers than this test.")
+def _advice(method: str) -> tuple[str, ...]:
+    """What makes the same servings say more, test by test."""
+    if method.endswith("-alternative"):
+        return (_("Name the stronger sample before anybody tastes."),)
+    advice = [_("If the taste can be named, name it: three-alternative needs far fewer answers than this test.")]
+    if method == "two-out-of-five":
+        advice.append(_("Ask for two groups, not for the two most alike."))
+    return tuple(advice)
 
 
 def _plan_headline(plan: ChoicePlan, pd: float, similarity: bool) -> str:

@@ -197,6 +197,10 @@ def _conditions(result: ChoiceResult) -> tuple[str, ...]:
             alpha=percent_of(result.alpha)
         )
     ]
+    if max(result.trials_each) > 1:
+        said.append(
+            _("Trials of one person count as independent: fresh codes, new orders, no feedback before the key opens.")
+        )
     if result.similar.similar or result.these_assessors.similar:
         said.append(_("“Close enough” counts only if this panel also found a control known to differ."))
     return tuple(said)

@@ -262,7 +262,8 @@ def test_interval_and_verdict_never_contradict_each_other(
     assert result.different == (result.minimum_correct is not None and result.correct >= result.minimum_correct)
     for scope in (result.similar, result.these_assessors):
         assert scope.similar == (scope.maximum_correct is not None and result.correct <= scope.maximum_correct)
-    assert share.low - 1e-9 <= (share.estimate or 0.0) <= share.high + 1e-9
+    if alpha <= 0.25:  # with larger risks median and mean of the all-or-none mixture may change places
+        assert share.low - 1e-9 <= (share.estimate or 0.0) <= share.high + 1e-9
     _the_distance_follows_the_proportion(result)
 
 
