@@ -152,13 +152,17 @@ def act(label: str, href: str, main: bool = False) -> str:
     return f'<a class="act {"main" if main else ""}" href="{escape(href)}" target="_self">{escape(label)}</a>'
 
 
-def steps(lines: Iterable[tuple[str, str]]) -> str:
-    """Numbered steps side by side on a desk, below each other on a phone."""
+def steps(lines: Iterable[tuple[str, str, str]]) -> str:
+    """Numbered steps side by side on a desk, below each other on a phone: name, note, address or nothing."""
     drawn = "".join(
-        f'<li><b class="n" aria-hidden="true">{number}</b><b>{escape(name)}</b><span>{escape(note)}</span></li>'
-        for number, (name, note) in enumerate(lines, 1)
+        f'<li><b class="n" aria-hidden="true">{number}</b><b>{_linked(name, href)}</b><span>{escape(note)}</span></li>'
+        for number, (name, note, href) in enumerate(lines, 1)
     )
-    return f'<ol class="steps">{drawn}</ol>'
+    return f'<ol class="steps say">{drawn}</ol>'
+
+
+def _linked(words: str, href: str) -> str:
+    return f'<a href="{escape(href)}" target="_self">{escape(words)}</a>' if href else escape(words)
 
 
 def pair(left: str, right: str) -> str:

@@ -29,6 +29,13 @@ def departures(noted: Sequence[Deviation]) -> None:
     look.put(look.title(_("What departed from the plan"), 2), look.rows(lines, "notes"))
 
 
+def notes(sent: Sequence[tuple[str, str, str]]) -> None:
+    """What assessors wrote when they had finished; readable only now."""
+    if sent:
+        lines = [look.row(look.plain(text), look.text(f"{name}, {clock(at)}", "small")) for at, name, text in sent]
+        look.put(look.title(_("What assessors noted"), 2), look.rows(lines, "notes"))
+
+
 def _known(known: str) -> str:
     return {
         "nothing served": _("before anything was served"),
@@ -39,8 +46,11 @@ def _known(known: str) -> str:
 
 
 # ---- signatures --------------------------------------------------------------------------------------------------
-def sign(store: Store, by: Staff, study: Study, report: str, *, over: bool) -> None:
-    """Who signed, and the buttons to sign and to print; while another look may follow there is nothing to sign."""
+def sign(store: Store, by: Staff, study: Study, report: str, *, over: bool) -> bool:
+    """Who signed, and the buttons to sign and to print; while another look may follow there is nothing to sign.
+
+    True when the sealed rule was asked for.
+    """
     signed = deciding.signatures(store, by, study.id)
     if signed:
         lines = [look.row(look.strong(one.name), look.plain(f"{one.role}, {clock(one.at)}")) for one in signed]
@@ -49,6 +59,7 @@ def sign(store: Store, by: Staff, study: Study, report: str, *, over: bool) -> N
         if over and len(signed) < SIGNATURES and st.button(_("Sign the decision"), type="primary", key="sign"):
             st.dialog(_("Sign the decision"))(_sign)(store, by, study)
         st.link_button(_("Print the report"), report)
+        return st.button(_("Read the sealed rule"), key="to-rule")
 
 
 def _sign(store: Store, by: Staff, study: Study) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,6 +11,7 @@ import streamlit as st
 from studyapp.components import look
 from studyapp.components.look import Mark
 from studyapp.components.moments import day
+from studyapp.findings import hours as as_hours
 from studyapp.records import Sitting, Study
 from studyapp.words import _, ngettext
 
@@ -31,16 +32,15 @@ class Step:
     page: str
 
 
-def step(study: Study, sittings: Sequence[Sitting]) -> Step:
-    """What a study asks for next."""
+def step(study: Study, sittings: Sequence[Sitting], verdict: str = "") -> Step:
+    """What a study asks for next; a decided one says its `verdict`."""
     if study.state == "draft":
         return Step("now", "ring", "", _("draft"), _draft_line(study), _("Go on planning"), "plan")
     if study.state == "opened":
         line = _("Read the verdict, then sign it or plan the next sitting.")
         return Step("now", "disc", "patina", _("key open"), line, _("Read the verdict"), "decide")
     if study.state == "decided":
-        line = _("Decided and signed.")
-        return Step("closed", "diamond", "", _("decided"), line, _("Read the verdict"), "decide")
+        return Step("closed", "diamond", "", _("decided"), verdict or _("Signed."), _("Read the verdict"), "decide")
     return _sealed_step(study, sittings)
 
 
@@ -64,6 +64,20 @@ def _draft_line(study: Study) -> str:
     return _("{pulls} pulls, {lines} attributes, {people} assessors so far.").format(
         pulls=pulls, lines=lines, people=len(study.plan.assessors)
     )
+
+
+def verdict_line(document: Mapping[str, object]) -> str:
+    """A kept verdict in one line, from the document that was signed."""
+    if not document:
+        return ""
+    hours = document.get("hours")
+    said = {
+        "stop": _("Stop at {hours} h."),
+        "conche longer": _("Conche longer."),
+        "no hour fits": _("No hour suits all."),
+        "cannot tell": _("Cannot tell."),
+    }[str(document["verdict"])]
+    return said.format(hours=as_hours(float(hours)) if isinstance(hours, int | float) else "–")
 
 
 # ---- drawing -----------------------------------------------------------------------------------------------------
@@ -96,8 +110,7 @@ def _line(study: Study, here: Step, go: Callable[[str, str], None]) -> None:
         invented = look.chip("square", _("invented"), "quiet") if study.example else ""
         with st.container(width="stretch"):
             state = look.chip(here.mark, here.state, here.tone)
-            look.put(
-                look.title(study.plan.title, 3), f'<p class="say quiet">{state} {look.plain(here.line)} {invented}</p>'
-            )
+            heading = look.pair(look.title(study.plan.title, 3), invented)
+            look.put(heading, f'<p class="say quiet">{state} {look.plain(here.line)}</p>')
         if st.button(here.act, key=f"go-{study.id}"):
             go(here.page, study.id)

@@ -10,6 +10,7 @@ from studyapp.components import charts, look
 from studyapp.components.look import Theme
 from studyapp.findings import Costs, HoursFinding, OfferRow, decimal
 from studyapp.findings import hours as as_hours
+from studyapp.findings.numbers import opening
 from studyapp.records import Plan
 from studyapp.words import _
 
@@ -93,7 +94,7 @@ def numbers(decision: Decision) -> None:
     with st.expander(_("The numbers")):
         for result in _in_order(decision):
             look.put(
-                look.title(result.name, 3),
+                look.title(opening(result.name), 3),
                 look.table(_pull_heads(), [_pull_line(result, pull) for pull in result.pulls]),
                 look.text(_fit(result), "small"),
             )
@@ -166,7 +167,7 @@ def _chart_head(result: AttributeResult, decision: Decision) -> str:
     word = {"lower": _("wanted less"), "higher": _("wanted more"), "same": _("wanted the same")}[result.rule.wanted]
     decides = result.name == decision.binding and decision.verdict == "stop"
     note = look.strong(_("decides the hour")) if decides else look.plain(word)
-    return look.pair(look.title(result.name, 3), f'<span class="note">{note}</span>')
+    return look.pair(look.title(opening(result.name), 3), f'<span class="note">{note}</span>')
 
 
 def _number(value: float | None, digits: int) -> str:

@@ -6,7 +6,7 @@ import streamlit as st
 
 from analysis.stopping import Offer
 from studyapp import findings, session
-from studyapp.components import chooser, look, signing, verdict
+from studyapp.components import chooser, look, signing, verdict, what_if
 from studyapp.records import Study
 from studyapp.services import deciding, watching
 from studyapp.words import _
@@ -38,8 +38,12 @@ def render() -> None:
     verdict.pictures(decision, finding, session.theme())
     verdict.changes(finding)
     signing.departures(watching.deviations(store, by, study.id))
+    signing.notes(watching.notes(store, by, study.id))
     verdict.numbers(decision)
-    signing.sign(store, by, study, f"/print/report/{study.id}", over=not offers)
+    if study.example:
+        what_if.draw(store, by, study, decision)
+    if signing.sign(store, by, study, f"/print/report/{study.id}", over=not offers):
+        session.go("plan", study=study.id)
     verdict.caution(finding)
 
 

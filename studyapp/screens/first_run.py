@@ -40,11 +40,11 @@ def _how_to_start() -> str:
     return _("It keeps nothing. Start it beside this one with the command: studyapp run --demo")
 
 
-def _path() -> tuple[tuple[str, str], ...]:
+def _path() -> tuple[tuple[str, str, str], ...]:
     return (
-        (_("Read a sealed plan"), _("the question, the margins, what eight people can show")),
-        (_("Taste on your phone"), _("one code, a few lines to mark, a rest")),
-        (_("Watch the sitting"), _("who is where, and no score yet")),
-        (_("Open the key"), _("the verdict in a sentence, with its picture")),
-        (_("Change one thing"), _("a tighter margin or two people fewer: another answer")),
+        (_("Read a sealed plan"), _("the question, the margins, what eight people can show"), ""),
+        (_("Taste on your phone"), _("one code, a few lines to mark, a rest"), ""),
+        (_("Watch the sitting"), _("who is where, and no score yet"), ""),
+        (_("Open the key"), _("the verdict in a sentence, with its picture"), ""),
+        (_("Change one thing"), _("a tighter margin or two people fewer: another answer"), ""),
     )

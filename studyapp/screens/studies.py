@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 
 from studyapp import session
-from studyapp.components import acts, look, study_list
-from studyapp.services import planning, preparing
+from studyapp.components import acts, look, study_list, tour
+from studyapp.records import Staff, Study
+from studyapp.services import deciding, planning, preparing
 from studyapp.words import _
 
 
@@ -19,14 +22,30 @@ def render() -> None:
         look.put(
             look.lede(_("Nothing is planned yet. A study asks one question about one recipe; give it a name to begin."))
         )
-    listed = []
-    for study in studies:
-        sittings = preparing.sittings(store, by, study.id) if study.state == "sealed" else ()
-        listed.append((study, study_list.step(study, sittings)))
+    listed = [(study, _step(by, study, number)) for number, study in enumerate(studies)]
+    if session.demo():
+        tour.draw(studies, lambda study: _kept(by, study).get("verdict", ""), session.href)
     _start()
     study_list.draw(listed, lambda page, study: session.go(page, study=study))
     if st.button(_("Bring scores I have"), key="bring"):
         session.go("bring")
+
+
+def _step(by: Staff, study: Study, number: int) -> study_list.Step:
+    """The one step a study asks for; the verdicts of old studies are read on their own page."""
+    store = session.store()
+    if study.state == "sealed":
+        return study_list.step(study, preparing.sittings(store, by, study.id))
+    if study.state == "decided" and number < study_list.FIRST_SHOWN:
+        return study_list.step(study, (), study_list.verdict_line(_kept(by, study)))
+    return study_list.step(study, ())
+
+
+def _kept(by: Staff, study: Study) -> dict[str, Any]:
+    """The verdict that was signed, empty before."""
+    if study.state != "decided":
+        return {}
+    return deciding.kept_verdict(session.store(), by, study.id, study.look) or {}
 
 
 def _start() -> None:

@@ -30,6 +30,8 @@ def render() -> None:
         session.go("open_key", study=study.id)
     if sitting.state != "closed":
         _links(by, sitting)
+    if st.button(_("Read the sealed rule"), key="to-rule"):
+        session.go("plan", study=study.id)
     look.put(look.quiet(_("Scores stay hidden, from you as well, until the key is opened.")))
 
 

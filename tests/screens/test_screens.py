@@ -10,8 +10,9 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import studyapp
-from studyapp import session
-from studyapp.services import accounts, deciding, planning, preparing, watching
+from studyapp import findings, session
+from studyapp.errors import NotAllowed
+from studyapp.services import accounts, deciding, planning, preparing, watching, what_if
 from studyapp.store import open_store
 
 Screen = Callable[..., AppTest]
@@ -238,3 +239,26 @@ def test_deviations_stand_on_the_page_of_the_verdict(screen: Screen, said: Said,
     text = said(screen("decide", study=workshop.study))
     assert "Tray 3 left late &lt;b&gt;" in text
     assert "with the results known" in text
+
+
+# ---- an invented study ----------------------------------------------------------------------------------------------
+def test_margins_are_tried_on_invented_studies_only(screen: Screen, said: Said, opened: Any) -> None:
+    workshop = opened("stop")
+    assert "Change one thing" not in said(screen("decide", study=workshop.study))
+    with pytest.raises(NotAllowed, match="sealed"):
+        what_if.what_if(workshop.store, workshop.leader, workshop.study, {"Acidity": 0.5}, 5)
+
+
+def test_a_tighter_margin_moves_the_answer_of_an_invented_study(screen: Screen, said: Said, opened: Any) -> None:
+    workshop = opened("stop")
+    with workshop.store.write() as tx:
+        tx.exec_driver_sql("UPDATE study SET example = 1")
+    app = screen("decide", study=workshop.study)
+    assert "Change one thing" in said(app)
+    sealed = deciding.decision(workshop.store, workshop.leader, workshop.study)
+    app.selectbox(key="what-if-attribute").set_value("Acidity").run()
+    app.number_input(key="what-if-Acidity").set_value(0.1).run()
+    assert not app.exception
+    moved = what_if.what_if(workshop.store, workshop.leader, workshop.study, {"Acidity": 0.1}, 5)
+    assert (moved.verdict, moved.hours) != (sealed.verdict, sealed.hours)
+    assert findings.hours_finding(moved).headline in said(app)
