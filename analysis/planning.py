@@ -18,7 +18,7 @@ from analysis.verdicts import STOP, VERDICTS, Judged, judge
 
 Array = NDArray[np.float64]
 CENTRE, LOW, HIGH = 3.5, 0.0, 10.0
-CHUNK = 250
+CHUNK = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,24 +156,31 @@ def _scores(scenario: Scenario, truth: AttributeTruth, z: Mapping[str, Array], r
     if truth.rounded:
         y = np.round(y)
     y = np.clip(y, LOW, HIGH)
-    if scenario.missing > 0:
-        y = np.where(rng.random(y.shape) < scenario.missing, np.nan, y)
-    return np.asarray(y)
+    return _with_gaps(np.asarray(y), scenario.missing, rng) if scenario.missing > 0 else np.asarray(y)
+
+
+def _with_gaps(y: Array, share: float, rng: np.random.Generator) -> Array:
+    """Scores missing at random; an assessor or a pull that would vanish whole keeps its first score."""
+    seen = rng.random(y.shape) >= share
+    seen[:, :, 0, 0, 0] |= ~seen.any((2, 3, 4))
+    seen[:, 0, :, 0, 0] |= ~seen.any((1, 3, 4))
+    return np.where(seen, y, np.nan)
 
 
 def cells_of_draw(y: Array, by_sitting: bool) -> Cells:
     """Cells of scores (B, a, h, S, r)."""
     flat = y.reshape(*y.shape[:3], -1)
-    gaps = bool(np.isnan(flat).any())
-    with np.errstate(invalid="ignore"):
-        if gaps:
-            seen = np.isfinite(flat)
-            counts, sums = seen.sum(3).astype(float), np.nansum(flat, 3)
-            squares = np.nansum(flat**2, (1, 2, 3))
-            within = squares - np.divide(sums**2, counts, out=np.zeros_like(sums), where=counts > 0).sum((1, 2))
-        else:
-            counts, sums = np.full((1, *flat.shape[1:3]), float(flat.shape[3])), flat.sum(3)
-            within = np.einsum("bahk,bahk->b", flat, flat) - (sums**2).sum((1, 2)) / flat.shape[3]
+    servings = flat.shape[3]
+    once = np.ones(servings)
+    sums = flat @ once
+    counts = np.full((1, *flat.shape[1:3]), float(servings))
+    if np.isnan(sums).any():
+        seen = np.isfinite(flat)
+        counts, flat = seen.astype(float) @ once, np.where(seen, flat, 0.0)
+        sums = flat @ once
+    B = len(flat)
+    means = sums / np.maximum(counts, 1)
+    within = np.vecdot(flat.reshape(B, -1), flat.reshape(B, -1)) - np.vecdot(sums.reshape(B, -1), means.reshape(B, -1))
     table = _sitting_means(y) if by_sitting and y.shape[3] > 1 else None
     return Cells(counts, sums, np.maximum(within, 0), table)
 

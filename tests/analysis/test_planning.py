@@ -1,0 +1,270 @@
+"""Simulated studies through the whole rule: known outcomes, the same verdict as `decide`, and what is drawn."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose
+
+from analysis import mixed
+from analysis.looks import level
+from analysis.planning import (
+    AttributeTruth,
+    Design,
+    OperatingCharacteristics,
+    Scenario,
+    cells_of_draw,
+    draw,
+    first_order,
+    operating_characteristics,
+)
+from analysis.stopping import AttributeRule, Rule, decide
+from analysis.verdicts import VERDICTS, judge
+
+HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
+LOWER = AttributeRule("lower", 1.0)
+STUDIES = 4000
+
+
+def one(truth: AttributeTruth, missing: float = 0.0) -> Scenario:
+    """A single attribute."""
+    return Scenario(HOURS, {"acidity": truth}, missing=missing)
+
+
+def rule(looks: int = 1, names: tuple[str, ...] = ("acidity",)) -> Rule:
+    """Every attribute wanted lower, margin 1."""
+    return Rule(dict.fromkeys(names, LOWER), looks=looks, control=0.0)
+
+
+THREE = {
+    "acidity": AttributeTruth(first_order(HOURS, 7, 3.5, 4)),
+    "bitter": AttributeTruth(first_order(HOURS, 6, 4, 5)),
+    "smoky": AttributeTruth(first_order(HOURS, 4, 1, 3), assessor=0.8, error=0.9),
+}
+PILED_UP = AttributeTruth((4, 2.5, 1.2, 0.5, 0.1, -0.3), interaction=0.7, rounded=True)
+LATE_STEP = AttributeTruth((7, 6, 5, 4.5, 3.5, 3.5), sitting=0.3)
+SLOW = AttributeTruth(first_order(HOURS, 7, 3.5, 6))
+# Scenario, design, rule; then the chances found with 40,000 studies each by a separate simulation, made when the rule
+# was specified: stop at 4, 8, 12, 16 h, conche longer, cannot tell, mean looks.
+OUTCOMES = {
+    "8 x 2": (one(SLOW), Design(8, 2), rule(), (0, 0.040, 0.176, 0.276), 0.076, 0.432, 1),
+    "12 x 3": (one(SLOW), Design(12, 3), rule(), (0, 0.077, 0.388, 0.314), 0.101, 0.121, 1),
+    "piled up at zero": (one(PILED_UP), Design(8, 2), rule(), (0, 0.034, 0.242, 0.338), 0.040, 0.347, 1),
+    "three attributes": (
+        Scenario(HOURS, THREE, correlation=0.3),
+        Design(10, 2),
+        rule(names=tuple(THREE)),
+        (0, 0.078, 0.175, 0.241),
+        0.034,
+        0.472,
+        1,
+    ),
+    "two looks": (one(LATE_STEP), Design(8, 2), rule(2), (0, 0, 0.019, 0.720), 0.028, 0.233, 1.455),
+}
+
+
+def wide_enough(chance: float) -> float:
+    """4.5 Monte Carlo errors of the difference between our studies and 40,000, and the rounding of the figure."""
+    p = max(chance, 1e-3)
+    return float(4.5 * np.sqrt(p * (1 - p) * (1 / STUDIES + 1 / 40_000)) + 0.0005)
+
+
+@pytest.mark.simulation
+@pytest.mark.parametrize("name", OUTCOMES)
+def test_known_outcomes_come_out_again(name: str) -> None:
+    """Every chance within its Monte Carlo tolerance; `no hour fits` never."""
+    scenario, design, sealed, stops, longer, cannot, looks = OUTCOMES[name]
+    found = operating_characteristics(scenario, sealed, design, STUDIES, seed=11)
+    expected = {"conche longer": longer, "cannot tell": cannot}
+    ours = {"conche longer": found.conche_longer, "cannot tell": found.cannot_tell}
+    expected |= dict(zip(HOURS[1:5], stops, strict=True))
+    ours |= {hours: found.stop[hours] for hours in HOURS[1:5]}
+    for key, chance in expected.items():
+        assert ours[key] == pytest.approx(chance, abs=wide_enough(chance)), key
+    assert found.no_hour_fits == 0
+    assert found.mean_looks == pytest.approx(looks, abs=4.5 * 0.5 / np.sqrt(STUDIES) if looks > 1 else 0)
+    assert found.monte_carlo_se == pytest.approx(0.5 / np.sqrt(STUDIES))
+
+
+@pytest.mark.simulation
+@pytest.mark.parametrize(("tau", "chance"), [(4, 0.009), (6, 0.0), (10, 0.007)])
+def test_the_rule_seldom_stops_too_early(tau: float, chance: float) -> None:
+    """Figures of the same simulation, 20,000 studies each: 0.9, 0 and 0.7 % where habit rules err in 17 to 98 %."""
+    truth = AttributeTruth(first_order(HOURS, 7, 3.5, tau))
+    found = operating_characteristics(one(truth), rule(), Design(8, 2), STUDIES, seed=5)
+    assert found.too_early == pytest.approx(chance, abs=wide_enough(chance))
+
+
+@pytest.mark.simulation
+@pytest.mark.parametrize("missing", [0.0, 0.1])
+def test_a_pull_at_the_margin_passes_in_at_most_five_of_a_hundred(missing: float) -> None:
+    """True worsening exactly at the margin at 16 h: the error that was sealed, less three Monte Carlo errors."""
+    truth = AttributeTruth((8, 7, 6, 5.5, 4.5, 3.5))
+    studies = 2000 if not missing else 600
+    found = operating_characteristics(one(truth, missing), rule(), Design(8, 2), studies, seed=2)
+    assert found.too_early == pytest.approx(sum(found.stop.values()))
+    assert found.too_early <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / studies)
+
+
+def as_frame(drawn: dict[str, np.ndarray], row: int) -> pd.DataFrame:
+    """One drawn study as tidy scores."""
+    frames = []
+    for name, y in drawn.items():
+        at = np.indices(y.shape[1:]).reshape(4, -1)
+        columns = {"assessor": at[0], "hours": np.array(HOURS)[at[1]], "sitting": at[2] + 1, "replicate": at[3] + 1}
+        frames.append(pd.DataFrame({**columns, "attribute": name, "score": y[row].reshape(-1)}))
+    frame = pd.concat(frames).dropna(subset=["score"])
+    return frame.assign(assessor=frame["assessor"].map("A{:02}".format))
+
+
+@pytest.mark.parametrize(("missing", "looks"), [(0.0, 1), (0.08, 1), (0.0, 2)])
+def test_simulated_studies_meet_the_rule_that_decides(missing: float, looks: int) -> None:
+    """Twelve drawn studies, judged as a batch and one by one from their tidy scores: the same verdict and hours."""
+    scenario, sealed = Scenario(HOURS, THREE, missing=missing), rule(looks, tuple(THREE))
+    drawn = draw(scenario, Design(9, 2), 2, 12, np.random.default_rng(7))
+    cells = {name: cells_of_draw(y, False) for name, y in drawn.items()}
+    batch = judge(cells, sealed.attributes, level(0.05, looks), 0)
+    for row in range(12):
+        alone = decide(as_frame(drawn, row), sealed)
+        assert alone.verdict == VERDICTS[batch.verdict[row]]
+        assert alone.hours == (HOURS[batch.pull[row]] if batch.pull[row] >= 0 else None)
+    assert len(set(batch.verdict.tolist())) > 1
+
+
+@pytest.mark.parametrize("missing", [0.0, 0.15])
+def test_cells_of_a_draw_are_the_cells_of_its_frame(missing: float) -> None:
+    """Counts, sums and squares within cells, from arrays and from tidy scores."""
+    drawn = draw(Scenario(HOURS, THREE, missing=missing), Design(7, 2), 2, 3, np.random.default_rng(1))
+    found = cells_of_draw(drawn["bitter"], True)
+    for row in range(3):
+        frame = as_frame(drawn, row)
+        read = mixed.cells_of(frame[frame["attribute"] == "bitter"], "score", "hours", "assessor")
+        assert_allclose(np.broadcast_to(found.counts, found.sums.shape)[row], read.counts[0])
+        assert_allclose(found.sums[row], read.sums[0])
+        assert found.within[row] == pytest.approx(read.within_ss[0], rel=1e-9)
+    means = np.ma.masked_invalid(drawn["bitter"]).mean(4).filled(np.nan)
+    assert found.sittings is not None
+    assert_allclose(found.sittings, means)
+
+
+def components(y: np.ndarray) -> tuple[float, float, float]:
+    """Mean squares solved for assessor, assessor:hours and error, averaged over studies (B, a, h, 1, r)."""
+    cell = y.mean((3, 4))
+    r = y.shape[4]
+    error = y.var(axis=4, ddof=1).mean()
+    rest = cell - cell.mean(1, keepdims=True) - cell.mean(2, keepdims=True) + cell.mean((1, 2), keepdims=True)
+    a, h = cell.shape[1:]
+    interaction = (rest**2).sum((1, 2)).mean() / ((a - 1) * (h - 1))
+    between = cell.mean(2).var(axis=1, ddof=1).mean() - interaction / h
+    return float(between), float(interaction - error / r), float(error)
+
+
+def test_scores_have_the_variances_asked_for() -> None:
+    """Far from the ends of the scale: assessor, assessor:hours and error as given, mean per pull as given."""
+    truth = AttributeTruth((5.5, 5.2, 5.0, 4.9, 4.8, 4.8), assessor=0.6, interaction=0.3, error=0.5)
+    y = draw(one(truth), Design(10, 3), 1, 1500, np.random.default_rng(3))["acidity"]
+    assert y.shape == (1500, 10, 6, 1, 3)
+    assert_allclose(components(y), (0.36, 0.09, 0.25), rtol=0.05)
+    assert_allclose(y.mean((0, 1, 3, 4)), truth.mean, atol=0.03)
+
+
+def test_attributes_share_their_random_parts_as_asked() -> None:
+    """Correlation of assessors' means and of single errors between two attributes."""
+    truth = AttributeTruth((5.0,) * 6, assessor=0.5, interaction=0.3, error=0.5)
+    y = draw(Scenario(HOURS, {"a": truth, "b": truth}, correlation=0.6), Design(8, 2), 1, 800, np.random.default_rng(4))
+    person = [y[name].mean((2, 3, 4)).reshape(-1) for name in "ab"]
+    error = [(y[name] - y[name].mean(4, keepdims=True)).reshape(-1) for name in "ab"]
+    assert np.corrcoef(person)[0, 1] == pytest.approx(0.6, abs=0.03)
+    assert np.corrcoef(error)[0, 1] == pytest.approx(0.6, abs=0.02)
+
+
+def test_special_truths_are_drawn_as_their_names_say() -> None:
+    """Whole numbers inside the scale, spread by pull, gains around the middle, sittings that shift a person."""
+    rng = np.random.default_rng(5)
+    whole = draw(one(PILED_UP), Design(8, 2), 1, 50, rng)["acidity"]
+    assert (whole == np.round(whole)).all()
+    assert whole.min() == 0
+    assert (whole == 0).mean() > 0.2
+    quiet = {"assessor": 0.0, "interaction": 0.0}
+    fanning = AttributeTruth((5.0,) * 6, error=0.3, spread=(1, 1, 1, 2, 2, 3), **quiet)
+    spread = draw(one(fanning), Design(8, 2), 1, 400, rng)["acidity"].std((0, 1, 3, 4))
+    assert_allclose(spread / spread[0], (1, 1, 1, 2, 2, 3), rtol=0.06)
+    stretched = AttributeTruth((6.5, 5.0, 4.0, 3.5, 3.5, 3.5), error=0.0, scale_use=0.35, **quiet)
+    y = draw(one(stretched), Design(8, 1), 1, 500, rng)["acidity"][..., 0, 0]
+    assert_allclose(y[:, :, 3:], 3.5)
+    inside = y[:, :, 0] < 10
+    gain = np.log((y[:, :, 0][inside] - 3.5) / 3.0)
+    assert np.median(gain) == pytest.approx(0, abs=0.03)
+    assert np.quantile(gain, 0.1587) == pytest.approx(-0.35, abs=0.03)
+    shifting = AttributeTruth((5.0,) * 6, error=0.0, sitting=0.4, **quiet)
+    y = draw(one(shifting), Design(8, 1), 3, 300, rng)["acidity"]
+    assert_allclose(y.std(2), 0, atol=1e-12)
+    assert y[:, :, 0].std() == pytest.approx(0.4, rel=0.03)
+
+
+def test_missing_scores_leave_every_person_and_pull_something() -> None:
+    """The share asked for is missing; nobody and no pull vanishes whole even when most is."""
+    some = draw(one(SLOW, 0.2), Design(8, 2), 1, 200, np.random.default_rng(6))["acidity"]
+    assert np.isnan(some).mean() == pytest.approx(0.2, abs=0.01)
+    most = np.isfinite(draw(one(SLOW, 0.9), Design(6, 1), 1, 200, np.random.default_rng(6))["acidity"])
+    assert most.any((2, 3, 4)).all()
+    assert most.any((1, 3, 4)).all()
+
+
+def summed(found: OperatingCharacteristics) -> float:
+    """All chances."""
+    return sum(found.stop.values()) + found.conche_longer + found.no_hour_fits + found.cannot_tell
+
+
+def test_the_same_seed_gives_the_same_chances() -> None:
+    """Seeded, told of its progress, chances that sum to one, hours between the first pull and the last."""
+    told: list[tuple[int, int]] = []
+    first = operating_characteristics(
+        one(SLOW), rule(), Design(8, 2), 700, seed=9, progress=lambda done, all_: told.append((done, all_))
+    )
+    again = operating_characteristics(one(SLOW), rule(), Design(8, 2), 700, seed=9)
+    other = operating_characteristics(one(SLOW), rule(), Design(8, 2), 700, seed=10)
+    assert first == again
+    assert first != other
+    assert told[-1] == (700, 700)
+    assert summed(first) == pytest.approx(1)
+    stopped = sum(first.stop.values())
+    expected = sum(h * p for h, p in first.stop.items()) + 24 * (1 - stopped)
+    assert first.mean_hours == pytest.approx(expected)
+    assert first.stop_by(12) == pytest.approx(stopped - first.stop[16.0])
+
+
+def test_more_people_settle_more() -> None:
+    """Chances of an answer grow with the panel and with a second look; four people can never settle."""
+    few, many = (operating_characteristics(one(SLOW), rule(), Design(a, 2), 600, seed=3) for a in (6, 14))
+    assert many.cannot_tell < few.cannot_tell - 0.2
+    twice = operating_characteristics(one(SLOW), rule(2), Design(6, 2), 600, seed=3)
+    assert twice.cannot_tell < few.cannot_tell
+    assert 1 < twice.mean_looks < 2
+    assert operating_characteristics(one(SLOW), rule(), Design(4, 4), 200, seed=3).cannot_tell == 1
+
+
+@pytest.mark.parametrize(
+    ("scenario", "says"),
+    [
+        ({"correlation": 1.0}, "correlation"),
+        ({"missing": 1.0}, "missing"),
+        ({"hours": (0.0, 8.0, 4.0)}, "ascending"),
+        ({"attributes": {"acidity": AttributeTruth((1.0, 2.0))}}, "acidity.mean"),
+        ({"attributes": {"acidity": AttributeTruth((1.0,) * 6, spread=(1.0,))}}, "acidity.spread"),
+    ],
+)
+def test_an_impossible_truth_is_refused_by_name(scenario: dict[str, object], says: str) -> None:
+    """The message names the part."""
+    with pytest.raises(ValueError, match=says):
+        Scenario(**{"hours": HOURS, "attributes": {"acidity": SLOW}, **scenario})
+
+
+def test_truth_and_rule_must_name_the_same_attributes() -> None:
+    """Likewise the control must be one of the shorter pulls."""
+    with pytest.raises(ValueError, match="the truth has"):
+        operating_characteristics(one(SLOW), rule(names=("smoky",)), Design(8, 2), 10)
+    late = Rule({"acidity": LOWER}, control=24.0)
+    with pytest.raises(ValueError, match="shorter pulls"):
+        operating_characteristics(one(SLOW), late, Design(8, 2), 10)
