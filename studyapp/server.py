@@ -114,6 +114,8 @@ def _run(listening: Listening) -> None:
     """Run the app; a request to end is an ordinary end."""
     log.start(listening.log_file, settings().log_level)
     logging.getLogger("uvicorn.error").addFilter(lambda record: record.levelno >= logging.WARNING)
+    # Streamlit would print a failure with its message, which may hold what people wrote; tell_failure logs its place.
+    logging.getLogger("streamlit.error_util").addFilter(lambda record: False)
     previous = signal.signal(signal.SIGTERM, _end)
     try:
         _app(listening).run(config=_options(listening))
@@ -238,6 +240,7 @@ def _options(listening: Listening) -> dict[str, Any]:
         "browser.gatherUsageStats": False,
         "logger.hideWelcomeMessage": True,
         "logger.level": "error",
+        "logger.enableRich": False,
         "runner.postScriptGC": False,
         "runner.magicEnabled": False,
         "client.toolbarMode": "minimal",

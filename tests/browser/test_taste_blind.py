@@ -91,3 +91,21 @@ def test_an_assessor_reaches_no_other_page(server: Any, workshop: Any, hands: An
         me.page.goto(f"{server.url}/{path}?study={workshop.study}")
         me.see("Serving 1 of 3. Take cup")
     assert me.page.evaluate("fetch('/print/fill-sheet/x').then(answer => answer.status)") == 403
+
+
+def test_a_defect_shows_a_code_and_nothing_else(server: Any, workshop: Any, hands: Any) -> None:
+    """When something fails on our side the page and the terminal say nothing of what failed; the log has the code."""
+    with workshop.store.write() as tx:
+        guards = "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'study'"
+        for name in tx.exec_driver_sql(guards).scalars().all():
+            tx.exec_driver_sql(f"DROP TRIGGER {name}")
+        tx.exec_driver_sql("UPDATE study SET plan = 'Drehmaschine'")
+    me, heard = hands()
+    me.page.goto(server.url + workshop.link())
+    me.see("Not done: something failed on our side (code ")
+    code = re.search(r"code (\w{4})", me.page.locator(".stAlert").inner_text())
+    assert code is not None
+    assert code.group(1) in server.logged()
+    for place in (heard.everything(), server.printed().encode(), server.logged().encode()):
+        assert b"Drehmaschine" not in place
+        assert b"Traceback" not in place
