@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from studyapp.errors import BadInput, NotFound
 from studyapp.records import Assessor, Staff
 from studyapp.services.access import new_id, require
@@ -46,12 +48,20 @@ def erase_person(store: Store, by: Staff, assessor_id: str) -> None:
     """Remove name, contact and free texts; pseudonym and scores stay, so that the decision holds."""
     require(by, "leader")
     with store.write() as tx:
-        assessor = _known(people.assessor(tx, assessor_id))
-        if assessor.person:
-            people.erase_person(tx, assessor.person)
-        people.erase_notes(tx, assessor_id)
-        people.set_may_taste(tx, assessor_id, False)
+        _known(people.assessor(tx, assessor_id))
+        forget(tx, assessor_id)
         events.append(tx, "person erased", {"assessor": assessor_id, "by": by.id})
+
+
+def forget(tx: Any, assessor_id: str) -> None:
+    """Erase within a transaction; somebody who is not kept here needs nothing."""
+    assessor = people.assessor(tx, assessor_id)
+    if assessor is None:
+        return
+    if assessor.person:
+        people.erase_person(tx, assessor.person)
+    people.erase_notes(tx, assessor_id)
+    people.set_may_taste(tx, assessor_id, False)
 
 
 def _known(assessor: Assessor | None) -> Assessor:

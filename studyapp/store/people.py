@@ -106,6 +106,17 @@ def set_may_taste(tx: Connection, id_: str, may: bool) -> None:
     tx.execute(update(schema.assessor).where(schema.assessor.c.id == id_).values(may_taste=may))
 
 
+def erased_assessors(tx: Connection) -> tuple[str, ...]:
+    """Assessors whose name was erased."""
+    query = (
+        select(schema.assessor.c.id)
+        .join(schema.person, schema.person.c.id == schema.assessor.c.person_id)
+        .where(schema.person.c.erased_at.is_not(None))
+        .order_by(schema.assessor.c.id)
+    )
+    return tuple(row.id for row in tx.execute(query))
+
+
 def erase_person(tx: Connection, id_: str) -> None:
     """Remove name and contact; the pseudonym and its scores stay."""
     tx.execute(update(schema.person).where(schema.person.c.id == id_).values(name=None, contact=None, erased_at=now()))

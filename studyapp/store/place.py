@@ -35,6 +35,17 @@ def tighten(path: Path) -> None:
         path.chmod(0o600)
 
 
+def flush(path: Path) -> None:
+    """Wait until a finished copy, or the names in a folder, have reached the disk."""
+    if os.name != "posix" and path.is_dir():
+        return
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
 def is_still(path: Path) -> bool:
     """Whether nobody has the file open: SQLite keeps a log or a journal beside a file in use, and removes it last."""
     return path.is_file() and not any(Path(f"{path}{tail}").exists() for tail in ("-wal", "-journal"))
