@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from studyapp.findings.descriptions import left_out
 from studyapp.findings.numbers import beside, hours, opening, units
 from studyapp.findings.reading import blocking, next_pulls, pull_at, shorter_pull
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
+    from analysis.describe import Description
     from analysis.stopping import AttributeResult, Decision
 
 
-def what_would_change(decision: Decision) -> tuple[str, ...]:
+def what_would_change(decision: Decision, description: Description | None = None) -> tuple[str, ...]:
     """The sentences under "What would change this", the nearest change first."""
     if decision.verdict == "stop":
-        said = [_tighter(decision), _one_batch(decision), _left_out(decision)]
+        said = [_tighter(decision), _one_batch(decision), left_out(description)]
     elif decision.verdict == "conche longer":
-        said = [_later_pulls(decision), _one_batch(decision)]
+        said = [_later_pulls(decision), _one_batch(decision), left_out(description)]
     elif decision.verdict == "no hour fits":
         said = [_new_rule(), _one_batch(decision)]
     else:
@@ -63,24 +64,6 @@ def _one_batch(decision: Decision) -> str:
     if decision.scope.get("batches", 1) > 1:
         return ""
     return _("A second batch: until one is tasted, this is about one batch only.")
-
-
-def _left_out(decision: Decision) -> str:
-    """How often the answer stays when any one assessor is left out."""
-    verdicts = decision.descriptions.get("leave_one_out")
-    if not isinstance(verdicts, Mapping) or not verdicts or decision.hours is None:
-        return ""
-    same = sum(1 for hour in verdicts.values() if hour == decision.hours)
-    number, hour = len(verdicts), hours(decision.hours)
-    if same == number:
-        return _("Leaving out any one assessor changes nothing: still {h} h, {n} times of {n}.").format(
-            h=hour, n=number
-        )
-    return ngettext(
-        "Leaving out any one assessor: still {h} h {k} time of {n}.",
-        "Leaving out any one assessor: still {h} h {k} times of {n}.",
-        same,
-    ).format(h=hour, k=same, n=number)
 
 
 def _later_pulls(decision: Decision) -> str:

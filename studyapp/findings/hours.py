@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from studyapp.findings.changes import what_would_change
+from studyapp.findings.descriptions import beside
 from studyapp.findings.numbers import (
     count_of,
     hours,
@@ -19,6 +20,7 @@ from studyapp.findings.warnings import warning_sentence
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
+    from analysis.describe import Description
     from analysis.stopping import Decision, Offer
 
 
@@ -33,7 +35,8 @@ class Fact:
 
 @dataclass(frozen=True, slots=True)
 class HoursFinding:
-    """Everything a person reads about a decision, in reading order. `charts_intro` stands above the charts."""
+    """Everything a person reads about a decision, in reading order. `charts_intro` stands above the charts, `beside`
+    with the table of numbers."""
 
     title: str
     headline: str
@@ -44,22 +47,36 @@ class HoursFinding:
     warnings: tuple[str, ...]
     caution: str
     offers: tuple[OfferRow, ...] = ()
+    beside: tuple[str, ...] = ()
 
 
 def hours_finding(
-    decision: Decision, offers: Sequence[Offer] = (), title: str = "", costs: Costs | None = None
+    decision: Decision,
+    offers: Sequence[Offer] = (),
+    title: str = "",
+    costs: Costs | None = None,
+    description: Description | None = None,
 ) -> HoursFinding:
-    """The sentences of one decision. `offers` is the price of an answer, `costs` what one serving asks of a person."""
+    """The sentences of one decision.
+
+    Args:
+        decision: the verdict of one look.
+        offers: the price of an answer after `cannot tell`.
+        title: the name of the study.
+        costs: what one serving asks of a person; without it offers name no grams and minutes.
+        description: reruns beside the verdict (`analysis.describe`), which never change it.
+    """
     return HoursFinding(
         title=title,
         headline=_headline(decision),
         lede=lede(decision, offers, costs),
         facts=(_binds(decision), _saved(decision), _control(decision), _holds_for(decision)),
         charts_intro=_charts_intro(decision),
-        changes=what_would_change(decision),
+        changes=what_would_change(decision, description),
         warnings=_warnings(decision),
         caution=caution(),
         offers=offer_rows(offers, costs),
+        beside=beside(description),
     )
 
 

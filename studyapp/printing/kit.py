@@ -30,6 +30,12 @@ class LabelSheet:
 
 
 A4_65 = LabelSheet()
+# Common A4 sheets by the number of labels on them.
+SHEETS = {
+    65: A4_65,
+    24: LabelSheet(width=64.0, height=33.9, across=3, down=8, top=12.9, left=6.5, gap=2.5),
+    21: LabelSheet(width=63.5, height=38.1, across=3, down=7, top=15.1, left=7.2, gap=2.5),
+}
 
 
 def labels(trays: Sequence[Tray], sitting: Sitting, printed_at: str, sheet: LabelSheet = A4_65) -> bytes:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from typing import TYPE_CHECKING
 
 from studyapp.errors import NotFound
@@ -27,8 +28,9 @@ def paper(store: Store, by: Staff, kind: str, of: str) -> tuple[str, bytes]:
 
     Args:
         kind: "labels", "outlines", "trays", "ballots" (leader or preparer), "fill", "preparation" (preparer), all of a
-            sitting; "report" (leader) of a study.
-        of: the id of the sitting or the study; "outlines" needs none.
+            sitting; "report" (leader) of a study. Labels and outlines for another sheet than 65 to a page carry their
+            number: "labels-24", "outlines-21".
+        of: the id of the sitting or the study; "outlines" needs none, any text will do.
 
     Raises:
         NotAllowed: the role or the state of the study forbids it.
@@ -52,14 +54,14 @@ def _sitting(store: Store, by: Staff, sitting_id: str) -> tuple[Sitting, Plan]:
     return sitting, planning.study(store, by, sitting.study).plan
 
 
-def _outlines(store: Store, by: Staff, of: str) -> bytes:
+def _outlines(store: Store, by: Staff, of: str, sheet: kit.LabelSheet = kit.A4_65) -> bytes:
     require(by, "leader", "preparer")
-    return kit.label_outlines(printed_now())
+    return kit.label_outlines(printed_now(), sheet)
 
 
-def _labels(store: Store, by: Staff, of: str) -> bytes:
+def _labels(store: Store, by: Staff, of: str, sheet: kit.LabelSheet = kit.A4_65) -> bytes:
     sitting, _plan = _sitting(store, by, of)
-    return kit.labels(preparing.trays(store, by, of), sitting, printed_now())
+    return kit.labels(preparing.trays(store, by, of), sitting, printed_now(), sheet)
 
 
 def _trays(store: Store, by: Staff, of: str) -> bytes:
@@ -94,7 +96,7 @@ def _report(store: Store, by: Staff, of: str) -> bytes:
     offers = deciding.offers(store, by, of) if decision.verdict == "cannot tell" else ()
     plan = planning.study(store, by, of).plan
     costs = Costs(grams=plan.piece_g, minutes=plan.rest_seconds / 60 + _TASTING_MINUTES)
-    finding = hours_finding(decision, offers, plan.title, costs)
+    finding = hours_finding(decision, offers, plan.title, costs, deciding.description(store, by, of))
     return report_pdf(decision, finding, printed_now(), report_record(store, by, of))
 
 
@@ -139,4 +141,6 @@ _PAPERS: dict[str, Callable[[Store, Staff, str], bytes]] = {
     "fill": _fill,
     "preparation": _preparation,
     "report": _report,
+    **{f"labels-{number}": partial(_labels, sheet=sheet) for number, sheet in kit.SHEETS.items()},
+    **{f"outlines-{number}": partial(_outlines, sheet=sheet) for number, sheet in kit.SHEETS.items()},
 }

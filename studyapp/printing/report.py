@@ -68,6 +68,7 @@ def report_data(
         **_first_page(decision, finding, title, record),
         **_pictures(decision, finding),
         **_numbers(decision, record),
+        "beside": list(finding.beside),
         "record": _record_rows(decision, printed_at, record),
         "all_departures": _departures(record.deviations),
         "all_warnings": list(finding.warnings),
@@ -277,6 +278,8 @@ def _record_rows(decision: Decision, printed_at: str, record: ReportRecord) -> l
         (_("Recipe"), plan.recipe if plan else ""),
         (_("Batch"), plan.batch if plan else ""),
         (_("Machine"), plan.machine if plan else ""),
+        (_("Served"), _served(plan) if plan else ""),
+        (_("Contains"), plan.contains if plan else ""),
         (_("Assessors"), str(decision.scope.get("assessors", ""))),
         (_("Sittings"), str(decision.scope.get("sittings", ""))),
         (_("Pulls"), _("{list} h").format(list=", ".join(hours(hour) for hour in decision.passes))),
@@ -295,6 +298,13 @@ def _record_rows(decision: Decision, printed_at: str, record: ReportRecord) -> l
         (_("Printed"), shown_time(printed_at)),
     ]
     return [(label, value) for label, value in rows if value]
+
+
+def _served(plan: Plan) -> str:
+    minutes = plan.rest_seconds / 60
+    return _("pieces of {g} g, {n} min of rest between them, {swallow}").format(
+        g=decimal(plan.piece_g), n=decimal(minutes, 0 if minutes.is_integer() else 1), swallow=plan.swallow
+    )
 
 
 def _opened(record: ReportRecord) -> str:
@@ -338,6 +348,7 @@ def _words() -> dict[str, Any]:
             "Differences are against the longest pull, positive is worse, in scale units. At least and at most are the "
             "limits that decide: the wider of the panel's error and the assessors' own."
         ),
+        "beside": _("Beside the verdict, never part of it"),
         "record": _("The record"),
         "columns": [
             _("hours"),

@@ -19,6 +19,7 @@ SIGNATURES = 2  # who ran the test, and who decides
 if TYPE_CHECKING:
     import pandas as pd
 
+    from analysis.describe import Description
     from analysis.stopping import Decision, Offer
 
 
@@ -114,6 +115,17 @@ def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
         study = study_or_refuse(tx, study_id)
         look = _opened_look(tx, study)
     return price(scores(store, by, study_id), rule_of(study.plan, look))
+
+
+def description(store: Store, by: Staff, study_id: str) -> Description:
+    """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits."""
+    from analysis.describe import describe
+
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id)
+        look = _opened_look(tx, study)
+    return describe(scores(store, by, study_id), rule_of(study.plan, look))
 
 
 def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:

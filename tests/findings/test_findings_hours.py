@@ -17,7 +17,7 @@ COSTS = Costs(grams=4.5, minutes=6.0)
 # Words that would claim more than a test can show, praise, blame, or jargon outside the table of numbers.
 FORBIDDEN = re.compile(
     r"no difference|significan|proven|optimal|\bbest\b|\bsafe\b|subject|consumer|session|submit|invalid|oops|\buser\b"
-    r"|please|unlock|\bp\s*[<=]|p-value|!|\bNone\b|\bnan\b|[{}]|-\d",
+    r"|please|unlock|\bp\s*[<=]|p-value|!|(?-i:\bNone\b)|\bnan\b|[{}]|-\d",
     re.IGNORECASE,
 )
 

@@ -38,6 +38,15 @@ def test_labels_and_tray_sheets_hold_every_cup_of_the_sitting(workshop: Any) -> 
     assert len(pages_of(pdf)) == len(trays)
 
 
+@pytest.mark.parametrize("kind", ["labels-24", "labels-21", "labels-65", "outlines-24"])
+def test_labels_for_another_sheet_carry_its_number(workshop: Any, kind: str) -> None:
+    """The address names the sheet; every code is there."""
+    _name, pdf = paper(workshop.store, workshop.preparer, kind, workshop.sitting.id)
+    trays = preparing.trays(workshop.store, workshop.preparer, workshop.sitting.id)
+    codes = {cup.code for tray in trays for cup in tray.cups}
+    assert codes & set(flowing(pdf).split()) == (codes if kind.startswith("labels") else set())
+
+
 @pytest.mark.parametrize("kind", ["fill", "preparation"])
 def test_the_key_is_printed_for_the_preparer_alone(workshop: Any, kind: str) -> None:
     """A leader who prints the key would hold it; the service refuses."""
@@ -85,3 +94,5 @@ def test_the_report_of_a_study_carries_its_record(workshop: Any, hands: list[Any
     assert str(study.seal) in pages[-1]
     assert "by Ada Quill" in pages[-1]
     assert "events, head" in pages[-1]
+    assert "Leaving out any one assessor" in pages[1]
+    assert "Two habits on Acidity" in pages[1]

@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from studyapp.printing import LabelSheet, fill_sheet, label_outlines, labels, preparation_pdf, tray_sheets
+from studyapp.printing.kit import SHEETS
 from tests.printing.paper_reading import MM, facts_of, flowing, flowing_pages, pages_of, picture_of, words_of
 from tests.printing.sitting_of_six import (
     HOURS,
@@ -21,7 +22,7 @@ from tests.printing.sitting_of_six import (
     TRAYS,
 )
 
-SHEETS: dict[str, Callable[[str], bytes]] = {
+PAPERS: dict[str, Callable[[str], bytes]] = {
     "labels": lambda at: labels(TRAYS, SITTING, at),
     "outlines": label_outlines,
     "trays": lambda at: tray_sheets(TRAYS, SITTING, PLAN, at),
@@ -30,17 +31,17 @@ SHEETS: dict[str, Callable[[str], bytes]] = {
 }
 
 
-@pytest.mark.parametrize("kind", SHEETS)
+@pytest.mark.parametrize("kind", PAPERS)
 def test_the_same_data_give_the_same_bytes(kind: str) -> None:
     """The time is an argument; no other clock, font or number of the machine gets in."""
-    assert SHEETS[kind](PRINTED) == SHEETS[kind](PRINTED)
-    assert SHEETS[kind](PRINTED) != SHEETS[kind]("2026-11-24T08:41:00+01:00")
+    assert PAPERS[kind](PRINTED) == PAPERS[kind](PRINTED)
+    assert PAPERS[kind](PRINTED) != PAPERS[kind]("2026-11-24T08:41:00+01:00")
 
 
-@pytest.mark.parametrize("kind", SHEETS)
+@pytest.mark.parametrize("kind", PAPERS)
 def test_every_sheet_is_tagged_a4_with_a_title_and_numbered_pages(kind: str) -> None:
     """A reader aloud can use it, and nobody mixes up the pages."""
-    pdf = SHEETS[kind](PRINTED)
+    pdf = PAPERS[kind](PRINTED)
     facts, pages = facts_of(pdf), pages_of(pdf)
     assert facts["Tagged"] == "yes"
     assert facts["Title"]
@@ -60,7 +61,16 @@ def test_a_label_holds_a_code_a_tray_and_a_seat_and_nothing_else() -> None:
     assert {word for word in body if word not in numbers | {cup.code for cup in cups}} == {"tray", "warm-up", "seat"}
 
 
-@pytest.mark.parametrize("sheet", [LabelSheet(), LabelSheet(63.5, 38.1, 3, 7, 15.15, 7.25, 2.5)])
+@pytest.mark.parametrize("sheet", SHEETS.values())
+def test_a_sheet_of_labels_fits_on_a4(sheet: LabelSheet) -> None:
+    """Rows and columns with their gaps stay on 210 x 297 mm, evenly enough for any feeder (within 1 mm)."""
+    width = sheet.across * sheet.width + (sheet.across - 1) * sheet.gap
+    height = sheet.down * sheet.height + (sheet.down - 1) * sheet.row_gap
+    assert 2 * sheet.left + width == pytest.approx(210, abs=1.0)
+    assert 2 * sheet.top + height == pytest.approx(297, abs=1.0)
+
+
+@pytest.mark.parametrize("sheet", [*SHEETS.values(), LabelSheet(50.0, 25.0, 4, 11, 11.0, 2.0, 1.5, 0.5)])
 def test_labels_lie_on_the_sheet_of_labels(sheet: LabelSheet) -> None:
     """Codes repeat at the pitch of the labels, to a tenth of a millimetre, and stay inside their label."""
     pdf = labels(TRAYS, SITTING, PRINTED, sheet)
@@ -106,7 +116,7 @@ def test_the_test_page_draws_every_outline_and_no_code() -> None:
 @pytest.mark.parametrize("kind", ["labels", "outlines", "trays"])
 def test_no_sheet_for_the_tasting_room_tells_a_sample(kind: str) -> None:
     """No hours, no box letter, no title, recipe, batch or machine, in the text or in the file."""
-    pdf = SHEETS[kind](PRINTED)
+    pdf = PAPERS[kind](PRINTED)
     text = flowing(pdf)
     assert [secret for secret in SECRETS if secret in text] == []
     assert not set(LETTERS) & set(text.replace(",", " ").split())
@@ -144,7 +154,7 @@ def test_the_key_stands_alone_and_complete() -> None:
 
 def test_the_preparation_keeps_the_key_off_every_other_page() -> None:
     """In the one PDF the key comes last, on pages of its own."""
-    pages = flowing_pages(SHEETS["preparation"](PRINTED))
+    pages = flowing_pages(PAPERS["preparation"](PRINTED))
     secret = [number for number, page in enumerate(pages) if any(secret in page for secret in SECRETS)]
     keyed = [number for number, page in enumerate(pages) if "KEY: keep away" in page]
     assert len(pages) == 1 + len(TRAYS) + 1
