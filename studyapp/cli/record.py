@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
 import click
 
@@ -36,3 +37,28 @@ def check(store: str | None, head: str | None) -> None:
         n=report.events, head=report.head or _("none")
     )
     click.echo(sentence)
+
+
+@click.command
+@click.argument("file", type=click.Path(path_type=Path))
+@store_option
+def backup(file: Path, store: str | None) -> None:
+    """Write a proven copy of the store to FILE while the app goes on."""
+    from studyapp.services.backups import backup as copy_store
+
+    head = copy_store(_store_url(store), file)
+    click.echo(_("Kept: {file} verifies, head {head}.").format(file=file, head=head))
+    click.echo(_("It holds names of people: keep it safe, and for 90 days at most."))
+
+
+@click.command
+@click.argument("file", type=click.Path(path_type=Path))
+@store_option
+def restore(file: Path, store: str | None) -> None:
+    """Put the backup FILE in the place of the store; the app must be stopped."""
+    from studyapp.services.backups import restore as put_back
+
+    old = put_back(file, _store_url(store))
+    click.echo(_("Restored from {file}.").format(file=file))
+    if old is not None:
+        click.echo(_("The store before it is kept as {old}.").format(old=old))
