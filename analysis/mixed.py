@@ -58,7 +58,7 @@ class MixedFit:
     zero. `notes` are
     codes: "interaction dropped" (no cell scored twice), "copied replicates" (all identical, so cell means were taken
     as data), "constant scores", "exact fit" (the terms explain every score), "disconnected" (some levels are compared
-    between assessors only), "dropped: TERM" (a crossed factor with one level, or one score a level).
+    between assessors only), "dropped: TERM" (a crossed factor that cannot be told from another term).
     """
 
     response: str
@@ -325,17 +325,32 @@ def _design(data: pd.DataFrame, fixed: Sequence[str], terms: _Terms, notes: list
         blocks.append(np.eye(len(others))[codes][:, 1:])
         average.append(np.full((h, len(others) - 1), 1 / len(others)))
     X = np.hstack(blocks)
-    if np.linalg.matrix_rank(X) < X.shape[1]:
+    if _rank(X) < X.shape[1]:
         raise ValueError(f"fixed {list(fixed)}: the levels of these factors go together, so they cannot be told apart")
+    person, cell = _codes(data, terms.leader)[0], _codes(data, terms.inner)[0]
+    taken = [person, person * (cell.max() + 1) + cell]
     crossed = []
     for term in terms.crossed:
         codes, others = _codes(data, term)
-        if len(others) < 2 or np.bincount(codes).max() < 2:
+        Z = np.eye(len(others))[codes]
+        alone = np.bincount(codes).max() < 2 or _rank(np.hstack([X, Z])) == X.shape[1]
+        if alone or any(_same_groups(codes, other) for other in taken):
             notes.append(f"dropped: {term}")
         else:
-            crossed.append((term, np.eye(len(others))[codes]))
-    person, cell = _codes(data, terms.leader)[0], _codes(data, terms.inner)[0]
+            taken.append(codes)
+            crossed.append((term, Z))
     return _Design(person, cell, first, levels, X, np.hstack(average), tuple(crossed))
+
+
+def _rank(columns: Array) -> int:
+    """Rank of 0/1 columns, from their cross-products."""
+    return int(np.linalg.matrix_rank(columns.T @ columns, hermitian=True))
+
+
+def _same_groups(one: Codes, other: Codes) -> bool:
+    """Whether two labellings split the scores alike."""
+    pairs = len(np.unique(one.astype(np.int64) * (int(other.max()) + 1) + other))
+    return bool(pairs == len(np.unique(one)) == len(np.unique(other)))
 
 
 def _fit_crossed(

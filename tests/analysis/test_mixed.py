@@ -492,9 +492,12 @@ def test_containment_with_sittings_is_the_difference_of_two_ranks(seed: int) -> 
     assert fit.containment_df == ranks[0] - ranks[1]
 
 
-def test_one_sitting_is_no_random_factor() -> None:
-    """A crossed factor with one level is dropped, with a note, and changes nothing."""
-    frame = panel(12, missing=0.1).assign(sitting="first")
+@pytest.mark.parametrize("like", ["one", "hours", "assessor", "cell", "serving"])
+def test_a_sitting_that_cannot_be_told_apart_is_no_random_factor(like: str) -> None:
+    """One sitting, or one for each pull, assessor, cell or serving: dropped, with a note, and nothing changes."""
+    frame = panel(12, missing=0.1)
+    labels = {"one": 1, "cell": frame["assessor"] + frame["hours"].astype(str), "serving": frame.index}
+    frame["sitting"] = labels[like] if like in labels else frame[like]
     fit, plain = (mixed.fit(frame, "score", ["hours"], random) for random in ([*PANEL, "sitting"], PANEL))
     assert fit.notes == ("dropped: sitting",)
     assert fit.variance["sitting"] is None
