@@ -50,7 +50,7 @@ def label_outlines(printed_at: str, sheet: LabelSheet = A4_65) -> bytes:
 
 def tray_sheets(trays: Sequence[Tray], sitting: Sitting, plan: Plan, printed_at: str) -> bytes:
     """A sheet a tray for whoever serves: seats and codes, checks to tick, columns to fill by hand. PDF."""
-    return _kit(["trays"], sitting, printed_at, trays=_tray_pages(trays, plan))
+    return _kit(["trays"], sitting, printed_at, trays=_tray_pages(trays, plan, sitting.label))
 
 
 def fill_sheet(rows: Sequence[FillRow], quantities: Sequence[Quantity], sitting: Sitting, printed_at: str) -> bytes:
@@ -74,7 +74,7 @@ def preparation_pdf(
         printed_at,
         labels=_label_cells(trays),
         label=asdict(sheet),
-        trays=_tray_pages(trays, plan),
+        trays=_tray_pages(trays, plan, sitting.label),
         **_key(rows, quantities),
     )
 
@@ -110,22 +110,23 @@ def _label_cells(trays: Sequence[Tray]) -> list[dict[str, Any]]:
     ]
 
 
-def _tray_pages(trays: Sequence[Tray], plan: Plan) -> list[dict[str, Any]]:
+def _tray_pages(trays: Sequence[Tray], plan: Plan, sitting: str) -> list[dict[str, Any]]:
     last = max((tray.position for tray in trays), default=0)
-    return [
-        {
-            "title": _("Warm-up tray") if tray.position == 0 else _("Tray {n} of {m}").format(n=tray.position, m=last),
-            "facts": _tray_facts(plan),
-            "cups": [
-                *(
-                    {"seat": _("{n}  {name}").format(n=cup.seat, name=cup.pseudonym), "code": cup.code}
-                    for cup in sorted(tray.cups, key=lambda cup: cup.seat)
-                ),
-                *({"seat": _("spare"), "code": ""} for _spare in range(_SPARES)),
-            ],
-        }
-        for tray in sorted(trays, key=lambda tray: tray.position)
+    return [_tray_page(tray, last, plan, sitting) for tray in sorted(trays, key=lambda tray: tray.position)]
+
+
+def _tray_page(tray: Tray, last: int, plan: Plan, sitting: str) -> dict[str, Any]:
+    title = _("Warm-up tray") if tray.position == 0 else _("Tray {n} of {m}").format(n=tray.position, m=last)
+    cups = [
+        {"seat": _("{n}  {name}").format(n=cup.seat, name=cup.pseudonym), "code": cup.code}
+        for cup in sorted(tray.cups, key=lambda cup: cup.seat)
     ]
+    return {
+        "title": title,
+        "foot": _("{sitting}, {paper}").format(sitting=sitting, paper=title),
+        "facts": _tray_facts(plan),
+        "cups": [*cups, *({"seat": _("spare"), "code": ""} for _spare in range(_SPARES))],
+    }
 
 
 def _tray_facts(plan: Plan) -> list[tuple[str, str]]:
@@ -196,6 +197,7 @@ def _words(sitting: str, printed_at: str) -> dict[str, Any]:
         ),
         "key": _("KEY: keep away from the tasting room"),
         "fill_title": _("Fill sheet"),
+        "fill_foot": _("{sitting}, {paper}").format(sitting=sitting, paper=_("Fill sheet")),
         "fill_caution": _(
             "Whoever has read this sheet neither tastes nor serves in this study. Destroy it or lock it away when the "
             "trays are filled."

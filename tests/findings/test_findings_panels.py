@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+import subprocess
+import sys
 from functools import cache
 from typing import Any
 
@@ -102,3 +104,11 @@ def test_any_decision_can_be_told(
     assert [text for text in said if FORBIDDEN.search(text)] == []
     assert finding.headline.endswith(".")
     assert finding.lede.endswith(".")
+
+
+def test_sentences_need_nothing_heavy() -> None:
+    """Importing findings and printing loads no numbers library, no typesetter and no Streamlit."""
+    heavy = ("numpy", "pandas", "scipy", "streamlit", "altair", "typst", "segno")
+    code = f"import sys, studyapp.findings, studyapp.printing.papers; print([m for m in {heavy} if m in sys.modules])"
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert said.strip() == "[]"

@@ -168,10 +168,14 @@ def test_a_large_sitting_spreads_over_pages_and_loses_no_code() -> None:
         for p in range(13)
     )
     assert len(pages_of(labels(trays, SITTING, PRINTED))) == 6
-    assert len(pages_of(tray_sheets(trays, SITTING, PLAN, PRINTED))) >= 13
+    served = flowing_pages(tray_sheets(trays, SITTING, PLAN, PRINTED))
+    assert len(served) > 13
+    assert all("CODES ONLY" in page and ("Tray " in page or "Warm-up tray" in page) for page in served)
     rows = tuple(replace(ROWS[0], position=p, seat=s) for p in range(13) for s in range(1, 31))
-    text = flowing(fill_sheet(rows, QUANTITIES, SITTING, PRINTED))
-    assert text.count(f"{ROWS[0].code} box") == 390
+    key = fill_sheet(rows, QUANTITIES, SITTING, PRINTED)
+    assert flowing(key).count(f"{ROWS[0].code} box") == 390
+    assert len(pages_of(key)) > 1
+    assert all("KEY: keep away from the tasting room" in page for page in flowing_pages(key))
 
 
 HOSTILE = '#let x = 1 $5 <b> "quoted" \\n *bold* _it_ @ref // /* `raw` = a'
