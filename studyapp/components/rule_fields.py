@@ -52,10 +52,15 @@ def toml(lines: Sequence[TypedLine], control: float | None) -> str:
     """The typed rule as the text of a rule file; one look at 5 %."""
     parts = ["alpha = 0.05", "looks = 1", "look = 1"]
     if control is not None:
-        parts.append(f"control = {control!r}")
+        parts.append(f"control = {float(control)!r}")
     for line in lines:
         quoted = line.name.replace("\\", "\\\\").replace('"', '\\"')
-        parts += ["", f'[attributes."{quoted}"]', f'wanted = "{line.wanted}"', f"margin = {round(line.margin, 6)!r}"]
+        parts += [
+            "",
+            f'[attributes."{quoted}"]',
+            f'wanted = "{line.wanted}"',
+            f"margin = {round(float(line.margin), 6)!r}",
+        ]
         if line.limit is not None:
-            parts.append(f"limit = {round(line.limit, 6)!r}")
+            parts.append(f"limit = {round(float(line.limit), 6)!r}")
     return "\n".join([*parts, ""])

@@ -37,6 +37,17 @@ def cups(tray: Tray) -> str:
     return look.table([_("seat"), _("assessor"), _("code")], body, "words codes")
 
 
+def orders(trays: Sequence[Tray]) -> str:
+    """The serving order of each person: a row a person, a code a tray, no sample."""
+    scored = [tray for tray in trays if tray.position > 0]
+    seats = sorted({(cup.seat, cup.pseudonym) for tray in scored for cup in tray.cups})
+    codes = {(tray.position, cup.seat): cup.code for tray in scored for cup in tray.cups}
+    heads = [_("assessor"), *(_("tray {n}").format(n=tray.position) for tray in scored)]
+    return look.table(
+        heads, [[name, *(codes.get((tray.position, seat), "–") for tray in scored)] for seat, name in seats]
+    )
+
+
 def draw(store: Store, by: Staff, tray: Tray, trays: Sequence[Tray]) -> None:
     """The tray with its cups, and either when it left or how it may leave."""
     with st.container(key="card-tray"):

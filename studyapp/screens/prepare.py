@@ -43,6 +43,8 @@ def _tray(by: Staff, trays: tuple[Tray, ...]) -> None:
         _("Tray"), range(len(trays)), start, format_func=names.__getitem__, key=f"tray-{trays[0].sitting}-{out}"
     )
     tray_card.draw(session.store(), by, trays[chosen], trays)
+    with st.expander(_("Serving order of each person, codes only")):
+        look.put(tray_card.orders(trays))
 
 
 def _papers(by: Staff, sitting: Sitting) -> None:

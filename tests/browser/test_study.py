@@ -232,6 +232,34 @@ def test_two_people_sign(server: Any, opened: Any, phone: Any) -> None:
     assert planning.study(workshop.store, workshop.leader, workshop.study).state == "decided"
 
 
+def test_scores_that_were_tasted_elsewhere(server: Any, workshop: Any, phone: Any, tmp_path: Path) -> None:
+    """A table of scores and a rule typed in fields give a verdict; a slip in the table is named by its row."""
+    scores = tmp_path / "autumn.csv"
+    hours_of = {0: 7.0, 8: 5.2, 16: 3.4, 24: 3.4}
+    chance = random.Random(3)
+    lines = [
+        f"{person},{hours},acidity,{round(chance.gauss(mean, 0.3), 1)}"
+        for person in ("Heron", "Lark", "Wren", "Tern", "Siskin", "Teal")
+        for hours, mean in hours_of.items()
+        for _twice in (1, 2)
+    ]
+    scores.write_text("\n".join(["assessor,hours,attribute,score", *lines]))
+    desk = _leader(server, workshop, phone(1280)[0])
+    desk.page.goto(f"{server.url}/bring")
+    desk.see("No scores yet.")
+    desk.page.locator('input[type="file"]').first.set_input_files(str(scores))
+    desk.press("Work out the verdict")
+    desk.see("Stop at 16 hours.")
+    desk.see("Not sealed: this rule was written with the scores at hand.")
+    desk.shoot(tmp_path, "bring")
+    scores.write_text("\n".join(["assessor,hours,attribute,score", *lines, "Teal,8h,acidity,4"]))
+    desk.page.goto(f"{server.url}/bring")
+    desk.page.locator('input[type="file"]').first.set_input_files(str(scores))
+    desk.see("autumn.csv")
+    desk.see("8h")
+    assert desk.page.get_by_role("button", name="Work out the verdict").count() == 0
+
+
 # ---- the verdict, for every eye ------------------------------------------------------------------------------------
 PLAN = Plan(
     title=TITLE,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 
+import numpy as np
 import pytest
 
 from studyapp.components import look, rule_fields, sitting_rows, study_list
@@ -114,7 +115,7 @@ def test_a_typed_rule_is_the_rule_of_its_file() -> None:
         rule_fields.TypedLine('sour "bite"', "lower", 0.8, 4.5),
         rule_fields.TypedLine("cocoa", "higher", 1.0, None),
     ]
-    rule = documents.read_rule("RULE.toml", rule_fields.toml(typed, 4.0))
+    rule = documents.read_rule("RULE.toml", rule_fields.toml(typed, np.float64(4.0)))
     assert rule.control == 4.0
     assert rule.attributes['sour "bite"'].limit == 4.5
     assert rule.attributes['sour "bite"'].margin == 0.8
