@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis import mixed, orders, panels
-from analysis.cell_fits import contrast_of
+from analysis.contrasts import contrast_of
 from analysis.limits import Cells, Contrasts, Error, Estimates, Fitted, fitted
 from analysis.rule import Rule
 

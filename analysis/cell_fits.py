@@ -9,13 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
-from typing import Any, Protocol, Self
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtrc
 
 from analysis import reml
+from analysis.cell_weights import CellProblem, pooled
+from analysis.contrasts import against, contrast_of, f_of, hypothesis, satterthwaite
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -287,7 +289,7 @@ def _balanced(counts: Array, sums: Array, within: Array, copied: NDArray[np.bool
     m1 = np.where(across > nothing, r * across / f1, 0.0)
     f0 = a * h * (r - 1.0)
     m0 = np.divide(within, f0, out=np.zeros_like(m1), where=f0 > 0)
-    low, middle, high = _pooled((m0, m1, m2), (f0, f1, f2))
+    low, middle, high = pooled((m0, m1, m2), (f0, f1, f2))
     middle_df = f1 + np.where(low >= middle, f0, 0.0) + np.where(high <= middle, f2, 0.0)
     high_df = f2 + np.where(high <= middle, middle_df - f2, 0.0)
     low = np.where(f0 > 0, low, middle)
@@ -303,236 +305,7 @@ def _interaction_squares(rest: Array, person: Array, squares: Array, between: Ar
     return np.asarray(found)
 
 
-def _pooled(m: Triple, f: tuple[Array, float, float]) -> Triple:
-    """Isotonic regression of three mean squares by the max-min formula; the first is absent where its df is 0."""
-    s0, s1, s2 = f[0] * m[0], f[1] * m[1], f[2] * m[2]
-    first, last, all3 = (s0 + s1) / (f[0] + f[1]), (s1 + s2) / (f[1] + f[2]), (s0 + s1 + s2) / (f[0] + f[1] + f[2])
-    low = np.minimum(np.minimum(np.where(f[0] > 0, m[0], np.inf), first), all3)
-    high = np.maximum(np.maximum(m[2], last), all3)
-    middle = np.maximum(np.minimum(m[1], last), np.where(f[0] > 0, np.minimum(first, all3), -np.inf))
-    return low, middle, high
-
-
 # ---- anything missing: weights --------------------------------------------------------------------------------------
-@dataclass(frozen=True, slots=True)
-class CellProblem:
-    """Counts (B or 1, a, h), cell means (B, a, h) centred by pull (0 where absent) and sums of squares within cells."""
-
-    counts: Array
-    cells: Array
-    within: Array
-    nested: tuple[str, ...]
-
-    def take(self, rows: Rows) -> CellProblem:
-        """See reml.Problem."""
-        counts = self.counts if len(self.counts) == 1 else self.counts[rows]
-        return CellProblem(counts, self.cells[rows], self.within[rows], self.nested)
-
-    def start(self) -> Array:
-        """Pooled mean squares at the harmonic mean count, kept above 2 % of the residual."""
-        seen = self.counts > 0
-        _, a, h = self.cells.shape
-        number = seen.sum((1, 2))
-        replicates = number / np.divide(1.0, self.counts, out=np.zeros_like(self.counts), where=seen).sum((1, 2))
-        rest, person = _sweep(self.cells, seen)
-        per = number / a
-        m2 = replicates * per * person.var(1) * a / (a - 1)
-        f1 = np.maximum(number - a - h + 1.0, 1.0)
-        m1 = replicates * np.vecdot(rest.reshape(len(rest), -1), rest.reshape(len(rest), -1)) / f1
-        f0 = self.counts.sum((1, 2)) - number
-        if "cell" not in self.nested:
-            f0 = np.zeros_like(f0)
-        m0 = np.divide(self.within, f0, out=np.zeros_like(m1), where=f0 > 0)
-        low, middle, high = _pooled((m0, m1, m2), (f0, f1, float(a - 1)))
-        low = np.maximum(np.where(f0 > 0, low, middle), 1e-12 * high + np.finfo(float).tiny)
-        ratios = {"assessor": (high - middle) / (per * replicates) / low, "cell": (middle - low) / replicates / low}
-        return np.asarray(np.maximum(np.stack([ratios[name] for name in self.nested], 1), 0.02))
-
-    def at(self, rho: Array) -> CellPoint:
-        """See reml.Problem; U'WU of [pulls | scores] from cell weights."""
-        rho_a = rho[:, 0]
-        n, y = self.counts, self.cells
-        a, h = y.shape[1:]
-        loose = 1 + rho[:, 1, None, None] * n if len(self.nested) == 2 else np.ones((len(rho), 1, 1))
-        w = n / loose
-        total = w @ np.ones(h)
-        stiff = 1 + rho_a[:, None] * total
-        k = 1 / stiff
-        q = rho_a[:, None] * k
-        wy = w * y
-        pulled = wy @ np.ones(h)
-        columns = np.ones(a)
-        XWX = -(w.transpose(0, 2, 1) @ (q[..., None] * w))
-        XWX[:, np.arange(h), np.arange(h)] += columns @ w
-        XWy = columns @ wy - ((q * pulled)[:, None, :] @ w)[:, 0]
-        inverse, log_det = inverse_and_log_det(XWX)
-        gamma = (inverse @ XWy[..., None])[..., 0]
-        b = len(rho)
-        yWy = self.within + np.vecdot(wy.reshape(b, -1), y.reshape(b, -1)) - np.vecdot(q * pulled, pulled)
-        rss = np.maximum(yWy - np.vecdot(XWy, gamma), np.finfo(float).tiny)
-        free = n.sum((1, 2)) - h
-        log_w = np.log(stiff).sum(1)
-        if len(self.nested) == 2:
-            log_w = log_w + np.log(loose).sum((1, 2))
-        deviance = log_w + log_det + free * (1 + np.log(2 * np.pi * rss / free))
-        return CellPoint(self, deviance, rss / free, inverse, gamma, w, total, k, q)
-
-
-def inverse_and_log_det(A: Array) -> tuple[Array, Array]:
-    """Inverses and log determinants of positive definite matrices (B, h, h); many at once by elimination in step."""
-    if len(A) < 64:
-        return np.asarray(np.linalg.inv(A), np.float64), np.asarray(np.linalg.slogdet(A)[1])
-    work = np.ascontiguousarray(A.transpose(1, 2, 0))
-    log_det = np.zeros(len(A))
-    for i in range(len(work)):
-        pivot = work[i, i].copy()
-        log_det += np.log(pivot)
-        row = work[i] / pivot
-        column = work[:, i].copy()
-        work -= column[:, None] * row
-        work[i] = row
-        work[:, i] = -column / pivot
-        work[i, i] = 1 / pivot
-    return np.ascontiguousarray(work.transpose(2, 0, 1)), log_det
-
-
-def _sweep(cells: Array, seen: NDArray[np.bool_]) -> tuple[Array, Array]:
-    """What is left of the cell means after assessors and pulls, two sweeps, and the assessors' means."""
-    present = seen.astype(float)
-    by_pull, by_person = np.ones(cells.shape[1]), np.ones(cells.shape[2])
-    pulls, people = by_pull @ present, present @ by_person
-    rest = cells
-    person = np.zeros(cells.shape[:2])
-    for _ in range(2):
-        level = (rest @ by_person) / people
-        person = person + level
-        rest = rest - level[:, :, None] * present
-        rest = rest - ((by_pull @ rest) / pulls)[:, None, :] * present
-    return rest, person
-
-
-@dataclass(frozen=True, slots=True)
-class CellPoint:
-    """One set of ratios: deviance, residual (B,), inverse of X'WX (B, h, h), coefficients (B, h); weights w (B, a,
-    h), their sums over pulls, k and q (B, a) as in w_ij = n v, k = 1 / (1 + rho_a sum w), q = rho_a k."""
-
-    problem: CellProblem
-    deviance: Array
-    residual: Array
-    inverse: Array
-    coefficients: Array
-    w: Array
-    total: Array
-    k: Array
-    q: Array
-
-    def take(self, rows: Rows) -> CellPoint:
-        """See reml.Point."""
-        arrays = [getattr(self, field.name)[rows] for field in fields(self)[1:]]
-        return CellPoint(self.problem.take(rows), *arrays)
-
-    def slope(self) -> reml.Slope:
-        """See reml.Point. With X = cells, Zc'WX of an assessor is D = diag(w) - q w w', and Za'WX = k w'."""
-        w, k = self.w, self.k
-        h = w.shape[2]
-        free = self.problem.counts.sum((1, 2)) - h
-        error = w * (self.problem.cells - self.coefficients[:, None, :])
-        powers = _Powers.of(w, self.inverse)
-        r_a = k * (error @ np.ones(h))
-        both = "cell" in self.problem.nested
-        size = 2 if both else 1
-        trace, square = np.empty((len(w), size)), np.empty((len(w), size))
-        norm, bent = np.empty((len(w), size, size)), np.empty((len(w), size, size))
-        moves = np.empty((len(w), size, h, h))
-        slid = np.empty((len(w), size, h))
-        moves[:, 0] = w.transpose(0, 2, 1) @ ((k * k)[..., None] * w)
-        slid[:, 0] = ((k * r_a)[:, None, :] @ w)[:, 0]
-        trace[:, 0] = np.vecdot(k, self.total) - np.vecdot(k * k, powers.c11)
-        square[:, 0] = np.vecdot(r_a, r_a)
-        ks = k * self.total
-        norm[:, 0, 0] = np.vecdot(ks, ks) - 2 * np.vecdot(k * k * ks, powers.c11)
-        bent[:, 0, 0] = np.vecdot(ks * r_a, r_a)
-        if both:
-            self._cell_parts(powers, error, r_a, trace, square, norm, bent, moves, slid)
-        turned = self.inverse[:, None] @ moves
-        flipped = turned.transpose(0, 1, 3, 2).reshape(len(w), size, -1)
-        norm += turned.reshape(len(w), size, -1) @ flipped.transpose(0, 2, 1)
-        bent -= slid @ self.inverse @ slid.transpose(0, 2, 1)
-        return reml.assemble(trace, norm, bent, square, moves, self.residual, free)
-
-    def _cell_parts(
-        self,
-        powers: _Powers,
-        error: Array,
-        r_a: Array,
-        trace: Array,
-        square: Array,
-        norm: Array,
-        bent: Array,
-        moves: Array,
-        slid: Array,
-    ) -> None:
-        """The rows and columns of assessor:hours, written into the arrays of `slope`."""
-        w, k, q, b = self.w, self.k, self.q, len(self.w)
-        p2, p3 = powers.p2, powers.p3
-        across = q * (error @ np.ones(w.shape[2]))
-        r_c = error - across[..., None] * w
-        wr = w * r_c
-        inner = wr @ np.ones(w.shape[2])
-        bulk = powers.w2 - (q * p2 / 2)[..., None] * w
-        half = w.transpose(0, 2, 1) @ (q[..., None] * bulk)
-        columns = np.ones(w.shape[1])
-        second, third = columns @ powers.w2, columns @ powers.w3
-        moves[:, 1] = -(half + half.transpose(0, 2, 1))
-        index = np.arange(w.shape[2])
-        moves[:, 1, index, index] += second
-        slid[:, 1] = columns @ wr - ((q * inner)[:, None, :] @ w)[:, 0]
-        diagonal = self.inverse[:, index, index]
-        moved = np.vecdot(diagonal, second) - np.vecdot(q, 2 * powers.c12 - q * p2 * powers.c11)
-        trace[:, 1] = (self.total - q * p2).sum(1) - moved
-        square[:, 1] = np.vecdot(r_c.reshape(b, -1), r_c.reshape(b, -1))
-        own = (p2 - 2 * q * p3 + (q * p2) ** 2).sum(1)
-        cubic = 2 * powers.c13 + powers.c22 - q * (2 * p2 * powers.c12 + p3 * powers.c11) + (q * p2) ** 2 * powers.c11
-        norm[:, 1, 1] = own - 2 * (np.vecdot(diagonal, third) - np.vecdot(q, cubic))
-        kk = k * k
-        mixed = np.vecdot(kk, p2) - 2 * np.vecdot(kk, powers.c12 - q * p2 * powers.c11)
-        norm[:, 0, 1] = norm[:, 1, 0] = mixed
-        bent[:, 1, 1] = np.vecdot(wr.reshape(b, -1), r_c.reshape(b, -1)) - np.vecdot(q * inner, inner)
-        bent[:, 0, 1] = bent[:, 1, 0] = np.vecdot(k * r_a, inner)
-
-
-@dataclass(frozen=True, slots=True)
-class _Powers:
-    """Powers of the weights, their sums over pulls (p2, p3), and forms c_st = (w^s)' C w^t of each assessor (B, a)."""
-
-    w2: Array
-    w3: Array
-    p2: Array
-    p3: Array
-    c11: Array
-    c12: Array
-    c13: Array
-    c22: Array
-
-    @classmethod
-    def of(cls, w: Array, inverse: Array) -> Self:
-        """From weights (B, a, h) and C (B, h, h)."""
-        ones = np.ones(w.shape[2])
-        w2 = w * w
-        w3 = w2 * w
-        Cw = w @ inverse
-        return cls(
-            w2,
-            w3,
-            w2 @ ones,
-            w3 @ ones,
-            (Cw * w) @ ones,
-            (Cw * w2) @ ones,
-            (Cw * w3) @ ones,
-            ((w2 @ inverse) * w2) @ ones,
-        )
-
-
 @dataclass(frozen=True, slots=True)
 class WeightedFits:
     """Fits with anything missing; see CellFits."""
@@ -567,8 +340,8 @@ class WeightedFits:
 
     def difference(self, reference: int) -> Triple:
         """See CellFits."""
-        variance = _against(self.covariance, reference)
-        df = _satterthwaite(variance, _against(self.moves, reference), self.parameter_covariance, self.containment)
+        variance = against(self.covariance, reference)
+        df = satterthwaite(variance, against(self.moves, reference), self.parameter_covariance, self.containment)
         estimate = self.means - self.means[:, reference, None]
         return estimate, np.sqrt(np.maximum(variance, 0)), df
 
@@ -576,7 +349,7 @@ class WeightedFits:
         """See CellFits."""
         variance = np.einsum("bhh->bh", self.covariance)
         slopes = np.einsum("bphh->bph", self.moves)
-        df = _satterthwaite(variance, slopes, self.parameter_covariance, self.containment)
+        df = satterthwaite(variance, slopes, self.parameter_covariance, self.containment)
         return self.means, np.sqrt(np.maximum(variance, 0)), df
 
     def f_test(self) -> tuple[Array, float, Array, Array]:
@@ -638,84 +411,6 @@ def connected_parts(counts: Array) -> Rows:
     for _ in range(int(np.ceil(np.log2(counts.shape[2])))):
         links = links.astype(float) @ links.astype(float) > 0
     return np.asarray(links.argmax(2))
-
-
-# ---- contrasts and F ------------------------------------------------------------------------------------------------
-def _against(matrices: Array, reference: int) -> Array:
-    """Variance of each pull minus the reference, from covariance matrices (..., h, h)."""
-    own = np.einsum("...hh->...h", matrices)
-    return np.asarray(own + own[..., reference, None] - 2 * matrices[..., :, reference])
-
-
-def _satterthwaite(variance: Array, slopes: Array, spread: Array, otherwise: Array) -> Array:
-    """2 v^2 / g'Ag for variances (B, k), their slopes (B, P, k) and the parameters' covariance (B, P, P)."""
-    bottom = ((spread @ slopes) * slopes).sum(1)
-    df = np.repeat(np.asarray(otherwise, float)[:, None], variance.shape[1], 1)
-    return np.asarray(np.divide(2 * variance**2, bottom, out=df, where=(bottom > 1e-300) & (variance > 0)))
-
-
-class Estimates(Protocol):
-    """What contrasts need of any fit: means, their covariance, how it moves, the parameters' covariance, containment
-    df."""
-
-    @property
-    def means(self) -> Array: ...
-    @property
-    def covariance(self) -> Array: ...
-    @property
-    def moves(self) -> Array: ...
-    @property
-    def parameter_covariance(self) -> Array: ...
-    @property
-    def containment(self) -> Array: ...
-
-
-def contrast_of(fits: Estimates, weights: Array) -> Triple:
-    """Estimate, SE and df of contrasts (k, h), shared, or (B, k, h), one set for each fit."""
-    variance = ((weights @ fits.covariance) * weights).sum(2)
-    each = weights if weights.ndim == 2 else weights[:, None]
-    slopes = ((each @ fits.moves) * each).sum(3)
-    df = _satterthwaite(variance, slopes, fits.parameter_covariance, fits.containment)
-    return (weights @ fits.means[..., None])[..., 0], np.sqrt(np.maximum(variance, 0)), df
-
-
-def hypothesis(pull_counts: Array) -> Array:
-    """Rows of the F test of one factor (B, h - 1, h), on the levels' means, from scores a level (B, h).
-
-    Rows 2.. of the unit upper triangle of X'X = L D L' with X = (1, level 2, .., level h), as the reference software
-    takes them; they matter for the denominator df only.
-    """
-    h = pull_counts.shape[1]
-    treatment = np.eye(h)
-    treatment[1:, 0] = -1
-    XX = pull_counts[:, :, None] * np.eye(h)
-    XX[:, 0, :] = XX[:, :, 0] = pull_counts
-    XX[:, 0, 0] = pull_counts.sum(1)
-    lower = np.linalg.cholesky(XX)
-    upper = (lower / np.einsum("bhh->bh", lower)[:, None, :]).transpose(0, 2, 1)
-    return np.asarray(upper[:, 1:] @ treatment)
-
-
-def f_of(R: Array, fits: Estimates) -> tuple[Array, float, Array, Array]:
-    """F (B,), numerator df, denominator df (B,), p (B,) of the hypothesis rows R (B, q, h)."""
-    _, vectors = np.linalg.eigh(R @ fits.covariance @ R.transpose(0, 2, 1))
-    estimate, se, nu = contrast_of(fits, vectors.transpose(0, 2, 1) @ R)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        F = ((estimate / se) ** 2).mean(1)
-    q = R.shape[1]
-    den = _denominator(nu)
-    return F, float(q), den, fdtrc(q, den, F)
-
-
-def _denominator(nu: Array) -> Array:
-    """Denominator df (B,) from the df of q independent rows (B, q) (Fai & Cornelius 1996)."""
-    q = nu.shape[1]
-    few = np.asarray((nu <= 2).any(1))
-    safe = np.where(few[:, None], 3.0, nu)
-    e = (safe / (safe - 2)).sum(1)
-    den = np.where(few, 2.0, 2 * e / (e - q))
-    agree = np.abs(nu - nu[:, :1]).max(1) <= 1e-8 * nu[:, 0]
-    return np.where(agree, nu.mean(1), den)
 
 
 def _gathered(parts: list[tuple[Rows, CellFits]], copied: NDArray[np.bool_]) -> CellFits:

@@ -16,7 +16,8 @@ from typing import Self
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.cell_fits import CellFits, inverse_and_log_det
+from analysis.cell_fits import CellFits
+from analysis.cell_weights import inverse_and_log_det
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]

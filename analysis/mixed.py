@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from scipy.special import stdtr
 
 from analysis import reml
-from analysis.cell_fits import NOTHING, CellFits, Estimates, connected_parts, contrast_of, f_of, fit_cells, hypothesis
+from analysis.cell_fits import NOTHING, CellFits, connected_parts, fit_cells
+from analysis.contrasts import Estimates, contrast_of, f_of, hypothesis
 from analysis.crossed import CrossedProblem, containment
 
 __all__ = ["CellFits", "Cells", "Contrast", "FTest", "MixedFit", "cells_of", "fit", "fit_cells"]

@@ -18,6 +18,8 @@ from scipy.stats import t as student
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 from analysis import cell_fits, mixed, reml
+from analysis.cell_weights import CellProblem
+from analysis.contrasts import contrast_of
 from analysis.crossed import CrossedProblem
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -279,7 +281,7 @@ def test_closed_form_and_newton_agree(sd: tuple[float, float, float], replicates
         assert_allclose(ours, theirs, rtol=1e-7)
     for ours, theirs in zip(newton.f_test(), closed.f_test(), strict=True):
         assert_allclose(ours, theirs, rtol=1e-7)
-    general = cell_fits.contrast_of(closed, np.array([[1.0, -1.0, 0, 0], [0.5, 0.5, 0, 0]]))
+    general = contrast_of(closed, np.array([[1.0, -1.0, 0, 0], [0.5, 0.5, 0, 0]]))
     for ours, theirs in zip(closed.contrast(np.array([[1.0, -1, 0, 0], [0.5, 0.5, 0, 0]])), general, strict=True):
         assert_allclose(ours, theirs, rtol=1e-10)
 
@@ -529,7 +531,7 @@ def test_any_size_of_error_is_fitted_without_a_warning() -> None:
     within = read.within_ss * 10 ** rng.uniform(-12, 6, 300)
     means = np.divide(sums, read.counts, out=np.zeros_like(sums), where=read.counts > 0)
     centred = np.where(read.counts > 0, means - (means.sum(1) / (read.counts > 0).sum(1))[:, None], 0)
-    rho, point, slope = reml.optimise(cell_fits.CellProblem(read.counts, centred, within, cell_fits.BOTH))
+    rho, point, slope = reml.optimise(CellProblem(read.counts, centred, within, cell_fits.BOTH))
     fits = mixed.fit_cells(read.counts, sums, within)
     assert np.isfinite(fits.loglik).all()
     assert_allclose(fits.loglik, -point.deviance / 2, rtol=1e-9)
