@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -222,3 +223,18 @@ def test_a_note_and_the_next_person_on_the_same_phone(server: Any, workshop: Any
     me.see("Sign in")
     me.page.goto(server.url + workshop.link(1))
     me.see("You are Lark today")
+
+
+def test_a_sitting_loads_nothing_heavy(server: Any, workshop: Any, hands: Any) -> None:
+    """The running server draws and keeps without numpy, pandas or arrow: none of their libraries is mapped."""
+    maps = Path(f"/proc/{server.process.pid}/maps")
+    if not maps.exists():
+        pytest.skip("needs Linux to look into a process")
+    me, _heard = hands()
+    me.start(server.url + workshop.link())
+    me.mark_all()
+    me.press("Next serving")
+    me.see("Serving 2 of 3. Take cup")
+    mapped = maps.read_text()
+    assert "pysqlite3" in mapped or "sqlite" in mapped, "the look into the process sees libraries"
+    assert [name for name in ("numpy", "pandas", "arrow", "scipy") if f"/{name}" in mapped] == []

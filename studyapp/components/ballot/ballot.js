@@ -308,6 +308,7 @@ class Ballot {
   }
 }
 
-export default function (component) {
+export default function (arrived) {
+  const component = unpack(arrived);
   return drawPlace(component, component.data.serving, (...given) => new Ballot(...given));
 }

@@ -1,5 +1,6 @@
 // Name and passphrase, posted to one of our routes; the cookie that comes back is out of any script's reach.
-export default function (component) {
+export default function (arrived) {
+  const component = unpack(arrived);
   return drawOnce(component, component.data.path, (page) => {
     const { path, words, fresh } = component.data;
     const said = el("p", { class: "alert", role: "alert" });

@@ -1,5 +1,6 @@
 // Who is signed in here, and the way out.
-export default function (component) {
+export default function (arrived) {
+  const component = unpack(arrived);
   return drawOnce(component, component.data.who, (page) => {
     const { who, words } = component.data;
     const said = el("span", { role: "alert" });

@@ -31,7 +31,8 @@ def _shared(assets: tuple[str, ...]) -> tuple[str, ...]:
 
 def show(mount: Mount, key: str, data: Mapping[str, Any]) -> None:
     """Mount a page. Its only message back is `moved`: draw again, from the store."""
-    mount(key=key, data={"language": "en", **data}, on_moved_change=_nothing)
+    # A list, because Streamlit looks through a dict for data frames and loads pandas to do so: 1 s for the first phone.
+    mount(key=key, data=[{"language": "en", **data}], on_moved_change=_nothing)
 
 
 def _nothing() -> None:

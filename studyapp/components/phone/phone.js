@@ -172,6 +172,9 @@ function mover(component) {
   };
 }
 
+// What Python sent, out of the list it comes in.
+const unpack = (component) => ({ ...component, data: component.data[0] });
+
 // One drawing per mount: `draw` gets the page and returns what ends it. A rerun with the same place only ends a wait.
 const mounted = new WeakMap();
 function drawOnce(component, mark, draw) {

@@ -112,6 +112,7 @@ class Rest {
   }
 }
 
-export default function (component) {
+export default function (arrived) {
+  const component = unpack(arrived);
   return drawPlace(component, component.data.ready_at, (...given) => new Rest(...given));
 }

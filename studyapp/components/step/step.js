@@ -108,6 +108,7 @@ class Step {
   }
 }
 
-export default function (component) {
+export default function (arrived) {
+  const component = unpack(arrived);
   return drawPlace(component, `${component.data.kind}-${component.data.number}`, (...given) => new Step(...given));
 }
