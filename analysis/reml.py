@@ -2,7 +2,7 @@
 
 Variances are handled as ratios rho = variance / residual, all >= 0, so that a batch of B problems with K ratios is an
 array (B, K). REML after Patterson & Thompson 1971 and Harville 1977. What a problem looks like inside (cells of a
-panel, or crossed factors) is the business of `cell_fits` and `crossed`; here it only has to give deviance and slope.
+panel, or crossed factors) is the business of `cell_weights` and `crossed`; here it only has to give deviance and slope.
 """
 
 from __future__ import annotations
@@ -74,8 +74,10 @@ class Problem(Protocol[P_co]):
 def assemble(
     trace: Array, norm: Array, bent: Array, square: Array, moves: Array, residual: Array, free: Array | float
 ) -> Slope:
-    """Derivatives from their parts (MIXED MODEL notation): trace_k = tr Q_kk, norm_kl = |Q_kl|^2, bent_kl = r_k'Q_kl
-    r_l, square_k = r_k'r_k, free = N - p."""
+    """Derivatives from their parts, with r_k = Zk'W(y - F gamma) and Q_kl = Zk'(W - W F C F'W)Zl.
+
+    trace_k = tr Q_kk, norm_kl = |Q_kl|^2, bent_kl = r_k'Q_kl r_l, square_k = r_k'r_k, free = N - p.
+    """
     s2 = residual[:, None]
     gradient = trace - square / s2
     hessian = 2 * bent / s2[..., None] - norm
