@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
+from analysis import orders, panels
 from analysis.stopping import Decision, Rule, decide
 from analysis.verdicts import Verdict
 
@@ -37,12 +38,15 @@ class Habit:
 @dataclass(frozen=True, slots=True)
 class Description:
     """`without` maps each assessor to the answer without them; `first_left_out` is None when positions are not
-    recorded; `own_gains` is the answer with every assessor's scale stretched to the panel's, None when it cannot be."""
+    recorded; `own_gains` is the answer with every assessor's scale stretched to the panel's, None when it cannot be;
+    `position_adjusted` is the answer of a model that takes the place on the tray out, None when the rule does so
+    already, or when the orders do not allow it."""
 
     without: Mapping[str, Answer]
     first_left_out: Answer | None
     own_gains: Answer | None
     habits: Mapping[str, Habit]
+    position_adjusted: Answer | None = None
 
 
 def describe(scores: pd.DataFrame, rule: Rule) -> Description:
@@ -57,7 +61,17 @@ def describe(scores: pd.DataFrame, rule: Rule) -> Description:
     first = None
     if "position" in data.columns:
         first = _answer(data[data["position"] > data["position"].min()], replace(rule, adjust=()))
-    return Description(without, first, _own_gains(data, rule), {name: habit(data, name) for name in rule.attributes})
+    habits = {name: habit(data, name) for name in rule.attributes}
+    return Description(without, first, _own_gains(data, rule), habits, _position_adjusted(data, rule))
+
+
+def _position_adjusted(data: pd.DataFrame, rule: Rule) -> Answer | None:
+    """The answer with the place on the tray as a fixed factor."""
+    if "position" in rule.adjust or "position" not in data.columns or data["position"].isna().any():
+        return None
+    if not orders.can_adjust(panels.read(data, rule)):
+        return None
+    return _answer(data, replace(rule, adjust=(*rule.adjust, "position")))
 
 
 def _answer(data: pd.DataFrame, rule: Rule) -> Answer:

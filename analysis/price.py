@@ -1,7 +1,8 @@
 """The price of an answer: what one more sitting would probably settle, by the whole rule at the next look's level.
 
-True means and variances are drawn from what the scores say (scaled inverse chi-square on their mean squares, then t),
-one new sitting from the model; a flat prior errs low, so a chance is printed as "at least about".
+Variances are drawn from what the scores say (scaled inverse chi-square on their mean squares), true means from the
+courses that the observed ones leave likely, one new sitting from the model. Over many truths, of studies told "40 %"
+about 40 % settle (`tests/benchmarks/bench_price.py`); for one truth it may err, so it is printed as "at least about".
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 from analysis import orders, panels
 from analysis.adjusted import adjusted, cells_in_force
 from analysis.decision import Offer
+from analysis.likely_courses import draw_courses
 from analysis.limits import Cells, Fitted, fitted, sitting_squares
 from analysis.rule import Rule, check_rule
 from analysis.verdicts import CANNOT, VERDICTS, Judged, judge
@@ -81,7 +83,7 @@ def _offer(
     counts = np.zeros(len(VERDICTS))
     for start in range(0, draws, CHUNK):
         size = min(CHUNK, draws - start)
-        futures = {name: _future(fit, plan, size, rng) for name, fit in fits.items()}
+        futures = {name: _future(fit, panel.hours, plan, size, rng) for name, fit in fits.items()}
         judged = judge(futures, rule.attributes, level, panel.control)
         counts += np.bincount(judged.verdict, minlength=len(VERDICTS))
     chances = counts / draws
@@ -109,9 +111,9 @@ class _Truth:
     daily: Array
 
 
-def _future(fit: Fitted, plan: _Plan, size: int, rng: np.random.Generator) -> Cells:
+def _future(fit: Fitted, hours: Array, plan: _Plan, size: int, rng: np.random.Generator) -> Cells:
     """The scores so far with one drawn sitting added, `size` times."""
-    truth = _truth(fit, size, rng)
+    truth = _truth(fit, hours, size, rng)
     r = plan.replicates
     mean = truth.cells[:, :, plan.pulls]
     a, k = mean.shape[1:]
@@ -121,8 +123,8 @@ def _future(fit: Fitted, plan: _Plan, size: int, rng: np.random.Generator) -> Ce
     return _joined(fit.cells, plan, fresh, within)
 
 
-def _truth(fit: Fitted, size: int, rng: np.random.Generator) -> _Truth:
-    """Variances by scaled inverse chi-square, pull means by t given these, then each assessor's own part given both.
+def _truth(fit: Fitted, hours: Array, size: int, rng: np.random.Generator) -> _Truth:
+    """Variances, pull means given these, then each assessor's own part given both.
 
     The assessors are the same people, so what each of them scored so far stays with the draw.
     """
@@ -131,8 +133,8 @@ def _truth(fit: Fitted, size: int, rng: np.random.Generator) -> _Truth:
     seen = counts > 0
     each = float(counts[seen].mean())
     residual, interaction = _variances(fit, each, size, rng)
-    middle = (residual + each * interaction)[:, None]
-    means = fit.fits.means[0] + np.sqrt(middle / counts.sum(0)) * rng.standard_normal((size, h))
+    error = (residual + each * interaction)[:, None] / counts.sum(0)
+    means = draw_courses(hours, fit.fits.means[0], error, rng)
     observed = sums / np.maximum(counts, 1)
     person = np.where(seen, observed - fit.fits.means[0], 0.0).sum(1) / seen.sum(1)
     v_c, v_e = interaction[:, None, None], residual[:, None, None]
