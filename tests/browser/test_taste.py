@@ -79,15 +79,41 @@ def test_a_changed_mark_is_added_not_overwritten(server: Any, workshop: Any, han
     assert "8.0 of 10" in str(me.page.get_by_role("slider", name="Acidity").get_attribute("aria-valuetext"))
 
 
-def test_a_finger_that_scrolls_marks_nothing(server: Any, workshop: Any, hands: Any) -> None:
-    """When the browser takes a touch over for scrolling, the line stays as it was."""
+def finger(me: Any, path: list[tuple[float, float]]) -> None:
+    """Draw a finger over the glass, as the browser gets it from a touch screen."""
+    glass = me.page.context.new_cdp_session(me.page)
+    for step, (x, y) in enumerate(path):
+        kind = "touchMove" if step else "touchStart"
+        glass.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [{"x": x, "y": y}]})
+        me.wait(30)
+    glass.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    me.wait(400)
+
+
+def test_a_finger_marks_and_drags(server: Any, workshop: Any, hands: Any) -> None:
+    """A tap marks; a drag along the line marks once, where it ends."""
     me, _heard = hands()
     me.start(server.url + workshop.link())
-    lane = me.page.get_by_role("slider", name="Acidity")
-    lane.dispatch_event("pointerdown", {"pointerId": 1, "button": 0, "clientX": 200, "clientY": 200})
-    lane.dispatch_event("pointercancel", {"pointerId": 1})
-    me.wait(300)
-    assert lane.get_attribute("aria-valuetext") == "not marked"
+    box = me.page.get_by_role("slider", name="Acidity").bounding_box()
+    left, width, middle = box["x"] + 23, box["width"] - 46, box["y"] + 30
+    finger(me, [(left + 0.2 * width, middle)])
+    me.saved()
+    finger(me, [(left + share * width, middle) for share in (0.2, 0.3, 0.5, 0.7)])
+    me.saved()
+    assert [value for _code, _line, value, _reason in workshop.scores()] == pytest.approx([2.0, 7.0], abs=0.11)
+
+
+def test_a_finger_that_scrolls_marks_nothing(server: Any, workshop: Any, hands: Any) -> None:
+    """A finger that starts on a line and moves the page leaves the line as it was."""
+    me, _heard = hands()
+    me.page.set_viewport_size({"width": 390, "height": 500})
+    me.start(server.url + workshop.link())
+    box = me.page.get_by_role("slider", name="Bitterness").bounding_box()
+    x, y = box["x"] + 150, box["y"] + 30
+    finger(me, [(x, y - 12 * step) for step in range(14)])
+    after = me.page.get_by_role("slider", name="Bitterness").bounding_box()
+    assert after["y"] < box["y"] - 20, "the page has moved"
+    assert me.page.get_by_role("slider", name="Bitterness").get_attribute("aria-valuetext") == "not marked"
     assert workshop.scores() == []
 
 
