@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import warnings
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ from numpy.testing import assert_allclose
 from scipy import optimize
 from scipy.stats import t as student
 from statsmodels.regression.mixed_linear_model import MixedLM
+from statsmodels.tools.numdiff import approx_fprime, approx_hess3
 
 from analysis import cell_fits, mixed, reml
 from analysis.cell_weights import CellProblem
@@ -188,21 +190,46 @@ def test_position_and_sitting_as_in_statsmodels(seed: int, missing: float) -> No
 
 
 # ---- dense restricted likelihood -------------------------------------------------------------------------------------
-def dense_deviance(frame: pd.DataFrame, variances: np.ndarray, fixed: list[str], random: list[str]) -> float:
-    """-2 restricted log likelihood from the full covariance of the scores (Harville 1977), nothing saved."""
-    y = frame["score"].to_numpy()
-    X = np.hstack(
+def columns_of(frame: pd.DataFrame, fixed: list[str]) -> np.ndarray:
+    """Level columns of the first factor, the others without their first level."""
+    return np.hstack(
         [pd.get_dummies(frame[name]).to_numpy(float)[:, 0 if i == 0 else 1 :] for i, name in enumerate(fixed)]
     )
-    V = variances[-1] * np.eye(len(y))
-    for variance, term in zip(variances, random, strict=False):
-        label = frame[term.split(":")].astype(str).agg("/".join, axis=1)
-        V = V + variance * (label.to_numpy()[:, None] == label.to_numpy())
-    inverse = np.linalg.inv(V)
-    XVX = X.T @ inverse @ X
-    rest = y - X @ np.linalg.solve(XVX, X.T @ inverse @ y)
-    logs = np.linalg.slogdet(V)[1] + np.linalg.slogdet(XVX)[1]
-    return float(logs + rest @ inverse @ rest + (len(y) - X.shape[1]) * np.log(2 * np.pi))
+
+
+@dataclass(frozen=True)
+class Dense:
+    """A model with the full covariance of its scores, nothing saved."""
+
+    y: np.ndarray
+    X: np.ndarray
+    shared: list[np.ndarray]
+
+    @classmethod
+    def of(cls, frame: pd.DataFrame, fixed: list[str], random: list[str]) -> Dense:
+        """Which scores share a level of each random term, from the labels."""
+        labels = [frame[term.split(":")].astype(str).agg("/".join, axis=1).to_numpy() for term in random]
+        shared = [(label[:, None] == label).astype(float) for label in labels]
+        return cls(frame["score"].to_numpy(), columns_of(frame, fixed), shared)
+
+    def covariance(self, variances: np.ndarray) -> np.ndarray:
+        """Of all scores; the residual variance stands last."""
+        parts = zip(variances, [*self.shared, np.eye(len(self.y))], strict=True)
+        return sum(variance * part for variance, part in parts)
+
+    def deviance(self, variances: np.ndarray) -> float:
+        """-2 restricted log likelihood (Harville 1977)."""
+        V = self.covariance(variances)
+        inverse = np.linalg.inv(V)
+        XVX = self.X.T @ inverse @ self.X
+        rest = self.y - self.X @ np.linalg.solve(XVX, self.X.T @ inverse @ self.y)
+        logs = np.linalg.slogdet(V)[1] + np.linalg.slogdet(XVX)[1]
+        return float(logs + rest @ inverse @ rest + (len(self.y) - self.X.shape[1]) * np.log(2 * np.pi))
+
+
+def dense_deviance(frame: pd.DataFrame, variances: np.ndarray, fixed: list[str], random: list[str]) -> float:
+    """-2 restricted log likelihood at given variances."""
+    return Dense.of(frame, fixed, random).deviance(variances)
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -212,10 +239,9 @@ def test_the_optimum_is_the_optimum(seed: int) -> None:
     fit = mixed.fit(frame, "score", ["hours"], PANEL)
     ours = np.array([fit.variance[term] for term in [*PANEL, "residual"]], float)
     assert dense_deviance(frame, ours, ["hours"], PANEL) == pytest.approx(-2 * fit.loglik, abs=1e-8)
+    dense = Dense.of(frame, ["hours"], PANEL)
     for start in ([0, 0, 0], [1, -2, 0], [-2, 1, 0], [2, 2, -1]):
-        found = optimize.minimize(
-            lambda log: dense_deviance(frame, np.exp(log), ["hours"], PANEL), start, method="L-BFGS-B"
-        )
+        found = optimize.minimize(lambda log: dense.deviance(np.exp(log)), start, method="L-BFGS-B")
         assert found.fun >= -2 * fit.loglik - 1e-6
 
 
@@ -227,6 +253,35 @@ def test_crossed_factors_have_the_dense_likelihood(missing: float) -> None:
     fit = mixed.fit(frame, "score", ["hours", "position"], terms)
     ours = np.array([fit.variance[term] for term in [*terms, "residual"]], float)
     assert dense_deviance(frame, ours, ["hours", "position"], terms) == pytest.approx(-2 * fit.loglik, abs=1e-8)
+
+
+@pytest.mark.parametrize(("seed", "missing"), [(1, 0.0), (6, 0.1)])
+def test_position_and_sitting_follow_the_definitions(seed: int, missing: float) -> None:
+    """Means, SE and df with position fixed and sitting random: generalised least squares at our variances, and
+    Satterthwaite's 2 v^2 / g'Ag (Giesbrecht & Burns 1985) by numerical derivatives of the plain likelihood."""
+    fixed, random = ["hours", "position"], [*PANEL, "sitting"]
+    frame = with_places(seed, missing)
+    fit = mixed.fit(frame, "score", fixed, random)
+    assert not fit.singular
+    ours = np.array([fit.variance[term] for term in [*random, "residual"]], float)
+    dense = Dense.of(frame, fixed, random)
+    average = np.hstack([np.eye(5), np.full((5, 4), 1 / 5)])
+    rows = np.vstack([average, (average - average[-1])[:-1]])
+
+    def variances_of(parameters: np.ndarray) -> np.ndarray:
+        inverse = np.linalg.inv(dense.covariance(parameters))
+        return np.diag(rows @ np.linalg.inv(dense.X.T @ inverse @ dense.X) @ rows.T)
+
+    weighted = dense.X.T @ np.linalg.inv(dense.covariance(ours))
+    estimates = rows @ np.linalg.solve(weighted @ dense.X, weighted @ dense.y)
+    A = 2 * np.linalg.inv(approx_hess3(ours, dense.deviance))
+    g = approx_fprime(ours, variances_of, centered=True)
+    v = variances_of(ours)
+    df = 2 * v**2 / np.einsum("kp,pr,kr->k", g, A, g)
+    found = fit.against(16.0)
+    assert_allclose([*fit.means, *(c.estimate for c in found)], estimates, rtol=1e-6)
+    assert_allclose([*fit.mean_se, *(c.se for c in found)], np.sqrt(v), rtol=1e-6)
+    assert_allclose([*fit.mean_df, *(c.df for c in found)], df, rtol=1e-3)
 
 
 # ---- the three routes ------------------------------------------------------------------------------------------------
