@@ -215,16 +215,22 @@ def plan() -> Plan:
 
 
 @pytest.fixture
-def workshop(tmp_path: Path, plan: Plan) -> Iterator[Workshop]:
+def seats() -> int:
+    """How many assessors `workshop` has; override it like `plan`."""
+    return 5
+
+
+@pytest.fixture
+def workshop(tmp_path: Path, plan: Plan, seats: int) -> Iterator[Workshop]:
     """A workshop in a fresh store."""
     store = open_store(str(tmp_path / "studies.sqlite"))
     try:
-        yield furnish(store, plan)
+        yield furnish(store, plan, seats)
     finally:
         store.close()
 
 
-def furnish(store: Store, plan: Plan, assessors: int = 5) -> Workshop:
+def furnish(store: Store, plan: Plan, assessors: int) -> Workshop:
     """Staff, assessors, a sealed study, an open sitting, every tray released."""
     leader = accounts.first_leader(store, "Ada", Workshop.passphrase)
     preparer = accounts.add_staff(store, leader, "Ben", "preparer", Workshop.passphrase)

@@ -213,6 +213,25 @@ def test_signing_in_and_out(server: Any, workshop: Any) -> None:
         assert thief.get(f"/print/trays/{workshop.sitting.id}").status_code == 403
 
 
+def test_papers_go_to_those_who_may_hold_them(server: Any, workshop: Any, seated: Any) -> None:
+    """The preparer gets labels and the fill list; the leader gets no key; a seat and a stranger get nothing."""
+    expected = {
+        "Ben": {"labels": 200, "fill": 200, "nonsense": 404},
+        "Ada": {"labels": 200, "fill": 403, "nonsense": 404},
+    }
+    for name, papers in expected.items():
+        with client(server) as desk:
+            desk.post("/sign-in", json={"name": name, "passphrase": workshop.passphrase})
+            for paper, status in papers.items():
+                answer = desk.get(f"/print/{paper}/{workshop.sitting.id}")
+                assert answer.status_code == status, (name, paper)
+                assert answer.content.startswith(b"%PDF-") == (status == 200)
+                assert answer.headers["cache-control"] == "no-store"
+    with client(server) as stranger:
+        for phone in (stranger, seated()):
+            assert phone.get(f"/print/labels/{workshop.sitting.id}").status_code == 403
+
+
 def test_taking_a_seat_gives_up_the_staff_cookie(server: Any, workshop: Any) -> None:
     """One browser is one person at one job."""
     with client(server) as desk:

@@ -97,10 +97,11 @@ class Outbox {
     }
   }
 
-  add(mark) {
+  // With a `path`, what goes there is the entry's `body`; an answer to a set waits beside marks under the same rules.
+  add(mark, path) {
     const same = (entry) => entry.serving === mark.serving && entry.line === mark.line;
     const kept = this.entries().filter((entry) => !same(entry) || entry.nonce === this.sending);
-    this.write([...kept, { ...mark, nonce: nonce() }]);
+    this.write([...kept, { ...mark, path, nonce: nonce() }]);
     this.work();
   }
 
@@ -116,7 +117,8 @@ class Outbox {
     this.sending = next.nonce;
     let outcome = { mark: next };
     try {
-      outcome.at = (await send("/mark", next)).at;
+      const { path = "/mark", body, ...mark } = next;
+      outcome.at = (await send(path, body ? { ...body, nonce: next.nonce } : mark)).at;
     } catch (problem) {
       outcome.refused = problem instanceof Refused;
       outcome.sentence = problem.message;
