@@ -42,10 +42,7 @@ def place(store: Store, seat_token: str | None) -> Place:
     """
     with store.read() as tx:
         here, fresh = _place(tx, _seat(tx, seat_token))
-    if not fresh:
-        return here
-    with store.write() as tx:
-        return _offer(tx, _seat(tx, seat_token))
+    return store.write_together(lambda tx: _offer(tx, _seat(tx, seat_token))) if fresh else here
 
 
 def _offer(tx: Any, seat: Seat) -> Place:
@@ -151,7 +148,8 @@ def keep_mark(store: Store, seat_token: str | None, mark: Mark) -> Kept:
     """
     value = _on_the_line(mark.value)
     _check_nonce(mark.nonce)
-    with store.write() as tx:
+
+    def keep(tx: Any) -> Kept:
         seat = _seat(tx, seat_token)
         kept = servings.score_by_nonce(tx, mark.nonce)
         if kept is not None:
@@ -162,6 +160,8 @@ def keep_mark(store: Store, seat_token: str | None, mark: Mark) -> Kept:
         if not servings.line_belongs(tx, seat.sitting, mark.line):
             raise BadInput(_("Not done: that line is not on this ballot. Open your link again; your marks are kept."))
         return Kept(servings.add_score(tx, study, mark.serving, mark.line, value, None, mark.nonce))
+
+    return store.write_together(keep)
 
 
 def _on_the_line(value: Any) -> float:
@@ -217,7 +217,8 @@ def finish_serving(store: Store, seat_token: str | None, serving: str) -> Place:
         BadInput: lines without a mark, by name.
         OutOfDate: the serving is not this assessor's.
     """
-    with store.write() as tx:
+
+    def finish(tx: Any) -> Place:
         seat = _seat(tx, seat_token)
         cup = servings.blind_of(tx, serving, seat.sitting, seat.assessor)
         if cup is None:
@@ -225,6 +226,8 @@ def finish_serving(store: Store, seat_token: str | None, serving: str) -> Place:
         if cup.finished_at is None:
             _finish(tx, seat, cup)
         return _offer(tx, seat)
+
+    return store.write_together(finish)
 
 
 def _finish(tx: Any, seat: Seat, cup: BlindServing) -> None:

@@ -5,23 +5,25 @@ from __future__ import annotations
 import contextlib
 import threading
 import time
-from collections.abc import Iterator
+from collections import deque
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
 from sqlalchemy.engine import URL
 from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.pool import QueuePool
 
-from studyapp.errors import StoreProblem
+from studyapp.errors import StoreProblem, StudyError
 from studyapp.store import place
 from studyapp.words import _
 
 # Versions in which the reset of the write-ahead log cannot lose commits: fixed in 3.51.3, 3.50.7 and 3.44.6.
 FLOORS = ((3, 44, 6), (3, 50, 7), (3, 51, 3))
 BUSY_SECONDS = 30
+Result = TypeVar("Result")
 WRITERS_TAKE_TURNS = 8214  # the advisory lock of PostgreSQL that stands for SQLite's one writer
 
 
@@ -41,6 +43,26 @@ def write_ahead_is_safe(version: tuple[int, ...]) -> bool:
     return any(version[:2] == floor[:2] and version >= floor for floor in FLOORS)
 
 
+class _Ticket:
+    """Somebody who waits for a shared transaction."""
+
+    def __init__(self, act: Callable[[Connection], Any]) -> None:
+        self.act = act
+        self.result: Any = None
+        self.error: BaseException | None = None
+        self.served = False
+
+    def serve(self, tx: Connection) -> None:
+        """Do the work under a savepoint; what is refused leaves nothing. A failing database ends the whole batch."""
+        try:
+            with tx.begin_nested():
+                self.result = self.act(tx)
+        except OperationalError:
+            raise
+        except Exception as error:
+            self.error = error
+
+
 class Store:
     """An open store. `write()` is one transaction of the one writer; `read()` sees one moment."""
 
@@ -49,6 +71,7 @@ class Store:
         self.engine = engine
         self._lock = threading.RLock()
         self._writer: Connection | None = None
+        self._waiting: deque[_Ticket] = deque()
 
     @property
     def url(self) -> str:
@@ -67,10 +90,43 @@ class Store:
                         # Without it two writers read the same head and fork the chain.
                         self._writer.execute(text(f"SELECT pg_advisory_xact_lock({WRITERS_TAKE_TURNS})"))
                     yield self._writer
-            except DBAPIError:
+            except StudyError:
+                raise
+            except BaseException:
                 # A commit that failed may have left its transaction open; closing the connection ends it for good.
                 self._forget_writer()
                 raise
+
+    def write_together(self, act: Callable[[Connection], Result]) -> Result:
+        """Run `act` in a write transaction that it may share with whoever waits at the same moment.
+
+        The disk is flushed once for all of them. Each is still kept whole or not at all: what one refuses is undone
+        alone, and nobody gets an answer before the commit.
+        """
+        ticket = _Ticket(act)
+        self._waiting.append(ticket)
+        with self._lock:
+            if not ticket.served:
+                self._serve()
+        if ticket.error is not None:
+            raise ticket.error
+        return ticket.result  # type: ignore[no-any-return]
+
+    def _serve(self) -> None:
+        """One transaction for everybody who waits now; the caller holds the lock and waits as well."""
+        batch = [self._waiting.popleft() for _ticket in range(len(self._waiting))]
+        try:
+            with self.write() as tx:
+                for ticket in batch:
+                    ticket.serve(tx)
+        except BaseException as problem:
+            for ticket in batch:  # no answer without a row: nobody in the batch was kept
+                ticket.error = StoreProblem(str(problem) if isinstance(problem, StoreProblem) else _sentence(""))
+            if not isinstance(problem, StoreProblem):
+                raise
+        finally:
+            for ticket in batch:
+                ticket.served = True
 
     def _forget_writer(self) -> None:
         """Close the writer's connection, whatever state it is in."""

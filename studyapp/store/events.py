@@ -17,6 +17,9 @@ from studyapp.records import Event
 from studyapp.store import schema
 
 GENESIS = "0" * 64
+# Built once: every mark asks for these.
+_HEAD = select(schema.event.c.seq, schema.event.c.hash).order_by(schema.event.c.seq.desc()).limit(1)
+_INSERT = insert(schema.event)
 
 
 def now() -> str:
@@ -41,9 +44,7 @@ def link(seq: int, at: str, kind: str, study: str | None, body: dict[str, Any], 
 
 def head(tx: Connection) -> tuple[int, str]:
     """Number of events and the hash of the last."""
-    row = tx.execute(
-        select(schema.event.c.seq, schema.event.c.hash).order_by(schema.event.c.seq.desc()).limit(1)
-    ).first()
+    row = tx.execute(_HEAD).first()
     return (row.seq, row.hash) if row else (0, GENESIS)
 
 
@@ -53,11 +54,8 @@ def append(tx: Connection, kind: str, body: dict[str, Any], study: str | None = 
     at = now()
     hash_ = link(seq + 1, at, kind, study, body, prev)
     canonical = rfc8785.dumps(body).decode()
-    tx.execute(
-        insert(schema.event).values(
-            seq=seq + 1, at=at, kind=kind, study_id=study, body=canonical, prev=prev, hash=hash_
-        )
-    )
+    row = {"seq": seq + 1, "at": at, "kind": kind, "study_id": study, "body": canonical, "prev": prev, "hash": hash_}
+    tx.execute(_INSERT, row)
     return Event(seq + 1, at, kind, body, prev, hash_, study)
 
 

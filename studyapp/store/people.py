@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Connection, delete, func, insert, select, update
+from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
 
 from studyapp.records import Assessor, Staff
 from studyapp.store import schema
@@ -162,14 +162,17 @@ def end_tokens_of_sitting(tx: Connection, sitting: str) -> None:
     )
 
 
+# Built once: every mark asks for it.
+_SEAT_OF_TOKEN = (
+    select(schema.token.c.assessor_id, schema.assessor.c.pseudonym, schema.token.c.sitting_id)
+    .join(schema.assessor, schema.assessor.c.id == schema.token.c.assessor_id)
+    .where(schema.token.c.hash == bindparam("hash"), schema.token.c.kind == "seat", schema.token.c.ended_at.is_(None))
+)
+
+
 def seat_of_token(tx: Connection, hash_: str) -> tuple[str, str, str] | None:
     """(assessor id, pseudonym, sitting id) of a live seat token."""
-    query = (
-        select(schema.token.c.assessor_id, schema.assessor.c.pseudonym, schema.token.c.sitting_id)
-        .join(schema.assessor, schema.assessor.c.id == schema.token.c.assessor_id)
-        .where(schema.token.c.hash == hash_, schema.token.c.kind == "seat", schema.token.c.ended_at.is_(None))
-    )
-    row = tx.execute(query).first()
+    row = tx.execute(_SEAT_OF_TOKEN, {"hash": hash_}).first()
     return (row.assessor_id, row.pseudonym, row.sitting_id) if row else None
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, and_, func, insert, select, update
+from sqlalchemy import Connection, and_, bindparam, func, insert, select, update
 
 from studyapp.records import Line, Sitting
 from studyapp.store import covers, events, schema
@@ -36,6 +36,21 @@ _BLIND = (
 )
 
 
+# Built once: every mark asks for these.
+_BLIND_OF = select(*_BLIND).where(
+    schema.serving.c.id == bindparam("serving"),
+    schema.serving.c.sitting_id == bindparam("sitting"),
+    schema.serving.c.assessor_id == bindparam("assessor"),
+)
+_LINE_BELONGS = (
+    select(schema.attribute.c.id)
+    .join(schema.sitting, schema.sitting.c.study_id == schema.attribute.c.study_id)
+    .where(schema.attribute.c.id == bindparam("attribute"), schema.sitting.c.id == bindparam("sitting"))
+)
+_BY_NONCE = select(schema.score).where(schema.score.c.nonce == bindparam("nonce"))
+_INSERT_SCORE = insert(schema.score)
+
+
 def blind(tx: Connection, sitting: str, assessor: str) -> list[BlindServing]:
     """The servings of one assessor in one sitting, in order."""
     query = (
@@ -61,10 +76,7 @@ def blind_by_assessor(tx: Connection, sitting: str) -> dict[str, list[BlindServi
 
 def blind_of(tx: Connection, serving: str, sitting: str, assessor: str) -> BlindServing | None:
     """One serving, if it belongs to this assessor in this sitting."""
-    query = select(*_BLIND).where(
-        schema.serving.c.id == serving, schema.serving.c.sitting_id == sitting, schema.serving.c.assessor_id == assessor
-    )
-    row = tx.execute(query).first()
+    row = tx.execute(_BLIND_OF, {"serving": serving, "sitting": sitting, "assessor": assessor}).first()
     return BlindServing(*row) if row else None
 
 
@@ -147,12 +159,7 @@ def lines(tx: Connection, sitting: str, serving: str) -> tuple[Line, ...]:
 
 def line_belongs(tx: Connection, sitting: str, attribute: str) -> bool:
     """Whether this line stands on the ballot of this sitting."""
-    query = (
-        select(schema.attribute.c.id)
-        .join(schema.sitting, schema.sitting.c.study_id == schema.attribute.c.study_id)
-        .where(schema.attribute.c.id == attribute, schema.sitting.c.id == sitting)
-    )
-    return tx.execute(query).first() is not None
+    return tx.execute(_LINE_BELONGS, {"attribute": attribute, "sitting": sitting}).first() is not None
 
 
 def row_hash(serving: str, attribute: str, value: float | None, reason: str | None, nonce: str, at: str) -> str:
@@ -178,7 +185,7 @@ class KeptScore:
 
 def score_by_nonce(tx: Connection, nonce: str) -> KeptScore | None:
     """The score kept under this nonce."""
-    row = tx.execute(select(schema.score).where(schema.score.c.nonce == nonce)).first()
+    row = tx.execute(_BY_NONCE, {"nonce": nonce}).first()
     return KeptScore(*row) if row else None
 
 
@@ -188,11 +195,8 @@ def add_score(
     """Keep one score and its event; returns the time. An earlier score of the line is superseded, not changed."""
     at = now()
     sha = row_hash(serving, attribute, value, reason, nonce, at)
-    result = tx.execute(
-        insert(schema.score).values(
-            serving_id=serving, attribute_id=attribute, value=value, reason=reason, nonce=nonce, at=at, sha256=sha
-        )
-    )
+    row = {"serving_id": serving, "attribute_id": attribute, "value": value, "reason": reason, "nonce": nonce}
+    result = tx.execute(_INSERT_SCORE, {**row, "at": at, "sha256": sha})
     events.append(tx, "score", {"score": int((result.inserted_primary_key or (0,))[0]), "sha256": sha}, study)
     return at
 

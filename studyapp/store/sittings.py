@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, bindparam, insert, select, update
 
 from studyapp.records import Sitting
 from studyapp.store import covers, events, schema
@@ -33,9 +33,12 @@ def add(tx: Connection, sitting: Sitting, look: int) -> None:
     covers.cover(tx, "sitting planned", "sitting", {"id": sitting.id}, sitting.study, look=look)
 
 
+_GET = select(schema.sitting).where(schema.sitting.c.id == bindparam("id"))  # built once: every mark asks for it
+
+
 def get(tx: Connection, id_: str) -> Sitting | None:
     """One sitting."""
-    row = tx.execute(select(schema.sitting).where(schema.sitting.c.id == id_)).first()
+    row = tx.execute(_GET, {"id": id_}).first()
     return _sitting(row) if row else None
 
 

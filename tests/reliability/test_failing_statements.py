@@ -52,7 +52,8 @@ def called(node: ast.FunctionDef) -> set[str]:
 def writers() -> set[str]:
     """Public functions that open a write transaction, themselves or through another function."""
     known = functions()
-    writing = {name for name, node in known.items() if "write" in called(node) and "store" in ast.unparse(node)}
+    opens = {"write", "write_together"}
+    writing = {name for name, node in known.items() if called(node) & opens and "store" in ast.unparse(node)}
     while True:
         short = {name.split(".")[1] for name in writing}
         more = {name for name, node in known.items() if called(node) & short and _takes_store(node)} - writing
