@@ -16,11 +16,13 @@ from studyapp.words import _
 def study(
     store: Store, by: Staff, wanted: str | None, states: Collection[StudyState], heading: str, empty: str
 ) -> Study | None:
-    """The wanted study if it is in one of `states`; else a choice among those that are, or the sentence `empty`."""
+    """The wanted study if it is in one of `states`, else where it is; without one, a choice among those that fit."""
     if wanted is not None:
         found = planning.study(store, by, wanted)
         if found.state in states:
             return found
+        look.put(look.title(heading), look.lede(_elsewhere(found)))
+        return None
     fitting = [one for one in planning.studies(store, by) if one.state in states]
     if not fitting:
         look.put(look.title(heading), look.lede(empty))
@@ -28,6 +30,17 @@ def study(
     names = [one.plan.title for one in fitting]
     chosen = st.selectbox(_("Study"), range(len(fitting)), format_func=names.__getitem__, key="which-study")
     return fitting[chosen]
+
+
+def _elsewhere(found: Study) -> str:
+    """Why a study in the address is not shown here."""
+    where = {
+        "draft": _("{study} is still a draft. Go on from Studies."),
+        "sealed": _("{study} is sealed and its key is closed. Go on from Studies."),
+        "opened": _("The key of {study} is open. Read the verdict from Studies."),
+        "decided": _("{study} is decided. Read the verdict from Studies."),
+    }
+    return where[found.state].format(study=found.plan.title)
 
 
 def sitting(

@@ -24,12 +24,16 @@ def clock(kept: str | None) -> str:
 
 
 def day(kept: str) -> str:
-    """Day and month, for example 24 Nov."""
+    """Day and month of a kept time, for example 24 Nov."""
+    return day_of(moment(kept))
+
+
+def day_of(local: datetime) -> str:
+    """Day and month of a local time."""
     months = (
         _("Jan"), _("Feb"), _("Mar"), _("Apr"), _("May"), _("Jun"),
         _("Jul"), _("Aug"), _("Sep"), _("Oct"), _("Nov"), _("Dec"),
     )  # fmt: skip
-    local = moment(kept)
     return _("{day} {month}").format(day=local.day, month=months[local.month - 1])
 
 

@@ -58,11 +58,18 @@ def add(store: Store, by: Staff) -> None:
         pseudonym = st.text_input(_("Pseudonym, for example the name of a bird"), max_chars=40, key="add-pseudonym")
         name = st.text_input(_("Real name (may stay empty)"), max_chars=80, key="add-name")
         contact = st.text_input(_("Contact (may stay empty)"), max_chars=120, key="add-contact")
-        look.put(look.quiet(_("Name and contact are kept apart from every mark and can be erased at any time.")))
+        look.put(look.quiet(_about_data()))
         if st.form_submit_button(_("Add to the panel"), type="primary"):
             with acts.refusals():
                 panel.add_assessor(store, by, pseudonym, name, contact)
                 st.rerun()
+
+
+def _about_data() -> str:
+    return _(
+        "Name and contact are kept apart from every mark and can be erased at any time. Ask before you keep them; "
+        "your local rules on personal data apply."
+    )
 
 
 # ---- people who run studies ----------------------------------------------------------------------------------------

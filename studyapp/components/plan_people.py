@@ -14,6 +14,8 @@ from studyapp.services import panel
 from studyapp.store import Store
 from studyapp.words import _, ngettext
 
+MINUTES_A_SERVING = 2
+
 
 def draw(store: Store, by: Staff, plan: Plan, key: str, problems: Sequence[Problem]) -> Plan:
     """The plan with the people and numbers chosen here."""
@@ -66,11 +68,22 @@ def _numbers(plan: Plan, key: str) -> Plan:
 
 
 def _load(plan: Plan) -> str:
+    """What a sitting asks of a person, and what each pull must yield for all sealed looks."""
     pieces = len(plan.pulls) * plan.replicates
     if not pieces:
         return _("How long a sitting takes shows here once the pulls are written.")
     pieces_said = ngettext("{n} scored piece", "{n} scored pieces", pieces).format(n=pieces)
-    minutes = round(pieces * (plan.rest_seconds / 60 + 2))
-    return _("{pieces} a sitting, about {minutes} minutes a person; {grams} g eaten.").format(
-        pieces=pieces_said, minutes=minutes, grams=f"{(pieces + plan.warm_up) * plan.piece_g:g}"
+    return _(
+        "{pieces} a sitting, about {minutes} minutes a person; {grams} g eaten. Set aside at least {each} g of each "
+        "pull: all looks, one spare in ten, and twice that where the warm-up comes from it."
+    ).format(
+        pieces=pieces_said,
+        minutes=round(pieces * (plan.rest_seconds / 60 + MINUTES_A_SERVING)),
+        grams=f"{(pieces + plan.warm_up) * plan.piece_g:g}",
+        each=round(_grams_a_pull(plan)),
     )
+
+
+def _grams_a_pull(plan: Plan) -> float:
+    sittings = plan.sittings + (plan.looks - 1) * plan.next_sittings
+    return 1.1 * len(plan.assessors) * plan.replicates * sittings * plan.piece_g

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 import streamlit as st
 
 from studyapp.components import look
+from studyapp.components.moments import day_of
 from studyapp.components.plan_problems import beside
 from studyapp.findings import hours as as_hours
 from studyapp.records import Plan, Problem, Pull
@@ -33,6 +34,7 @@ def draw(plan: Plan, key: str, problems: Sequence[Problem]) -> Plan:
         plan = _batch(plan, key)
         plan = _pulls(plan, key)
         beside(problems, "pulls")
+        look.put(look.caution(hot()))
         plan = replace(plan, control=_control(plan, key))
         beside(problems, "control")
     return plan
@@ -49,6 +51,14 @@ def _batch(plan: Plan, key: str) -> Plan:
             _("Hour zero is when"), plan.hour_zero, key=f"zero-{key}", placeholder=_("the mass has reached 60 °C")
         )
     return replace(plan, recipe=recipe, batch=batch, machine=machine, hour_zero=zero)
+
+
+def hot() -> str:
+    """The caution beside taking a sample from a running machine."""
+    return _(
+        "Careful: hot mass and moving parts hurt. Take samples with guards on and gloves, never alone, as the "
+        "machine's manual and your site's rules say."
+    )
 
 
 # ---- pulls -------------------------------------------------------------------------------------------------------
@@ -106,13 +116,11 @@ def _planned(start: datetime | None, hours: float) -> str | None:
 
 
 def _times(pulls: Sequence[Pull]) -> str:
-    return "; ".join(
-        _("{hours} h at {time}").format(
-            hours=as_hours(pull.hours), time=datetime.fromisoformat(pull.planned_at).strftime("%d %b %H:%M")
-        )
-        for pull in pulls
-        if pull.planned_at
-    )
+    return "; ".join(_time(pull.hours, datetime.fromisoformat(pull.planned_at)) for pull in pulls if pull.planned_at)
+
+
+def _time(hours: float, at: datetime) -> str:
+    return _("{hours} h on {day} at {time}").format(hours=as_hours(hours), day=day_of(at), time=at.strftime("%H:%M"))
 
 
 def _control(plan: Plan, key: str) -> float | None:
@@ -126,5 +134,5 @@ def _control(plan: Plan, key: str) -> float | None:
         shorter,
         start,
         format_func=lambda hours: _("{hours} h").format(hours=as_hours(hours)),
-        key=f"control-{key}-{'-'.join(str(number) for number in range(len(shorter)))}",
+        key=f"control-{key}-{len(shorter)}",
     )

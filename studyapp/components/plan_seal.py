@@ -8,6 +8,7 @@ import streamlit as st
 
 from studyapp.components import acts, look
 from studyapp.components.moments import clock
+from studyapp.components.plan_question import hot
 from studyapp.findings import hours as as_hours
 from studyapp.records import Problem, SealSlip, Staff, Study
 from studyapp.services import planning
@@ -77,6 +78,7 @@ def pulls(store: Store, by: Staff, study: Study) -> None:
     """Keep when a pull was really taken."""
     with st.container(key="card-pulls"), st.form(f"pull-{study.id}", border=False):
         look.put(look.title(_("Note a pull"), 2), look.quiet(_("When it was really taken, not when it was planned.")))
+        look.put(look.caution(hot()))
         first, second, third = st.columns(3)
         hours = first.selectbox(
             _("Pull"),

@@ -19,11 +19,11 @@ MINUTES_A_SERVING = 2
 
 
 # ---- top of the page ---------------------------------------------------------------------------------------------
-def head(finding: HoursFinding, crumb: str) -> None:
+def head(finding: HoursFinding, crumb: str, level: int = 1) -> None:
     """The verdict in one sentence, why, and four facts."""
     look.put(
         crumb,
-        look.title(finding.headline, 1, "verdict"),
+        look.title(finding.headline, level, "verdict"),
         look.lede(finding.lede),
         look.facts([(fact.label, fact.value, fact.note) for fact in finding.facts]),
     )

@@ -57,7 +57,7 @@ def _verdict(scores: Path, rule: Path) -> None:
     with st.spinner(_("Working out the verdict…")):
         decision, offers = bringing.decide_files(scores, rule)
     finding = findings.hours_finding(decision, offers, scores.name)
-    verdict.head(finding, look.quiet(_("Not sealed: this rule was written with the scores at hand.")))
+    verdict.head(finding, look.quiet(_("Not sealed: this rule was written with the scores at hand.")), 2)
     if decision.verdict == "cannot tell":
         verdict.price(finding)
     verdict.pictures(decision, finding, session.theme())

@@ -241,6 +241,12 @@ def test_deviations_stand_on_the_page_of_the_verdict(screen: Screen, said: Said,
     assert "with the results known" in text
 
 
+def test_a_study_that_is_not_here_yet_says_where_it_is(screen: Screen, said: Said, workshop: Any) -> None:
+    """Never another study's verdict in its place."""
+    text = said(screen("decide", study=workshop.study))
+    assert "Dark 72 %, lot 14 is sealed and its key is closed. Go on from Studies." in text
+
+
 # ---- an invented study ----------------------------------------------------------------------------------------------
 def test_margins_are_tried_on_invented_studies_only(screen: Screen, said: Said, opened: Any) -> None:
     workshop = opened("stop")
