@@ -164,7 +164,7 @@ def paired(cells: Cells, weights: Array) -> Error:
     """Complete and balanced: one value of each contrast an assessor, standard error sd / sqrt(a), df a - 1."""
     values = cells.sums @ weights.T
     a = values.shape[1]
-    values -= values.mean(axis=1, keepdims=True)
+    values -= (np.full(a, 1 / a) @ values)[:, None, :]
     squares = np.einsum("bak,bak->bk", values, values)
     se = np.sqrt(squares / (a * (a - 1))) / cells.counts[:, :1, 0]
     return Error(se, np.broadcast_to(float(a - 1), se.shape))
