@@ -1,0 +1,43 @@
+"""The invented workshop in a real browser: every role draws under our policy, and nothing is asked from outside."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+pytestmark = pytest.mark.browser
+
+
+def test_the_walk_through_the_demo(run_server: Any, phone: Any) -> None:
+    """First page, a verdict with its charts, the room, the trays, a seat: drawn, and nothing asked from outside."""
+    served = run_server(extra=("--demo",))
+    page, heard = phone(1280)
+    page.goto(served.url)
+    page.get_by_text("Invented panel", exact=True).wait_for()
+    page.get_by_role("link", name="Walk through it").click()
+    page.get_by_role("button", name="Read the verdict").first.click()
+    page.locator("[data-testid='stVegaLiteChart'] svg, [data-testid='stVegaLiteChart'] canvas").first.wait_for(
+        timeout=60000
+    )
+    for path, words in (("watch", "Trays and room"), ("prepare", "Print the labels"), ("panel", "Panel")):
+        page.goto(f"{served.url}/{path}")
+        page.get_by_text(words).first.wait_for()
+        page.get_by_text("Invented panel", exact=True).wait_for()
+    page.get_by_role("link", name="Assessor").click()
+    page.get_by_role("button", name="I have read this, start").wait_for()
+    assert heard.outside(served.url) == []
+    assert [
+        line for line in heard.console if "Content Security Policy" in line or "Content-Security-Policy" in line
+    ] == []
+    assert '"level": "ERROR"' not in served.logged()
+
+
+def test_leaving_the_demo_role(run_server: Any, phone: Any) -> None:
+    """Signing out leads back to the first page."""
+    served = run_server(extra=("--demo",))
+    page, _heard = phone(1280)
+    page.goto(f"{served.url}/demo/preparer")
+    page.get_by_role("button", name="Sign out").click()
+    page.get_by_role("link", name="Walk through it").wait_for()
+    assert [cookie["name"] for cookie in page.context.cookies() if cookie["name"] == "staff"] == []
