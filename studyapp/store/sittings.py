@@ -54,7 +54,7 @@ def everywhere(tx: Connection) -> tuple[Sitting, ...]:
     """Every sitting that is not closed."""
     query = (
         select(schema.sitting)
-        .where(schema.sitting.c.state != "closed")
+        .where(schema.sitting.c.state.in_(("planned", "open", "paused")))
         .order_by(schema.sitting.c.study_id, schema.sitting.c.number)
     )
     return tuple(_sitting(row) for row in tx.execute(query))
