@@ -1,11 +1,13 @@
 """The assessor's own error when scores are missing: bias-reduced cluster-robust variance CR2, clusters = assessors.
 
 Bell & McCaffrey 2002 with the symmetric adjustment and Satterthwaite df of Pustejovsky & Tipton 2018 (both from
-memory), on cell means with the fitted mixed model as working covariance. Shapes: B batch, a assessors, h pulls, k
-contrasts.
+memory), with the fitted mixed model as working covariance of the single scores. Shapes: B batch, a assessors, h pulls,
+k contrasts.
 
-An assessor's working covariance Phi = diag(1 / w) + rho 1 1' has the root R = diag(1 / u) + theta 1 u' with u =
-sqrt(w), and the adjustment A of A (Phi - X M X') A = Phi is R (R' (Phi - X M X') R)^-1/2 R', whatever root is taken.
+CR2 is defined on rows, and not the same on means of cells that hold different numbers n of scores. But all that the
+rows of a cell add to s times its mean, s = sqrt(n), is untouched by the fit, so h numbers an assessor are enough. Their
+working covariance s Phi s, Phi = diag(1 / w) + rho 1 1', has the root R = s (diag(1 / u) + theta 1 u') with u = sqrt(w),
+and the adjustment A of A (s Phi s - s M s) A = s Phi s is R (R' (s Phi s - s M s) R)^-1/2 R', whatever root is taken.
 """
 
 from __future__ import annotations
@@ -39,7 +41,8 @@ def cluster_robust(counts: Array, cells: Array, fits: CellFits, weights: Array) 
     M = _information_inverse(w, fits.assessor_ratio)
     targets = M @ np.asarray(weights, float).T
     study, person, place = _distinct(np.broadcast_to(counts, w.shape))
-    roots = _Roots.of(w[study, person], fits.assessor_ratio[study])
+    n = np.where(fits.copied[study, None], 1.0, np.broadcast_to(counts, w.shape)[study, person])
+    roots = _Roots.of(w[study, person], fits.assessor_ratio[study], n)
     adjusted = roots.adjusted(M[study], targets[study])
     p, own = adjusted[0][place], adjusted[1][place]
     residual = np.where(seen, cells - fits.means[:, None, :], 0.0)
@@ -72,41 +75,43 @@ def _distinct(counts: Array) -> tuple[Rows, Rows, Rows]:
 
 @dataclass(frozen=True, slots=True)
 class _Roots:
-    """R of some assessors (U of them): u, 1 / u, presence (U, h), theta and its inverse's theta (U, 1)."""
+    """R of some assessors (U of them): u, s / u, s (U, h), theta and its inverse's theta (U, 1)."""
 
     u: Array
     over: Array
-    seen: Array
+    s: Array
     theta: Array
     back: Array
 
     @classmethod
-    def of(cls, w: Array, ratio: Array) -> Self:
-        """From weights (U, h) and ratios (U,)."""
+    def of(cls, w: Array, ratio: Array, n: Array) -> Self:
+        """From weights (U, h), ratios (U,) and counts (U, h)."""
         u = np.sqrt(w)
         total = w.sum(1, keepdims=True)
         theta = (np.sqrt(1 + ratio[:, None] * total) - 1) / total
-        over = np.divide(1.0, u, out=np.zeros_like(u), where=w > 0)
-        return cls(u, over, (w > 0).astype(float), theta, theta / (1 + theta * total))
+        s = np.where(w > 0, np.sqrt(n), 0.0)
+        over = np.divide(s, u, out=np.zeros_like(u), where=w > 0)
+        return cls(u, over, s, theta, theta / (1 + theta * total))
 
     def squared(self) -> Array:
         """R'R (U, h, h)."""
         h = self.u.shape[1]
-        side = self.theta[..., None] * self.over[:, :, None] * self.u[:, None, :]
-        far = (self.theta**2 * self.seen.sum(1, keepdims=True))[..., None] * self.u[:, :, None] * self.u[:, None, :]
+        side = self.theta[..., None] * (self.over * self.s)[:, :, None] * self.u[:, None, :]
+        far = (self.theta**2 * (self.s**2).sum(1, keepdims=True))[..., None] * self.u[:, :, None] * self.u[:, None, :]
         found = side + side.transpose(0, 2, 1) + far
         found[:, np.arange(h), np.arange(h)] += self.over**2
         return np.asarray(found)
 
     def sandwiched(self, M: Array) -> Array:
-        """R'M R of a symmetric M (U, h, h) on the pulls each assessor scored."""
-        row = self.theta * (M @ self.seen[..., None])[..., 0] * self.over
-        corner = self.theta**2 * (self.seen[:, None, :] @ M @ self.seen[..., None])[..., 0]
+        """R's M s R of a symmetric M (U, h, h) on the pulls each assessor scored."""
+        M = self.s[:, :, None] * M * self.s[:, None, :]
+        row = self.theta * (M @ self.s[..., None])[..., 0] * self.over
+        corner = self.theta**2 * (self.s[:, None, :] @ M @ self.s[..., None])[..., 0]
         side = (row + corner * self.u / 2)[:, :, None] * self.u[:, None, :]
         return np.asarray(self.over[:, :, None] * M * self.over[:, None, :] + side + side.transpose(0, 2, 1))
 
     def adjusted(self, M: Array, targets: Array) -> tuple[Array, Array]:
-        """p = A Phi^-1 X (M c) of each contrast (U, h, k), and p'Phi p (U, k)."""
+        """p = s A (s Phi s)^-1 s M c of each contrast (U, h, k), and p'Phi p (U, k)."""
         RR = self.squared()
         values, vectors = np.linalg.eigh(RR @ RR - self.sandwiched(M))
         kept = values > NO_RESIDUAL * values[:, -1:]
@@ -114,8 +119,8 @@ class _Roots:
         y = self.u[..., None] * targets
         y = y - (self.back * self.u)[..., None] * (self.u[:, None, :] @ y)
         z = vectors @ (power[..., None] * (vectors.transpose(0, 2, 1) @ y))
-        p = self.over[..., None] * z + (self.theta * self.seen)[..., None] * (self.u[:, None, :] @ z)
-        return p, ((RR @ z) ** 2).sum(1)
+        p = self.over[..., None] * z + (self.theta * self.s)[..., None] * (self.u[:, None, :] @ z)
+        return self.s[..., None] * p, ((RR @ z) ** 2).sum(1)
 
 
 def _df(p: Array, own: Array, M: Array) -> Array:

@@ -26,17 +26,22 @@ def panels(batch: int, a: int, h: int, r: int, missing: float, seed: int = 1) ->
     return counts.astype(float), means, np.where(seen, (y - means[..., None]) ** 2, 0).sum((1, 2, 3))
 
 
-def written_out(cells: Array, fits: CellFits, row: int, weights: Array) -> tuple[list[float], list[float]]:
+def written_out(
+    counts: Array, cells: Array, fits: CellFits, row: int, weights: Array
+) -> tuple[list[float], list[float]]:
     """SE and df of one panel: A = Phi^1/2 (Phi^1/2 (Phi - X M X') Phi^1/2)^-1/2 Phi^1/2, variance sum (c'M X'W A e)^2.
+
+    On sqrt(n) times each cell mean, which holds all that the fit sees of the rows.
 
     Formulas of Bell & McCaffrey 2002 and Pustejovsky & Tipton 2018, from memory.
     """
     h = cells.shape[2]
     seen = fits.weights[row] > 0
-    X = [np.eye(h)[s] for s in seen]
+    root_n = [np.sqrt(n[s]) for n, s in zip(counts[row], seen, strict=True)]
+    X = [r[:, None] * np.eye(h)[s] for r, s in zip(root_n, seen, strict=True)]
     Phi = [
-        np.diag(1 / w[s]) + np.full((s.sum(),) * 2, fits.assessor_ratio[row])
-        for w, s in zip(fits.weights[row], seen, strict=True)
+        np.outer(r, r) * (np.diag(1 / w[s]) + fits.assessor_ratio[row])
+        for r, w, s in zip(root_n, fits.weights[row], seen, strict=True)
     ]
     M = inv(sum(x.T @ inv(phi) @ x for x, phi in zip(X, Phi, strict=True)))
     P = []
@@ -51,7 +56,7 @@ def written_out(cells: Array, fits: CellFits, row: int, weights: Array) -> tuple
         blocks = np.zeros((len(X), len(spread)))
         for i, p in enumerate(P):
             blocks[i, edges[i] : edges[i + 1]] = p @ c
-        e = np.concatenate([(cells[row, i] - fits.means[row])[s] for i, s in enumerate(seen)])
+        e = np.concatenate([root_n[i] * (cells[row, i] - fits.means[row])[s] for i, s in enumerate(seen)])
         table = blocks @ spread @ blocks.T
         errors.append(float(np.sqrt(((blocks @ e) ** 2).sum())))
         free.append(float(np.trace(table) ** 2 / (table**2).sum()))
@@ -67,7 +72,7 @@ def test_errors_and_df_are_those_of_the_formula(shape: tuple[int, int, int], mis
     weights = np.vstack([(eye - eye[-1])[:-1], eye])
     se, df = cluster_robust(counts, cells, fits, weights)
     for row in range(6):
-        errors, free = written_out(cells, fits, row, weights)
+        errors, free = written_out(counts, cells, fits, row, weights)
         assert_allclose(se[row], errors, rtol=1e-8)
         assert_allclose(df[row], free, rtol=1e-8)
 
