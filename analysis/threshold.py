@@ -16,12 +16,13 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import expit, logsumexp, stdtrit, xlogy
+from scipy.special import expit, stdtrit, xlogy
 
+from analysis.descent import descend
 from analysis.forced_choice import at_least, check_alpha
 from analysis.psychometric import Array, method_named
 
@@ -209,6 +210,12 @@ def _by_node(answers: DoseAnswers, chance: float, mu: float, s: float, tau: floa
     return np.asarray(answers.correct @ np.log(right) + missed @ np.log1p(-right) + np.log(weight))
 
 
+def _log_sums(joint: Array) -> Array:
+    """ln of the sum of exp over each row, without overflow."""
+    top = joint.max(axis=1)
+    return np.asarray(top + np.log(np.exp(joint - top[:, None]).sum(axis=1)))
+
+
 def _minus_loglik(parameters: Array, answers: DoseAnswers, chance: float) -> tuple[float, Array]:
     """-ln L and its gradient in (mu, ln s, tau)."""
     mu, s, tau = parameters[0], math.exp(parameters[1]), parameters[2]
@@ -236,38 +243,30 @@ def _bounds(answers: DoseAnswers) -> list[tuple[float, float]]:
 
 
 def _maximum(answers: DoseAnswers, chance: float) -> tuple[tuple[float, float, float], float]:
-    """(mu, ln s, tau) and ln L at the best of several starts; tau starts above 0, where its slope vanishes."""
-    step, middle = answers.step, _middle(answers, chance)
-    starts = [(middle, math.log(s * step), tau * step) for s in (0.4, 1.2) for tau in (0.3, 1.5)]
-    best = min((_minimise(np.array(start), answers, chance) for start in starts), key=lambda found: found[1])
+    """(mu, ln s, tau) and ln L at the best of several climbs from a grid: steep curves have a top between any doses."""
+    (lowest, highest), step = _bounds(answers)[0], answers.step
+    starts = _best_starts(answers, chance, np.arange(lowest, highest + 0.1 * step, 0.4 * step), 4)
+    best = min((_minimise(start, answers, chance) for start in starts), key=lambda found: found[1])
     mu, ln_s, tau = best[0].tolist()
     return (mu, ln_s, tau), -best[1]
 
 
-def _middle(answers: DoseAnswers, chance: float) -> float:
-    """A first guess of mu: the ln dose whose share of right answers lies nearest half-way."""
-    share = answers.correct.sum(axis=0) / np.maximum(answers.trials.sum(axis=0), 1)
-    return float(answers.ln_doses[np.argmin(abs(share - 0.5 * (chance + 1 - LAPSE)))])
+def _best_starts(answers: DoseAnswers, chance: float, mus: Array, count: int) -> list[Array]:
+    """The `count` best points of a grid; every tau is above 0, where the slope in tau vanishes."""
+    step = answers.step
+    points = [(mu, s * step, tau * step) for mu in mus for s in (0.15, 0.5, 1.6) for tau in (0.1, 0.6, 1.8)]
+    logliks = [_log_sums(_by_node(answers, chance, *point)).sum() for point in points]
+    best = np.argsort(logliks)[::-1][:count]
+    return [np.array([mu, math.log(s), tau]) for mu, s, tau in (points[place] for place in best)]
 
 
 def _minimise(start: Array, answers: DoseAnswers, chance: float, mu: float | None = None) -> tuple[Array, float]:
     """Parameters and -ln L from one start; with `mu` given, over the other two."""
-    from scipy.optimize import minimize
-
-    bounds = _bounds(answers)
+    lower, upper = np.array(_bounds(answers)).T
     if mu is not None:
-        bounds[0], start = (mu, mu), np.array([mu, start[1], start[2]])
-    # TNC, as L-BFGS-B wakes the threads of a linear algebra library at every step: ten times slower on two cores
-    found: Any = minimize(
-        _minus_loglik,
-        start,
-        (answers, chance),
-        method="TNC",
-        jac=True,
-        bounds=bounds,
-        options={"ftol": 1e-11, "gtol": 1e-6, "maxfun": 500},
-    )
-    return np.asarray(found.x), float(found.fun)
+        lower[0] = upper[0] = mu
+    found = descend(lambda at: _minus_loglik(at, answers, chance), start, lower, upper)
+    return found.at, found.value
 
 
 # ---- limits --------------------------------------------------------------------------------------------------------
@@ -285,23 +284,26 @@ def _limits(
 
 
 def _limit(excess: Callable[[float], float], answers: DoseAnswers, mu: float, outer: float, inner: float) -> DosePoint:
-    """The crossing between mu and the `outer` end of the doses tasted; `inner` is the other end."""
+    """The outermost crossing between the `outer` end of the doses tasted and mu; `inner` is the other end."""
     from scipy.optimize import brentq
 
     towards_low = outer < inner
-    inside = min(max(mu, min(outer, inner)), max(outer, inner))
     beyond = mu < outer if towards_low else mu > outer
     if beyond or excess(outer) < 0:
         return DosePoint(None, "below" if towards_low else "above")
-    if excess(inside) >= 0:
-        return DosePoint(None, "above" if towards_low else "below")
-    return _point(answers, float(brentq(excess, inside, outer, xtol=1e-6)))
+    inside = min(max(mu, min(outer, inner)), max(outer, inner))
+    places = np.linspace(outer, inside, 2 + int(2 * abs(outer - inside) / answers.step)).tolist()
+    for place, farther in zip(places[1:], places, strict=False):
+        if excess(place) < 0:
+            return _point(answers, float(brentq(excess, place, farther, xtol=1e-5)))
+    return DosePoint(None, "above" if towards_low else "below")
 
 
 def _profile(answers: DoseAnswers, chance: float, best: Array, mu: float) -> float:
-    """ln L maximised over s and tau at one mu, from the overall maximum and from a wide spread."""
-    wide = np.array([mu, best[1], best[2] + answers.step])
-    return -min(_minimise(start, answers, chance, mu)[1] for start in (best, wide))
+    """ln L maximised over s and tau at one mu, from the overall maximum and from the best point of a grid."""
+    above_zero = np.array([mu, best[1], max(best[2], 0.2 * answers.step)])
+    starts = [above_zero, *_best_starts(answers, chance, np.array([mu]), 1)]
+    return -min(_minimise(start, answers, chance, mu)[1] for start in starts)
 
 
 # ---- test of fit ---------------------------------------------------------------------------------------------------
@@ -363,7 +365,7 @@ def assessor_thresholds(fitted: ThresholdFit) -> tuple[AssessorThreshold, ...]:
     """Posterior mean and limits of each assessor's own threshold given the fit, in dose units; ends one-sided."""
     z, _weight = _normal_grid()
     joint = _by_node(fitted.answers, method_named(fitted.method).chance, fitted.mu, fitted.s, fitted.tau)
-    share = np.exp(joint - logsumexp(joint, axis=1, keepdims=True))
+    share = np.exp(joint - _log_sums(joint)[:, None])
     cumulative = np.cumsum(share, axis=1)
     levels = [fitted.alpha, 1 - fitted.alpha]
     ends = [np.interp(levels, np.concatenate(([0.0], row)), np.concatenate(([z[0]], z))) for row in cumulative]
