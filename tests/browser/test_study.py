@@ -288,7 +288,7 @@ def opened(workshop: Any) -> Callable[[str], Any]:
     """A function that lets everybody taste so that a verdict follows, and opens the key."""
 
     def open_key(verdict: str) -> Any:
-        store, chance = workshop.store, random.Random(11)
+        store = workshop.store
         key = {row.code: row.hours for row in preparing.fill_rows(store, workshop.preparer, workshop.sitting.id)}
         means = dict(zip((0.0, 8.0, 16.0, 24.0), MEANS[verdict], strict=True))
         for link in workshop.links:
@@ -298,7 +298,18 @@ def opened(workshop: Any) -> Callable[[str], Any]:
             while here.kind == "serving":
                 for line in here.lines:
                     mean = 4.0 if line.name == "Sweetness" else means[key[here.code]]
-                    value = round(min(10.0, max(0.0, chance.gauss(mean, SPREAD[verdict]))), 1)
+                    value = round(
+                        min(
+                            10.0,
+                            max(
+                                0.0,
+                                random.Random(f"{here.pseudonym} {key[here.code]} {line.name}").gauss(
+                                    mean, SPREAD[verdict]
+                                ),
+                            ),
+                        ),
+                        1,
+                    )
                     tasting.keep_mark(store, token, Mark(here.serving, line.id, value, secrets.token_hex(12)))
                 tasting.finish_serving(store, token, here.serving)
                 here = tasting.place(store, token)

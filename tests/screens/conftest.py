@@ -100,10 +100,10 @@ def tasted(workshop: Any, hands: Any) -> Callable[[str], Any]:
         hours_of = {
             row.code: row.hours for row in preparing.fill_rows(workshop.store, workshop.preparer, workshop.sitting.id)
         }
-        chance = random.Random(5)
 
-        def mark(place: Any, _line: str) -> float:
-            mean = MEANS[verdict][HOURS.index(hours_of[place.code])]
+        def mark(place: Any, line: str) -> float:
+            hours = hours_of[place.code]
+            mean, chance = MEANS[verdict][HOURS.index(hours)], random.Random(f"{place.pseudonym} {hours} {line}")
             return round(min(10.0, max(0.0, chance.gauss(mean, SPREAD[verdict]))), 1)
 
         for hand in hands:
