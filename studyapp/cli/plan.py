@@ -6,6 +6,7 @@ import click
 
 from studyapp.cli.arguments import Number, Whole, as_json, as_text, needed
 from studyapp.cli.choice import METHOD_HELP, limit_of
+from studyapp.cli.plan_hours import plan_hours
 from studyapp.errors import BadInput
 from studyapp.words import _
 
@@ -13,6 +14,9 @@ from studyapp.words import _
 @click.group
 def plan() -> None:
     """What a panel can show, before anybody tastes."""
+
+
+plan.add_command(plan_hours)
 
 
 @plan.command("choice")

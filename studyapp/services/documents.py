@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import math
-import re
-import tomllib
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
+from studyapp.services import toml_files
 from studyapp.words import _
 
 if TYPE_CHECKING:
     from analysis.stopping import AttributeResult, AttributeRule, Decision, Offer, PullResult, Rule, Warning
 
-MOST_BYTES = 2**20
 MOST_ATTRIBUTES = 50
-LARGEST = 1e6
 WANTED = ("lower", "higher", "same")
 ADJUST = ("position", "sitting", "sitting:hours")
 RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "attributes")
@@ -30,114 +27,50 @@ MOST_LOOKS = 4
 def read_rule(path: Path | str, text: str | None = None) -> Rule:
     """The rule in a TOML file, or in `text`, which was read from it. Raises BadInput: file, key, value, rule."""
     path = Path(path)
-    name = _plain(path.name)
-    table = _toml(name, _file_text(path, name) if text is None else text)
+    name = toml_files.plain(path.name)
+    table = toml_files.table(path, text)
     from analysis.stopping import Rule
 
-    _refuse_unknown(name, "", table, RULE_KEYS)
-    looks = _whole(name, "looks", table.get("looks", 1), 1, MOST_LOOKS)
+    toml_files.refuse_unknown(name, "", table, RULE_KEYS)
+    looks = toml_files.whole(name, "looks", table.get("looks", 1), 1, MOST_LOOKS)
     return Rule(
         attributes=_attributes(name, table.get("attributes")),
         alpha=_alpha(name, table.get("alpha", 0.05)),
         looks=looks,
-        look=_whole(name, "look", table.get("look", 1), 1, looks),
+        look=toml_files.whole(name, "look", table.get("look", 1), 1, looks),
         adjust=_adjust(name, table.get("adjust", [])),
         control=_control(name, table["control"]) if "control" in table else None,
     )
 
 
-def _file_text(path: Path, name: str) -> str:
-    try:
-        with path.open("rb") as file:
-            content = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as problem:
-        raise BadInput(_("{name}: the file cannot be read; check its name and folder.").format(name=name)) from problem
-    if len(content) > MOST_BYTES:
-        raise BadInput(_("{name}: the file is larger than 1 MB; a rule has a few lines.").format(name=name))
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError as problem:
-        raise BadInput(_("{name}: this is not a text in UTF-8; save it as UTF-8.").format(name=name)) from problem
-
-
-def _toml(name: str, text: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text.replace("\r\n", "\n"))
-    except tomllib.TOMLDecodeError as problem:
-        found = re.search(r"line (\d+), column (\d+)", str(problem))
-        line, column = found.groups() if found else (str(text.count("\n") + 1), "1")
-        sentence = _("{name}, line {line}, column {column}: this is not TOML; write lines such as margin = 1.0.")
-        raise BadInput(sentence.format(name=name, line=line, column=column)) from problem
-    except (RecursionError, ValueError) as problem:
-        raise BadInput(
-            _("{name}: a value is too long or nested too deep; write plain keys.").format(name=name)
-        ) from problem
-
-
-def _refuse_unknown(name: str, part: str, table: Mapping[str, Any], known: Sequence[str]) -> None:
-    """Any other key is refused by name, with the nearest known one; `part` is "" or the name of an attribute."""
-    for key in table:
-        if key not in known:
-            where = f"{name}, {_plain(part)}" if part else name
-            near = get_close_matches(key.casefold(), known, 1, 0.5)
-            if near:
-                raise BadInput(
-                    _('{where}: there is no key "{key}"; is it {near}?').format(
-                        where=where, key=_plain(key), near=near[0]
-                    )
-                )
-            sentence = _('{where}: there is no key "{key}"; known are {known}.')
-            raise BadInput(sentence.format(where=where, key=_plain(key), known=", ".join(known)))
-
-
-def _refuse(name: str, key: str, value: object, rule: str) -> BadInput:
-    sentence = _("{name}, {key}: {value} {rule}")
-    return BadInput(sentence.format(name=name, key=_plain(key), value=_shown(value), rule=rule))
-
-
-def _number(name: str, key: str, value: object) -> float:
-    """A finite number; "1" in quotes is a text, and true is not 1."""
-    if isinstance(value, (int, float)) and not isinstance(value, bool):
-        if abs(value) <= LARGEST:
-            return float(value)
-        raise _refuse(name, key, value, _("is not a number that a scale has; correct it."))
-    raise _refuse(name, key, value, _("is not a number; write it in digits, without quotes and without units."))
-
-
-def _whole(name: str, key: str, value: object, low: int, high: int) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
-        raise _refuse(name, key, value, _("is not a whole number from {low} to {high}.").format(low=low, high=high))
-    return value
-
-
 def _alpha(name: str, value: object) -> float:
-    alpha = _number(name, "alpha", value)
+    alpha = toml_files.number(name, "alpha", value)
     if 0 < alpha < 0.5:
         return alpha
     meant = alpha / 100
     mend = _("write {meant:g}.").format(meant=meant) if 0 < meant < 0.5 else _("write 0.05.")
-    raise _refuse(name, "alpha", value, _("does not lie between 0 and 0.5; {mend}").format(mend=mend))
+    raise toml_files.refuse(name, "alpha", value, _("does not lie between 0 and 0.5; {mend}").format(mend=mend))
 
 
 def _adjust(name: str, value: object) -> tuple[str, ...]:
     if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
-        raise _refuse(name, "adjust", value, _('is not a list of texts; write adjust = ["position"].'))
+        raise toml_files.refuse(name, "adjust", value, _('is not a list of texts; write adjust = ["position"].'))
     for item in value:
         if item not in ADJUST:
             near = get_close_matches(item.casefold(), ADJUST, 1, 0.5)
             mend = (
                 _("is it {near}?").format(near=near[0]) if near else _("known are {all}.").format(all=", ".join(ADJUST))
             )
-            raise _refuse(name, "adjust", item, _("is not known; {mend}").format(mend=mend))
+            raise toml_files.refuse(name, "adjust", item, _("is not known; {mend}").format(mend=mend))
         if value.count(item) > 1:
-            raise _refuse(name, "adjust", item, _("stands there twice; write it once."))
+            raise toml_files.refuse(name, "adjust", item, _("stands there twice; write it once."))
     return tuple(value)
 
 
 def _control(name: str, value: object) -> float:
-    hours = _number(name, "control", value)
+    hours = toml_files.number(name, "control", value)
     if hours < 0:
-        raise _refuse(name, "control", value, _("is below zero; give the hours of the pull known to differ."))
+        raise toml_files.refuse(name, "control", value, _("is below zero; give the hours of the pull known to differ."))
     return hours
 
 
@@ -156,43 +89,30 @@ def _attribute(name: str, attribute: str, value: object) -> AttributeRule:
 
     if not isinstance(value, dict):
         mend = _('is not a table; write [attributes.acidity] with wanted = "lower" and margin = 1.0 below it.')
-        raise _refuse(name, f"attributes.{attribute}", value, mend)
-    _refuse_unknown(name, attribute, value, ATTRIBUTE_KEYS)
+        raise toml_files.refuse(name, f"attributes.{attribute}", value, mend)
+    toml_files.refuse_unknown(name, attribute, value, ATTRIBUTE_KEYS)
     for key in ("wanted", "margin"):
         if key not in value:
             sentence = _("{name}, {attribute}: there is no {key}; every deciding attribute needs it.")
-            raise BadInput(sentence.format(name=name, attribute=_plain(attribute), key=key))
-    limit = _number(name, f"{attribute}.limit", value["limit"]) if "limit" in value else None
+            raise BadInput(sentence.format(name=name, attribute=toml_files.plain(attribute), key=key))
+    limit = toml_files.number(name, f"{attribute}.limit", value["limit"]) if "limit" in value else None
     return AttributeRule(_wanted(name, attribute, value["wanted"]), _margin(name, attribute, value["margin"]), limit)
 
 
 def _wanted(name: str, attribute: str, value: object) -> Any:
     if value in WANTED:
         return value
-    raise _refuse(name, f"{attribute}.wanted", value, _("is not known; write lower, higher or same, in quotes."))
+    raise toml_files.refuse(
+        name, f"{attribute}.wanted", value, _("is not known; write lower, higher or same, in quotes.")
+    )
 
 
 def _margin(name: str, attribute: str, value: object) -> float:
-    margin = _number(name, f"{attribute}.margin", value)
+    margin = toml_files.number(name, f"{attribute}.margin", value)
     if margin > 0:
         return margin
     mend = _("is not above 0; give the largest worsening you would still sell, in scale units.")
-    raise _refuse(name, f"{attribute}.margin", value, mend)
-
-
-def _shown(value: object) -> str:
-    """A value as it would stand in the file, on one short line."""
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, int) and abs(value) > LARGEST:
-        return "…"
-    return f'"{_plain(value)}"' if isinstance(value, str) else _plain(value)
-
-
-def _plain(value: object, longest: int = 60) -> str:
-    text = str(value)
-    line = "".join(letter if letter.isprintable() else " " for letter in text[: longest + 1]).strip()
-    return line if len(text) <= longest else f"{line[:longest]}…"
+    raise toml_files.refuse(name, f"{attribute}.margin", value, mend)
 
 
 # ---- the decision --------------------------------------------------------------------------------------------------

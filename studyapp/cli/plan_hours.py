@@ -1,0 +1,138 @@
+"""`studyapp plan hours`: what a design can show, by simulating the very rule that will decide."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from studyapp.cli.arguments import Number, Whole, as_json, needed, wrapped
+from studyapp.errors import BadInput
+from studyapp.words import _, ngettext
+
+if TYPE_CHECKING:
+    from analysis.planning import OperatingCharacteristics
+    from analysis.stopping import Rule
+
+MOST_STUDIES, MOST_PEOPLE, MOST_REPLICATES, MOST_PULLS = 200_000, 200, 20, 26
+
+
+class Hours(click.ParamType):
+    """Pulls as a list such as 0,4,8,12; refused in one sentence otherwise."""
+
+    name = "hours"
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> tuple[float, ...]:
+        """Read the list. Raises BadInput."""
+        try:
+            hours = tuple(float(part) for part in str(value).split(","))
+        except ValueError as problem:
+            raise BadInput(
+                _("Fix --hours: “{value}” is not a list of hours. Write 0,4,8,12.").format(value=value)
+            ) from problem
+        if (
+            not 2 <= len(hours) <= MOST_PULLS
+            or any(not 0 <= h <= 1000 for h in hours)
+            or list(hours) != sorted(set(hours))
+        ):
+            raise BadInput(
+                _("Fix --hours: write 2 to {n} hours from 0 to 1000, each longer than the one before.").format(
+                    n=MOST_PULLS
+                )
+            )
+        return hours
+
+
+def _within(value: int, option: str, most: int) -> int:
+    if not 1 <= value <= most:
+        raise BadInput(_("Fix {option}: write a whole number from 1 to {most}.").format(option=option, most=most))
+    return value
+
+
+@click.command("hours")
+@click.option("--hours", type=Hours(), help="Hours of the pulls, the longest last.")
+@click.option("--assessors", type=Whole(), help="How many people taste.")
+@click.option("--replicates", type=Whole(), default=2, show_default=True, help="Servings of each pull before a look.")
+@click.option("--rule", "rule_file", type=click.Path(path_type=Path), help="The RULE.toml to be sealed.")
+@click.option("--margin", type=Number(), help="Instead of a rule: one attribute wanted lower, with this margin.")
+@click.option(
+    "--truth",
+    "truth_file",
+    type=click.Path(path_type=Path),
+    help="A TRUTH.toml; without it the usual spreads are assumed.",
+)
+@click.option("--studies", type=Whole(), default=4000, show_default=True, help="How many studies to simulate.")
+@click.option("--seed", type=Whole(), default=1, show_default=True, help="The same seed gives the same chances.")
+@click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object instead of sentences.")
+def plan_hours(
+    hours: tuple[float, ...] | None,
+    assessors: int | None,
+    replicates: int,
+    rule_file: Path | None,
+    margin: float | None,
+    truth_file: Path | None,
+    studies: int,
+    seed: int,
+    json_wanted: bool,
+) -> None:
+    """The chance of each verdict before anybody tastes."""
+    from studyapp.services.scenarios import chances, chances_document, read_truth, usual
+
+    hours = needed(hours, "--hours", _("the pulls, for example 0,4,8,12,16,24"))
+    people = _within(needed(assessors, "--assessors", _("how many people taste")), "--assessors", MOST_PEOPLE)
+    rule = _rule(rule_file, margin)
+    scenario = read_truth(truth_file, hours) if truth_file else usual(rule, hours)
+    _within(replicates, "--replicates", MOST_REPLICATES)
+    found = chances(scenario, rule, people, replicates, _within(studies, "--studies", MOST_STUDIES), seed)
+    if json_wanted:
+        click.echo(as_json(dict(chances_document(found))))
+        return
+    click.echo(_told(found, people, replicates, assumed=truth_file is None))
+
+
+def _rule(file: Path | None, margin: float | None) -> Rule:
+    """The rule of a file, or one attribute with a margin."""
+    if (file is None) == (margin is None):
+        raise BadInput(_("Fix --rule: give either --rule with a RULE.toml or --margin with a number."))
+    if file is not None:
+        from studyapp.services.documents import read_rule
+
+        return read_rule(file)
+    from analysis.stopping import AttributeRule, Rule
+
+    assert margin is not None
+    if margin <= 0:
+        raise BadInput(_("Fix --margin: it must be above 0. Give the largest worsening you would still sell."))
+    return Rule({"flavour": AttributeRule("lower", margin)})
+
+
+def _told(found: OperatingCharacteristics, people: int, replicates: int, assumed: bool) -> str:
+    """The sentence, then the table."""
+    stops = sum(found.stop.values())
+    headline = _("Of 100 such studies, about {n} name a shorter hour; about {m} cannot tell.").format(
+        n=round(100 * stops), m=round(100 * found.cannot_tell)
+    )
+    rows = [(_("stop at {h} h").format(h=f"{hours:g}"), chance) for hours, chance in found.stop.items()]
+    rows += [(_("conche longer"), found.conche_longer), (_("no hour fits"), found.no_hour_fits)]
+    rows += [(_("cannot tell"), found.cannot_tell), (_("stop, truly too early"), found.too_early)]
+    width = max(len(label) for label, _chance in rows)
+    table = "\n".join(f"{label:<{width}}  {100 * chance:5.1f} %" for label, chance in rows)
+    notes = [
+        ngettext(
+            "{people} assessors, {n} serving of each pull before a look.",
+            "{people} assessors, {n} servings of each pull before a look.",
+            replicates,
+        ).format(people=people, n=replicates),
+        _("{n} studies simulated, seed {seed}; each chance is right within {se} points.").format(
+            n=found.studies, seed=found.seed, se=f"{200 * found.monte_carlo_se:.1f}"
+        ),
+        _("On average {looks} looks, and {hours} h conched afterwards.").format(
+            looks=f"{found.mean_looks:.2f}", hours=f"{found.mean_hours:.1f}"
+        ),
+    ]
+    if assumed:
+        notes.append(
+            _("The truth and the spreads are assumed, those of an ordinary small panel; give yours with --truth.")
+        )
+    return "\n\n".join([headline, table, "\n".join(wrapped(note) for note in notes)])
