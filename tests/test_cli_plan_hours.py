@@ -1,4 +1,4 @@
-"""`studyapp plan hours`: the same chances from the command and from Python, the published ones, and every slip answered."""
+"""`studyapp plan hours`: the same chances from the command and from Python, and every slip answered."""
 
 from __future__ import annotations
 

@@ -60,14 +60,15 @@ def read_truth(path: Path | str, hours: tuple[float, ...], text: str | None = No
     name = toml_files.plain(Path(path).name)
     table = toml_files.table(path, text)
     toml_files.refuse_unknown(name, "", table, TRUTH_KEYS)
+    correlation = _share(name, "correlation", table.get("correlation", 0.3))
+    missing = _share(name, "missing", table.get("missing", 0.0))
     attributes = table.get("attributes")
     if not isinstance(attributes, dict) or not attributes:
         raise BadInput(
             _("{name}: there is no attribute; add [attributes.acidity] with one mean a pull.").format(name=name)
         )
     truths = {attribute: _truth(name, attribute, value, len(hours)) for attribute, value in attributes.items()}
-    correlation = _share(name, "correlation", table.get("correlation", 0.3))
-    return Scenario(hours, truths, correlation, _share(name, "missing", table.get("missing", 0.0)))
+    return Scenario(hours, truths, correlation, missing)
 
 
 def _share(name: str, key: str, value: object) -> float:
