@@ -55,7 +55,7 @@ def codes(count: int, seed: int, taken: frozenset[str] = frozenset()) -> list[st
     free = [str(code) for code in range(LOWEST_CODE, HIGHEST_CODE + 1) if str(code) not in taken]
     if not 0 <= count <= len(free):
         raise ValueError(f"{count} codes were asked for and {len(free)} of 900 are free; serve fewer cups a sitting")
-    return _shuffled(free, random.Random(seed))[:count]
+    return shuffled(free, random.Random(seed))[:count]
 
 
 def _check_sizes(pulls: int, assessors: int, replicates: int) -> None:
@@ -68,7 +68,7 @@ def _below(k: int, rng: random.Random) -> int:
     return int(rng.random() * k)
 
 
-def _shuffled(items: list[Item], rng: random.Random) -> list[Item]:
+def shuffled(items: list[Item], rng: random.Random) -> list[Item]:
     """A shuffled copy (Fisher-Yates); `Random.shuffle` may change between versions, `random()` may not."""
     copy = list(items)
     for last in range(len(copy) - 1, 0, -1):
@@ -82,9 +82,9 @@ def _relabelled(pulls: int, rng: random.Random) -> list[list[Row]]:
 
     Relabelled designs are cosets of one cyclic or dihedral group: two of them share all rows or none.
     """
-    labels = _shuffled(list(range(pulls)), rng)
+    labels = shuffled(list(range(pulls)), rng)
     rows = [tuple(labels[sample] for sample in row) for row in williams(pulls)]
-    return [_shuffled(rows[start : start + pulls], rng) for start in range(0, len(rows), pulls)]
+    return [shuffled(rows[start : start + pulls], rng) for start in range(0, len(rows), pulls)]
 
 
 class _RestDeck:
@@ -142,7 +142,7 @@ def _dealt(served: list[list[Row]], rest: _RestDeck, block: int, rng: random.Ran
     rows = _block_rows(pulls, len(served), rest, block, rng)
     for _ in range(_TRIES):
         for new_only in (True, False):
-            dealt = _swapped(_shuffled(rows, rng), served, new_only)
+            dealt = _swapped(shuffled(rows, rng), served, new_only)
             if dealt is not None:
                 return dealt
         rows = _block_rows(pulls, len(served), rest, block, rng)

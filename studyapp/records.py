@@ -12,6 +12,7 @@ Role = Literal["leader", "preparer"]
 Wanted = Literal["lower", "higher", "same"]
 StudyState = Literal["draft", "sealed", "opened", "decided"]
 SittingState = Literal["planned", "open", "paused", "closed"]
+StudyKind = Literal["hours", "aroma"]
 SCALE_LOW, SCALE_HIGH, SCALE_STEP = 0.0, 10.0, 0.1
 
 
@@ -72,6 +73,65 @@ class Plan:
     lateness_minutes: int = 10
 
 
+AromaAim = Literal["detectable", "dose", "carry over", "linger"]
+
+
+@dataclass(frozen=True, slots=True)
+class Botanical:
+    """What the hot air passed through: botanical name, plant part, supplier and lot; food grade only."""
+
+    name: str = ""
+    part: str = ""
+    supplier: str = ""
+    lot: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AromaPlan:
+    """A forced-choice study of an infused aroma before its seal; the sealed rule is the canonical JSON of this.
+
+    `aim` says what the answers decide: whether an aroma is "detectable", from which "dose" on, through how many plain
+    batches it does "carry over", how many days it does "linger". `doses` are minutes or grams (`dose_unit`); `batches`
+    are plain batches after (carry over) or days (linger). The comparison cup is the `blank` (same mass, same hot air,
+    no botanical); for carry over and linger it is the `reference`, plain chocolate made before any botanical.
+    `trials_each` counts the sets of one assessor at each dose or batch; `cap` ends a sequential plan, in answers.
+    """
+
+    title: str
+    aim: AromaAim = "detectable"
+    question: str = ""
+    note: str = ""
+    nameable: bool = False
+    method: str = "triangle"
+    botanical: Botanical = Botanical()
+    recipe: str = ""
+    batch: str = ""
+    process: str = ""
+    blank: str = "same mass, same hot air, no botanical"
+    doses: tuple[float, ...] = ()
+    dose_unit: Literal["min", "g"] = "min"
+    batches: tuple[int, ...] = ()
+    reference: str = ""
+    purge_g: float | None = None
+    pd_limit: float = 0.30
+    alpha: float = 0.05
+    beta: float = 0.10
+    trials_each: int = 3
+    sets_a_sitting: int = 2
+    sittings: int = 2
+    sequential: bool = False
+    cap: int | None = None
+    retaste: bool = True
+    assessors: tuple[str, ...] = ()
+    piece_g: float = 4.5
+    rest_seconds: int = 240
+    contains: str = ""
+    traces: str = ""
+    swallow: str = "swallow or spit, the same way each time"
+    routine: str = "Sip warm water. Eat a piece of plain cracker. Sip again."
+    safe_food_by: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
     """Something to mend in a plan before it can be sealed. `blocks` False is a caution only."""
@@ -86,7 +146,7 @@ class Study:
     """A study as listed: its plan, its state and, once sealed, the SHA-256 of its rule."""
 
     id: str
-    plan: Plan
+    plan: Plan | AromaPlan
     state: StudyState
     created_at: str
     look: int = 0
@@ -94,6 +154,21 @@ class Study:
     sealed_at: str | None = None
     sealed_by: str | None = None
     example: bool = False
+    kind: StudyKind = "hours"
+
+
+@dataclass(frozen=True, slots=True)
+class HoursStudy(Study):
+    """A study of conching hours."""
+
+    plan: Plan
+
+
+@dataclass(frozen=True, slots=True)
+class AromaStudy(Study):
+    """A study of an infused aroma."""
+
+    plan: AromaPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,15 +242,19 @@ class Line:
     value: float | None = None
 
 
-PlaceKind = Literal["nothing", "welcome", "waiting", "warm_up", "serving", "rest", "paused", "done", "stopped", "left"]
+PlaceKind = Literal[
+    "nothing", "welcome", "waiting", "warm_up", "serving", "trial", "rest", "paused", "done", "stopped", "left"
+]
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
     """Where an assessor stands, with nothing that tells a sample: codes, texts and times only.
 
-    `number` of `of` scored servings; `ready_at` (UTC) is the end of a rest; `now` the server's time, so that a
-    phone with a wrong clock still counts right.
+    `number` of `of` scored servings or sets; `ready_at` (UTC) is the end of a rest; `now` the server's time, so that a
+    phone with a wrong clock still counts right. At kind "trial", `trial` is the set: its `cups` (codes in the order of
+    tasting), the question to `ask`, how many cups to `pick`; with `tell_reference` the first cup is the reference and
+    cannot be picked; `may_go_back` allows tasting again within the set, never changing a kept answer.
     """
 
     kind: PlaceKind
@@ -200,6 +279,13 @@ class Place:
     grams_today: float = 0.0
     grams_week: float = 0.0
     next_tasting: str | None = None
+    trial: str | None = None
+    cups: tuple[str, ...] = ()
+    method: str = ""
+    ask: str = ""
+    pick: int = 1
+    tell_reference: bool = False
+    may_go_back: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,6 +359,25 @@ class Quantity:
 
     letter: str
     hours: float
+    cups: int
+    grams: float
+
+
+@dataclass(frozen=True, slots=True)
+class SetFill:
+    """What goes into the cups of one set, for the preparer alone: (code, box letter) in the order of tasting."""
+
+    position: int
+    seat: int
+    cups: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BoxQuantity:
+    """How much of one box to set aside: `cups`, spares included, in grams; `sample` says what it holds."""
+
+    letter: str
+    sample: str
     cups: int
     grams: float
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.records import Signature, Sitting, Staff, Study
+from studyapp.records import HoursStudy, Signature, Sitting, Staff
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.dealing import make_sittings
 from studyapp.services.documents import decision_document
@@ -48,7 +48,7 @@ def open_key(store: Store, by: Staff, study_id: str, typed_name: str) -> None:
         studies.set_state(tx, study_id, "opened")
 
 
-def _refuse_open(tx: Any, study: Study) -> None:
+def _refuse_open(tx: Any, study: HoursStudy) -> None:
     for sitting in sittings.of_study(tx, study.id, study.look):
         left = len(servings.open_servings(tx, sitting.id))
         if left:
@@ -87,7 +87,7 @@ def scores(store: Store, by: Staff, study_id: str) -> pd.DataFrame:
     return frame.dropna(subset=["score"]).reset_index(drop=True)
 
 
-def _opened_look(tx: Any, study: Study) -> int:
+def _opened_look(tx: Any, study: HoursStudy) -> int:
     """The last look whose key is open."""
     opened = studies.openings(tx, study.id)
     if not opened:
@@ -196,7 +196,7 @@ def plan_next_sitting(
         return make_sittings(tx, study_id, study.plan, look, pulls)
 
 
-def _refuse_look(study: Study) -> None:
+def _refuse_look(study: HoursStudy) -> None:
     """A look beyond the sealed number would make the error larger than sealed."""
     if study.state != "opened":
         raise NotAllowed(_("Not done: open the key of this look first; the next one follows from its verdict."))
@@ -212,7 +212,7 @@ def _refuse_look(study: Study) -> None:
         )
 
 
-def _refuse_pulls(study: Study, pulls: tuple[float, ...] | None, needed: set[float]) -> None:
+def _refuse_pulls(study: HoursStudy, pulls: tuple[float, ...] | None, needed: set[float]) -> None:
     if pulls is None:
         return
     if not needed <= set(pulls):

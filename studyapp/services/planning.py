@@ -8,8 +8,8 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.records import Plan, SealSlip, Staff, Study
-from studyapp.services.access import new_id, require, study_or_refuse
+from studyapp.records import AromaPlan, AromaStudy, HoursStudy, Plan, SealSlip, Staff
+from studyapp.services.access import any_study_or_refuse, new_id, require, study_or_refuse
 from studyapp.services.dealing import lay_out, make_sittings
 from studyapp.services.rules import problems, sentences
 from studyapp.store import Store, events, people
@@ -52,15 +52,15 @@ def _title(title: str) -> str:
     return title
 
 
-def study(store: Store, by: Staff, study_id: str) -> Study:
-    """One study."""
+def study(store: Store, by: Staff, study_id: str) -> HoursStudy | AromaStudy:
+    """One study, of either kind."""
     require(by, "leader", "preparer")
     with store.read() as tx:
-        return study_or_refuse(tx, study_id)
+        return any_study_or_refuse(tx, study_id)
 
 
-def studies(store: Store, by: Staff) -> tuple[Study, ...]:
-    """Every study, newest first."""
+def studies(store: Store, by: Staff) -> tuple[HoursStudy | AromaStudy, ...]:
+    """Every study of either kind, newest first."""
     require(by, "leader", "preparer")
     with store.read() as tx:
         return study_store.all_studies(tx)
@@ -87,7 +87,7 @@ def copy_study(store: Store, by: Staff, study_id: str) -> str:
     """A new draft with the plan of another study."""
     require(by, "leader")
     with store.write() as tx:
-        kept = study_or_refuse(tx, study_id)
+        kept = any_study_or_refuse(tx, study_id)
         id_ = new_id()
         study_store.add(tx, id_, replace(kept.plan, title=_("{title}, again").format(title=kept.plan.title)), by.id)
         events.append(tx, "draft", {"by": by.id, "from": study_id}, id_)
@@ -143,7 +143,7 @@ def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
         return SealSlip(seal_, event.at, by.name, head, count, rule_sentences(plan))
 
 
-def seal_of(plan: Plan) -> str:
+def seal_of(plan: Plan | AromaPlan) -> str:
     """SHA-256 of the plan as canonical JSON (RFC 8785): one hash for 24 and 24.0, on every machine."""
     return events.digest(study_store.plan_document(plan))
 

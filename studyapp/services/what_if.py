@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.records import Staff
+from studyapp.records import HoursStudy, Staff
 from studyapp.services import deciding
 from studyapp.services.planning import rule_of, study
 from studyapp.store import Store
@@ -29,7 +29,7 @@ def what_if(store: Store, by: Staff, study_id: str, margins: Mapping[str, float]
     from analysis.stopping import decide
 
     asked = study(store, by, study_id)
-    if not asked.example:
+    if not (isinstance(asked, HoursStudy) and asked.example):
         raise NotAllowed(_("Not done: the rule of this study is sealed. Other margins are tried on invented studies."))
     if people < FEWEST or any(not margin > 0 for margin in margins.values()):
         raise BadInput(_("Fix the numbers: at least five people, and margins above 0."))

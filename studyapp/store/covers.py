@@ -17,6 +17,7 @@ from studyapp.store import events, schema
 MOVING = {
     "sitting": {"state", "starts_at", "opened_at", "closed_at"},
     "serving": {"started_at", "finished_at", "outcome"},
+    "trial_set": {"started_at", "finished_at", "outcome"},
 }
 COVERED: dict[str, Table] = {
     table.name: table
@@ -33,6 +34,8 @@ COVERED: dict[str, Table] = {
         schema.signature,
         schema.deviation,
         schema.pull_note,
+        schema.trial_sample,
+        schema.trial_set,
     )
 }
 

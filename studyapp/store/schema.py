@@ -91,6 +91,7 @@ study = Table(
     _at("created_at"),
     _to("created_by", "staff.id", null=True),
     Column("example", Boolean, nullable=False),
+    Column("kind", String(8), nullable=False, server_default="hours"),
 )
 sample = Table(
     "sample",
@@ -257,18 +258,42 @@ score = Table(
     _at(),
     Column("sha256", String(64), nullable=False),
 )
+trial_sample = Table(
+    "trial_sample",
+    metadata,
+    _id(),
+    _to("study_id", "study.id"),
+    Column("letter", String(4), nullable=False),
+    Column("name", Text, nullable=False),
+    Column("plain", Boolean, nullable=False),
+    Column("level", Float),
+    UniqueConstraint("study_id", "letter"),
+)
+# `codes` and `samples` are JSON lists in the order of tasting, apart, so that what an assessor's page asks for never
+# reads a sample. A set is closed by its first `trial` row; a later row takes the answer out of force.
+trial_set = Table(
+    "trial_set",
+    metadata,
+    _id(),
+    _to("sitting_id", "sitting.id"),
+    _to("assessor_id", "assessor.id"),
+    Column("position", Integer, nullable=False),
+    Column("level", Float),
+    Column("codes", Text, nullable=False),
+    Column("samples", Text, nullable=False),
+    _at("started_at", null=True),
+    _at("finished_at", null=True),
+    Column("outcome", String(16)),
+    UniqueConstraint("sitting_id", "assessor_id", "position"),
+)
 trial = Table(
     "trial",
     metadata,
     Column("id", Integer, primary_key=True),
-    _to("study_id", "study.id"),
-    _to("assessor_id", "assessor.id"),
-    Column("method", String(24), nullable=False),
-    Column("number", Integer, nullable=False),
-    Column("presented", Text, nullable=False),
-    Column("chosen", Text, nullable=False),
-    Column("correct", Boolean, nullable=False),
-    Column("guessed", Boolean, nullable=False),
+    _to("set_id", "trial_set.id"),
+    Column("choice", Text),
+    Column("guess", Boolean, nullable=False),
+    Column("reason", Text),
     Column("nonce", String(80), nullable=False, unique=True),
     _at(),
     Column("sha256", String(64), nullable=False),
@@ -350,7 +375,8 @@ flow_point = Table(
 for _columns in (
     (score.c.serving_id, score.c.attribute_id),
     (serving.c.assessor_id, serving.c.finished_at),
-    (trial.c.study_id,),
+    (trial.c.set_id,),
+    (trial_set.c.assessor_id, trial_set.c.finished_at),
     (event.c.study_id, event.c.seq),
     (event.c.kind,),
     (note.c.assessor_id,),
@@ -369,3 +395,12 @@ for _columns in (
     (flow_point.c.batch_id, flow_point.c.hours),
 ):
     Index(None, *_columns)
+
+# A forced choice is final: the database itself takes one answer a set.
+Index(
+    "uq_trial_answer",
+    trial.c.set_id,
+    unique=True,
+    sqlite_where=trial.c.choice.is_not(None),
+    postgresql_where=trial.c.choice.is_not(None),
+)

@@ -10,12 +10,22 @@ from typing import Any
 import rfc8785
 from sqlalchemy import Connection, func, insert, select, update
 
-from studyapp.records import Attribute, Deviation, Plan, Pull, Signature, Study
+from studyapp.records import (
+    AromaPlan,
+    AromaStudy,
+    Attribute,
+    Botanical,
+    Deviation,
+    HoursStudy,
+    Plan,
+    Pull,
+    Signature,
+)
 from studyapp.store import covers, schema
 from studyapp.store.events import now
 
 
-def plan_document(plan: Plan) -> dict[str, Any]:
+def plan_document(plan: Plan | AromaPlan) -> dict[str, Any]:
     """The plan as plain JSON values."""
     return json.loads(json.dumps(asdict(plan)))  # type: ignore[no-any-return]
 
@@ -29,18 +39,21 @@ def plan_from(document: Mapping[str, Any]) -> Plan:
     return Plan(**values)
 
 
-def _study(row: Any) -> Study:
-    return Study(
-        row.id,
-        plan_from(json.loads(row.plan)),
-        row.state,
-        row.created_at,
-        row.look,
-        row.seal,
-        row.sealed_at,
-        row.sealed_by_name,
-        bool(row.example),
-    )
+def aroma_plan_from(document: Mapping[str, Any]) -> AromaPlan:
+    """The same for an aroma plan."""
+    values = dict(document)
+    values["botanical"] = Botanical(**values.get("botanical", {}))
+    for name in ("doses", "batches", "assessors"):
+        values[name] = tuple(values.get(name, ()))
+    return AromaPlan(**values)
+
+
+def _study(row: Any) -> HoursStudy | AromaStudy:
+    document = json.loads(row.plan)
+    rest = (row.state, row.created_at, row.look, row.seal, row.sealed_at, row.sealed_by_name, bool(row.example))
+    if row.kind == "aroma":
+        return AromaStudy(row.id, aroma_plan_from(document), *rest, kind="aroma")
+    return HoursStudy(row.id, plan_from(document), *rest)
 
 
 def _key(done: Any) -> int:
@@ -53,7 +66,7 @@ _WITH_NAME = select(schema.study, schema.staff.c.name.label("sealed_by_name")).o
 )
 
 
-def add(tx: Connection, id_: str, plan: Plan, by: str, example: bool = False) -> None:
+def add(tx: Connection, id_: str, plan: Plan | AromaPlan, by: str, example: bool = False) -> None:
     """Keep a new draft."""
     tx.execute(
         insert(schema.study).values(
@@ -64,24 +77,25 @@ def add(tx: Connection, id_: str, plan: Plan, by: str, example: bool = False) ->
             created_at=now(),
             created_by=by,
             example=example,
+            kind="aroma" if isinstance(plan, AromaPlan) else "hours",
         )
     )
 
 
-def get(tx: Connection, id_: str) -> Study | None:
+def get(tx: Connection, id_: str) -> HoursStudy | AromaStudy | None:
     """One study."""
     row = tx.execute(_WITH_NAME.where(schema.study.c.id == id_)).first()
     return _study(row) if row else None
 
 
-def all_studies(tx: Connection) -> tuple[Study, ...]:
+def all_studies(tx: Connection) -> tuple[HoursStudy | AromaStudy, ...]:
     """Every study, newest first."""
     return tuple(
         _study(row) for row in tx.execute(_WITH_NAME.order_by(schema.study.c.created_at.desc(), schema.study.c.id))
     )
 
 
-def keep_plan(tx: Connection, id_: str, plan: Plan) -> None:
+def keep_plan(tx: Connection, id_: str, plan: Plan | AromaPlan) -> None:
     """Replace the plan of a draft."""
     tx.execute(update(schema.study).where(schema.study.c.id == id_).values(plan=json.dumps(plan_document(plan))))
 

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from sqlalchemy.exc import DatabaseError
 
-from studyapp.store import events, open_store
+from studyapp.store import events, open_store, trials
 
 
 @pytest.fixture
@@ -111,17 +111,22 @@ def test_the_database_itself_refuses_to_change_the_record(workshop: Any, hand: A
 
 
 def test_the_database_itself_refuses_to_change_a_trial(workshop: Any) -> None:
-    """Forced-choice trials are as final as scores."""
+    """Forced-choice trials are as final as scores, and one set takes one answer."""
     with workshop.store.write() as tx:
         assessor = tx.exec_driver_sql("SELECT min(id) FROM assessor").scalar()
-        tx.exec_driver_sql(
-            "INSERT INTO trial (study_id, assessor_id, method, number, presented, chosen, correct, guessed, nonce, at,"
-            " sha256) VALUES (?, ?, 'triangle', 1, '[]', '1', 1, 0, 'n', 't', 'h')",
-            (workshop.study, assessor),
-        )
-    for statement in ("UPDATE trial SET correct = 0", "DELETE FROM trial"):
-        with pytest.raises(DatabaseError, match="append-only"), workshop.store.write() as tx:
+        row = {"id": "s", "assessor_id": assessor, "position": 1, "level": None, "codes": ["1"], "samples": ["x"]}
+        trials.add_sets(tx, workshop.sitting, [row])
+        trials.add_answer(tx, workshop.study, "s", ["1"], False, None, "n" * 24)
+    for statement in (
+        "UPDATE trial SET choice = '[]'",
+        "DELETE FROM trial",
+        "UPDATE trial_set SET samples = '[]'",
+        "UPDATE study SET kind = 'aroma'",
+    ):
+        with pytest.raises(DatabaseError, match=r"append-only|sealed"), workshop.store.write() as tx:
             tx.exec_driver_sql(statement)
+    with pytest.raises(DatabaseError, match="UNIQUE"), workshop.store.write() as tx:
+        trials.add_answer(tx, workshop.study, "s", ["2"], False, None, "m" * 24)
 
 
 def test_every_score_has_its_hash_in_the_chain(workshop: Any, hand: Any) -> None:
