@@ -79,10 +79,11 @@ class Warning:
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """One way to an answer after `cannot tell`: serving `pulls` (hours) in `sittings` more sittings with
-    `replicates` servings each; `chances` of each verdict and `monte_carlo_se` of the chance that it settles."""
+    """One way to an answer after `cannot tell`: serving `pulls` (hours) in `sittings` more sittings with `replicates`
+    servings each, or in a "new study" of that size, which starts from no score; `chances` of each verdict and
+    `monte_carlo_se` of the chance that it settles."""
 
-    name: Literal["all pulls", "open pulls", "more replicates"]
+    name: Literal["all pulls", "open pulls", "more replicates", "new study"]
     pulls: tuple[float, ...]
     sittings: int
     replicates: int

@@ -7,7 +7,7 @@ about 40 % settle (`tests/benchmarks/bench_price.py`); for one truth it may err,
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -24,21 +24,38 @@ from analysis.rule import Rule, check_rule
 from analysis.verdicts import CANNOT, VERDICTS, Judged, judge
 
 Array = NDArray[np.float64]
-Name = Literal["all pulls", "open pulls", "more replicates"]
+Name = Literal["all pulls", "open pulls", "more replicates", "new study"]
 CHUNK = 500
 
 
 @dataclass(frozen=True, slots=True)
 class _Plan:
-    """One offered sitting: which pulls (indices), how many servings of each to an assessor."""
+    """What is offered: which pulls (indices), how many servings of each to an assessor in each of how many sittings."""
 
     name: Name
     pulls: NDArray[np.intp]
     replicates: int
+    sittings: int = 1
 
 
 def offers(scores: pd.DataFrame, rule: Rule, draws: int, seed: int) -> tuple[Offer, ...]:
-    """All pulls once more, only the open ones, or more replicates. See `stopping.price`.
+    """All pulls once more, only the open ones, or more replicates. See `stopping.price`."""
+    return _priced(scores, rule, draws, seed, _next_sittings) if rule.look < rule.looks else ()
+
+
+def new_studies(scores: pd.DataFrame, rule: Rule, draws: int, seed: int) -> tuple[Offer, ...]:
+    """The same study anew, and with twice the servings. See `stopping.price_new_study`."""
+    return _priced(scores, rule, draws, seed, _new_studies)
+
+
+def _priced(
+    scores: pd.DataFrame,
+    rule: Rule,
+    draws: int,
+    seed: int,
+    plans: Callable[[panels.Panel, Judged], list[_Plan]],
+) -> tuple[Offer, ...]:
+    """Offers after `cannot tell`, none after an answer or where orders stand in the way of one.
 
     Raises:
         ValueError: draws below 1, or as `decide`.
@@ -49,14 +66,22 @@ def offers(scores: pd.DataFrame, rule: Rule, draws: int, seed: int) -> tuple[Off
     panel = panels.read(scores, rule)
     cells = cells_in_force(panel, rule)
     now = judge(cells, rule.attributes, level, panel.control, adjusted(panel, rule, cells))
-    if rule.look >= rule.looks or now.verdict[0] != CANNOT or orders.forbid(panel, rule):
+    if now.verdict[0] != CANNOT or orders.forbid(panel, rule):
         return ()
-    fits = {name: fitted(own) for name, own in cells.items()}
+    fits = {name: fitted(_with_sittings(own, rule)) for name, own in cells.items()}
     rng = np.random.default_rng(seed)
-    return tuple(_offer(panel, rule, level, plan, fits, draws, rng) for plan in _plans(panel, now))
+    return tuple(_offer(panel, rule, level, plan, fits, draws, rng) for plan in plans(panel, now))
 
 
-def _plans(panel: panels.Panel, now: Judged) -> list[_Plan]:
+def _with_sittings(cells: Cells, rule: Rule) -> Cells:
+    """A single sitting as a table, so that a second one can be set beside it."""
+    if "sitting:hours" not in rule.adjust or cells.sittings is not None:
+        return cells
+    means = np.divide(cells.sums, cells.counts, out=np.full(cells.sums.shape, np.nan), where=cells.counts > 0)
+    return Cells(cells.counts, cells.sums, cells.within, means[..., None])
+
+
+def _next_sittings(panel: panels.Panel, now: Judged) -> list[_Plan]:
     """What could be served next; reference and control are served every time."""
     h = len(panel.hours)
     each = max(1, round(panel.servings_a_sitting))
@@ -70,6 +95,13 @@ def _plans(panel: panels.Panel, now: Judged) -> list[_Plan]:
     return plans
 
 
+def _new_studies(panel: panels.Panel, _now: Judged) -> list[_Plan]:
+    """As many servings as so far, and twice as many; the old scores do not count again."""
+    each = max(1, round(panel.servings_a_sitting))
+    every, sittings = np.arange(len(panel.hours)), panel.scope["sittings"]
+    return [_Plan("new study", every, replicates, sittings) for replicates in (each, 2 * each)]
+
+
 def _offer(
     panel: panels.Panel,
     rule: Rule,
@@ -79,7 +111,7 @@ def _offer(
     draws: int,
     rng: np.random.Generator,
 ) -> Offer:
-    """Chances of each verdict when `plan` is served next."""
+    """Chances of each verdict when `plan` is served."""
     counts = np.zeros(len(VERDICTS))
     for start in range(0, draws, CHUNK):
         size = min(CHUNK, draws - start)
@@ -91,9 +123,9 @@ def _offer(
     return Offer(
         name=plan.name,
         pulls=tuple(panel.hours[plan.pulls].tolist()),
-        sittings=1,
+        sittings=plan.sittings,
         replicates=plan.replicates,
-        servings=panel.scope["assessors"] * len(plan.pulls) * plan.replicates,
+        servings=panel.scope["assessors"] * len(plan.pulls) * plan.replicates * plan.sittings,
         chances=dict(zip(VERDICTS, chances.tolist(), strict=True)),
         settles=settles,
         monte_carlo_se=float(np.sqrt(settles * (1 - settles) / draws)),
@@ -112,15 +144,29 @@ class _Truth:
 
 
 def _future(fit: Fitted, hours: Array, plan: _Plan, size: int, rng: np.random.Generator) -> Cells:
-    """The scores so far with one drawn sitting added, `size` times."""
+    """The scores so far, or none for a new study, with the drawn sittings added, `size` times."""
     truth = _truth(fit, hours, size, rng)
+    cells = _empty(fit.cells) if plan.name == "new study" else fit.cells
+    for _ in range(plan.sittings):
+        cells = _joined(cells, plan, *_sitting(truth, plan, rng))
+    return cells
+
+
+def _empty(cells: Cells) -> Cells:
+    """The same people and pulls before any score."""
+    nothing = np.zeros((1, *cells.sums.shape[1:]))
+    return Cells(nothing, nothing, np.zeros(1), None if cells.sittings is None else cells.sittings[..., :0])
+
+
+def _sitting(truth: _Truth, plan: _Plan, rng: np.random.Generator) -> tuple[Array, Array]:
+    """Cell means (size, a, pulls of the plan) and squares within cells (size,) of one drawn sitting."""
     r = plan.replicates
     mean = truth.cells[:, :, plan.pulls]
-    a, k = mean.shape[1:]
+    size, a, k = mean.shape
     tray = rng.standard_normal((size, 1, k)) * np.sqrt(truth.daily)[:, None, None]
     fresh = mean + tray + rng.standard_normal((size, a, k)) * np.sqrt(truth.residual / r)[:, None, None]
     within = truth.residual * rng.chisquare(a * k * (r - 1), size) if r > 1 else np.zeros(size)
-    return _joined(fit.cells, plan, fresh, within)
+    return fresh, within
 
 
 def _truth(fit: Fitted, hours: Array, size: int, rng: np.random.Generator) -> _Truth:

@@ -33,6 +33,7 @@ __all__ = [
     "decide",
     "level",
     "price",
+    "price_new_study",
 ]
 
 
@@ -89,3 +90,12 @@ def price(scores: pd.DataFrame, rule: Rule, draws: int = 2000, seed: int = 1) ->
     from analysis.price import offers
 
     return offers(scores, rule, draws, seed)
+
+
+def price_new_study(scores: pd.DataFrame, rule: Rule, draws: int = 2000, seed: int = 1) -> tuple[Offer, ...]:
+    """What the same study anew would probably say, with as many servings and with twice as many; for when the sealed
+    looks are used up. The old scores shape the guess but are not counted again. Empty unless the verdict is `cannot
+    tell`. Arguments as for `price`."""
+    from analysis.price import new_studies
+
+    return new_studies(scores, rule, draws, seed)

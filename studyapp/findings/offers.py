@@ -65,6 +65,12 @@ def _what(offer: Offer) -> str:
             "{n} more sittings with the {pulls} h pulls",
             offer.sittings,
         ).format(n=offer.sittings, pulls=hours_list(offer.pulls))
+    if offer.name == "new study":
+        return ngettext(
+            "a new study, each pull {k} time a sitting",
+            "a new study, each pull {k} times a sitting",
+            offer.replicates,
+        ).format(k=offer.replicates)
     if offer.name == "more replicates":
         return ngettext(
             "{n} more sitting, each pull {k} times",

@@ -275,6 +275,10 @@ def _price(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> 
     offer = best_offer(offers)
     row = offer_rows([offer], costs)[0]
     sittings = offer.sittings
+    if offer.name == "new study":
+        return _("The looks that were sealed are used up; {what}, would settle it in at least about {k} cases.").format(
+            what=row.what, k=of_ten(offer.settles)
+        )
     if not row.grams:
         return ngettext(
             "{n} more sitting would settle it in at least about {k} cases.",

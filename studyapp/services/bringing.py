@@ -20,13 +20,15 @@ def decide_files(scores: Path | str, rule: Path | str) -> tuple[Decision, tuple[
 
     Raises BadInput: one sentence naming file, row, column, value and rule.
     """
-    from analysis.stopping import decide, price
+    from analysis.stopping import decide, price, price_new_study
 
     read = read_rule(rule)
     tidy = read_scores(scores, read)
     check_together(Path(scores).name, tidy, Path(rule).name, read)
     decision = decide(tidy, read)
-    return decision, price(tidy, read) if decision.verdict == "cannot tell" else ()
+    if decision.verdict != "cannot tell":
+        return decision, ()
+    return decision, price(tidy, read) if read.look < read.looks else price_new_study(tidy, read)
 
 
 def read_scores(path: Path | str, rule: Rule | None = None) -> pd.DataFrame:

@@ -133,7 +133,9 @@ CASES: list[tuple[Callable[[np.random.Generator], Array], float]] = [
 
 
 @pytest.mark.parametrize(("panel", "share"), CASES, ids=lambda case: getattr(case, "__name__", ""))
-def test_error_at_the_margin_stays_near_five_percent(panel: Callable[[np.random.Generator], Array], share: float) -> None:
+def test_error_at_the_margin_stays_near_five_percent(
+    panel: Callable[[np.random.Generator], Array], share: float
+) -> None:
     """Both errors together: no more than the simulated share of that kind of panel, and not far below one per cent."""
     found = share_within(panel(np.random.default_rng(20)))
     assert 0.005 < found <= most(share)
