@@ -89,8 +89,8 @@ def _asks(offer: OfferRow) -> str:
 
 
 # ---- the numbers -------------------------------------------------------------------------------------------------
-def numbers(decision: Decision) -> None:
-    """Every number the verdict rests on, as tables, folded away."""
+def numbers(decision: Decision, finding: HoursFinding) -> None:
+    """Every number the verdict rests on, as tables, and what stands beside it, folded away."""
     with st.expander(_("The numbers")):
         for result in _in_order(decision):
             look.put(
@@ -98,6 +98,8 @@ def numbers(decision: Decision) -> None:
                 look.table(_pull_heads(), [_pull_line(result, pull) for pull in result.pulls]),
                 look.text(_fit(result), "small"),
             )
+        if finding.beside:
+            look.put(look.title(_("Beside the verdict, never in it"), 3), look.bullets(finding.beside))
 
 
 def _pull_heads() -> list[str]:
@@ -146,7 +148,7 @@ def _fit(result: AttributeResult) -> str:
         f=_number(anova.f, 2),
         num=_number(anova.num_df, 0),
         den=_number(anova.den_df, 1),
-        p=_number(anova.p, 4),
+        p=_("below 0.0001") if anova.p is not None and anova.p < 0.0001 else _number(anova.p, 4),
     )
 
 

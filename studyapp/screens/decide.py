@@ -28,7 +28,9 @@ def render() -> None:
     with st.spinner(_("Working out the verdict…")):
         decision = deciding.decision(store, by, study.id)
         offers = _offers(study) if decision.verdict == "cannot tell" else ()
-    finding = findings.hours_finding(decision, offers, study.plan.title, verdict.costs(study.plan))
+        beside = deciding.description(store, by, study.id)
+    costs = verdict.costs(study.plan)
+    finding = findings.hours_finding(decision, offers, study.plan.title, costs, beside)
     verdict.head(finding, look.crumb(_("Studies"), study.plan.title, session.href("studies")))
     if decision.verdict == "cannot tell":
         verdict.price(finding)
@@ -39,7 +41,7 @@ def render() -> None:
     verdict.changes(finding)
     signing.departures(watching.deviations(store, by, study.id))
     signing.notes(watching.notes(store, by, study.id))
-    verdict.numbers(decision)
+    verdict.numbers(decision, finding)
     if study.example:
         what_if.draw(store, by, study, decision)
     if signing.sign(store, by, study, f"/print/report/{study.id}", over=not offers):

@@ -169,7 +169,8 @@ def _taste_by_hand(workshop: Any, address: str, key: dict[str, float], own: floa
 
 def test_from_the_plan_to_the_verdict(server: Any, workshop: Any, phone: Any, hands: Any, tmp_path: Path) -> None:
     """Five people in five browsers run one study; the record is sound, and no phone ever heard what it tasted."""
-    desk, bench = Desk(phone(1280)[0], server.url), Desk(phone(1280)[0], server.url)
+    (first, desk_heard), (second, bench_heard) = phone(1280), phone(1280)
+    desk, bench = Desk(first, server.url), Desk(second, server.url)
     desk.sign_in(workshop.leader.name, workshop.passphrase)
     bench.sign_in(workshop.preparer.name, workshop.passphrase)
     names = tuple(link.pseudonym for link in workshop.links)
@@ -212,6 +213,8 @@ def test_from_the_plan_to_the_verdict(server: Any, workshop: Any, phone: Any, ha
     desk.page.locator("svg.marks, canvas").first.wait_for()
     desk.shoot(tmp_path, "verdict")
     decision = deciding.decision(workshop.store, workshop.leader, study.id)
+    assert not desk_heard.outside(server.url), "charts, codes and fonts come from this server alone"
+    assert not bench_heard.outside(server.url)
     assert (decision.verdict, decision.hours, decision.scope["assessors"]) == ("stop", 12.0, 5)
 
 
