@@ -71,9 +71,18 @@ _SHEET = files("studyapp.components").joinpath("look.css").read_text(encoding="u
 
 # ---- the frame ---------------------------------------------------------------------------------------------------
 def style(theme: Theme) -> str:
-    """The style sheet with the colours of one theme, as a style element."""
-    colours = "".join(f"--{name.replace('_', '-')}:{value};" for name, value in TOKENS[theme].items())
-    return f"<style>:root{{{colours}}}\n{_SHEET}</style>"
+    """The style sheet with the colours of one theme, as a style element.
+
+    A device may change its mind without a rerun (many go dark at sunset), and Streamlit's own colours follow it at
+    once; so the device's choice comes last and wins.
+    """
+    follow = "".join(f"@media (prefers-color-scheme:{each}){{{_colours(each)}}}" for each in TOKENS)
+    return f"<style>{_colours(theme)}{follow}\n{_SHEET}</style>"
+
+
+def _colours(theme: Theme) -> str:
+    named = "".join(f"--{name.replace('_', '-')}:{value};" for name, value in TOKENS[theme].items())
+    return f":root{{{named}}}"
 
 
 def dress(theme: Theme) -> None:
