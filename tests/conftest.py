@@ -24,6 +24,8 @@ from typing import Any
 
 import pytest
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, before anything imports numpy
+
 from studyapp.records import Attribute, JoinLink, Mark, Place, Plan, Pull, Sitting, Staff
 from studyapp.services import accounts, joining, panel, planning, preparing, tasting, watching
 from studyapp.store import Store, open_store

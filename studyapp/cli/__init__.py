@@ -13,6 +13,9 @@ import click
 from studyapp.errors import StudyError
 from studyapp.words import _
 
+# The matrices here are small: threads of the linear algebra library cost more than they bring, and wake every core.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 
 class Entry(NamedTuple):
     """Where a subcommand lives and the line that the help shows without importing it."""
