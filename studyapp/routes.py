@@ -23,7 +23,7 @@ from starlette.routing import Route
 from studyapp import cookies, log
 from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
 from studyapp.records import Mark
-from studyapp.services import accounts, joining, tasting
+from studyapp.services import accounts, joining, tasting, trying
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -45,6 +45,7 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
     """All routes; `store` gives the open store when a request comes."""
     posts: dict[str, Callable[[Opened], Answer]] = {
         "/mark": _mark,
+        "/choice": _choice,
         "/cannot": _cannot,
         "/finish": _finish,
         "/agree": _agree,
@@ -206,6 +207,17 @@ def _mark(store: Opened) -> Answer:
     return mark
 
 
+def _choice(store: Opened) -> Answer:
+    async def choice(request: Request) -> Response:
+        body = await _body(request)
+        set_id, picked, guess, nonce = _text(body, "set"), body.get("picked"), body.get("guess"), _text(body, "nonce")
+        token = _token(request, "seat")
+        kept = await run_in_threadpool(trying.keep_choice, store(), token, set_id, picked, guess, nonce)
+        return JSONResponse({"ok": True, "at": kept.at, "again": kept.again})
+
+    return choice
+
+
 def _cannot(store: Opened) -> Answer:
     async def cannot(request: Request) -> Response:
         body = await _body(request)
@@ -314,9 +326,9 @@ def _sign_out(store: Opened) -> Answer:
 def _demo(store: Opened) -> Answer:
     async def enter(request: Request) -> Response:
         role = request.path_params["role"]
-        kind: cookies.Kind = "seat" if role == "assessor" else "staff"
+        kind: cookies.Kind = "seat" if role in ("assessor", "aroma") else "staff"
         if kind == "seat":
-            token = await run_in_threadpool(joining.demo_seat, store())
+            token = await run_in_threadpool(joining.demo_seat, store(), "aroma" if role == "aroma" else "hours")
         else:
             token = await run_in_threadpool(accounts.enter_demo, store(), role)
         response = RedirectResponse("/", 303)

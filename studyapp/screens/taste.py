@@ -8,6 +8,7 @@ from studyapp import session
 from studyapp.components.ballot import ballot
 from studyapp.components.rest_timer import rest_timer
 from studyapp.components.step import step
+from studyapp.components.trial import trial
 from studyapp.records import Place, Seat
 from studyapp.services import tasting
 
@@ -28,6 +29,8 @@ def draw(place: Place, seat: str) -> None:
     """Each kind of place has its component."""
     if place.kind in ("serving", "warm_up"):
         ballot(place, seat)
+    elif place.kind == "trial":
+        trial(place, seat)
     elif place.kind == "rest":
         rest_timer(place, seat)
     else:

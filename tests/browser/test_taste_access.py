@@ -75,6 +75,10 @@ def test_the_ballot_and_its_questions(scheme: str, server: Any, workshop: Any, h
     me.press("Next serving")
     me.see("Two lines have no mark yet")
     seen["gap"] = faults(me.page)
+    me.page.emulate_media(color_scheme="light" if scheme == "dark" else "dark")
+    me.wait(500)
+    seen["device changed its mind"] = faults(me.page)
+    me.page.emulate_media(color_scheme=scheme)
     me.press("I cannot judge this one")
     seen["why"] = faults(me.page)
     me.page.context.clear_cookies()
@@ -82,7 +86,7 @@ def test_the_ballot_and_its_questions(scheme: str, server: Any, workshop: Any, h
     me.see("Passphrase")
     seen["sign in"] = faults(me.page)
     assert {name: wrong for name, wrong in seen.items() if wrong} == {}
-    assert len(seen) == 4
+    assert len(seen) == 5
 
 
 def test_what_is_touched_is_large_enough(server: Any, workshop: Any, hands: Any) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 
 import streamlit as st
 
+from studyapp.records import Place
 from studyapp.words import _
 
 Mount = Callable[..., Any]
@@ -59,4 +60,24 @@ def words() -> dict[str, Any]:
         "stopKeep": _("Stop, keep my marks"),
         "stopOut": _("Stop, take my marks out"),
         "back": _("Go back"),
+    }
+
+
+def words_of(place: Place) -> dict[str, Any]:
+    """The same sentences for a sitting of sets, where what is kept are answers."""
+    return words() | _of_answers() if place.method else words()
+
+
+def _of_answers() -> dict[str, Any]:
+    return {
+        "keeping": _("keeping your answer"),
+        "offline": _("No connection. Your answer waits on this phone and goes out by itself."),
+        "outOfDate": _("Not done: this page is out of date. Open your link again; your answers are kept."),
+        "next": _("Next set"),
+        "stopText": _(
+            "That is your choice, nothing follows from it, and nobody asks why. Your answers so far can stay in the "
+            "study or be taken out."
+        ),
+        "stopKeep": _("Stop, keep my answers"),
+        "stopOut": _("Stop, take my answers out"),
     }

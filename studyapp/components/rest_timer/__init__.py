@@ -20,15 +20,20 @@ def data(place: Place, seat: str) -> dict[str, Any]:
     """All that reaches the phone."""
     return {
         "seat": seat,
-        "heading": _("Rest, then serving {number} of {of}").format(number=place.number, of=place.of),
+        "heading": _heading(place),
         "saved_at": place.saved_at,
         "ready_at": place.ready_at,
         "now": place.now,
         "seconds": place.rest_seconds,
         "length": _length(place.rest_seconds),
         "routine": place.routine,
-        "words": phone.words() | _words(place.rest_seconds // 60 + 1),
+        "words": phone.words_of(place) | _words(place.rest_seconds // 60 + 1),
     }
+
+
+def _heading(place: Place) -> str:
+    then = _("Rest, then trial {number} of {of}") if place.method else _("Rest, then serving {number} of {of}")
+    return then.format(number=place.number, of=place.of)
 
 
 def _length(seconds: int) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from studyapp.components import phone
+from studyapp.components.step import sets
 from studyapp.records import Place
 from studyapp.words import _, ngettext
 
@@ -29,7 +30,7 @@ def data(place: Place, seat: str) -> dict[str, Any]:
         "left": _left,
     }
     empty: Page = {"heading": place.sitting_label, "cards": [], "small": [], "actions": []}
-    common = {"seat": seat, "kind": place.kind, "number": place.number, "words": phone.words()}
+    common = {"seat": seat, "kind": place.kind, "number": place.number, "words": phone.words_of(place)}
     return empty | pages.get(place.kind, _nothing)(place) | common
 
 
@@ -38,7 +39,7 @@ def _welcome(place: Place) -> Page:
     return {
         "aside": _("about {minutes} min").format(minutes=place.minutes) if place.minutes else "",
         "title": _("You are {name} today").format(name=place.pseudonym),
-        "lede": _what_you_do(place),
+        "lede": sets.what_you_do(place) if place.method else _what_you_do(place),
         "cards": [_contents(place), _sit_out_if(), _how_it_goes(place), _your_data(place)],
         "actions": [
             {"label": _("I have read this, start"), "kind": "main", "path": "/agree"},
@@ -66,6 +67,8 @@ def _contents(place: Place) -> Page:
         texts.append(traces.format(traces=place.traces.rstrip(". ")))
     if not texts:
         texts.append(_("Nobody has written down what is in it. Ask before you taste."))
+    if place.botanical:
+        texts.append(sets.plant(place.botanical))
     texts.append(_("If any of it is not for you, do not taste. A blind tasting cannot show that something is absent."))
     return {"caution": True, "title": _("What is in it"), "texts": texts}
 
@@ -120,16 +123,22 @@ def _paused(place: Place) -> Page:
 
 # ---- after -----------------------------------------------------------------------------------------------------------
 def _done(place: Place) -> Page:
-    kept = ngettext("Your {count} mark is kept.", "All your {count} marks are kept.", place.marks_kept)
     return {
         "aside": _("{number} of {of} done").format(number=place.number, of=place.of),
         "title": _("Thank you, {name}").format(name=place.pseudonym),
-        "lede": f"{kept.format(count=place.marks_kept)} {_('You can close this page.')}",
+        "lede": f"{_kept(place)} {_('You can close this page.')}",
         "cards": [_keep_quiet()],
         "note": _note(),
         "small": _eaten(place),
         "actions": [_give_back()],
     }
+
+
+def _kept(place: Place) -> str:
+    if place.method:
+        return sets.kept(place.marks_kept)
+    kept = ngettext("Your {count} mark is kept.", "All your {count} marks are kept.", place.marks_kept)
+    return kept.format(count=place.marks_kept)
 
 
 def _keep_quiet() -> Page:

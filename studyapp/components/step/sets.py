@@ -1,0 +1,38 @@
+"""What the pages around a sitting of sets say differently: cups come in sets, and an answer names a cup."""
+
+from __future__ import annotations
+
+from studyapp.records import Place
+from studyapp.words import _, ngettext
+
+CUPS = {
+    "triangle": 3,
+    "duo-trio": 3,
+    "two-alternative": 2,
+    "three-alternative": 3,
+    "tetrad": 4,
+    "two-out-of-five": 5,
+}
+
+
+def what_you_do(place: Place) -> str:
+    """How many sets, of how many pieces, and what is asked of each."""
+    said = ngettext(
+        "{count} set of {cups} small pieces of chocolate.",
+        "{count} sets of {cups} small pieces of chocolate.",
+        place.of,
+    ).format(count=place.of, cups=CUPS[place.method])
+    pair = place.method in ("tetrad", "two-out-of-five")
+    pick = _("In each you pick two cups.") if pair else _("In each you pick one cup.")
+    return f"{said} {pick} {_('If you cannot tell, you guess; that is part of it.')}"
+
+
+def plant(name: str) -> str:
+    """The botanical, named to everybody who is asked to taste it."""
+    said = _("With {plant}. If you are expecting, take medicine or are unsure: sit out, or ask your doctor.")
+    return said.format(plant=name)
+
+
+def kept(count: int) -> str:
+    """How many answers are kept."""
+    return ngettext("Your {count} answer is kept.", "All your {count} answers are kept.", count).format(count=count)
