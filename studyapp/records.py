@@ -254,7 +254,8 @@ class Place:
     `number` of `of` scored servings or sets; `ready_at` (UTC) is the end of a rest; `now` the server's time, so that a
     phone with a wrong clock still counts right. At kind "trial", `trial` is the set: its `cups` (codes in the order of
     tasting), the question to `ask`, how many cups to `pick`; with `tell_reference` the first cup is the reference and
-    cannot be picked; `may_go_back` allows tasting again within the set, never changing a kept answer.
+    cannot be picked; `may_go_back` allows tasting again within the set, never changing a kept answer. In a sitting of
+    sets `method` and `botanical`, the plant in it, stand on every page: who tastes must be able to decline.
     """
 
     kind: PlaceKind
@@ -286,6 +287,7 @@ class Place:
     pick: int = 1
     tell_reference: bool = False
     may_go_back: bool = True
+    botanical: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -33,7 +33,7 @@ def data(place: Place, seat: str) -> dict[str, Any]:
         "reference": place.cups[0] if place.tell_reference else "",
         "cups": [{"code": code, "order": order} for code, order in zip(offered, _orders(place), strict=True)],
         "pick": place.pick,
-        "words": phone.words() | _words(place.pick),
+        "words": phone.words_of(place) | _words(place.pick),
     }
 
 
@@ -44,17 +44,9 @@ def _orders(place: Place) -> list[str]:
 
 
 def _intro(place: Place) -> str:
-    """How the cups of this kind of set are related, and how they are tasted."""
-    related = {
-        "triangle": _("Two of these are the same chocolate, one is not."),
-        "duo-trio": _("The reference is one chocolate. One of the two others is the same, the other is not."),
-        "two-alternative": _("These are two chocolates."),
-        "three-alternative": _("Two of these are the same chocolate, one has more of it."),
-        "tetrad": _("These are two chocolates, each of them twice."),
-        "two-out-of-five": _("These are two chocolates: one of them twice, the other three times."),
-    }[place.method]
+    """How the cups are tasted; how they are related stands in the question."""
     back = _("Going back to a cup is allowed.") if place.may_go_back else _("Please do not go back to a cup.")
-    return " ".join((related, _("Taste from top to bottom."), back))
+    return f"{_('Taste from top to bottom.')} {back}"
 
 
 def _words(pick: int) -> dict[str, Any]:
@@ -72,6 +64,4 @@ def _words(pick: int) -> dict[str, Any]:
         "about": _("No idea? Pick any two and say it was a guess; guesses are part of the test. A kept answer stands.")
         if pair
         else _("No idea? Pick any one and say it was a guess; guesses are part of the test. A kept answer stands."),
-        "keeping": _("keeping your answer"),
-        "offline": _("No connection. Your answer waits on this phone and goes out by itself."),
     }

@@ -26,7 +26,7 @@ class Trial {
     const top = el("div", { class: "bar" }, el("b", {}, data.heading), this.kept);
     const asked = el("h1", { class: "ask" }, data.ask);
     const about = el("p", { class: "quiet small about" }, words.about);
-    this.page.append(top, el("p", { class: "lede intro" }, data.intro), asked, this.reference(), this.choices, about, this.actions);
+    this.page.append(top, asked, el("p", {}, data.intro), this.reference(), this.choices, about, this.actions);
     this.name();
   }
 
