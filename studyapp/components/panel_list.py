@@ -65,6 +65,16 @@ def add(store: Store, by: Staff) -> None:
                 st.rerun()
 
 
+def nobody_prepares(store: Store, by: Staff) -> None:
+    """A caution while there is no preparer: the leader must not fill cups, and no tray can leave."""
+    if not any(one.role == "preparer" for one in accounts.staff_list(store, by)):
+        sentence = _(
+            "Nobody prepares yet. Add a preparer under Panel: that person alone sees which pull is in which cup, fills "
+            "the cups and lets the trays go."
+        )
+        look.put(look.caution(sentence, _("Careful")))
+
+
 def _about_data() -> str:
     return _(
         "Name and contact are kept apart from every mark and can be erased at any time. Ask before you keep them; "

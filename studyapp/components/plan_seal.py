@@ -55,12 +55,17 @@ def slip(sealed: SealSlip) -> None:
             look.text(_("Sealed by {name}, {time}. Print this slip or copy both lines by hand.").format(
                 name=sealed.by, time=clock(sealed.at)
             )),
+            look.text(_next()),
             look.title(_("Rule, SHA-256"), 3),
             f'<p class="say mono">{look.plain(sealed.seal)}</p>',
             look.title(_("Record, head of the chain after {n} events").format(n=sealed.events), 3),
             f'<p class="say mono">{look.plain(sealed.head)}</p>',
         )
     )  # fmt: skip
+
+
+def _next() -> str:
+    return _("Next: the preparer prints the labels and fills the cups; you open the sitting and hand out the links.")
 
 
 def sealed_view(study: Study) -> None:

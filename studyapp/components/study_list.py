@@ -12,7 +12,7 @@ from studyapp.components import look
 from studyapp.components.look import Mark
 from studyapp.components.moments import day
 from studyapp.findings import hours as as_hours
-from studyapp.records import Sitting, Study
+from studyapp.records import AromaPlan, Sitting, Study
 from studyapp.words import _, ngettext
 
 Group = Literal["now", "later", "closed"]
@@ -58,6 +58,8 @@ def _sealed_step(study: Study, sittings: Sequence[Sitting]) -> Step:
 
 
 def _draft_line(study: Study) -> str:
+    if isinstance(study.plan, AromaPlan):
+        return _aroma_draft_line(study.plan)
     pulls, lines = len(study.plan.pulls), len(study.plan.attributes)
     if not pulls and not lines:
         return _("Nothing planned yet but the name.")
@@ -66,10 +68,19 @@ def _draft_line(study: Study) -> str:
     )
 
 
+def _aroma_draft_line(plan: AromaPlan) -> str:
+    if not plan.assessors and not plan.botanical.name:
+        return _("Nothing planned yet but the name.")
+    said = _("Aroma of {plant}, {people} assessors so far.")
+    return said.format(plant=plan.botanical.name or _("a plant still to name"), people=len(plan.assessors))
+
+
 def verdict_line(document: Mapping[str, object]) -> str:
     """A kept verdict in one line, from the document that was signed."""
     if not document:
         return ""
+    if document.get("kind") == "aroma":
+        return str(document.get("headline") or "")
     hours = document.get("hours")
     said = {
         "stop": _("Stop at {hours} h."),

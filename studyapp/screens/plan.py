@@ -12,6 +12,7 @@ from studyapp.components import (
     acts,
     chooser,
     look,
+    panel_list,
     plan_attributes,
     plan_people,
     plan_power,
@@ -119,6 +120,7 @@ def _sealed(by: Staff, study: Study) -> None:
     slip = session.kept(f"slip-{study.id}", None)
     if slip is not None:
         plan_seal.slip(slip)
+    panel_list.nobody_prepares(session.store(), by)
     plan_seal.sealed_view(study)
     plan_seal.pulls(session.store(), by, study)
     with st.container(horizontal=True):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from studyapp import session
-from studyapp.components import chooser, join_cards, look, sitting_acts, sitting_rows
+from studyapp.components import chooser, join_cards, look, panel_list, sitting_acts, sitting_rows
 from studyapp.records import Progress, Sitting, Staff
 from studyapp.services import joining, planning, watching
 from studyapp.words import _
@@ -23,6 +23,7 @@ def render() -> None:
     with top:
         look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), look.title(sitting.label))
     if sitting.state == "planned":
+        panel_list.nobody_prepares(store, by)
         sitting_acts.begin(store, by, sitting)
     else:
         _live(by, sitting)

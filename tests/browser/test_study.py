@@ -348,6 +348,19 @@ def test_the_page_of_a_verdict_has_no_barrier(
             assert _barriers(desk.page) == []
             wide = desk.page.evaluate("document.documentElement.scrollWidth")
             assert wide <= width, "nothing scrolls sideways"
+            assert _tops(desk.page, '[class*="st-key-card-chart-"]') == (3 if width == 390 else 1), (
+                "one column or three"
+            )
+            heights = desk.page.locator(".stMain button[kind], .stMain a[kind]").evaluate_all(
+                "all => all.filter(one => one.offsetParent).map(one => one.getBoundingClientRect().height)"
+            )
+            assert heights
+            assert min(heights) >= 44, "targets for a gloved finger"
+
+
+def _tops(page: Any, selector: str) -> int:
+    """On how many rows these boxes stand."""
+    return len(set(page.locator(selector).evaluate_all("all => all.map(one => one.getBoundingClientRect().top)")))
 
 
 def _barriers(page: Any) -> list[str]:

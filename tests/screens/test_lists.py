@@ -11,7 +11,18 @@ import pytest
 from studyapp.components import look, rule_fields, sitting_rows, study_list
 from studyapp.components.moments import countdown, minutes_since
 from studyapp.components.plan_question import read_hours
-from studyapp.records import Plan, Progress, Seated, Sitting, SittingState, Study, Tray
+from studyapp.records import (
+    AromaPlan,
+    AromaStudy,
+    Botanical,
+    Plan,
+    Progress,
+    Seated,
+    Sitting,
+    SittingState,
+    Study,
+    Tray,
+)
 from studyapp.services import documents
 
 NOW = datetime(2026, 11, 24, 10, 52, 0, tzinfo=UTC)
@@ -182,3 +193,21 @@ def test_colours_keep_their_contrast(theme: look.Theme) -> None:
     for words in ("quiet", "patina_text"):
         assert _contrast(ink[words], ink["band"]) >= 4.5, words
     assert _contrast("#FFFFFF", ink["patina"]) >= 4.5
+
+
+# ---- aroma studies -------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("plan", "line"),
+    [
+        (AromaPlan("Mint"), "Nothing planned yet but the name."),
+        (AromaPlan("Mint", assessors=("a", "b")), "Aroma of a plant still to name, 2 assessors so far."),
+        (AromaPlan("Mint", botanical=Botanical("Mentha spicata")), "Aroma of Mentha spicata, 0 assessors so far."),
+    ],
+)
+def test_a_draft_about_an_aroma_says_what_is_there(plan: AromaPlan, line: str) -> None:
+    study = AromaStudy("x", plan, "draft", "2026-11-17T16:05:00Z", kind="aroma")
+    assert study_list.step(study, ()).line == line
+
+
+def test_a_decided_aroma_study_says_its_headline() -> None:
+    assert study_list.verdict_line({"kind": "aroma", "headline": "Detectable."}) == "Detectable."

@@ -133,6 +133,30 @@ def test_a_sealed_plan_shows_its_rule_and_no_field(screen: Screen, said: Said, w
     assert [field.label for field in app.text_input] == []
 
 
+def _caution() -> None:
+    from studyapp import session
+    from studyapp.components import panel_list
+
+    panel_list.nobody_prepares(session.store(), session.someone())
+
+
+def test_a_workshop_without_a_preparer_says_who_is_missing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: Said
+) -> None:
+    store = open_store(str(tmp_path / "alone.sqlite"))
+    leader = accounts.first_leader(store, "Ada", "a bench by the window")
+    token = accounts.sign_in(store, "Ada", "a bench by the window", "10.0.0.9")
+    monkeypatch.setattr(session, "read_cookies", lambda: {"staff": token})
+    session.use(store)
+    alone = said(AppTest.from_function(_caution, default_timeout=60).run())
+    accounts.add_staff(store, leader, "Ben", "preparer", "a bench by the window")
+    together = said(AppTest.from_function(_caution, default_timeout=60).run())
+    session.use(None)
+    store.close()
+    assert "Nobody prepares yet." in alone
+    assert together == ""
+
+
 # ---- the kitchen ----------------------------------------------------------------------------------------------------
 def test_the_key_shows_no_hour_before_its_button_and_is_an_event_after(
     screen: Screen, said: Said, workshop: Any
