@@ -93,6 +93,7 @@ def _fill_demo(store: Store) -> None:
 
     if not accounts.needs_first_leader(store):
         raise BadInput(_("Not done: --demo needs an empty store of its own. Leave --store out, or name a new file."))
+    print(_("Setting up the invented workshop; a few seconds."), flush=True)
     os.environ["STUDYAPP_DEMO"] = "1"
     demo_panels.load(store)
 
