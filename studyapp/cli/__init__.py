@@ -32,6 +32,8 @@ COMMANDS = {
     "carryover": Entry("studyapp.cli.choice:carryover", "How long does it linger in plain batches?"),
     "plan": Entry("studyapp.cli.plan:plan", "What a panel can show, before anybody tastes."),
     "check": Entry("studyapp.cli.record:check", "Verify the record, and its head against a printed one."),
+    "export": Entry("studyapp.cli.record:take_out", "Take a study out as tables that any program reads."),
+    "import": Entry("studyapp.cli.record:bring_in", "Bring such tables in again."),
     "backup": Entry("studyapp.cli.record:backup", "Write a proven copy of the store while the app goes on."),
     "restore": Entry("studyapp.cli.record:restore", "Put a backup in the place of the store."),
 }

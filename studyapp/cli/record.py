@@ -62,3 +62,38 @@ def restore(file: Path, store: str | None) -> None:
     click.echo(_("Restored from {file}.").format(file=file))
     if old is not None:
         click.echo(_("The store before it is kept as {old}.").format(old=old))
+
+
+@click.command("export")
+@click.argument("study")
+@click.argument("folder", type=click.Path(path_type=Path))
+@store_option
+def take_out(study: str, folder: Path, store: str | None) -> None:
+    """Take STUDY (its id or title) out into FOLDER: CSV tables and datapackage.json."""
+    from studyapp.services import packages
+    from studyapp.store import read_store
+
+    opened = read_store(_store_url(store))
+    try:
+        files = packages.take_out(opened, packages.find(opened, study), folder)
+    finally:
+        opened.close()
+    click.echo(
+        ngettext("{n} file in {folder}.", "{n} files in {folder}.", len(files)).format(n=len(files), folder=folder)
+    )
+
+
+@click.command("import")
+@click.argument("folder", type=click.Path(path_type=Path))
+@store_option
+def bring_in(folder: Path, store: str | None) -> None:
+    """Bring a study from FOLDER into the store, as `export` wrote it."""
+    from studyapp.services import packages
+    from studyapp.store import open_store
+
+    opened = open_store(_store_url(store))
+    try:
+        study = packages.bring_in(opened, folder)
+    finally:
+        opened.close()
+    click.echo(_("Kept as study {study}.").format(study=study))

@@ -142,7 +142,11 @@ def _hash_or_none(hash_of: Any, row: Any) -> str | None:
 
 def seal_faults(tx: Connection, told: Chain) -> list[Fault]:
     """Every sealed plan against the hash in its study and in its event."""
-    seals = {study: (body["seal"], at) for _, at, kind, study, body, _ in told.sound if kind == "sealed"}
+    seals = {
+        study: (body["seal"], body.get("sealed_at", at))  # an imported study was sealed before its event here
+        for _, at, kind, study, body, _ in told.sound
+        if kind == "sealed"
+    }
     faults = []
     for row in tx.execute(select(schema.study).order_by(schema.study.c.id)):
         due = seals.pop(row.id, None)

@@ -34,13 +34,15 @@ def add_staff(tx: Connection, member: Staff, secret: str) -> None:
 
 
 def staff_count(tx: Connection) -> int:
-    """How many run studies here."""
-    return int(tx.execute(select(func.count()).select_from(schema.staff)).scalar_one())
+    """How many run studies here; members who came with an imported study do not."""
+    query = select(func.count()).select_from(schema.staff).where(schema.staff.c.ended_at.is_(None))
+    return int(tx.execute(query).scalar_one())
 
 
 def all_staff(tx: Connection) -> tuple[Staff, ...]:
     """Everybody who runs studies, by name."""
-    return tuple(_staff(row) for row in tx.execute(select(schema.staff).order_by(schema.staff.c.name)))
+    query = select(schema.staff).where(schema.staff.c.ended_at.is_(None)).order_by(schema.staff.c.name)
+    return tuple(_staff(row) for row in tx.execute(query))
 
 
 def staff_by_name(tx: Connection, name: str) -> tuple[Staff, str] | None:
@@ -51,7 +53,11 @@ def staff_by_name(tx: Connection, name: str) -> tuple[Staff, str] | None:
 
 def staff_by_role(tx: Connection, role: str) -> Staff | None:
     """The first member with that role."""
-    query = select(schema.staff).where(schema.staff.c.role == role).order_by(schema.staff.c.created_at)
+    query = (
+        select(schema.staff)
+        .where(schema.staff.c.role == role, schema.staff.c.ended_at.is_(None))
+        .order_by(schema.staff.c.created_at)
+    )
     row = tx.execute(query).first()
     return _staff(row) if row else None
 

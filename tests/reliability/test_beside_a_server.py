@@ -33,7 +33,8 @@ OPENS = {
     "routes.py": "pages, fonts and the icon that come with the app",
     "screens/bring.py": "an uploaded file under a name of our own",
     "server.py": "the page that comes with Streamlit",
-    "services/documents.py": "a rule that a person brings",
+    "services/toml_files.py": "a rule that a person brings",
+    "services/packages.py": "tables of a study, in a folder that a person names",
     "store/place.py": "the mount table; a new file; a finished copy that nobody has open yet",
 }
 NAMES = {"open", "fdopen", "read_bytes", "read_text", "write_bytes", "write_text", "FileResponse", "sendfile", "memmap"}

@@ -19,7 +19,7 @@ from sqlalchemy.exc import OperationalError
 import studyapp.services
 from studyapp.errors import StoreProblem
 from studyapp.records import Attribute, Mark, Plan, Pull
-from studyapp.services import accounts, deciding, joining, panel, planning, preparing, tasting, watching
+from studyapp.services import accounts, deciding, joining, packages, panel, planning, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import Store, open_store, schema
 from studyapp.store.engine import sqlite_module
@@ -158,6 +158,14 @@ class Case:
         for number, hand in enumerate(self.hands):
             hand.taste_all(lambda place, _line, n=number: MEANS[key[place.code]] + (n - 2) * (key[place.code] == 8.0))
 
+    def taken_out(self) -> Path:
+        """A decided study as tables, and an empty store to bring it into."""
+        self.opened()
+        here = Path(self.store.engine.url.database or "").parent
+        packages.take_out(self.store, self.study, here / "tables")
+        self.store = open_store(str(here / "empty.sqlite"))
+        return here / "tables"
+
     def opened(self) -> None:
         """The key of the first look is open."""
         self.served()
@@ -226,6 +234,7 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "deciding.sign": _after(Case.opened, lambda c: deciding.sign(c.store, c.leader, c.study, "Ada", "ran the test")),
     "joining.issue_links": _now(lambda c: joining.issue_links(c.store, c.leader, c.w.sitting.id)),
     "joining.join": _now(lambda c: joining.join(c.store, c.w.links[0].code, "10.0.0.9", None)),
+    "packages.bring_in": _with(Case.taken_out, lambda c, folder: packages.bring_in(c.store, folder)),
     "panel.add_assessor": _now(lambda c: panel.add_assessor(c.store, c.leader, "Kite", "A. Name", "kite@example.org")),
     "panel.erase_person": _with(Case.heron, lambda c, id_: panel.erase_person(c.store, c.leader, id_)),
     "panel.set_may_taste": _with(Case.heron, lambda c, id_: panel.set_may_taste(c.store, c.leader, id_, False)),
