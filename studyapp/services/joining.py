@@ -7,11 +7,11 @@ import secrets
 from typing import Any
 
 from studyapp.errors import NotAllowed, NotFound
-from studyapp.records import JoinLink, Seat, Staff
-from studyapp.services.access import new_token, require, sitting_or_refuse, token_hash
+from studyapp.records import JoinLink, Seat, Staff, StudyKind
+from studyapp.services.access import any_study_or_refuse, new_token, require, sitting_or_refuse, token_hash
 from studyapp.services.accounts import count_wrong, refuse_flood
 from studyapp.settings import settings
-from studyapp.store import CODE_SALT, Store, events, people, servings, sittings, studies
+from studyapp.store import CODE_SALT, Store, events, people, servings, sittings, studies, trials
 from studyapp.words import _
 
 LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
@@ -86,8 +86,10 @@ def _refuse_key_holder(tx: Any, study: str, assessor_id: str, staff_token: str |
         raise NotAllowed(_("Not done: you hold the key of this study, so you cannot taste in it."))
 
 
-def demo_seat(store: Store) -> str:
+def demo_seat(store: Store, kind: StudyKind = "hours") -> str:
     """A seat token in the invented workshop: the first assessor of an open sitting who is not through yet.
+
+    `kind` is the kind of study whose sitting is wanted.
 
     Raises:
         NotAllowed: this is no invented workshop.
@@ -98,6 +100,7 @@ def demo_seat(store: Store) -> str:
     token = new_token()
     with store.write() as tx:
         opened = [sitting for sitting in sittings.everywhere(tx) if sitting.state == "open"]
+        opened = [sitting for sitting in opened if any_study_or_refuse(tx, sitting.study).kind == kind]
         if not opened:
             raise NotFound(_("Not done: no sitting is open. Open one as panel leader first."))
         sitting = opened[-1]
@@ -112,7 +115,8 @@ def demo_seat(store: Store) -> str:
 def _through(tx: Any, sitting: str, assessor: str) -> bool:
     present = sittings.presence(tx, sitting, assessor)
     gone = present is not None and bool(present.left_at or present.declined_at)
-    return gone or all(cup.finished_at for cup in servings.blind(tx, sitting, assessor))
+    cups, sets = servings.blind(tx, sitting, assessor), trials.blind(tx, sitting, assessor)
+    return gone or (all(cup.finished_at for cup in cups) and all(each.finished_at for each in sets))
 
 
 def seat_of(store: Store, seat_token: str | None) -> Seat | None:

@@ -37,7 +37,7 @@ __all__ = [
 def new_study(store: Store, by: Staff, title: str) -> str:
     """Start a draft; returns its id."""
     require(by, "leader")
-    title = _title(title)
+    title = title_or_refuse(title)
     id_ = new_id()
     with store.write() as tx:
         study_store.add(tx, id_, Plan(title), by.id)
@@ -45,7 +45,8 @@ def new_study(store: Store, by: Staff, title: str) -> str:
     return id_
 
 
-def _title(title: str) -> str:
+def title_or_refuse(title: str) -> str:
+    """The name of a study without blanks around it; BadInput for none or a very long one."""
     title = title.strip()
     if not title or len(title) > 120:
         raise BadInput(_("Fix the name of the study: write 1 to 120 letters."))
@@ -69,7 +70,7 @@ def studies(store: Store, by: Staff) -> tuple[HoursStudy | AromaStudy, ...]:
 def keep_plan(store: Store, by: Staff, study_id: str, plan: Plan) -> None:
     """Keep the plan of a draft as it stands, finished or not."""
     require(by, "leader")
-    plan = replace(plan, title=_title(plan.title))
+    plan = replace(plan, title=title_or_refuse(plan.title))
     with store.write() as tx:
         kept = study_or_refuse(tx, study_id)
         if kept.state != "draft":
@@ -133,7 +134,7 @@ def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
         blocking = [problem for problem in problems(plan) if problem.blocks]
         if blocking:
             raise BadInput(_("Not sealed: {first}").format(first=blocking[0].sentence))
-        _refuse_unknown_assessors(tx, plan)
+        refuse_unknown_assessors(tx, plan)
         seal_ = seal_of(plan)
         event = events.append(tx, "sealed", {"seal": seal_, "by": by.id}, study_id)
         study_store.seal(tx, study_id, seal_, event.at, by.id, secrets.token_hex(16))
@@ -148,7 +149,8 @@ def seal_of(plan: Plan | AromaPlan) -> str:
     return events.digest(study_store.plan_document(plan))
 
 
-def _refuse_unknown_assessors(tx: Any, plan: Plan) -> None:
+def refuse_unknown_assessors(tx: Any, plan: Plan | AromaPlan) -> None:
+    """Raise BadInput unless everybody in the plan is kept and tastes."""
     known = {assessor.id: assessor for assessor in people.assessors(tx)}
     for id_ in plan.assessors:
         if id_ not in known:

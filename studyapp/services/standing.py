@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import Generic, TypeVar
 
 from studyapp.records import PlaceKind, SittingState
 from studyapp.store.servings import BlindServing
 from studyapp.store.sittings import Presence
+from studyapp.store.trials import BlindSet
 
+Step = TypeVar("Step", bound=BlindServing | BlindSet)
 FORMAT = "%Y-%m-%dT%H:%M:%SZ"
 
 
@@ -24,22 +27,22 @@ def stamp(when: datetime) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
-    """The step somebody is at; `cup` is the next unfinished serving, `ready_at` the end of a rest."""
+class Standing(Generic[Step]):
+    """The step somebody is at; `cup` is the next unfinished serving or set, `ready_at` the end of a rest."""
 
     kind: PlaceKind
-    cup: BlindServing | None = None
+    cup: Step | None = None
     ready_at: datetime | None = None
 
 
 def standing(
     state: SittingState,
-    cups: Sequence[BlindServing],
+    cups: Sequence[Step],
     present: Presence,
     released: Collection[int],
     rest_seconds: int,
     at: datetime,
-) -> Standing:
+) -> Standing[Step]:
     """The step of one assessor: `cups` in the order of serving, `released` the trays that left the kitchen."""
     if present.left_at:
         return Standing("stopped")
@@ -59,9 +62,7 @@ def standing(
     return _at(cup, cups, released, rest_seconds, at)
 
 
-def _at(
-    cup: BlindServing, cups: Sequence[BlindServing], released: Collection[int], rest_seconds: int, at: datetime
-) -> Standing:
+def _at(cup: Step, cups: Sequence[Step], released: Collection[int], rest_seconds: int, at: datetime) -> Standing[Step]:
     """Rest, wait for the tray, or taste."""
     if cup.started_at is None:  # once offered, a serving is never taken away again
         ready = _rest_ends(cup, cups, rest_seconds)
@@ -69,10 +70,12 @@ def _at(
             return Standing("rest", cup, ready)
         if cup.position not in released:
             return Standing("waiting", cup)
+    if isinstance(cup, BlindSet):
+        return Standing("trial", cup)
     return Standing("serving" if cup.scored else "warm_up", cup)
 
 
-def _rest_ends(cup: BlindServing, cups: Sequence[BlindServing], rest_seconds: int) -> datetime | None:
+def _rest_ends(cup: Step, cups: Sequence[Step], rest_seconds: int) -> datetime | None:
     """The rest runs from the finish of the serving before."""
     before = [each.finished_at for each in cups if each.position < cup.position and each.finished_at]
     return moment(before[-1]) + timedelta(seconds=rest_seconds) if before and rest_seconds > 0 else None

@@ -4,33 +4,21 @@ from __future__ import annotations
 
 import math
 import secrets
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any
 
-from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate
-from studyapp.records import SCALE_HIGH, SCALE_LOW, SCALE_STEP, Kept, Mark, Place, Plan, Seat, Sitting
-from studyapp.services.access import new_id, token_hash
+from studyapp.errors import BadInput, NotAllowed, OutOfDate
+from studyapp.records import SCALE_HIGH, SCALE_LOW, SCALE_STEP, AromaStudy, Kept, Mark, Place, Plan, Seat, Sitting
+from studyapp.services import trying
+from studyapp.services.access import new_id
+from studyapp.services.seating import check_nonce, grams_eaten, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
-from studyapp.store import Store, events, people, servings, sittings, studies
+from studyapp.store import Store, events, servings, sittings, studies, trials
 from studyapp.store.servings import BlindServing
 from studyapp.words import _, ngettext
 
 LONGEST_NOTE, LONGEST_REASON = 1000, 200
 MINUTES_A_SERVING = 2
-
-
-def _seat(tx: Any, seat_token: str | None) -> Seat:
-    found = people.seat_of_token(tx, token_hash(seat_token)) if seat_token else None
-    if found is None:
-        raise NotAllowed(_("Not done: this page is out of date. Open your link again; your marks are kept."))
-    return Seat(*found)
-
-
-def _sitting(tx: Any, seat: Seat) -> Sitting:
-    found = sittings.get(tx, seat.sitting)
-    if found is None:
-        raise NotFound(_("Not done: this sitting is not kept here. Ask for a new link."))
-    return found
 
 
 # ---- where somebody stands -----------------------------------------------------------------------------------------
@@ -41,24 +29,28 @@ def place(store: Store, seat_token: str | None) -> Place:
         NotAllowed: the token is worthless.
     """
     with store.read() as tx:
-        here, fresh = _place(tx, _seat(tx, seat_token))
-    return store.write_together(lambda tx: _offer(tx, _seat(tx, seat_token))) if fresh else here
+        here, fresh = _place(tx, seat_or_refuse(tx, seat_token))
+    return store.write_together(lambda tx: _offer(tx, seat_or_refuse(tx, seat_token))) if fresh else here
 
 
 def _offer(tx: Any, seat: Seat) -> Place:
     """The page, with the note that its serving was offered: from now on the serving takes marks."""
     here, fresh = _place(tx, seat)
     if fresh and here.serving and servings.start(tx, here.serving):
-        events.append(tx, "serving offered", {"serving": here.serving}, _sitting(tx, seat).study)
+        events.append(tx, "serving offered", {"serving": here.serving}, sitting_of(tx, seat).study)
+    if fresh and here.trial and trials.start(tx, here.trial):
+        events.append(tx, "set offered", {"set": here.trial}, sitting_of(tx, seat).study)
     return here
 
 
 def _place(tx: Any, seat: Seat) -> tuple[Place, bool]:
     """The page of an assessor, and whether it offers a serving for the first time."""
-    sitting = _sitting(tx, seat)
+    sitting = sitting_of(tx, seat)
     study = studies.get(tx, sitting.study)
     if study is None:
         return Place("nothing", seat.pseudonym), False
+    if isinstance(study, AromaStudy):
+        return trying.page(tx, seat, sitting, study)
     cups = servings.blind(tx, seat.sitting, seat.assessor)
     present = sittings.presence(tx, seat.sitting, seat.assessor) or sittings.Presence()
     released = sittings.released(tx, seat.sitting)
@@ -78,7 +70,7 @@ def _place(tx: Any, seat: Seat) -> tuple[Place, bool]:
     return page, bool(offered and offered.started_at is None)
 
 
-def _number(here: Standing, cups: list[BlindServing]) -> int:
+def _number(here: Standing[BlindServing], cups: list[BlindServing]) -> int:
     """Which serving this is, or how many are behind when there is no next one."""
     if here.cup is not None and here.kind not in ("welcome", "nothing", "done"):
         return here.cup.position
@@ -105,14 +97,7 @@ def _texts(seat: Seat, sitting: Sitting, plan: Plan, cups: list[BlindServing]) -
 def _counts(tx: Any, seat: Seat, plan: Plan) -> dict[str, Any]:
     """What is kept of this assessor, and how much was eaten."""
     kept, saved_at = servings.marks_kept(tx, seat.sitting, seat.assessor)
-    today = events.now()[:10] + "T00:00:00Z"
-    week = stamp(datetime.now(UTC) - timedelta(days=7))
-    return {
-        "saved_at": saved_at,
-        "marks_kept": kept,
-        "grams_today": round(servings.finished_since(tx, seat.assessor, today) * plan.piece_g, 1),
-        "grams_week": round(servings.finished_since(tx, seat.assessor, week) * plan.piece_g, 1),
-    }
+    return {"saved_at": saved_at, "marks_kept": kept, **grams_eaten(tx, seat.assessor, plan.piece_g)}
 
 
 # ---- at the door ---------------------------------------------------------------------------------------------------
@@ -128,8 +113,8 @@ def sit_out(store: Store, seat_token: str | None) -> Place:
 
 def _door(store: Store, seat_token: str | None, what: str, **values: Any) -> Place:
     with store.write() as tx:
-        seat = _seat(tx, seat_token)
-        sitting = _sitting(tx, seat)
+        seat = seat_or_refuse(tx, seat_token)
+        sitting = sitting_of(tx, seat)
         present = sittings.presence(tx, seat.sitting, seat.assessor)
         if sitting.state != "closed" and not (present and present.agreed_at):
             sittings.keep_presence(tx, seat.sitting, seat.assessor, **values)
@@ -147,10 +132,10 @@ def keep_mark(store: Store, seat_token: str | None, mark: Mark) -> Kept:
         OutOfDate: the serving is finished or not this assessor's.
     """
     value = _on_the_line(mark.value)
-    _check_nonce(mark.nonce)
+    check_nonce(mark.nonce)
 
     def keep(tx: Any) -> Kept:
-        seat = _seat(tx, seat_token)
+        seat = seat_or_refuse(tx, seat_token)
         kept = servings.score_by_nonce(tx, mark.nonce)
         if kept is not None:
             if (kept.serving, kept.attribute) != (mark.serving, mark.line):
@@ -172,17 +157,12 @@ def _on_the_line(value: Any) -> float:
     return round(round(value / SCALE_STEP) * SCALE_STEP, 6)
 
 
-def _check_nonce(nonce: Any) -> None:
-    if not isinstance(nonce, str) or not 16 <= len(nonce) <= 64:
-        raise BadInput(_("Not done: the mark came without its number. Mark the line again."))
-
-
 def _open_serving(tx: Any, seat: Seat, serving: str) -> str:
     """The study of a serving that may take marks now: offered, so its tray is out and the rest was kept."""
     cup = servings.blind_of(tx, serving, seat.sitting, seat.assessor)
     if cup is None or cup.finished_at is not None:
         raise OutOfDate(_("Not done: this serving is closed. Open your link again; your marks are kept."))
-    sitting = _sitting(tx, seat)
+    sitting = sitting_of(tx, seat)
     if sitting.state == "closed":
         raise NotAllowed(_("Not done: this tasting is over. Your marks so far are kept."))
     if cup.started_at is None:
@@ -192,12 +172,12 @@ def _open_serving(tx: Any, seat: Seat, serving: str) -> str:
 
 def cannot_judge(store: Store, seat_token: str | None, serving: str, reason: str, nonce: str) -> Kept:
     """Every line of a serving becomes missing, with the reason; the serving is finished."""
-    _check_nonce(nonce)
+    check_nonce(nonce)
     reason = str(reason or "").strip()
     if not reason or len(reason) > LONGEST_REASON:
         raise BadInput(_("Fix the reason: write 1 to {n} letters.").format(n=LONGEST_REASON))
     with store.write() as tx:
-        seat = _seat(tx, seat_token)
+        seat = seat_or_refuse(tx, seat_token)
         first = servings.score_by_nonce(tx, f"{nonce}:0")
         if first is not None:
             return Kept(first.at, again=True)
@@ -219,7 +199,7 @@ def finish_serving(store: Store, seat_token: str | None, serving: str) -> Place:
     """
 
     def finish(tx: Any) -> Place:
-        seat = _seat(tx, seat_token)
+        seat = seat_or_refuse(tx, seat_token)
         cup = servings.blind_of(tx, serving, seat.sitting, seat.assessor)
         if cup is None:
             raise OutOfDate(_("Not done: this page is out of date. Open your link again; your marks are kept."))
@@ -247,12 +227,13 @@ def _finish(tx: Any, seat: Seat, cup: BlindServing) -> None:
 def leave(store: Store, seat_token: str | None, keep_marks: bool) -> Place:
     """ "I want to stop": the rest becomes missing; marks so far stay, or are taken out by superseding them."""
     with store.write() as tx:
-        seat = _seat(tx, seat_token)
-        sitting = _sitting(tx, seat)
+        seat = seat_or_refuse(tx, seat_token)
+        sitting = sitting_of(tx, seat)
         present = sittings.presence(tx, seat.sitting, seat.assessor)
         if sitting.state != "closed" and not (present and present.left_at):
             for cup in servings.blind(tx, seat.sitting, seat.assessor):
                 _give_up(tx, sitting, cup, keep_marks)
+            trying.give_up(tx, sitting, seat, keep_marks)
             sittings.keep_presence(tx, seat.sitting, seat.assessor, left_at=events.now(), kept=keep_marks)
             body = {"sitting": seat.sitting, "assessor": seat.assessor, "kept": keep_marks}
             events.append(tx, "left", body, sitting.study)
@@ -280,5 +261,5 @@ def send_note(store: Store, seat_token: str | None, text: str) -> None:
     if not text or len(text) > LONGEST_NOTE:
         raise BadInput(_("Fix the note: write 1 to {n} letters.").format(n=LONGEST_NOTE))
     with store.write() as tx:
-        seat = _seat(tx, seat_token)
-        sittings.add_note(tx, new_id(), _sitting(tx, seat), seat.assessor, text, secrets.token_hex(16))
+        seat = seat_or_refuse(tx, seat_token)
+        sittings.add_note(tx, new_id(), sitting_of(tx, seat), seat.assessor, text, secrets.token_hex(16))

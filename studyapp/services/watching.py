@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Deviation, Progress, Seated, Sitting, Staff, Study
+from studyapp.services import trying
 from studyapp.services.access import any_study_or_refuse, require, sitting_or_refuse
 from studyapp.services.preparing import trays_of
 from studyapp.services.standing import moment, stamp, standing
-from studyapp.store import Store, events, servings, sittings, studies
+from studyapp.store import Store, events, servings, sittings, studies, trials
 from studyapp.store.servings import BlindServing
+from studyapp.store.trials import BlindSet
 from studyapp.words import _, ngettext
 
 LONG_MINUTES = 10
@@ -59,23 +61,27 @@ def close_sitting(store: Store, by: Staff, sitting_id: str, reason: str = "") ->
         if sitting.state == "closed":
             return 0
         left = servings.open_servings(tx, sitting_id)
-        if left:
-            _leave_missing(tx, by, sitting, left, reason)
+        sets = trials.open_sets(tx, sitting_id)
+        if left or sets:
+            _leave_missing(tx, by, sitting, left, sets, reason)
         sittings.set_state(tx, sitting_id, "closed")
         sittings.end_codes(tx, sitting_id)
-        events.append(tx, "sitting closed", {"sitting": sitting_id, "missing": len(left), "by": by.id}, sitting.study)
-    return len(left)
+        events.append(
+            tx, "sitting closed", {"sitting": sitting_id, "missing": len(left + sets), "by": by.id}, sitting.study
+        )
+    return len(left + sets)
 
 
-def _leave_missing(tx: Any, by: Staff, sitting: Sitting, left: list[str], reason: str) -> None:
-    """Marks of an unfinished serving stay; its other lines become missing, and the record says why."""
+def _leave_missing(tx: Any, by: Staff, sitting: Sitting, left: list[str], sets: list[str], reason: str) -> None:
+    """Marks stay; lines without a mark and sets without an answer become missing, and the record says why."""
+    count = len(left) + len(sets)
     if not reason or len(reason) > LONGEST_REASON:
         raise BadInput(
             ngettext(
                 "Not closed: {n} serving is open. Give the reason why it stays missing, in up to {most} letters.",
                 "Not closed: {n} servings are open. Give the reason why they stay missing, in up to {most} letters.",
-                len(left),
-            ).format(n=len(left), most=LONGEST_REASON)
+                count,
+            ).format(n=count, most=LONGEST_REASON)
         )
     for serving in left:
         for line in servings.lines(tx, sitting.id, serving):
@@ -83,9 +89,11 @@ def _leave_missing(tx: Any, by: Staff, sitting: Sitting, left: list[str], reason
                 nonce = f"closed:{serving}:{line.id}"
                 servings.add_score(tx, sitting.study, serving, line.id, None, reason, nonce)
         servings.finish(tx, serving, "missing")
+    for each in sets:
+        trying.leave_missing(tx, sitting, each, reason)
     sentence = ngettext(
-        "{n} serving of {label} stayed missing: {reason}", "{n} servings of {label} stayed missing: {reason}", len(left)
-    ).format(n=len(left), label=sitting.label, reason=reason)
+        "{n} serving of {label} stayed missing: {reason}", "{n} servings of {label} stayed missing: {reason}", count
+    ).format(n=count, label=sitting.label, reason=reason)
     studies.add_deviation(tx, sitting.study, sentence, known_now(tx, any_study_or_refuse(tx, sitting.study)), by.id)
 
 
@@ -97,7 +105,7 @@ def progress(store: Store, by: Staff, sitting_id: str) -> Progress:
         sitting = sitting_or_refuse(tx, sitting_id)
         plan = any_study_or_refuse(tx, sitting.study).plan
         people_here = sorted(studies.seats(tx, sitting.study), key=lambda seat: seat[2])
-        cups = servings.blind_by_assessor(tx, sitting_id)
+        cups = _steps(tx, sitting_id)
         present = sittings.presences(tx, sitting_id)
         released = sittings.released(tx, sitting_id)
         seats = tuple(
@@ -109,10 +117,15 @@ def progress(store: Store, by: Staff, sitting_id: str) -> Progress:
         return Progress(sitting, seats, trays_of(tx, sitting_id), saved, of, noted)
 
 
+def _steps(tx: Any, sitting_id: str) -> Mapping[str, Sequence[BlindServing | BlindSet]]:
+    """What is served in a sitting, by assessor id: single servings, or sets of cups."""
+    return {**servings.blind_by_assessor(tx, sitting_id), **trials.blind_by_assessor(tx, sitting_id)}
+
+
 def _seated(
     sitting: Sitting,
     name: str,
-    cups: list[BlindServing],
+    cups: Sequence[BlindServing | BlindSet],
     present: sittings.Presence | None,
     released: Collection[int],
     rest_seconds: int,
@@ -124,7 +137,7 @@ def _seated(
         return Seated(name, "nothing", saved, len(scored))
     at = datetime.now(UTC)
     here = standing(sitting.state, cups, present, released, rest_seconds, at)
-    tastes = here.cup is not None and here.kind in ("serving", "warm_up")
+    tastes = here.cup is not None and here.kind in ("serving", "warm_up", "trial")
     since = here.cup.started_at if here.cup and tastes else None
     waits = here.cup.position if here.cup and here.kind == "waiting" and sitting.state == "open" else None
     ready = stamp(here.ready_at) if here.ready_at else None

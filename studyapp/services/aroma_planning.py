@@ -1,0 +1,185 @@
+"""An aroma study from the first idea to its seal: which test, how many sets, what that can show."""
+
+from __future__ import annotations
+
+import math
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from studyapp.errors import BadInput, NotAllowed
+from studyapp.records import AromaAim, AromaPlan, AromaStudy, SealSlip, Staff
+from studyapp.services.access import aroma_study_or_refuse, new_id, require
+from studyapp.services.aroma_dealing import lay_out, make_sittings
+from studyapp.services.aroma_rules import marks, problems, sentences, sittings_needed
+from studyapp.services.planning import refuse_unknown_assessors, seal_of, title_or_refuse
+from studyapp.store import Store, events
+from studyapp.store import studies as study_store
+from studyapp.words import _
+
+if TYPE_CHECKING:
+    from analysis.choice_planning import Reach
+
+__all__ = [
+    "Proposal",
+    "keep_plan",
+    "new_study",
+    "problems",
+    "propose",
+    "rule_sentences",
+    "seal",
+    "sittings_needed",
+    "study",
+]
+TRIALS_EACH, ALPHA, POWER = 3, 0.05, 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """A test that fits, and what it can show at one dose or batch.
+
+    `minimum_correct` right answers count as found; up to `maximum_correct` show that fewer than the limit notice, for
+    people like these (None where no count would do); `by_power` holds what the panel reaches with 80 and 90 % chance,
+    `floor_pd` the limit that no number of sets by so few people goes below.
+    """
+
+    method: str
+    trials_each: int
+    sets_a_sitting: int
+    sittings: int
+    sentences: tuple[str, ...]
+    minimum_correct: int | None
+    maximum_correct: int | None
+    by_power: Mapping[float, Reach]
+    floor_pd: float
+
+
+# ---- the proposal ----------------------------------------------------------------------------------------------------
+def propose(
+    nameable: bool, lingers: bool, people: int, pd_limit: float, aim: AromaAim = "detectable", levels: int = 1
+) -> Proposal:
+    """The test for a question in plain words; `levels` counts doses, batches or days.
+
+    Raises:
+        BadInput: nobody tastes, or the limit is no share.
+    """
+    from analysis.choice_planning import panel_reach
+
+    if not 1 <= people <= 60 or not 0 < pd_limit < 1:
+        raise BadInput(_("Fix the panel: 1 to 60 people, and a limit above 0 and below 100 %."))
+    method, why = _method(nameable, lingers, aim)
+    sets = 1 if lingers else 2
+    found, shown = marks(method, people, TRIALS_EACH, ALPHA, pd_limit)
+    reach = panel_reach(method, people, TRIALS_EACH, ALPHA)
+    said = (why, *_reach_sentences(people, pd_limit, reach.by_power[POWER], reach.floor_pd))
+    sittings = math.ceil(TRIALS_EACH * max(levels, 1) / sets)
+    return Proposal(method, TRIALS_EACH, sets, sittings, said, found, shown, reach.by_power, reach.floor_pd)
+
+
+def _method(nameable: bool, lingers: bool, aim: AromaAim) -> tuple[str, str]:
+    if nameable and lingers and aim in ("detectable", "dose"):
+        return "two-alternative", _(
+            "The taste has a name and stays: ask which of two has more of it, one set a sitting."
+        )
+    if nameable:
+        return "three-alternative", _(
+            "The taste has a name: ask which of three has most of it. Nothing finds more with fewer cups."
+        )
+    if lingers:
+        return "duo-trio", _("The taste stays and has no name: compare with a reference, one set a sitting.")
+    return "triangle", _(
+        "The taste has no name: ask which of three differs. If it can be named, name it: that finds far more."
+    )
+
+
+def _reach_sentences(people: int, pd_limit: float, reach: Reach, floor: float) -> tuple[str, ...]:
+    """What so few people can show, and what no number of sets by them can (80 % chance)."""
+    numbers = {"people": people, "n": TRIALS_EACH, "pd": _percent(reach.demonstrable_pd), "limit": _percent(pd_limit)}
+    if reach.demonstrable_pd <= pd_limit:
+        shown = _("{people} people, {n} sets each, can show that fewer than {pd} % notice.")
+    else:
+        shown = _("{people} people, {n} sets each, can show that fewer than {pd} % notice, not fewer than {limit} %.")
+    said = [shown.format(**numbers)]
+    if reach.detectable_pd is not None:
+        found = _("They find it in 8 of 10 studies when {pd} % truly notice.")
+        said.append(found.format(pd=_percent(reach.detectable_pd)))
+    below = _(
+        "However often {people} people taste, they cannot speak for people like them below {floor} %; for themselves "
+        "they can."
+    )
+    return (*said, below.format(people=people, floor=_percent(floor)))
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f}"
+
+
+# ---- drafts ----------------------------------------------------------------------------------------------------------
+def new_study(store: Store, by: Staff, title: str) -> str:
+    """Start a draft; returns its id."""
+    require(by, "leader")
+    title = title_or_refuse(title)
+    id_ = new_id()
+    with store.write() as tx:
+        study_store.add(tx, id_, AromaPlan(title), by.id)
+        events.append(tx, "draft", {"by": by.id}, id_)
+    return id_
+
+
+def study(store: Store, by: Staff, study_id: str) -> AromaStudy:
+    """One aroma study; NotAllowed for a study of hours."""
+    require(by, "leader", "preparer")
+    with store.read() as tx:
+        return aroma_study_or_refuse(tx, study_id)
+
+
+def keep_plan(store: Store, by: Staff, study_id: str, plan: AromaPlan) -> None:
+    """Keep the plan of a draft as it stands, finished or not."""
+    require(by, "leader")
+    plan = replace(plan, title=title_or_refuse(plan.title))
+    with store.write() as tx:
+        kept = aroma_study_or_refuse(tx, study_id)
+        if kept.state != "draft":
+            day = (kept.sealed_at or "")[:10]
+            raise NotAllowed(_("Not done: the rule was sealed on {day}. Note a deviation instead.").format(day=day))
+        if kept.plan != plan:
+            study_store.keep_plan(tx, study_id, plan)
+            events.append(tx, "draft kept", {"by": by.id, "sha256": seal_of(plan)}, study_id)
+
+
+def rule_sentences(plan: AromaPlan) -> tuple[str, ...]:
+    """The rule as a person reads it before sealing."""
+    return sentences(plan)
+
+
+# ---- the seal --------------------------------------------------------------------------------------------------------
+def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
+    """Seal the rule by hash and time; then make boxes, seats and all sittings with their sets, orders and codes.
+
+    Raises:
+        BadInput: the typed title is another, or something in the plan is still to mend.
+        NotAllowed: it was sealed before.
+    """
+    require(by, "leader")
+    with store.write() as tx:
+        kept = aroma_study_or_refuse(tx, study_id)
+        _refuse_seal(kept, typed_title)
+        refuse_unknown_assessors(tx, kept.plan)
+        seal_ = seal_of(kept.plan)
+        event = events.append(tx, "sealed", {"seal": seal_, "by": by.id}, study_id)
+        study_store.seal(tx, study_id, seal_, event.at, by.id, secrets.token_hex(16))
+        lay_out(tx, study_id, kept.plan)
+        make_sittings(tx, study_id, kept.plan)
+        count, head = events.head(tx)
+        return SealSlip(seal_, event.at, by.name, head, count, rule_sentences(kept.plan))
+
+
+def _refuse_seal(kept: AromaStudy, typed_title: str) -> None:
+    if kept.state != "draft":
+        raise NotAllowed(_("Not done: the rule was sealed on {day}.").format(day=(kept.sealed_at or "")[:10]))
+    if typed_title.strip() != kept.plan.title:
+        raise BadInput(_("Not sealed: type the name of the study as it stands, {title}.").format(title=kept.plan.title))
+    blocking = [problem for problem in problems(kept.plan) if problem.blocks]
+    if blocking:
+        raise BadInput(_("Not sealed: {first}").format(first=blocking[0].sentence))

@@ -1,0 +1,49 @@
+"""What every act of an assessor begins with: whose phone this is, and that an answer carries its own number."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from studyapp.errors import BadInput, NotAllowed, NotFound
+from studyapp.records import Seat, Sitting
+from studyapp.services.access import token_hash
+from studyapp.services.standing import stamp
+from studyapp.store import events, people, servings, sittings, trials
+from studyapp.words import _
+
+
+def seat_or_refuse(tx: Any, seat_token: str | None) -> Seat:
+    """Who this phone is; NotAllowed for a worthless token."""
+    found = people.seat_of_token(tx, token_hash(seat_token)) if seat_token else None
+    if found is None:
+        raise NotAllowed(_("Not done: this page is out of date. Open your link again; your marks are kept."))
+    return Seat(*found)
+
+
+def sitting_of(tx: Any, seat: Seat) -> Sitting:
+    """The sitting of a seat, or NotFound."""
+    found = sittings.get(tx, seat.sitting)
+    if found is None:
+        raise NotFound(_("Not done: this sitting is not kept here. Ask for a new link."))
+    return found
+
+
+def check_nonce(nonce: Any) -> None:
+    """Refuse an answer without its number: a second sending could not be told from a second answer."""
+    if not isinstance(nonce, str) or not 16 <= len(nonce) <= 64:
+        raise BadInput(_("Not done: the mark came without its number. Mark the line again."))
+
+
+def grams_eaten(tx: Any, assessor: str, piece_g: float) -> dict[str, Any]:
+    """Grams tasted today and in seven days, in all studies, counted in pieces of this one."""
+    since = {
+        "grams_today": events.now()[:10] + "T00:00:00Z",
+        "grams_week": stamp(datetime.now(UTC) - timedelta(days=7)),
+    }
+    return {
+        name: round(
+            (servings.finished_since(tx, assessor, moment) + trials.cups_since(tx, assessor, moment)) * piece_g, 1
+        )
+        for name, moment in since.items()
+    }

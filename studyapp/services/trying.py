@@ -1,0 +1,185 @@
+"""What an assessor does with a set of cups: one choice, which is final. Nothing here reads which sample a code is."""
+
+from __future__ import annotations
+
+import math
+import secrets
+from datetime import UTC, datetime
+from typing import Any
+
+from analysis.trial_orders import picks
+from studyapp.errors import BadInput, NotAllowed, OutOfDate
+from studyapp.records import AromaPlan, AromaStudy, Kept, Place, Seat, Sitting
+from studyapp.services.seating import check_nonce, grams_eaten, seat_or_refuse, sitting_of
+from studyapp.services.standing import Standing, stamp, standing
+from studyapp.store import Store, events, sittings, studies, trials
+from studyapp.store.trials import BlindSet
+from studyapp.words import _, ngettext
+
+MINUTES_A_SET = 3
+
+
+# ---- the page ------------------------------------------------------------------------------------------------------
+def page(tx: Any, seat: Seat, sitting: Sitting, study: AromaStudy) -> tuple[Place, bool]:
+    """The page of an assessor in a trial sitting, and whether it offers a set for the first time."""
+    plan = study.plan
+    sets = trials.blind(tx, seat.sitting, seat.assessor)
+    present = sittings.presence(tx, seat.sitting, seat.assessor) or sittings.Presence()
+    released = sittings.released(tx, seat.sitting)
+    here = standing(sitting.state, sets, present, released, plan.rest_seconds, datetime.now(UTC))
+    offered = here.cup if here.kind == "trial" else None
+    kept, saved_at = trials.answers_kept(tx, seat.sitting, seat.assessor)
+    found = Place(
+        here.kind,
+        seat.pseudonym,
+        number=_number(here, sets),
+        ready_at=stamp(here.ready_at) if here.ready_at else None,
+        saved_at=saved_at,
+        marks_kept=kept,
+        **_texts(sitting, plan, sets),
+        **grams_eaten(tx, seat.assessor, plan.piece_g),
+        **(_question(plan, offered) if offered else {}),
+    )
+    return found, bool(offered and offered.started_at is None)
+
+
+def _number(here: Standing[BlindSet], sets: list[BlindSet]) -> int:
+    """Which set this is, or how many are behind when there is no next one."""
+    if here.cup is not None and here.kind not in ("welcome", "nothing", "done"):
+        return here.cup.position
+    return sum(each.finished_at is not None for each in sets)
+
+
+def _texts(sitting: Sitting, plan: AromaPlan, sets: list[BlindSet]) -> dict[str, Any]:
+    """What stands on every page of a sitting."""
+    return {
+        "sitting_label": sitting.label,
+        "of": len(sets),
+        "rest_seconds": plan.rest_seconds,
+        "now": events.now(),
+        "contains": plan.contains,
+        "traces": plan.traces,
+        "swallow": plan.swallow,
+        "routine": plan.routine,
+        "minutes": math.ceil(len(sets) * (MINUTES_A_SET + plan.rest_seconds / 60)),
+        "line_count": 1,
+        "method": plan.method,
+        "botanical": plan.botanical.name,
+    }
+
+
+def _question(plan: AromaPlan, offered: BlindSet) -> dict[str, Any]:
+    return {
+        "trial": offered.id,
+        "cups": offered.codes,
+        "ask": question(plan.method, plan.note),
+        "pick": picks(plan.method),
+        "tell_reference": plan.method == "duo-trio",
+        "may_go_back": plan.retaste,
+    }
+
+
+def question(method: str, note: str = "") -> str:
+    """What an assessor is asked; `note` is the named taste, used by the tests that name it."""
+    return {
+        "triangle": _("Two of these three are the same and one differs. Which one differs?"),
+        "duo-trio": _("The first is the reference. One of the other two is the same as it. Which one?"),
+        "two-alternative": _("Which of these two tastes more of {note}?").format(note=note),
+        "three-alternative": _("Which of these three tastes most of {note}?").format(note=note),
+        "tetrad": _("These four make two groups of two that are the same. Which two belong together?"),
+        "two-out-of-five": _(
+            "These five make two groups, one of two and one of three. Which two make the group of two?"
+        ),
+    }[method]
+
+
+# ---- the choice ----------------------------------------------------------------------------------------------------
+def keep_choice(
+    store: Store, seat_token: str | None, set_id: str, picked: tuple[str, ...], guess: bool, nonce: str
+) -> Kept:
+    """Keep the choice of a set, for good; the same nonce twice is one choice. The rest begins.
+
+    Raises:
+        BadInput: the codes do not answer the question.
+        NotAllowed: the token is worthless, or the set has not its turn.
+        OutOfDate: the set has its answer, or is not this assessor's.
+    """
+    check_nonce(nonce)
+    if not isinstance(guess, bool):
+        raise BadInput(_("Not done: say whether it was a guess. Choose again."))
+    picked = _as_codes(picked)
+
+    def keep(tx: Any) -> Kept:
+        seat = seat_or_refuse(tx, seat_token)
+        known = trials.answer_by_nonce(tx, nonce)
+        if known is not None:
+            if (known.set, known.choice) != (set_id, picked):
+                raise BadInput(_("Not done: this choice was sent under the name of another. Choose again."))
+            return Kept(known.at, again=True)
+        study, offered = _open_set(tx, seat, set_id)
+        _check_choice(study.plan.method, offered, picked)
+        at = trials.add_answer(tx, study.id, set_id, picked, guess, None, nonce)
+        trials.finish(tx, set_id, "answered")
+        return Kept(at)
+
+    return store.write_together(keep)
+
+
+def _as_codes(picked: Any) -> tuple[str, ...]:
+    """The codes in an order that does not depend on which was touched first."""
+    if not isinstance(picked, list | tuple) or not all(isinstance(code, str) for code in picked):
+        raise BadInput(_("Not done: the choice cannot be read. Choose again."))
+    return tuple(sorted(picked))
+
+
+def _open_set(tx: Any, seat: Seat, set_id: str) -> tuple[AromaStudy, BlindSet]:
+    """The set that may take its choice now: offered, so its tray is out and the rest was kept."""
+    offered = trials.blind_of(tx, set_id, seat.sitting, seat.assessor)
+    sitting = sitting_of(tx, seat)
+    study = studies.get(tx, sitting.study)
+    if offered is None or not isinstance(study, AromaStudy):
+        raise OutOfDate(_("Not done: this page is out of date. Open your link again; your answers are kept."))
+    if offered.finished_at is not None:
+        raise OutOfDate(_("Kept already at {time} UTC. A choice is final.").format(time=offered.finished_at[11:16]))
+    if sitting.state == "closed":
+        raise NotAllowed(_("Not done: this tasting is over. Your answers so far are kept."))
+    if offered.started_at is None:
+        raise NotAllowed(_("Not done: these cups have not their turn yet."))
+    return study, offered
+
+
+def _check_choice(method: str, offered: BlindSet, picked: tuple[str, ...]) -> None:
+    count = picks(method)
+    if len(picked) != count or len(set(picked)) != count or not set(picked) <= set(offered.codes):
+        raise BadInput(
+            ngettext(
+                "Not done: choose {n} of the codes on this page.",
+                "Not done: choose {n} of the codes on this page.",
+                count,
+            ).format(n=count)
+        )
+    if method == "duo-trio" and offered.codes[0] in picked:
+        raise BadInput(_("Not done: the first is the reference. Choose one of the other two."))
+
+
+# ---- without an answer ---------------------------------------------------------------------------------------------
+def give_up(tx: Any, sitting: Sitting, seat: Seat, keep_answers: bool) -> None:
+    """An assessor stops: open sets stay without an answer, and kept ones go out of force if wished."""
+    for each in trials.blind(tx, seat.sitting, seat.assessor):
+        if each.finished_at is None:
+            leave_missing(tx, sitting, each.id, "stopped")
+        elif not keep_answers and _answered(tx, each.id):
+            trials.add_answer(
+                tx, sitting.study, each.id, None, False, "taken out by the assessor", f"left:{secrets.token_hex(12)}"
+            )
+
+
+def _answered(tx: Any, set_id: str) -> bool:
+    kept = trials.answer_of(tx, set_id)
+    return kept is not None and kept.choice is not None
+
+
+def leave_missing(tx: Any, sitting: Sitting, set_id: str, reason: str) -> None:
+    """Close a set that nobody answered, and say why."""
+    trials.add_answer(tx, sitting.study, set_id, None, False, reason, f"missing:{set_id}")
+    trials.finish(tx, set_id, "missing")
