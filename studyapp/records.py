@@ -321,7 +321,7 @@ class Sitting:
     starts_at: str | None = None
 
 
-TrayChecks = Literal["safe_food", "allergens_shown", "sound_pieces", "labels_read"]
+TrayChecks = Literal["safe_food", "allergens_shown", "sound_pieces", "labels_read", "botanical_named"]
 
 
 @dataclass(frozen=True, slots=True)

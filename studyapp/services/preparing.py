@@ -8,7 +8,7 @@ from typing import Any
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import FillRow, Quantity, Sitting, Staff, Tray, TrayCup
 from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
-from studyapp.store import Store, people, servings, studies
+from studyapp.store import Store, people, servings, studies, trials
 from studyapp.store import sittings as sitting_store
 from studyapp.words import _
 
@@ -32,11 +32,13 @@ def trays(store: Store, by: Staff, sitting_id: str) -> tuple[Tray, ...]:
 
 
 def trays_of(tx: Any, sitting_id: str) -> tuple[Tray, ...]:
-    """The trays of a sitting within a transaction."""
+    """The trays of a sitting within a transaction; the cups of a set follow each other in the order of tasting."""
     released = sitting_store.released(tx, sitting_id)
     by_position: dict[int, list[TrayCup]] = {}
     for row in servings.cups(tx, sitting_id):
         by_position.setdefault(row.position, []).append(TrayCup(row.number, row.pseudonym, row.code))
+    for position, seat, name, codes in trials.cups(tx, sitting_id):
+        by_position.setdefault(position, []).extend(TrayCup(seat, name, code) for code in codes)
     return tuple(
         Tray(sitting_id, p, tuple(cups), *released.get(p, (None, None))) for p, cups in sorted(by_position.items())
     )
@@ -48,14 +50,15 @@ def fill_rows(store: Store, by: Staff, sitting_id: str) -> tuple[FillRow, ...]:
     with store.write() as tx:
         sitting = sitting_or_refuse(tx, sitting_id)
         study = study_or_refuse(tx, sitting.study)
-        _refuse_taster(tx, by, study.plan.assessors)
+        refuse_taster(tx, by, study.plan.assessors)
         studies.note_key_view(tx, study.id, by.id)
         return tuple(
             FillRow(row.position, row.number, row.code, row.letter, row.hours) for row in servings.key(tx, sitting_id)
         )
 
 
-def _refuse_taster(tx: Any, by: Staff, seated: tuple[str, ...]) -> None:
+def refuse_taster(tx: Any, by: Staff, seated: tuple[str, ...]) -> None:
+    """Raise NotAllowed if this member is one of the people who taste."""
     persons = {assessor.person for assessor in people.assessors(tx) if assessor.id in seated}
     if by.person and by.person in persons:
         raise NotAllowed(_("Not done: you taste in this study, so somebody else holds its key."))
@@ -66,7 +69,7 @@ def quantities(store: Store, by: Staff, study_id: str) -> tuple[Quantity, ...]:
     require(by, "preparer")
     with store.write() as tx:
         study = study_or_refuse(tx, study_id)
-        _refuse_taster(tx, by, study.plan.assessors)
+        refuse_taster(tx, by, study.plan.assessors)
         studies.note_key_view(tx, study.id, by.id)
         cups: dict[tuple[str, float], int] = {}
         for sitting in sitting_store.of_study(tx, study_id):
@@ -90,22 +93,34 @@ def release_tray(
         NotAllowed: the sitting is over, or the tray before is still in the kitchen.
     """
     require(by, "preparer")
-    missing = [check for check in CHECKS if check not in checks]
+    second_person = cleared(by, checks, CHECKS, second_person)
+    with store.write() as tx:
+        sitting = sitting_or_refuse(tx, sitting_id)
+        study_or_refuse(tx, sitting.study)
+        let_out(tx, by, sitting, position, checks, second_person)
+
+
+def cleared(by: Staff, checks: frozenset[str], needed: tuple[str, ...], second_person: str) -> str:
+    """The name of the second person, once every check is made; BadInput names what is open."""
+    missing = [check for check in needed if check not in checks]
     if missing:
         raise BadInput(_open_check(missing[0]))
     second_person = second_person.strip()
     if not second_person or second_person.casefold() == by.name.casefold():
         raise BadInput(_("Not released: a second person reads the labels against the sheet. Write who that was."))
-    with store.write() as tx:
-        sitting = sitting_or_refuse(tx, sitting_id)
-        if sitting.state == "closed":
-            raise NotAllowed(_("Not released: this sitting is closed."))
-        positions = [tray.position for tray in trays_of(tx, sitting_id)]
-        if position not in positions:
-            raise BadInput(_("Not released: there is no tray {n} in this sitting.").format(n=position))
-        if position in sitting_store.released(tx, sitting_id):
-            return
-        sitting_store.release(tx, sitting, position, by.id, second_person, sorted(checks))
+    return second_person
+
+
+def let_out(tx: Any, by: Staff, sitting: Sitting, position: int, checks: frozenset[str], second_person: str) -> None:
+    """Keep that a tray may leave; a repeat changes nothing."""
+    if sitting.state == "closed":
+        raise NotAllowed(_("Not released: this sitting is closed."))
+    positions = [tray.position for tray in trays_of(tx, sitting.id)]
+    if position not in positions:
+        raise BadInput(_("Not released: there is no tray {n} in this sitting.").format(n=position))
+    if position in sitting_store.released(tx, sitting.id):
+        return
+    sitting_store.release(tx, sitting, position, by.id, second_person, sorted(checks))
 
 
 def _open_check(check: str) -> str:
@@ -116,4 +131,5 @@ def _open_check(check: str) -> str:
         "allergens_shown": _("Not released: the allergen list is not confirmed."),
         "sound_pieces": _("Not released: look for bloom and broken pieces first, and put the lids on."),
         "labels_read": _("Not released: a second person reads the labels against the sheet first."),
+        "botanical_named": _("Not released: name the botanical, its part and its lot to the assessors first."),
     }[check]

@@ -1,0 +1,280 @@
+"""After the last set: open the key once, read the verdict, sign. A sequential plan is read after complete rounds."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
+
+from analysis.trial_orders import right_answers
+from studyapp.errors import BadInput, NotAllowed
+from studyapp.records import AromaPlan, AromaStudy, Sitting, Staff
+from studyapp.services import trials as forced_choice
+from studyapp.services.access import aroma_study_or_refuse, require
+from studyapp.services.deciding import LONGEST_NAME, SIGNATURES
+from studyapp.store import Store, events, people, sittings, studies, trials
+from studyapp.store.trials import Judged
+from studyapp.words import _, ngettext
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from analysis.carry_over import Ladder
+    from analysis.forced_choice import ChoiceResult
+    from analysis.sequential import SequentialPlan
+    from analysis.threshold import ThresholdFit
+
+
+@dataclass(frozen=True, slots=True)
+class SequentialStanding:
+    """Where a sequential plan stands after its last complete round.
+
+    `path` holds (answers, right answers) after every complete round, up to the answer that decided; `rounds` counts
+    complete rounds. At `standing` "go on" the plan asks for the next round.
+    """
+
+    plan: SequentialPlan
+    standing: Literal["same", "different", "go on", "cannot tell"]
+    trials: int
+    correct: int
+    rounds: int
+    path: tuple[tuple[int, int], ...]
+
+
+Verdict: TypeAlias = "ChoiceResult | ThresholdFit | Ladder | SequentialStanding"
+
+
+# ---- the key -------------------------------------------------------------------------------------------------------
+def open_key(store: Store, by: Staff, study_id: str, typed_name: str) -> None:
+    """Open the key, once, by name: when every sealed set is behind, or a sequential plan has reached its end.
+
+    Raises:
+        NotAllowed: not sealed, opened before, or the plan asks for more.
+        BadInput: the name is missing.
+    """
+    require(by, "leader")
+    typed_name = typed_name.strip()
+    if not typed_name:
+        raise BadInput(_("Not opened: write the name of the person who opens the key."))
+    with store.write() as tx:
+        study = aroma_study_or_refuse(tx, study_id)
+        if study.state == "draft":
+            raise NotAllowed(_("Not done: the rule is not sealed yet."))
+        if study.state in ("opened", "decided"):
+            raise NotAllowed(_("Not done: the key was opened before."))
+        if not (study.plan.sequential and _walked(tx, study).standing != "go on"):
+            _refuse_open(tx, study)
+        _close_all(tx, by, study)
+        studies.add_opening(tx, study_id, study.look, by.id, typed_name)
+        studies.note_key_view(tx, study_id, by.id)
+        studies.set_state(tx, study_id, "opened")
+
+
+def _refuse_open(tx: Any, study: AromaStudy) -> None:
+    """The count is not looked at before the sealed number of sets is complete (more looks, more false alarms)."""
+    for sitting in sittings.of_study(tx, study.id):
+        left = len(trials.open_sets(tx, sitting.id))
+        if left:
+            raise NotAllowed(
+                ngettext(
+                    "Not done: {n} set of {label} is still open. Serve it, or close the sitting with a reason.",
+                    "Not done: {n} sets of {label} are still open. Serve them, or close the sitting with a reason.",
+                    left,
+                ).format(n=left, label=sitting.label)
+            )
+
+
+def _close_all(tx: Any, by: Staff, study: AromaStudy) -> None:
+    """Close what is left; sets that a finished sequential plan did not need stay unserved."""
+    for sitting in sittings.of_study(tx, study.id):
+        people.end_tokens_of_sitting(tx, sitting.id)
+        if sitting.state != "closed":
+            _close(tx, by, sitting)
+
+
+def _close(tx: Any, by: Staff, sitting: Sitting) -> None:
+    left = trials.open_sets(tx, sitting.id)
+    for each in left:
+        trials.finish(tx, each, "not needed")
+    sittings.set_state(tx, sitting.id, "closed")
+    sittings.end_codes(tx, sitting.id)
+    events.append(tx, "sitting closed", {"sitting": sitting.id, "not needed": len(left), "by": by.id}, sitting.study)
+
+
+def _opened(tx: Any, study_id: str) -> AromaStudy:
+    study = aroma_study_or_refuse(tx, study_id)
+    if study.state not in ("opened", "decided"):
+        raise NotAllowed(_("Not done: the key is not open yet. Answers stay hidden, from you as well."))
+    return study
+
+
+# ---- answers -------------------------------------------------------------------------------------------------------
+def answers(store: Store, by: Staff, study_id: str) -> pd.DataFrame:
+    """Every answer in force, one row a set; only after the key is open.
+
+    Columns: assessor, level (dose, batch or day; missing for one sample), sitting, position, order (0 plain, 1 other,
+    in the order of tasting), correct (0 or 1), guess, at.
+    """
+    import pandas as pd
+
+    require(by, "leader")
+    with store.read() as tx:
+        study = _opened(tx, study_id)
+        kept = _answered(trials.judged(tx, study_id))
+    rows = [
+        (
+            *(each.assessor, each.level, each.sitting, each.position),
+            *("".join(map(str, each.order)), _correct(study.plan, each), each.guess, each.at),
+        )
+        for each in kept
+    ]
+    return pd.DataFrame(rows, columns=["assessor", "level", "sitting", "position", "order", "correct", "guess", "at"])
+
+
+def _answered(kept: Sequence[Judged]) -> list[Judged]:
+    return [each for each in kept if each.picked is not None]
+
+
+def _correct(plan: AromaPlan, each: Judged) -> int:
+    return int(frozenset(each.picked or ()) in right_answers(plan.method, each.order))
+
+
+# ---- the verdict ---------------------------------------------------------------------------------------------------
+def verdict(store: Store, by: Staff, study_id: str) -> Verdict:
+    """The result under the sealed rule, by aim.
+
+    detectable: `ChoiceResult`, or `SequentialStanding` of a sequential plan; dose: `ThresholdFit`; carry over and
+    linger: `Ladder`. Only after the key is open.
+
+    Raises:
+        NotAllowed: the key is not open.
+        BadInput: too little was answered for a result.
+    """
+    require(by, "leader")
+    with store.read() as tx:
+        study = _opened(tx, study_id)
+        if study.plan.sequential:
+            return _walked(tx, study)
+        kept = _answered(trials.judged(tx, study_id))
+    try:
+        return _judged(study.plan, kept)
+    except ValueError as problem:
+        raise BadInput(_("Not done: too few answers for a result ({problem}).").format(problem=problem)) from problem
+
+
+def _judged(plan: AromaPlan, kept: Sequence[Judged]) -> ChoiceResult | ThresholdFit | Ladder:
+    from analysis import carry_over, forced_choice, threshold
+
+    names, right = [each.assessor for each in kept], [_correct(plan, each) for each in kept]
+    if plan.aim == "dose":
+        doses = threshold.dose_answers(names, [each.level or 0.0 for each in kept], right)
+        return threshold.fit(doses, plan.method, plan.alpha)
+    if plan.aim in ("carry over", "linger"):
+        batches = [int(each.level or 0) for each in kept]
+        return carry_over.ladder(names, batches, right, plan.method, plan.pd_limit, plan.alpha)
+    people = list(dict.fromkeys(names))
+    found = {name: sum(r for n, r in zip(names, right, strict=True) if n == name) for name in people}
+    return forced_choice.judge_panel(
+        plan.method, [names.count(name) for name in people], list(found.values()), plan.alpha, plan.pd_limit
+    )
+
+
+# ---- a sequential plan ---------------------------------------------------------------------------------------------
+def standing(store: Store, by: Staff, study_id: str) -> SequentialStanding:
+    """Where a sequential plan stands after its last complete round; the answers of an unfinished round stay hidden.
+
+    Raises:
+        NotAllowed: the plan is not sequential, or not sealed.
+    """
+    require(by, "leader")
+    with store.read() as tx:
+        study = aroma_study_or_refuse(tx, study_id)
+        if study.state == "draft" or not study.plan.sequential:
+            raise NotAllowed(_("Not done: the count is shown when every sealed set is complete."))
+        return _walked(tx, study)
+
+
+def _walked(tx: Any, study: AromaStudy) -> SequentialStanding:
+    """Answer by answer in the sealed order, as the plan's exact errors assume, over complete rounds only."""
+    from analysis import sequential
+
+    plan = study.plan
+    sealed = sequential.plan(plan.method, plan.alpha, plan.beta, plan.pd_limit, plan.cap or 1)
+    count = right = 0
+    state: Literal["same", "different", "go on", "cannot tell"] = "go on"
+    path: list[tuple[int, int]] = []
+    rounds = _complete_rounds(tx, study)
+    for one in rounds:
+        for each in _answered(one):
+            if state == "go on":
+                count, right = count + 1, right + _correct(plan, each)
+                state = sequential.standing(sealed, count, right)
+        if state == "go on" or not path or path[-1] != (count, right):
+            path.append((count, right))
+    return SequentialStanding(sealed, state, count, right, len(rounds), tuple(path))
+
+
+def _complete_rounds(tx: Any, study: AromaStudy) -> list[list[Judged]]:
+    """The trays that everybody has finished, in order, up to the first that is not."""
+    unfinished = {
+        (sitting.number, cup.position)
+        for sitting in sittings.of_study(tx, study.id)
+        for cups in trials.blind_by_assessor(tx, sitting.id).values()
+        for cup in cups
+        if cup.finished_at is None or cup.outcome == "not needed"
+    }
+    first_open = min(unfinished, default=None)
+    rounds: dict[tuple[int, int], list[Judged]] = {}
+    for each in trials.judged(tx, study.id):
+        if first_open is None or (each.sitting, each.position) < first_open:
+            rounds.setdefault((each.sitting, each.position), []).append(each)
+    return list(rounds.values())
+
+
+# ---- signatures ----------------------------------------------------------------------------------------------------
+def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:
+    """Sign the verdict; two different people: who ran the test, and who decides.
+
+    With the first signature the verdict goes into the record, in the form the commands print.
+
+    Raises:
+        BadInput: the name is missing or too long.
+        NotAllowed: the key is not open, or this name has signed.
+    """
+    require(by, "leader")
+    name, role = name.strip(), role.strip()
+    if not name or len(name) > LONGEST_NAME or len(role) > LONGEST_NAME:
+        raise BadInput(_("Not signed: write your name, in up to {n} letters.").format(n=LONGEST_NAME))
+    document = verdict_document(verdict(store, by, study_id))
+    with store.write() as tx:
+        study = _opened(tx, study_id)
+        signed = studies.signatures(tx, study_id, study.look)
+        if any(signature.name.casefold() == name.casefold() for signature in signed):
+            raise NotAllowed(_("Not done: the first signature is yours; somebody else decides."))
+        if studies.decision_document(tx, study_id, study.look) is None:
+            studies.keep_decision(tx, study_id, study.look, document)
+        studies.add_signature(tx, study_id, study.look, name, role, by.id)
+        if len(signed) + 1 >= SIGNATURES:
+            studies.set_state(tx, study_id, "decided")
+
+
+def verdict_document(result: Verdict) -> dict[str, Any]:
+    """A verdict as the plain values that the commands `choice`, `threshold`, `carryover` print."""
+    from analysis.carry_over import Ladder
+    from analysis.forced_choice import ChoiceResult
+
+    def code(warning: Any, _people: int) -> str:
+        return str(warning.code)
+
+    if isinstance(result, ChoiceResult):
+        return forced_choice.choice_document(result, code)
+    if isinstance(result, Ladder):
+        return forced_choice.ladder_document(result, code)
+    if isinstance(result, SequentialStanding):
+        return {
+            "standing": result.standing,
+            "trials": result.trials,
+            "correct": result.correct,
+            "plan": forced_choice.sequential_document(result.plan),
+        }
+    return forced_choice.threshold_document(result)
