@@ -51,6 +51,8 @@ def adjusted(panel: panels.Panel, rule: Rule, cells: dict[str, Cells]) -> dict[s
     """Fits of the attributes whose model holds more than pulls and assessors; empty when the rule adjusts for none."""
     fixed = ["hours", *(["position"] if _by_position(panel, rule) else [])]
     found: dict[str, Contrasts] = {}
+    if len(fixed) == 1 and ("sitting" not in rule.adjust or panel.scope["sittings"] < 2):
+        return found
     for name in rule.attributes:
         rows = panel.rows(name)
         random = ["assessor", "assessor:hours"]

@@ -41,10 +41,10 @@ def warnings_beside(panel: Panel, rule: Rule, level: float, judged: Judged) -> t
 
 
 def _orders(panel: Panel, rule: Rule) -> Iterator[Warning]:
-    if orders.positions(panel) is None:
+    if orders.servings(panel) is None:
         yield Warning("order not recorded", {})
         return
-    why = orders.unbalanced(panel)
+    why = orders.why_not_trusted(panel, rule)
     if why is not None:
         yield Warning("orders unbalanced", {"why": why, "adjusted": not orders.forbid(panel, rule)})
 

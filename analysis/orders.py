@@ -6,59 +6,107 @@ gains or loses by its place.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from analysis.panels import Panel
 from analysis.rule import Rule
 
+Codes = NDArray[np.intp]
 FARTHEST_POSITION = 2.0
 
 
-def positions(panel: Panel) -> pd.DataFrame | None:
-    """assessor, sitting, hours, position of every serving, None when positions are not recorded."""
+@dataclass(frozen=True, slots=True)
+class Servings:
+    """Every serving once, however many attributes it was scored on: codes of assessor, sitting, pull and position, and
+    the positions themselves."""
+
+    assessor: Codes
+    sitting: Codes
+    pull: Codes
+    place: Codes
+    position: NDArray[np.float64]
+
+
+def servings(panel: Panel) -> Servings | None:
+    """All servings with a position, None when positions are not recorded."""
     if "position" not in panel.recorded:
         return None
-    found = panel.data[["assessor", "sitting", "hours", "position"]].dropna().drop_duplicates()
-    return None if found.empty else found
+    position = panel.data["position"].to_numpy(float, na_value=np.nan)
+    known = np.isfinite(position)
+    if not known.any():
+        return None
+    names = ("assessor", "sitting", "hours")
+    labels = [pd.factorize(panel.data[name].to_numpy()[known], sort=name == "hours")[0] for name in names]
+    place = np.unique(position[known], return_inverse=True)[1]
+    key = np.zeros(len(place), np.int64)
+    for codes in (*labels, place):
+        key = key * (int(codes.max()) + 1) + codes
+    once = np.unique(key, return_index=True)[1]
+    assessor, sitting, pull = (codes[once] for codes in labels)
+    return Servings(assessor, sitting, pull, place[once], position[known][once])
 
 
 def unbalanced(panel: Panel) -> str | None:
     """Why the orders cannot be trusted: "far from the reference", "one order for all", or None."""
-    servings = positions(panel)
-    if servings is None:
+    every = servings(panel)
+    if every is None:
         return None
-    place = servings["position"].astype(float).groupby(servings["hours"]).mean()
-    if (place - place[panel.hours[-1]]).abs().max() > FARTHEST_POSITION:
+    mean = np.bincount(every.pull, every.position) / np.bincount(every.pull)
+    if np.abs(mean - mean[-1]).max() > FARTHEST_POSITION:
         return "far from the reference"
-    return "one order for all" if _one_order(servings) else None
+    return "one order for all" if _one_order(every) else None
 
 
-def _one_order(servings: pd.DataFrame) -> bool:
+def _one_order(every: Servings) -> bool:
     """Whether everybody who sat together got the same pull at every place."""
-    if servings["assessor"].nunique() < 2:
-        return False
-    for place in (["sitting", "position"], ["position"]):
-        shared = servings.groupby(place)[["assessor", "hours"]].nunique()
-        together = shared[shared["assessor"] > 1]
-        if len(together):
-            return bool((together["hours"] == 1).all())
+    together = every.sitting * (int(every.place.max()) + 1) + every.place
+    for place in (together, every.place):
+        people, pulls = _distinct(place, every.assessor), _distinct(place, every.pull)
+        shared = people > 1
+        if shared.any():
+            return bool((pulls[shared] == 1).all())
     return False
 
 
+def _distinct(group: Codes, label: Codes) -> Codes:
+    """How many different labels each group holds."""
+    pairs = np.unique(group * (int(label.max()) + 1) + label)
+    return np.bincount(pairs // (int(label.max()) + 1))
+
+
 def can_adjust(panel: Panel) -> bool:
-    """Whether a model can take the place out: two pulls or more at every position, and all of them connected."""
-    servings = positions(panel)
-    if servings is None:
+    """Whether a model can take the place out: two pulls or more at every position, and all of them connected, for every
+    attribute."""
+    if servings(panel) is None:
         return False
-    table = pd.crosstab(servings["position"], servings["hours"]).to_numpy() > 0
-    if (table.sum(1) < 2).any():
+    return all(_connected(panel.rows(name)) for name in panel.cells)
+
+
+def _connected(rows: pd.DataFrame) -> bool:
+    """Whether every position was used by two pulls or more, and every pull is reached from every other through them,
+    with scores to spare."""
+    table = pd.crosstab(rows["position"], rows["hours"]).to_numpy() > 0
+    if len(rows) <= sum(table.shape) + rows["assessor"].nunique():
         return False
     reached = table[0]
     for _ in range(len(table)):
         reached = table[(table & reached).any(1)].any(0)
-    return bool(reached.all() and (table & reached).any(1).all())
+    return bool((table.sum(1) > 1).all() and reached.all())
+
+
+def why_not_trusted(panel: Panel, rule: Rule) -> str | None:
+    """As `unbalanced`, or "cannot adjust" when the rule takes the place out and these orders do not let it."""
+    if "position" in rule.adjust and not can_adjust(panel):
+        return unbalanced(panel) or "cannot adjust"
+    return unbalanced(panel)
 
 
 def forbid(panel: Panel, rule: Rule) -> bool:
-    """True when unbalanced orders forbid an answer: they are not adjusted for, or cannot be."""
-    return unbalanced(panel) is not None and not ("position" in rule.adjust and can_adjust(panel))
+    """True when orders forbid an answer: unbalanced and not adjusted for, or to be adjusted for and they cannot be."""
+    if "position" in rule.adjust:
+        return not can_adjust(panel)
+    return unbalanced(panel) is not None

@@ -100,6 +100,8 @@ def _checked(scores: pd.DataFrame, attributes: Sequence[str]) -> tuple[pd.DataFr
     for column in ("assessor", "sitting"):
         if column in data and data[column].isna().any():
             raise ValueError(f"{column}: every score needs its {column}, and some have none")
+    if "position" in data:
+        _numbers(data, "position", "every position must be a number; leave unknown ones empty")
     if "sitting" not in data:
         data = data.assign(sitting=1)
     return data, data["score"].to_numpy(float), pulls
@@ -114,7 +116,7 @@ def _numbers(data: pd.DataFrame, column: str, rule: str) -> Array:
 
 def _refuse_absent(scores: pd.DataFrame, data: pd.DataFrame, attributes: Sequence[str]) -> None:
     """Every deciding attribute needs scores."""
-    present = set(data["attribute"])
+    present = set(data["attribute"].unique())
     for name in attributes:
         if name not in present:
             names = sorted(map(str, scores["attribute"].dropna().unique()))
@@ -189,6 +191,8 @@ def _own(name: str, hours: Array, counts: Array, sums: Array, within: Array, tab
             f"attributes.{name}: no score at the pulls {hours[unscored].tolist()}; "
             "a deciding attribute is scored at every pull"
         )
+    if seen.sum() < 2:
+        raise ValueError(f"attributes.{name}: one assessor alone scored it; a panel needs at least two")
     if table is not None:
         table = table[seen][..., np.isfinite(table).any((0, 1))][None]
     return Cells(counts[seen][None], sums[seen][None], within, table if table is None or table.shape[3] > 1 else None)

@@ -193,7 +193,7 @@ def _truth(fit: Fitted, hours: Array, size: int, rng: np.random.Generator) -> _T
 def _variances(fit: Fitted, each: float, size: int, rng: np.random.Generator) -> tuple[Array, Array]:
     """Draws of residual and interaction variance (size,); both lie in one mean square when no cell was scored twice."""
     counts = fit.cells.counts[0]
-    f0, f1 = float(counts.sum() - (counts > 0).sum()), float(fit.fits.containment[0])
+    f0, f1 = float(counts.sum() - (counts > 0).sum()), max(float(fit.fits.containment[0]), 1.0)
     residual = float(fit.fits.residual[0])
     interaction = float(np.nan_to_num(fit.fits.interaction[0]))
     middle = (residual + each * interaction) * f1 / rng.chisquare(f1, size)

@@ -282,7 +282,7 @@ def _why_not(cells: Cells, worse: Estimates) -> NDArray[np.intp]:
     """Why an attribute cannot be judged (n,), an index into WHY_NOT."""
     n = len(cells.sums)
     people = (cells.counts > 0).any(2).sum(1)
-    unknown = ~(worse.own.df[:, :-1] >= LEAST_OWN_DF).all(1)
+    unknown = ~((worse.own.df >= LEAST_OWN_DF) & (worse.panel.df >= 1))[:, :-1].all(1)
     few = np.broadcast_to(people < FEWEST_ASSESSORS, n)
     return np.select([few, _constant(cells), unknown], [1, 2, 3], 0)
 

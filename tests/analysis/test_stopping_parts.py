@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from random import Random
 
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 from scipy.linalg import inv, sqrtm
@@ -17,7 +20,9 @@ from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
 from analysis.describe import describe, habit_rules
+from analysis.limits import Cells
 from analysis.stopping import AttributeRule, Decision, Rule, decide
+from analysis.verdicts import VERDICTS, judge
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 HOURS = np.array([0.0, 4.0, 8.0, 12.0, 16.0, 24.0])
@@ -328,3 +333,95 @@ def test_a_deciding_attribute_must_be_scored_at_every_pull() -> None:
     rule = Rule({**LOWER.attributes, "cacao": AttributeRule("higher", 1.0)})
     with pytest.raises(ValueError, match=r"attributes.cacao: no score at the pulls \[8.0\]"):
         decide(both, rule)
+
+
+# ---- laws ------------------------------------------------------------------------------------------------------------
+@st.composite
+def studies(draw: st.DrawFn) -> tuple[pd.DataFrame, Rule]:
+    """Small studies of one to three attributes with any wish, perhaps with gaps, limits and whole numbers."""
+    rng = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
+    wishes, frames = {}, []
+    for name in draw(st.sampled_from([("acidity",), ("acidity", "cacao"), ("acidity", "cacao", "colour")])):
+        start, noise = draw(st.sampled_from([-3.0, 0.0, 4.0])), draw(st.sampled_from([0.2, 0.6, 1.5]))
+        y = 4 + start * np.exp(-HOURS / draw(st.floats(1, 12)))
+        scores = y[:, None, None] + noise * rng.standard_normal((7, 6, 1, 2))
+        frames.append(tidy(np.round(scores) if draw(st.booleans()) else scores, name))
+        limit = draw(st.sampled_from([None, None, 3.5, 4.5]))
+        wishes[name] = AttributeRule(draw(st.sampled_from(["lower", "higher", "same"])), draw(st.floats(0.4, 2)), limit)
+    data = pd.concat(frames, ignore_index=True)
+    lost = rng.choice(len(data), draw(st.sampled_from([0, 0, 4])), replace=False)
+    return data.drop(lost), Rule(wishes, looks=draw(st.integers(1, 4)))
+
+
+@settings(max_examples=60, deadline=None)
+@given(studies())
+def test_verdict_limits_and_flags_never_contradict_each_other(study: tuple[pd.DataFrame, Rule]) -> None:
+    """One verdict; every flag follows from the limits printed beside it; the verdict follows from the flags."""
+    found = decide(*study)
+    hours, passes = list(found.passes), list(found.passes.values())
+    shortest = next((h for i, h in enumerate(hours) if all(passes[i:])), None)
+    for result in found.attributes.values():
+        for pull in result.pulls[:-1]:
+            low, high, margin = pull.decisive_lower, pull.decisive_upper, result.rule.margin
+            assert low is not None
+            assert high is not None
+            assert pull.within_margin == (high < margin and (result.rule.wanted != "same" or low > -margin))
+            assert not (pull.within_margin and low >= margin)
+            if low >= margin or (result.rule.wanted == "same" and high <= -margin):
+                assert pull.shown_to_fail
+    for i, hour in enumerate(hours):
+        each = [result.pulls[i] for result in found.attributes.values()]
+        judged = all(result.judged for result in found.attributes.values())
+        assert found.passes[hour] == (judged and all(p.within_margin and p.within_limit is not False for p in each))
+    assert (found.hours is not None) == (found.verdict == "stop")
+    if found.verdict == "stop":
+        assert found.hours == shortest != hours[-1]
+        assert found.control_found
+        assert found.latest_hours is None or found.latest_hours >= found.hours
+    if found.verdict == "conche longer":
+        assert found.control_found
+        assert shortest in (None, hours[-1])
+    if found.verdict == "no hour fits" and found.reason == "every pull fails":
+        assert set(found.fails_on) == set(hours)
+
+
+@settings(max_examples=30, deadline=None)
+@given(studies(), st.floats(1.0, 3.0), st.randoms(use_true_random=False))
+def test_names_orders_shifts_and_wider_margins(study: tuple[pd.DataFrame, Rule], factor: float, chance: Random) -> None:
+    """Other names, another order of rows and another zero change no verdict; a wider margin never loses a pull."""
+    data, rule = study
+    rule = Rule({name: AttributeRule(wish.wanted, wish.margin) for name, wish in rule.attributes.items()})
+    first = decide(data, rule)
+    names = chance.sample(range(100, 200), 7)
+    other = data.assign(assessor=data["assessor"].map(lambda i: f"p{names[i]}"), score=data["score"] + 32.0)
+    again = decide(other.sample(frac=1, random_state=chance.randrange(2**31)), rule)
+    assert (again.verdict, again.hours, again.passes) == (first.verdict, first.hours, first.passes)
+    wider = decide(data, Rule({n: AttributeRule(w.wanted, w.margin * factor) for n, w in rule.attributes.items()}))
+    assert all(wider.passes[hour] for hour, passes in first.passes.items() if passes)
+
+
+@pytest.mark.parametrize("missing", [0.0, 0.1])
+def test_a_batch_is_judged_as_its_studies_one_by_one(missing: float) -> None:
+    """Forty simulated studies of two attributes at once, and each alone through `decide`."""
+    rng = np.random.default_rng(6)
+    wishes = {"acidity": AttributeRule("lower", 1.0, 5.0), "cacao": AttributeRule("higher", 1.2)}
+    courses = {"acidity": 3.5 + 3.5 * np.exp(-HOURS / 4), "cacao": 5.5 - HOURS / 40}
+    y = {name: mean[:, None] + 0.9 * rng.standard_normal((40, 8, 6, 2)) for name, mean in courses.items()}
+    for scores in y.values():
+        lost = rng.random(scores.shape) < missing
+        lost[..., 0] = False
+        scores[lost] = np.nan
+    together = judge({name: batch_of(scores) for name, scores in y.items()}, wishes, 0.05)
+    for row in range(40):
+        data = pd.concat([tidy(scores[row][:, :, None], name) for name, scores in y.items()])
+        alone = decide(data, Rule(wishes))
+        assert VERDICTS[together.verdict[row]] == alone.verdict
+        assert list(alone.passes.values()) == together.passes[row].tolist()
+    assert len(set(together.verdict.tolist())) > 1
+
+
+def batch_of(y: Array) -> Cells:
+    """Cells of scores (studies, assessors, pulls, replicates), NaN missing."""
+    counts, sums = np.isfinite(y).sum(3).astype(float), np.nansum(y, 3)
+    within = np.nansum((y - (sums / counts)[..., None]) ** 2, (1, 2, 3))
+    return Cells(counts, sums, within)
