@@ -6,16 +6,19 @@ import hashlib
 import hmac
 import secrets
 import time
+from datetime import UTC, datetime, timedelta
 
 from studyapp.errors import BadInput, NotAllowed, TooManyTries
 from studyapp.records import Role, Staff
 from studyapp.services.access import new_id, new_token, require, token_hash
+from studyapp.services.standing import stamp
 from studyapp.settings import settings
 from studyapp.store import Store, events, people
 from studyapp.words import _
 
 SHORTEST = 10
 MINE, ALL = 5, 50
+STAYS = timedelta(days=14)  # then somebody who forgot to sign out is signed out
 
 
 def _secret(passphrase: str, salt: str) -> str:
@@ -129,7 +132,7 @@ def staff_of(store: Store, token: str | None) -> Staff | None:
     if not token:
         return None
     with store.read() as tx:
-        return people.staff_by_token(tx, token_hash(token))
+        return people.staff_by_token(tx, token_hash(token), stamp(datetime.now(UTC) - STAYS))
 
 
 def sign_out(store: Store, token: str | None) -> None:

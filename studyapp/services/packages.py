@@ -144,9 +144,12 @@ def _refuse_changed(found: Mapping[str, Sequence[Row]]) -> None:
         raise BadInput(_("study.csv: the plan cannot be read.")) from error
     if study["seal"] is not None and study["seal"] != seal:
         raise BadInput(_("study.csv: the plan is not the one that was sealed."))
-    for number, row in enumerate(found["score"], start=2):
-        if not packages.score_fits(row):
-            raise BadInput(_("score.csv, row {row}: the score does not match its hash.").format(row=number))
+    for name, fits in (("score", packages.score_fits), ("trial", packages.trial_fits)):
+        for number, row in enumerate(found[name], start=2):
+            if not fits(row):
+                raise BadInput(
+                    _("{file}, row {row}: it does not match its hash.").format(file=f"{name}.csv", row=number)
+                )
 
 
 def _rows(file: Path, fields: Sequence[Field]) -> list[Row]:

@@ -44,13 +44,23 @@ PARTS = (
     Part(schema.presence, "sitting_id"),
     Part(schema.serving, "sitting_id"),
     Part(schema.score, "serving_id", _NUMBER),
+    Part(schema.trial_sample, "study_id"),
+    Part(schema.trial_set, "sitting_id"),
+    Part(schema.trial, "set_id", _NUMBER),
     Part(schema.batch, "study_id"),
     Part(schema.phase, "batch_id", _NUMBER),
     Part(schema.reading, "batch_id", _NUMBER),
     Part(schema.flow_point, "batch_id", _NUMBER),
 )
 # Rows that never get company later are covered in one go; the others one by one.
-_WHOLE = {"sample": "study_id", "attribute": "study_id", "seat": "study_id", "serving": "sitting_id"}
+_WHOLE = {
+    "sample": "study_id",
+    "attribute": "study_id",
+    "seat": "study_id",
+    "serving": "sitting_id",
+    "trial_sample": "study_id",
+    "trial_set": "sitting_id",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +120,9 @@ def _owners(part: Part, study: str) -> Any:
         "serving_id": select(schema.serving.c.id)
         .join(schema.sitting, schema.sitting.c.id == schema.serving.c.sitting_id)
         .where(schema.sitting.c.study_id == study),
+        "set_id": select(schema.trial_set.c.id)
+        .join(schema.sitting, schema.sitting.c.id == schema.trial_set.c.sitting_id)
+        .where(schema.sitting.c.study_id == study),
     }
     return owners[part.through]
 
@@ -129,6 +142,12 @@ def known(tx: Connection, study: str) -> bool:
 def score_fits(row: Row) -> bool:
     """Whether a score is the one its hash was made of."""
     told = row_hash(row["serving_id"], row["attribute_id"], row["value"], row["reason"], row["nonce"], row["at"])
+    return bool(told == row["sha256"])
+
+
+def trial_fits(row: Row) -> bool:
+    """Whether a trial is the one its hash was made of."""
+    told = events.digest({name: value for name, value in row.items() if name != "sha256"})
     return bool(told == row["sha256"])
 
 
@@ -174,8 +193,8 @@ def _put_people(tx: Connection, found: Mapping[str, Sequence[Row]]) -> None:
 
 
 def _cover_one(tx: Connection, table: Table, key: Any, row: Row, study: str) -> None:
-    if table is schema.score:
-        events.append(tx, "score", {"score": int(key[0]), "sha256": row["sha256"]}, study)
+    if table in (schema.score, schema.trial):
+        events.append(tx, table.name, {table.name: int(key[0]), "sha256": row["sha256"]}, study)
     elif table.name in covers.COVERED and table.name not in _WHOLE:
         where = dict(zip((column.name for column in table.primary_key.columns), key, strict=True))
         covers.cover(tx, "imported", table.name, where, study)

@@ -62,12 +62,13 @@ def staff_by_role(tx: Connection, role: str) -> Staff | None:
     return _staff(row) if row else None
 
 
-def staff_by_token(tx: Connection, hash_: str) -> Staff | None:
-    """Who this live token belongs to."""
+def staff_by_token(tx: Connection, hash_: str, since: str = "") -> Staff | None:
+    """Who this live token belongs to, if it was made at `since` or later."""
     query = (
         select(schema.staff)
         .join(schema.token, schema.token.c.staff_id == schema.staff.c.id)
         .where(schema.token.c.hash == hash_, schema.token.c.kind == "staff", schema.token.c.ended_at.is_(None))
+        .where(schema.token.c.created_at >= since, schema.staff.c.ended_at.is_(None))
     )
     row = tx.execute(query).first()
     return _staff(row) if row else None

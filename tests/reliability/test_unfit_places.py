@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import os
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -172,6 +174,36 @@ def test_what_is_no_store_cannot_be_checked_either(folder: Path, make: Callable[
 def test_a_store_that_may_only_be_read_can_still_be_checked(folder: Path, make: Callable[[Path], Path]) -> None:
     """An auditor with a copy needs no right to write."""
     assert check(str(make(folder))).sound
+
+
+@pytest.mark.parametrize(
+    ("command", "make"),
+    [
+        (["check"], missing_folder),
+        (["check"], text_file),
+        (["check"], newer_schema),
+        (["check"], new_in_read_only_folder),
+        (["run"], read_only_file),
+        (["run"], newer_schema),
+        (["run"], wrong_owner),
+        (["import", "tables"], another_program),
+    ],
+    ids=lambda value: getattr(value, "__name__", "-"),
+)
+def test_the_command_says_one_sentence_and_ends_with_2(
+    folder: Path, command: list[str], make: Callable[[Path], Path]
+) -> None:
+    """On the shell: the sentence on stderr, nothing on stdout, exit 2, nothing made."""
+    file = make(folder)
+    before = picture(folder)
+    studyapp = str(Path(sys.executable).with_name("studyapp"))
+    done = subprocess.run(
+        [studyapp, *command, "--store", str(file)], cwd="/", capture_output=True, text=True, timeout=60, check=False
+    )
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith("Not done: ")
+    assert done.stderr.count("\n") == 1
+    assert picture(folder) == before
 
 
 def test_a_store_that_does_not_exist_is_not_made_by_a_check(folder: Path) -> None:

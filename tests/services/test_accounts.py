@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 
 from studyapp.errors import BadInput, NotAllowed, TooManyTries
 from studyapp.services import accounts
+from studyapp.services.standing import stamp
 from studyapp.store import open_store
 
 
@@ -79,6 +81,17 @@ def test_guessing_a_passphrase_is_slowed_down_by_address(store: Any) -> None:
     with pytest.raises(TooManyTries, match="minute"):
         accounts.sign_in(store, "Ada", PHRASE, "10.0.0.7")
     assert accounts.sign_in(store, "Ada", PHRASE, "10.0.0.8")
+
+
+def test_a_token_ends_by_itself_after_two_weeks(store: Any) -> None:
+    """A forgotten tablet does not stay a leader for ever."""
+    leader = accounts.first_leader(store, "Ada", PHRASE)
+    token = accounts.sign_in(store, "Ada", PHRASE, "10.0.0.7")
+    for days, who in ((13, leader), (15, None)):
+        made = stamp(datetime.now(UTC) - timedelta(days=days))
+        with store.write() as tx:
+            tx.exec_driver_sql("UPDATE token SET created_at = ?", (made,))
+        assert accounts.staff_of(store, token) == who
 
 
 def test_only_a_leader_adds_staff(store: Any) -> None:
