@@ -1,0 +1,416 @@
+"""More pulls than a palate can take: who tastes which of them, in which sitting and order. Standard library only.
+
+A block is what one assessor tastes in one sitting. Blocks are as balanced as their number allows: every pull equally
+often, every two pulls together equally often (within one), every assessor and every sitting all pulls alike, every pull
+equally often at every position (within one), and what follows what as even as that leaves free.
+"""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from itertools import combinations, pairwise, permutations
+from math import comb, exp
+
+from analysis.serving import Row, serving_orders, shuffled
+
+# Balanced incomplete blocks as orbits: (points, size) -> lengths of the cycles that shift the points, base blocks.
+# Found by exhaustive search under these shifts; parameters as in Cochran & Cox 1957, table 11.3 (from memory).
+_ORBITS: dict[tuple[int, int], tuple[tuple[int, ...], tuple[Row, ...]]] = {
+    (6, 3): ((5, 1), ((0, 1, 2), (0, 2, 5))),
+    (7, 3): ((7,), ((0, 1, 3),)),
+    (8, 4): ((7, 1), ((0, 1, 2, 4), (0, 1, 3, 7))),
+    (9, 3): ((8, 1), ((0, 1, 3), (0, 4, 8))),
+    (9, 4): ((9,), ((0, 1, 2, 4), (0, 1, 4, 6))),
+    (10, 3): ((9, 1), ((0, 1, 2), (0, 2, 5), (0, 3, 6), (0, 4, 9))),
+    (10, 4): ((5, 5), ((0, 1, 2, 5), (0, 2, 7, 8), (0, 6, 7, 9))),
+    (10, 5): ((9, 1), ((0, 1, 2, 3, 5), (0, 1, 4, 6, 9))),
+    (11, 5): ((11,), ((0, 1, 2, 4, 7),)),
+    (12, 3): ((12,), ((0, 1, 2), (0, 2, 7), (0, 3, 6), (0, 4, 8), (0, 4, 8))),
+    (12, 4): ((12,), ((0, 1, 2, 5), (0, 1, 3, 8), (0, 2, 6, 8), (0, 3, 6, 9))),
+    (12, 6): ((12,), ((0, 1, 2, 3, 5, 7), (0, 1, 3, 6, 7, 9), (0, 1, 4, 5, 8, 9))),
+    (13, 3): ((13,), ((0, 1, 4), (0, 2, 7))),
+    (13, 4): ((13,), ((0, 1, 3, 9),)),
+    (13, 6): ((13,), ((0, 1, 2, 3, 5, 9), (0, 1, 3, 6, 7, 11))),
+    (15, 3): ((15,), ((0, 1, 4), (0, 2, 8), (0, 5, 10))),
+    (16, 4): ((15, 1), ((0, 1, 3, 7), (0, 5, 10, 15))),
+    (16, 6): ((8, 8), ((0, 1, 2, 4, 8, 11), (0, 3, 8, 12, 13, 14))),
+}
+_MOST_SUBSETS = 60
+_PAIR_MOVES, _DEAL_MOVES, _ORDER_WORK = 8_000, 4_000, 40_000
+_SAME_ORDER = 50
+
+
+def needed(pulls: int, replicates: int, palate: int) -> bool:
+    """Whether a whole serving of every pull is more than a palate takes in a sitting."""
+    return pulls * replicates > palate
+
+
+def palate_orders(
+    pulls: int, palate: int, assessors: int, sittings: int, seed: int, always: Sequence[int] = ()
+) -> list[list[list[int]]]:
+    """For each sitting and assessor the pull (its index, from 0) at each of `palate` positions.
+
+    With fewer pieces than pulls each block holds different pulls, those of `always` among them. With more, every pull
+    is served equally often and the places left over go round in blocks.
+
+    Raises:
+        ValueError: no pull would be left to choose, or a number is too small.
+    """
+    whole, rest = divmod(palate, pulls)
+    if whole == 0:
+        return block_orders(pulls, palate, assessors, sittings, seed, always)
+    if rest == 0:
+        return [serving_orders(pulls, assessors, whole, seed + number) for number in range(sittings)]
+    extra = block_orders(pulls, rest, assessors, sittings, seed)
+    full = [serving_orders(pulls, assessors, whole, seed + number) for number in range(sittings)]
+    return [_joined(first, then) for first, then in zip(full, extra, strict=True)]
+
+
+def block_orders(
+    pulls: int, size: int, assessors: int, sittings: int, seed: int, always: Sequence[int] = ()
+) -> list[list[list[int]]]:
+    """Ordered blocks of `size` different pulls for every assessor in every sitting; see `palate_orders`."""
+    rng = random.Random(seed)
+    return _ordered(_sets(pulls, size, assessors, sittings, rng, always), rng)
+
+
+def servings(
+    pulls: int, palate: int, assessors: int, sittings: int, seed: int, always: Sequence[int] = ()
+) -> list[list[list[int]]]:
+    """How often each pull is served to each assessor in each sitting, [sitting][assessor][pull]; see `palate_orders`.
+
+    The same seed serves the same pulls as `palate_orders` does, which also finds the orders and takes longer.
+    """
+    whole, rest = divmod(palate, pulls)
+    counts = [[[whole] * pulls for _ in range(assessors)] for _ in range(sittings)]
+    if rest:
+        sets = _sets(pulls, rest, assessors, sittings, random.Random(seed), () if whole else always)
+        for day, people in enumerate(sets):
+            for person, block in enumerate(people):
+                for pull in block:
+                    counts[day][person][pull] += 1
+    return counts
+
+
+def _sets(
+    pulls: int, size: int, assessors: int, sittings: int, rng: random.Random, always: Sequence[int]
+) -> list[list[Row]]:
+    """The pulls of every block, [sitting][assessor]."""
+    free = [pull for pull in range(pulls) if pull not in always]
+    chosen = size - (pulls - len(free))
+    if not 1 <= chosen <= len(free) or size >= pulls or min(assessors, sittings) < 1:
+        raise ValueError(
+            f"size must be above {pulls - len(free)} (pulls always served) and below {pulls} pulls, got {size}"
+        )
+    sets = [
+        tuple(sorted((*always, *(free[point] for point in block))))
+        for block in balanced_blocks(len(free), chosen, assessors * sittings, rng)
+    ]
+    return _dealt(sets, pulls, assessors, sittings, rng)
+
+
+def balanced_blocks(points: int, size: int, count: int, rng: random.Random) -> list[Row]:
+    """`count` blocks of `size` different points, each point equally often (within one), each pair as nearly as it goes.
+
+    Whole balanced designs under random labels while they fit, then the best rest that a search finds. Pairs within one
+    are not to be had for every number of blocks: points served less often than others share fewer blocks as well.
+    """
+    design = exact_design(points, size)
+    whole, left = divmod(count, len(design)) if design else (0, count)
+    blocks: list[Row] = []
+    for _copy in range(whole):
+        labels = shuffled(list(range(points)), rng)
+        blocks += [tuple(sorted(labels[point] for point in block)) for block in design]
+    return blocks + _near_balance(points, size, left, rng)
+
+
+def exact_design(points: int, size: int) -> list[Row]:
+    """The blocks of a small balanced incomplete design, every pair together equally often; empty where none is known.
+
+    Orbits of a shift, their complements, or all subsets when these are few.
+    """
+    if (points, size) in _ORBITS:
+        return _orbits(*_ORBITS[points, size])
+    if (points, points - size) in _ORBITS:
+        every = frozenset(range(points))
+        return [tuple(sorted(every - set(block))) for block in exact_design(points, points - size)]
+    return list(combinations(range(points), size)) if comb(points, size) <= _MOST_SUBSETS else []
+
+
+def _orbits(cycles: Sequence[int], bases: Sequence[Row]) -> list[Row]:
+    """Every shift of the base blocks; a base written twice counts twice."""
+    following: list[int] = []
+    for length in cycles:
+        start = len(following)
+        following += [start + (place + 1) % length for place in range(length)]
+    blocks = []
+    for base in bases:
+        block = base
+        while True:
+            blocks.append(block)
+            block = tuple(sorted(following[point] for point in block))
+            if block == base:
+                break
+    return blocks
+
+
+# ---- near-balance --------------------------------------------------------------------------------------------------
+def _near_balance(points: int, size: int, count: int, rng: random.Random) -> list[Row]:
+    """Points equally often (within one); pairs made even by trading points between blocks, uphill at first."""
+    if count == 0:
+        return []
+    blocks = _even_deal(points, size, count, rng)
+    together = [[0] * points for _ in range(points)]
+    for block in blocks:
+        for one, other in permutations(block, 2):
+            together[one][other] += 1
+    for step in range(_PAIR_MOVES if count > 1 else 0):
+        if step % 100 == 0 and _spread(together) <= 1:
+            break
+        _trade(blocks, together, 2.0 * (1 - step / _PAIR_MOVES) ** 2 + 1e-3, rng)
+    return [tuple(sorted(block)) for block in blocks]
+
+
+def _even_deal(points: int, size: int, count: int, rng: random.Random) -> list[set[int]]:
+    """Each block takes the points dealt least so far, ties at random."""
+    dealt = [0] * points
+    blocks = []
+    for _block in range(count):
+        order = sorted(shuffled(list(range(points)), rng), key=lambda point: dealt[point])
+        blocks.append(set(order[:size]))
+        for point in order[:size]:
+            dealt[point] += 1
+    return blocks
+
+
+def _spread(together: Sequence[Sequence[int]]) -> int:
+    """Largest less smallest number of blocks that two points share."""
+    counts = [row[other] for one, row in enumerate(together) for other in range(one)]
+    return max(counts) - min(counts) if counts else 0
+
+
+def _trade(blocks: list[set[int]], together: list[list[int]], heat: float, rng: random.Random) -> None:
+    """Trade one point of one block for one of another if that evens the pairs, or sometimes if it does not."""
+    first, second = _two(len(blocks), rng)
+    gives, takes = sorted(blocks[first] - blocks[second]), sorted(blocks[second] - blocks[first])
+    if not gives:
+        return
+    one, other = gives[_below(len(gives), rng)], takes[_below(len(takes), rng)]
+    near, far = blocks[first] - {one}, blocks[second] - {other}
+    only_near, only_far = near - far, far - near
+    change = sum(together[other][x] - together[one][x] + 1 for x in only_near)
+    change += sum(together[one][x] - together[other][x] + 1 for x in only_far)
+    if change > 0 and rng.random() >= exp(-change / heat):
+        return
+    for members, loses, gains in ((only_near, one, other), (only_far, other, one)):
+        for x in members:
+            together[loses][x] -= 1
+            together[x][loses] -= 1
+            together[gains][x] += 1
+            together[x][gains] += 1
+    blocks[first], blocks[second] = near | {other}, far | {one}
+
+
+# ---- who gets which block ------------------------------------------------------------------------------------------
+def _dealt(sets: Sequence[Row], pulls: int, assessors: int, sittings: int, rng: random.Random) -> list[list[Row]]:
+    """Blocks as [sitting][assessor], so that every assessor and every sitting gets all pulls as evenly as it goes."""
+    sets = shuffled(list(sets), rng)
+    own = [[0] * pulls for _ in range(assessors)]
+    daily = [[0] * pulls for _ in range(sittings)]
+    for number, block in enumerate(sets):
+        for pull in block:
+            own[number % assessors][pull] += 1
+            daily[number // assessors][pull] += 1
+    for _move in range(_DEAL_MOVES if len(sets) > 1 else 0):
+        first, second = _two(len(sets), rng)
+        tables = [
+            (table[first_row], table[second_row])
+            for table, first_row, second_row in (
+                (own, first % assessors, second % assessors),
+                (daily, first // assessors, second // assessors),
+            )
+            if first_row != second_row
+        ]
+        _exchange(sets, first, second, tables)
+    return [list(sets[day * assessors : (day + 1) * assessors]) for day in range(sittings)]
+
+
+def _exchange(sets: list[Row], first: int, second: int, tables: Sequence[tuple[list[int], list[int]]]) -> None:
+    """Exchange two blocks unless that makes the tables of their rows less even."""
+    leaving, coming = set(sets[first]) - set(sets[second]), set(sets[second]) - set(sets[first])
+    change = sum(
+        sum(there[x] - here[x] + 1 for x in leaving) + sum(here[x] - there[x] + 1 for x in coming)
+        for here, there in tables
+    )
+    if change > 0:
+        return
+    sets[first], sets[second] = sets[second], sets[first]
+    for here, there in tables:
+        for moved, sign in ((leaving, -1), (coming, 1)):
+            for x in moved:
+                here[x] += sign
+                there[x] -= sign
+
+
+# ---- order within the blocks ---------------------------------------------------------------------------------------
+class _Places:
+    """The pull of every block at every position, balanced for position at all times.
+
+    The servings of a pull are cut into groups as large as a block. Positions are then a proper colouring of the edges
+    between blocks and groups (König 1916), so that no group has two servings at one position and a pull stands at each
+    position equally often, within one. Exchanging two positions along a whole chain of blocks keeps it so.
+    """
+
+    def __init__(self, sets: Sequence[Row], rng: random.Random) -> None:
+        """Place every serving, moving others along chains where two positions must give way to each other."""
+        self.size = len(sets[0])
+        self.group: list[list[int]] = [[-1] * self.size for _ in sets]
+        self.block: list[list[int]] = []
+        self.pull: list[int] = []
+        for block, pull, group in self._grouped(sets):
+            while group >= len(self.block):
+                self.block.append([-1] * self.size)
+                self.pull.append(pull)
+            self._place(block, group, rng)
+
+    def _grouped(self, sets: Sequence[Row]) -> Iterator[tuple[int, int, int]]:
+        """(block, pull, group) of every serving, a group being `size` servings of one pull."""
+        group = -1
+        for pull in sorted({pull for row in sets for pull in row}):
+            holding = [number for number, row in enumerate(sets) if pull in row]
+            for count, block in enumerate(holding):
+                group += count % self.size == 0
+                yield block, pull, group
+
+    def _place(self, block: int, group: int, rng: random.Random) -> None:
+        free_here = [place for place in range(self.size) if self.group[block][place] < 0]
+        free_there = [place for place in range(self.size) if self.block[group][place] < 0]
+        both = [place for place in free_here if place in free_there]
+        if both:
+            place = both[_below(len(both), rng)]
+        else:
+            place = free_here[0]
+            self._free(group, place, free_there[0])
+        self.group[block][place], self.block[group][place] = group, block
+
+    def _free(self, group: int, place: int, other: int) -> None:
+        """Exchange two positions along the chain that begins at `group`, which then has `place` free."""
+        blocks, groups = [], [group]
+        wanted, then = place, other
+        while True:
+            block = self.block[groups[-1]][wanted]
+            if block < 0:
+                break
+            blocks.append(block)
+            following = self.group[block][then]
+            if following < 0:
+                break
+            groups.append(following)
+        self.turn(blocks, groups, place, other)
+
+    def chain(self, block: int, place: int, other: int) -> tuple[list[int], list[int]]:
+        """Blocks and groups that must all exchange two positions when `block` does."""
+        blocks, groups = [block], []
+        for ahead, back in ((place, other), (other, place)):
+            here = block
+            while True:
+                group = self.group[here][ahead]
+                if group < 0 or group in groups:
+                    break
+                groups.append(group)
+                here = self.block[group][back]
+                if here < 0 or here == block:
+                    break
+                blocks.append(here)
+        return blocks, groups
+
+    def turn(self, blocks: Sequence[int], groups: Sequence[int], place: int, other: int) -> None:
+        """Exchange two positions in all of a chain."""
+        for rows, numbers in ((self.group, blocks), (self.block, groups)):
+            for number in numbers:
+                row = rows[number]
+                row[place], row[other] = row[other], row[place]
+
+    def order(self, block: int) -> Row:
+        """The pulls of a block in the order of tasting."""
+        return tuple(self.pull[group] for group in self.group[block])
+
+
+def _ordered(days: Sequence[Sequence[Row]], rng: random.Random) -> list[list[list[int]]]:
+    """An order for every block: balanced for position, near-balanced for what stands before, none shared."""
+    sets = [block for day in days for block in day]
+    assessors, size = len(days[0]), len(sets[0])
+    places = _Places(sets, rng)
+    tally = _Tally(places, assessors)
+    work = 0
+    while size > 1 and work < _ORDER_WORK:
+        block, (place, other) = _below(len(sets), rng), _two(size, rng)
+        blocks, groups = places.chain(block, place, other)
+        work += len(blocks) + 5
+        before = tally.without(blocks)
+        places.turn(blocks, groups, place, other)
+        if tally.added(blocks) > before:
+            tally.without(blocks)
+            places.turn(blocks, groups, place, other)
+            tally.added(blocks)
+    rows = [list(places.order(number)) for number in range(len(sets))]
+    return [rows[start : start + assessors] for start in range(0, len(rows), assessors)]
+
+
+class _Tally:
+    """How uneven the neighbours are, and how often two assessors share an order in a sitting."""
+
+    def __init__(self, places: _Places, assessors: int) -> None:
+        """Count the orders as they stand."""
+        self.places, self.assessors = places, assessors
+        self.follows: Counter[tuple[int, int]] = Counter()
+        self.orders: Counter[tuple[int, Row]] = Counter()
+        self.added(range(len(places.group)))
+
+    def added(self, blocks: Sequence[int]) -> int:
+        """Count these blocks in; returns what they add to the unevenness."""
+        cost = 0
+        for block in blocks:
+            order = self.places.order(block)
+            for pair in pairwise(order):
+                cost += 2 * self.follows[pair] + 1
+                self.follows[pair] += 1
+            cost += _SAME_ORDER * self.orders[block // self.assessors, order]
+            self.orders[block // self.assessors, order] += 1
+        return cost
+
+    def without(self, blocks: Sequence[int]) -> int:
+        """Count these blocks out; returns what they had added."""
+        cost = 0
+        for block in blocks:
+            order = self.places.order(block)
+            for pair in pairwise(order):
+                self.follows[pair] -= 1
+                cost += 2 * self.follows[pair] + 1
+            self.orders[block // self.assessors, order] -= 1
+            cost += _SAME_ORDER * self.orders[block // self.assessors, order]
+        return cost
+
+
+def _joined(full: list[list[int]], extra: list[list[int]]) -> list[list[int]]:
+    """Whole servings, then the extra ones; rows change hands so that nobody gets a pull twice running."""
+    for here, then in enumerate(extra):
+        if full[here][-1] != then[0]:
+            continue
+        for there, other in enumerate(extra):
+            if full[there][-1] != then[0] and full[here][-1] != other[0]:
+                full[here], full[there] = full[there], full[here]
+                break
+    return [first + then for first, then in zip(full, extra, strict=True)]
+
+
+def _two(count: int, rng: random.Random) -> tuple[int, int]:
+    """Two different numbers below `count`."""
+    first, second = _below(count, rng), _below(count - 1, rng)
+    return first, second + (second >= first)
+
+
+def _below(count: int, rng: random.Random) -> int:
+    return int(rng.random() * count)
