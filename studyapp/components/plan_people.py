@@ -9,7 +9,7 @@ import streamlit as st
 
 from studyapp.components import acts, look
 from studyapp.components.plan_problems import beside
-from studyapp.records import Assessor, Plan, Problem, Staff
+from studyapp.records import Plan, Problem, Staff
 from studyapp.services import panel
 from studyapp.store import Store
 from studyapp.words import _, ngettext
@@ -21,29 +21,32 @@ def draw(store: Store, by: Staff, plan: Plan, key: str, problems: Sequence[Probl
     """The plan with the people and numbers chosen here."""
     with st.container(key="card-people"):
         look.put(look.title(_("3. Who tastes, and how often"), 2))
-        plan = replace(plan, assessors=_assessors(panel.assessors(store, by), plan, key))
+        plan = replace(plan, assessors=chosen(store, by, plan.assessors, key))
         beside(problems, "assessors")
-        _newcomer(store, by, key)
+        newcomer(store, by, key)
         plan = _numbers(plan, key)
         beside(problems, "sittings", "replicates", "looks", "next_sittings", "alpha")
         look.put(look.quiet(_load(plan)))
     return plan
 
 
-def _assessors(panel_: Sequence[Assessor], plan: Plan, key: str) -> tuple[str, ...]:
-    names = {one.id: one.pseudonym for one in panel_ if one.may_taste or one.id in plan.assessors}
-    chosen = st.multiselect(
+def chosen(store: Store, by: Staff, named: Sequence[str], key: str) -> tuple[str, ...]:
+    """The assessors of a plan, chosen from the panel; `named` are those of before."""
+    panel_ = panel.assessors(store, by)
+    names = {one.id: one.pseudonym for one in panel_ if one.may_taste or one.id in named}
+    picked = st.multiselect(
         _("Assessors"),
         list(names),
-        [id_ for id_ in plan.assessors if id_ in names],
+        [id_ for id_ in named if id_ in names],
         format_func=names.get,
         placeholder=_("Choose from the panel"),
         key=f"assessors-{key}-{len(names)}",
     )
-    return tuple(chosen)
+    return tuple(picked)
 
 
-def _newcomer(store: Store, by: Staff, key: str) -> None:
+def newcomer(store: Store, by: Staff, key: str) -> None:
+    """Somebody who is not on the panel yet."""
     with st.popover(_("Add somebody to the panel")):
         look.put(look.quiet(_("A pseudonym is enough. The record and the screens show nothing else.")))
         name = st.text_input(_("Pseudonym"), max_chars=40, key=f"newcomer-{key}")

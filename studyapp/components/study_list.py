@@ -79,8 +79,6 @@ def verdict_line(document: Mapping[str, object]) -> str:
     """A kept verdict in one line, from the document that was signed."""
     if not document:
         return ""
-    if document.get("kind") == "aroma":
-        return str(document.get("headline") or "")
     hours = document.get("hours")
     said = {
         "stop": _("Stop at {hours} h."),

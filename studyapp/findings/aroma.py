@@ -5,9 +5,9 @@ The numbers of a test, a threshold or a ladder are worded in the modules beside;
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.findings.doses import dose, threshold_finding
 from studyapp.findings.hours import Fact, caution
@@ -241,7 +241,7 @@ def unit_word(unit: str) -> str:
 
 def dose_axis(unit: str) -> str:
     """What stands under the axis of doses."""
-    return {"min": _("minutes of hot air"), "g": _("grams of the botanical")}.get(unit, unit)
+    return {"min": _("minutes of hot air"), "g": _("grams of the plant per kg")}.get(unit, unit)
 
 
 def dose_says(level: float, right: int, asked: int, unit: str) -> str:
@@ -363,6 +363,31 @@ def way_row(what: str, answers: int, grams: float, chance: float) -> WayRow:
         n=answers, grams=decimal(grams, 0)
     )
     return WayRow(what, asks, of_ten(chance))
+
+
+# ---- a verdict that was signed ------------------------------------------------------------------------------------
+def kept_line(plan: AromaPlan, document: Mapping[str, Any]) -> str:
+    """A kept verdict in one line, from the document that was signed; empty for an empty one."""
+    if "threshold" in document:
+        point = document["threshold"]["estimate"]
+        if point is None:
+            return _("Half-way point outside the doses tasted.")
+        return _("Half notice it from {dose} on.").format(dose=dose(point, unit_word(plan.dose_unit)))
+    if "rungs" in document:
+        clean = document["clean_from_all_tasted"]
+        if clean is None:
+            return _("Not shown to be gone.")
+        return _("Close enough from {rung} on.").format(rung=rung_name(clean, plan.aim))
+    if "standing" in document:
+        return {"different": _("Detectable."), "same": _("Close enough for these assessors.")}.get(
+            document["standing"], _("Cannot tell.")
+        )
+    if not document:
+        return ""
+    similar = document["similarity"]["similar"]
+    if document["different"]:
+        return _("Noticeable, and small enough.") if similar else _("Detectable.")
+    return _("Close enough.") if similar else _("Cannot tell.")
 
 
 # ---- what a taste result never clears ----------------------------------------------------------------------------

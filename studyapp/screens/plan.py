@@ -21,7 +21,8 @@ from studyapp.components import (
     plan_seal,
     plan_table,
 )
-from studyapp.records import Plan, Problem, Staff, Study
+from studyapp.records import AromaStudy, Plan, Problem, Staff, Study
+from studyapp.screens import aroma_plan
 from studyapp.services import planning, prospects
 from studyapp.words import _
 
@@ -37,6 +38,9 @@ def render() -> None:
         return
     heading = _("Plan: {title}").format(title=study.plan.title)
     look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), look.title(heading))
+    if isinstance(study, AromaStudy):
+        aroma_plan.draw(by, study)
+        return
     if study.state != "draft":
         _sealed(by, study)
         return

@@ -8,8 +8,9 @@ import streamlit as st
 
 from studyapp import session
 from studyapp.components import acts, look, study_list, tour
-from studyapp.records import Staff, Study
-from studyapp.services import deciding, planning, preparing
+from studyapp.findings.aroma import kept_line
+from studyapp.records import AromaStudy, HoursStudy, Staff, Study
+from studyapp.services import aroma_planning, deciding, planning, preparing
 from studyapp.words import _
 
 
@@ -31,14 +32,21 @@ def render() -> None:
         session.go("bring")
 
 
-def _step(by: Staff, study: Study, number: int) -> study_list.Step:
+def _step(by: Staff, study: HoursStudy | AromaStudy, number: int) -> study_list.Step:
     """The one step a study asks for; the verdicts of old studies are read on their own page."""
     store = session.store()
     if study.state == "sealed":
         return study_list.step(study, preparing.sittings(store, by, study.id))
     if study.state == "decided" and number < study_list.FIRST_SHOWN:
-        return study_list.step(study, (), study_list.verdict_line(_kept(by, study)))
+        return study_list.step(study, (), _verdict(study, _kept(by, study)))
     return study_list.step(study, ())
+
+
+def _verdict(study: HoursStudy | AromaStudy, document: dict[str, Any]) -> str:
+    """The signed verdict of either kind in one line."""
+    if isinstance(study, AromaStudy):
+        return kept_line(study.plan, document)
+    return study_list.verdict_line(document)
 
 
 def _kept(by: Staff, study: Study) -> dict[str, Any]:
@@ -49,13 +57,16 @@ def _kept(by: Staff, study: Study) -> dict[str, Any]:
 
 
 def _start() -> None:
-    """The name of a new study, and the button that begins its plan."""
+    """The question and the name of a new study, and the button that begins its plan."""
     with st.container(key="card-new"), st.form("new-study", border=False):
+        kinds = {"hours": _("When can the conche stop?"), "aroma": _("Is an infused aroma noticed?")}
+        kind = st.radio(_("The question"), list(kinds), format_func=kinds.get, horizontal=True, key="new-kind")
         left, right = st.columns([4, 1], vertical_alignment="bottom")
         hint = _("Dark 72 %, lot 14")
         name = left.text_input(_("Name of a new study"), max_chars=120, placeholder=hint, key="new-name")
         begun = right.form_submit_button(_("Plan a study"), type="primary", width="stretch")
     if begun:
+        begin = aroma_planning.new_study if kind == "aroma" else planning.new_study
         with acts.refusals():
-            study = planning.new_study(session.store(), session.someone(), name)
+            study = begin(session.store(), session.someone(), name)
             session.go("plan", study=study)

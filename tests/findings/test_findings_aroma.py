@@ -153,3 +153,21 @@ def test_a_plan_with_lines_says_where_it_stands(trials: int, right: int, headlin
 # ---- the price -----------------------------------------------------------------------------------------------------
 def test_a_way_names_what_it_asks_and_promises_no_more_than_nine_in_ten() -> None:
     assert aroma.way_row("twelve people", 6, 81.0, 0.97) == aroma.WayRow("twelve people", "6 answers, 81 g", "9 of 10")
+
+
+@pytest.mark.parametrize(
+    ("document", "line"),
+    [
+        ({}, ""),
+        ({"different": True, "similarity": {"similar": False}}, "Detectable."),
+        ({"different": False, "similarity": {"similar": True}}, "Close enough."),
+        ({"different": False, "similarity": {"similar": False}}, "Cannot tell."),
+        ({"threshold": {"estimate": 14.2}}, "Half notice it from 14.2 min on."),
+        ({"threshold": {"estimate": None}}, "Half-way point outside the doses tasted."),
+        ({"rungs": [], "clean_from_all_tasted": 2}, "Close enough from batch +2 on."),
+        ({"rungs": [], "clean_from_all_tasted": None}, "Not shown to be gone."),
+        ({"standing": "same"}, "Close enough for these assessors."),
+    ],
+)
+def test_a_signed_verdict_is_one_line(document: dict[str, object], line: str) -> None:
+    assert aroma.kept_line(Plan(aim="carry over"), document) == line

@@ -207,7 +207,3 @@ def test_colours_keep_their_contrast(theme: look.Theme) -> None:
 def test_a_draft_about_an_aroma_says_what_is_there(plan: AromaPlan, line: str) -> None:
     study = AromaStudy("x", plan, "draft", "2026-11-17T16:05:00Z", kind="aroma")
     assert study_list.step(study, ()).line == line
-
-
-def test_a_decided_aroma_study_says_its_headline() -> None:
-    assert study_list.verdict_line({"kind": "aroma", "headline": "Detectable."}) == "Detectable."

@@ -1,0 +1,36 @@
+"""What an aroma plan can show, beside its fields: in words, then its marks as they would be sealed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from studyapp.components import look
+from studyapp.findings import aroma_plans
+from studyapp.records import AromaPlan, Problem
+from studyapp.services import aroma_prospects
+from studyapp.words import _
+
+_NEEDED = {"assessors", "method", "trials_each", "alpha", "beta", "pd_limit", "doses", "batches", "cap", "sequential"}
+
+
+def can_be_tried(plan: AromaPlan, problems: Sequence[Problem]) -> bool:
+    """Whether the parts that the chances rest on are there."""
+    return bool(plan.assessors) and not any(problem.blocks and problem.where in _NEEDED for problem in problems)
+
+
+def draw(plan: AromaPlan, problems: Sequence[Problem]) -> None:
+    """Three sentences and the marks; or what is still missing for them."""
+    heading = look.title(_("What this plan can show"), 2)
+    found = aroma_prospects.prospect(plan) if can_be_tried(plan, problems) else None
+    if found is None:
+        look.put(heading, look.text(_("Comes once you have said who tastes and which test is used.")))
+        return
+    marks = aroma_plans.marks(plan, found)
+    rows = [
+        look.pair(look.strong(fact.label), look.plain(fact.value)) + look.text(fact.note, "small") for fact in marks
+    ]
+    look.put(
+        heading,
+        *(look.text(sentence) for sentence in aroma_plans.can_show(plan, found)),
+        *([look.title(_("The marks, sealed with the rule"), 3), *rows] if rows else []),
+    )
