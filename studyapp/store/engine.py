@@ -161,6 +161,8 @@ def _as_store_problem() -> Iterator[None]:
         if isinstance(error, OperationalError) or error.connection_invalidated or _about_the_file(said):
             raise StoreProblem(_sentence(said)) from error
         raise
+    except UnicodeDecodeError as error:  # the library quotes a damaged name
+        raise StoreProblem(_sentence("malformed")) from error
 
 
 def _about_the_file(said: str) -> bool:

@@ -7,6 +7,7 @@ hashes of rows, triggers, whole chains. What it cannot take back is what the che
 from __future__ import annotations
 
 import json
+import random
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -14,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from studyapp.errors import StoreProblem
 from studyapp.services import deciding, planning, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import events, servings
@@ -358,3 +360,60 @@ def test_the_first_bad_row_is_named(record: tuple[Path, str]) -> None:
     forge(file, sql("UPDATE score SET value = 9.5 WHERE id IN (10, 12)"))
     first = check(str(file)).findings[0]
     assert "row 10 of score" in first.sentence
+
+
+# ---- damage without intent -------------------------------------------------------------------------------------------
+RECORD = (
+    "event",
+    "score",
+    "sample",
+    "attribute",
+    "serving",
+    "sitting",
+    "opening",
+    "signature",
+    "deviation",
+    "decision",
+)
+
+
+def rows_of(file: Path) -> dict[str, Any] | None:
+    """The rows of the record, None when the file can no longer be read through."""
+    connection = sqlite_module().connect(f"{file.as_uri()}?mode=ro&immutable=1", uri=True)
+    try:
+        found = {table: connection.execute(f"SELECT * FROM {table} ORDER BY 1").fetchall() for table in RECORD}
+        found["study"] = connection.execute("SELECT id, plan, seal, sealed_at FROM study").fetchall()
+    except (sqlite_module().Error, UnicodeDecodeError, OverflowError):
+        return None
+    finally:
+        connection.close()
+    return found
+
+
+def sound(file: Path) -> bool:
+    """Whether the check believes a file; a refusal to open it is a no."""
+    try:
+        return check(str(file)).sound
+    except StoreProblem as problem:
+        return not str(problem)
+
+
+def test_damage_that_changed_a_record_never_goes_unnoticed(record: tuple[Path, str], tmp_path: Path) -> None:
+    """200 times 1 to 64 flipped bits, and 20 cut ends: what reads differently afterwards is never called sound."""
+    file, _head = record
+    whole, rng = file.read_bytes(), random.Random(12)
+    before, changed, missed = rows_of(file), 0, []
+    damaged = tmp_path / "damaged.sqlite"
+    for number in range(220):
+        content = bytearray(whole)
+        if number >= 200:
+            content = content[: rng.randrange(512, len(whole))]
+        else:
+            for _ in range(rng.randint(1, 64)):
+                content[rng.randrange(100, len(content))] ^= 1 << rng.randrange(8)
+        damaged.write_bytes(content)
+        if rows_of(damaged) != before:
+            changed += 1
+            missed += [number] if sound(damaged) else []
+    assert changed > 100
+    assert missed == []
