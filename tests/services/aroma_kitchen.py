@@ -1,0 +1,140 @@
+"""An aroma study from its plan to answers, as its people would do it, for every test that needs one."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from typing import Any
+
+from analysis.trial_orders import right_answers
+from studyapp.records import AromaPlan, Botanical, JoinLink, Place, Sitting, Staff
+from studyapp.services import (
+    accounts,
+    aroma_planning,
+    aroma_preparing,
+    joining,
+    panel,
+    preparing,
+    tasting,
+    trying,
+    watching,
+)
+from studyapp.store import Store, trials
+
+NAMES = ("Heron", "Lark", "Wren", "Tern", "Siskin", "Plover", "Dipper", "Rook")
+CHECKS = frozenset(aroma_preparing.CHECKS)
+# Words that must never reach an assessor.
+CANARIES = ("Quittentorte", "Zirbelnuss", "Pfauenfeder", "Drehmaschine")
+PLAN = AromaPlan(
+    f"{CANARIES[0]} study",
+    question=f"Does anybody notice {CANARIES[1]}?",
+    botanical=Botanical("Mentha spicata", "leaf", "Garden & Daughter", "L7"),
+    recipe=f"{CANARIES[1]} 70",
+    batch=f"{CANARIES[2]} 4",
+    process=f"{CANARIES[3]}, 5 g per kg, 10 min, air 60 °C, mass 45 °C",
+    rest_seconds=0,
+    contains="cocoa, cane sugar, spearmint",
+    traces="milk",
+    safe_food_by="Ida",
+)
+
+
+@dataclass
+class Kitchen:
+    """One sealed aroma study and its people; sittings are opened one by one."""
+
+    store: Store
+    leader: Staff
+    preparer: Staff
+    study: str
+    plan: AromaPlan
+
+    def sittings(self) -> tuple[Sitting, ...]:
+        """All sittings in order."""
+        return preparing.sittings(self.store, self.leader, self.study)
+
+    def serve(self, sitting: Sitting) -> list[Taster]:
+        """Open a sitting, let every tray out and seat everybody."""
+        watching.open_sitting(self.store, self.leader, sitting.id)
+        for tray in preparing.trays(self.store, self.preparer, sitting.id):
+            aroma_preparing.release_tray(self.store, self.preparer, sitting.id, tray.position, CHECKS, "Cleo")
+        return [self.seat(link) for link in joining.issue_links(self.store, self.leader, sitting.id)]
+
+    def seat(self, link: JoinLink) -> Taster:
+        """One assessor, joined and willing."""
+        token = joining.join(self.store, link.code, "10.0.0.7", None)
+        tasting.agree(self.store, token)
+        return Taster(self, link.pseudonym, token)
+
+    def taste_all(self, right: Callable[[str, float | None, int], bool]) -> None:
+        """Every set of every sitting; `right(name, level, number)` says whether an answer is right."""
+        for sitting in self.sittings():
+            if sitting.state == "planned":
+                for taster in self.serve(sitting):
+                    taster.finish(lambda level, number, name=taster.name: right(name, level, number))
+                watching.close_sitting(self.store, self.leader, sitting.id, "")
+
+
+@dataclass
+class Taster:
+    """One assessor with a phone, whom the test tells the key."""
+
+    kitchen: Kitchen
+    name: str
+    token: str
+
+    def place(self) -> Place:
+        """What the phone shows."""
+        return tasting.place(self.kitchen.store, self.token)
+
+    def choose(self, here: Place, picked: tuple[str, ...], guess: bool = False, nonce: str | None = None) -> Any:
+        """Keep a choice."""
+        nonce = nonce or secrets.token_hex(12)
+        return trying.keep_choice(self.kitchen.store, self.token, here.trial or "", picked, guess, nonce)
+
+    def sets(self) -> Iterator[Place]:
+        """The sets of the sitting, one after the other, as long as each is answered."""
+        while (here := self.place()).kind == "trial":
+            yield here
+
+    def finish(self, right: Callable[[float | None, int], bool]) -> None:
+        """Answer every set of the sitting."""
+        for here in self.sets():
+            level, answers = key_of(self.kitchen, here)
+            wanted = right(level, here.number)
+            self.choose(here, answers[0] if wanted else wrong(here, answers))
+
+
+def key_of(kitchen: Kitchen, here: Place) -> tuple[float | None, list[tuple[str, ...]]]:
+    """The level of a set and the codes of every right answer, read from the store as nobody in the app can."""
+    with kitchen.store.read() as tx:
+        plain = {box.id for box in trials.boxes(tx, kitchen.study) if box.plain}
+        query = "SELECT level, codes, samples FROM trial_set WHERE id = ?"
+        level, codes, samples = tx.exec_driver_sql(query, (here.trial,)).one()
+    import json
+
+    order = tuple(int(sample not in plain) for sample in json.loads(samples))
+    named = json.loads(codes)
+    return level, [tuple(sorted(named[place] for place in one)) for one in right_answers(here.method, order)]
+
+
+def wrong(here: Place, answers: list[tuple[str, ...]]) -> tuple[str, ...]:
+    """An answer that is allowed and not right."""
+    from itertools import combinations
+
+    offered = here.cups[1:] if here.tell_reference else here.cups
+    return next(one for one in combinations(offered, here.pick) if tuple(sorted(one)) not in answers)
+
+
+def furnish_aroma(store: Store, plan: AromaPlan = PLAN, assessors: int = 5) -> Kitchen:
+    """Staff, assessors and a sealed aroma study; `sittings` is made to fit."""
+    leader = accounts.first_leader(store, "Ada", "a bench by the window")
+    preparer = accounts.add_staff(store, leader, "Ben", "preparer", "a bench by the window")
+    seated = tuple(panel.add_assessor(store, leader, name).id for name in NAMES[:assessors])
+    plan = replace(plan, assessors=seated)
+    plan = replace(plan, sittings=aroma_planning.sittings_needed(plan))
+    study = aroma_planning.new_study(store, leader, plan.title)
+    aroma_planning.keep_plan(store, leader, study, plan)
+    aroma_planning.seal(store, leader, study, plan.title)
+    return Kitchen(store, leader, preparer, study, plan)

@@ -1,0 +1,296 @@
+"""A set of cups before an assessor: one final choice, kept once, told blind."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sqlalchemy.exc import DatabaseError
+
+from studyapp.errors import BadInput, NotAllowed, OutOfDate
+from studyapp.services import joining, preparing, tasting, trying, watching
+from studyapp.services.checking import check
+from studyapp.store import open_store, sittings, trials
+from tests.services.aroma_kitchen import CANARIES, PLAN, Kitchen, Taster, furnish_aroma, key_of
+
+METHODS = {
+    "triangle": (3, 1),
+    "duo-trio": (3, 1),
+    "two-alternative": (2, 1),
+    "three-alternative": (3, 1),
+    "tetrad": (4, 2),
+    "two-out-of-five": (5, 2),
+}
+
+
+@pytest.fixture
+def make(tmp_path: Path) -> Iterator[Any]:
+    """Make kitchens, each in a store of its own."""
+    stores = []
+
+    def made(plan: Any = PLAN, assessors: int = 5) -> Kitchen:
+        stores.append(open_store(str(tmp_path / f"studies{len(stores)}.sqlite")))
+        return furnish_aroma(stores[-1], plan, assessors)
+
+    yield made
+    for store in stores:
+        store.close()
+
+
+@pytest.fixture
+def kitchen(make: Any) -> Kitchen:
+    """A triangle study of five people."""
+    return make()
+
+
+@pytest.fixture
+def tasters(kitchen: Kitchen) -> list[Taster]:
+    """Everybody at the first sitting."""
+    return kitchen.serve(kitchen.sittings()[0])
+
+
+def rows(kitchen: Kitchen) -> list[Any]:
+    """Every kept row."""
+    with kitchen.store.read() as tx:
+        return trials.all_answers(tx)
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_the_page_of_every_test_asks_and_shows_its_cups(make: Any, method: str) -> None:
+    """Codes in the order of tasting, how many to pick, and for the duo-trio that the first is the reference."""
+    kitchen = make(replace(PLAN, method=method, nameable=True, note="mint"))
+    here = kitchen.serve(kitchen.sittings()[0])[0].place()
+    cups, pick = METHODS[method]
+    assert (here.kind, len(here.cups), here.pick) == ("trial", cups, pick)
+    assert len(set(here.cups)) == cups
+    assert here.tell_reference == (method == "duo-trio")
+    assert ("mint" in here.ask) == method.endswith("-alternative")
+    assert (here.number, here.of) == (1, 2)
+
+
+@pytest.mark.parametrize("retaste", [True, False])
+def test_whether_one_may_taste_again_is_the_plans(make: Any, retaste: bool) -> None:
+    """ISO 4120 7.2: allowed or not, but fixed for the study."""
+    kitchen = make(replace(PLAN, retaste=retaste))
+    assert kitchen.serve(kitchen.sittings()[0])[0].place().may_go_back is retaste
+
+
+def test_a_choice_is_kept_with_its_guess(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """One row, with the codes named and that it was a guess; the next set follows."""
+    here = tasters[0].place()
+    kept = tasters[0].choose(here, (here.cups[1],), guess=True, nonce="n" * 24)
+    assert not kept.again
+    (row,) = rows(kitchen)
+    assert (row.set, row.choice, row.guess, row.nonce, row.at) == (here.trial, (here.cups[1],), True, "n" * 24, kept.at)
+    after = tasters[0].place()
+    assert (after.kind, after.number, after.marks_kept, after.saved_at) == ("trial", 2, 1, kept.at)
+
+
+def test_the_same_nonce_twice_is_one_choice(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """A phone that never heard the answer may send again; a double tap makes one answer."""
+    here = tasters[0].place()
+    first = tasters[0].choose(here, (here.cups[0],), nonce="n" * 24)
+    again = tasters[0].choose(here, (here.cups[0],), nonce="n" * 24)
+    assert (again.again, again.at) == (True, first.at)
+    assert len(rows(kitchen)) == 1
+
+
+def test_a_nonce_cannot_carry_another_choice(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """A nonce names one choice, never a second one."""
+    here = tasters[0].place()
+    tasters[0].choose(here, (here.cups[0],), nonce="n" * 24)
+    with pytest.raises(BadInput, match="another"):
+        tasters[0].choose(here, (here.cups[1],), nonce="n" * 24)
+
+
+def test_a_choice_is_final(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """ISO 4120 7.5: no changed answers, also on screens; the sentence says when it was kept."""
+    here = tasters[0].place()
+    kept = tasters[0].choose(here, (here.cups[0],))
+    with pytest.raises(OutOfDate, match=f"Kept already at {kept.at[11:16]}"):
+        tasters[0].choose(here, (here.cups[1],))
+    assert len(rows(kitchen)) == 1
+
+
+@pytest.mark.parametrize("picked", [(), ("100", "101"), ("xyz",), (7,), None, "739"])
+def test_a_choice_that_answers_nothing_is_refused(kitchen: Kitchen, tasters: list[Taster], picked: Any) -> None:
+    """What a browser sends is checked on the server."""
+    here = tasters[0].place()
+    with pytest.raises(BadInput):
+        tasters[0].choose(here, picked)
+    assert rows(kitchen) == []
+
+
+def test_a_pair_is_two_different_cups(make: Any) -> None:
+    """One code twice is no pair; the order of touching does not matter."""
+    kitchen = make(replace(PLAN, method="tetrad"))
+    taster = kitchen.serve(kitchen.sittings()[0])[0]
+    here = taster.place()
+    for picked in ((here.cups[0],), (here.cups[0], here.cups[0]), here.cups[:3]):
+        with pytest.raises(BadInput, match="2"):
+            taster.choose(here, picked)
+    taster.choose(here, (here.cups[3], here.cups[0]), nonce="n" * 24)
+    assert taster.choose(here, (here.cups[0], here.cups[3]), nonce="n" * 24).again
+
+
+def test_the_reference_cannot_be_chosen(make: Any) -> None:
+    """In the duo-trio test the first cup is given."""
+    kitchen = make(replace(PLAN, method="duo-trio"))
+    taster = kitchen.serve(kitchen.sittings()[0])[0]
+    here = taster.place()
+    with pytest.raises(BadInput, match="reference"):
+        taster.choose(here, (here.cups[0],))
+
+
+@pytest.mark.parametrize("guess", [None, 1, "yes"])
+def test_a_guess_is_yes_or_no(kitchen: Kitchen, tasters: list[Taster], guess: Any) -> None:
+    """Whether it was a guess is said, not left out."""
+    here = tasters[0].place()
+    with pytest.raises(BadInput, match="guess"):
+        tasters[0].choose(here, (here.cups[0],), guess)
+
+
+def test_another_assessors_set_is_refused(tasters: list[Taster]) -> None:
+    """A token opens its own sets only."""
+    theirs = tasters[1].place()
+    tasters[0].place()
+    with pytest.raises(OutOfDate):
+        tasters[0].choose(theirs, (theirs.cups[0],))
+
+
+def test_a_set_that_was_not_offered_takes_no_choice(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """The order of the sets cannot be skipped by posting ahead."""
+    here = tasters[0].place()
+    seat = joining.seat_of(kitchen.store, tasters[0].token)
+    assert seat is not None
+    with kitchen.store.read() as tx:
+        ahead = trials.blind(tx, seat.sitting, seat.assessor)[-1]
+    with pytest.raises(NotAllowed, match="turn"):
+        trying.keep_choice(kitchen.store, tasters[0].token, ahead.id, (ahead.codes[0],), False, "n" * 24)
+    assert here.trial != ahead.id
+
+
+def test_the_rest_begins_with_the_choice(make: Any) -> None:
+    """The next set is not offered before the rest is over, and its tray is out."""
+    kitchen = make(replace(PLAN, rest_seconds=600))
+    taster = kitchen.serve(kitchen.sittings()[0])[0]
+    here = taster.place()
+    taster.choose(here, (here.cups[0],))
+    resting = taster.place()
+    assert (resting.kind, resting.trial, resting.cups, resting.number) == ("rest", None, (), 2)
+    assert resting.ready_at is not None
+
+
+def test_a_set_waits_for_its_tray(kitchen: Kitchen) -> None:
+    """Nothing is offered before the kitchen has let it out."""
+    sitting = kitchen.sittings()[0]
+    watching.open_sitting(kitchen.store, kitchen.leader, sitting.id)
+    taster = kitchen.seat(joining.issue_links(kitchen.store, kitchen.leader, sitting.id)[0])
+    assert taster.place().kind == "waiting"
+
+
+def test_a_page_tells_no_sample(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """Everything a phone may get, at every step: no box, no level, no text of the plan."""
+    with kitchen.store.read() as tx:
+        boxes = [box.id for box in trials.boxes(tx, kitchen.study)]
+    seen = []
+    for here in tasters[0].sets():
+        seen.append(json.dumps(dataclasses.asdict(here)))
+        tasters[0].choose(here, (here.cups[0],))
+    seen.append(json.dumps(dataclasses.asdict(tasters[0].place())))
+    for secret in (*CANARIES, *boxes, kitchen.study, "Garden", "L7"):
+        assert not [page for page in seen if secret in page], secret
+
+
+def test_the_assessors_path_needs_no_statistics() -> None:
+    """Neither numpy nor pandas stands between an assessor and the next set."""
+    code = "import sys, studyapp.services.tasting; print({'numpy', 'pandas'} & set(sys.modules))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "set()"
+
+
+def test_who_stops_leaves_the_rest_unanswered(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """Answers so far stay if wished; the record says why the others are missing."""
+    here = tasters[0].place()
+    tasters[0].choose(here, (here.cups[0],))
+    assert tasting.leave(kitchen.store, tasters[0].token, True).kind == "stopped"
+    assert [(row.choice is None, row.reason) for row in rows(kitchen)] == [(False, None), (True, "stopped")]
+
+
+def test_answers_taken_out_stay_in_the_record_and_out_of_force(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """Nothing is removed: a later row takes an answer out."""
+    here = tasters[0].place()
+    tasters[0].choose(here, (here.cups[0],))
+    tasting.leave(kitchen.store, tasters[0].token, False)
+    with kitchen.store.read() as tx:
+        assert trials.answer_of(tx, here.trial or "").choice is None
+        assert [one for one in trials.judged(tx, kitchen.study) if one.picked is not None] == []
+    assert len(rows(kitchen)) == 3
+    assert check(kitchen.store.url).sound
+
+
+def test_a_comment_comes_after_and_can_be_erased(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """Free text is kept apart from the answer."""
+    here = tasters[0].place()
+    tasters[0].choose(here, (here.cups[0],))
+    tasting.send_note(kitchen.store, tasters[0].token, "grassy")
+    with kitchen.store.read() as tx:
+        assert [text for _at, _name, text in sittings.notes(tx, kitchen.study)] == ["grassy"]
+
+
+def test_the_watch_page_counts_sets(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """Who is where, never what they chose."""
+    here = tasters[0].place()
+    tasters[0].choose(here, (here.cups[0],))
+    tasters[1].place()
+    seen = watching.progress(kitchen.store, kitchen.leader, kitchen.sittings()[0].id)
+    assert (seen.saved, seen.of) == (1, 10)
+    kinds = {seat.pseudonym: (seat.kind, seat.saved, seat.of) for seat in seen.seats}
+    assert kinds[tasters[0].name] == ("trial", 1, 2)
+    assert [len(tray.cups) for tray in seen.trays] == [15, 15]
+
+
+def test_closing_needs_a_reason_for_open_sets(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """Open sets stay missing, with the reason, as a deviation."""
+    sitting = kitchen.sittings()[0]
+    with pytest.raises(BadInput, match="10 servings"):
+        watching.close_sitting(kitchen.store, kitchen.leader, sitting.id, "")
+    assert watching.close_sitting(kitchen.store, kitchen.leader, sitting.id, "fire drill") == 10
+    assert {row.reason for row in rows(kitchen)} == {"fire drill"}
+    assert len(watching.deviations(kitchen.store, kitchen.leader, kitchen.study)) == 1
+
+
+def test_trays_show_the_cups_of_a_set_in_order(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """What the server of cups sees is what the assessor's page shows."""
+    here = tasters[0].place()
+    tray = preparing.trays(kitchen.store, kitchen.preparer, kitchen.sittings()[0].id)[0]
+    assert tuple(cup.code for cup in tray.cups if cup.pseudonym == tasters[0].name) == here.cups
+
+
+def test_a_forged_answer_is_found(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """`check` names the row that somebody changed outside the app."""
+    here = tasters[0].place()
+    tasters[0].choose(here, key_of(kitchen, here)[1][0])
+    assert check(kitchen.store.url).sound
+    with pytest.raises(DatabaseError, match="append-only"), kitchen.store.write() as tx:
+        tx.exec_driver_sql("UPDATE trial SET guess = 1")
+    for table, change in (
+        ("trial", "UPDATE trial SET choice = '[\"100\"]'"),
+        ("trial_set", "UPDATE trial_set SET samples = codes"),
+        ("trial_sample", "UPDATE trial_sample SET plain = 1 - plain"),
+    ):
+        with kitchen.store.write() as tx:
+            triggers = tx.exec_driver_sql("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").all()
+            for name, _sql in triggers:
+                tx.exec_driver_sql(f"DROP TRIGGER {name}")
+            tx.exec_driver_sql(change)
+            for _name, sql in triggers:
+                tx.exec_driver_sql(sql)
+        assert any(table in finding.sentence for finding in check(kitchen.store.url).findings), table
