@@ -68,6 +68,8 @@ def _order_not_recorded(values: Values) -> str:
 
 
 def _orders_unbalanced(values: Values) -> str:
+    if values["why"] == "cannot adjust":
+        return _("The rule takes the place on the tray out, but these orders do not let place and pull be told apart.")
     if values["why"] == "one order for all":
         if values["adjusted"]:
             return _("Everyone tasted in one and the same order; the effect of the place was taken out by the model.")

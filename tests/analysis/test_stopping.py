@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
+from scipy.stats import t
 from statsmodels.stats.weightstats import ttost_paired
 
 from analysis.limits import Cells, cluster_robust, fitted, paired
@@ -122,6 +123,26 @@ def test_panel_error_is_that_of_the_reference_fits(name: str, adjust: tuple[str,
     if name == "panel_zero_interaction":
         plain = np.array(expected["contrasts"]["upper90"])
         assert (np.array([p.upper for p in pulls]) > plain).all()
+
+
+def test_wine_judges_as_a_panel_whose_products_are_pulls() -> None:
+    """Nine judges, four wines twice (Randall 1989), the last level as reference: df capped at containment."""
+    fits = json.loads((REFERENCE / "lmertest_reference.json").read_text())
+    expected = fits["wine"]
+    wine = pd.read_csv(REFERENCE / "wine.csv").rename(columns={"judge": "assessor", "response": "score"})
+    levels = {name: float(i) for i, name in enumerate(expected["means"]["level"])}
+    data = wine.assign(hours=wine["product"].map(levels), attribute="bitterness")
+    result = decide(
+        data[["assessor", "hours", "attribute", "score"]], Rule({"bitterness": AttributeRule("lower", 10.0)})
+    )
+    pulls = result.attributes["bitterness"].pulls
+    assert_allclose([p.mean for p in pulls], expected["means"]["mean"], atol=1e-6)
+    assert_allclose([p.difference for p in pulls[:-1]], expected["contrasts"]["estimate"], atol=1e-6)
+    assert_allclose([p.se for p in pulls[:-1]], expected["contrasts"]["se"], rtol=1e-5)
+    assert_allclose([p.df for p in pulls[:-1]], expected["contrasts"]["df"], rtol=1e-5)
+    half = t.ppf(0.95, np.minimum(expected["contrasts"]["df"], 24)) * np.array(expected["contrasts"]["se"])
+    upper = np.array(expected["contrasts"]["estimate"]) + half
+    assert_allclose([p.upper for p in pulls[:-1]], upper, atol=1e-4)
 
 
 # ---- the verdict table, one branch each ------------------------------------------------------------------------------
