@@ -68,22 +68,27 @@ def join(store: Store, code: str, address: str, staff_token: str | None) -> str:
         sitting = sitting_or_refuse(tx, sitting_id)
         if sitting.state == "closed":
             raise NotFound(_("Not done: this tasting is over. Ask for the next link."))
-        _refuse_key_holder(tx, sitting.study, assessor_id, staff_token)
-        people.add_token(tx, token_hash(token), assessor=assessor_id, sitting=sitting_id)
-        sittings.keep_presence(tx, sitting_id, assessor_id)
-        events.append(tx, "joined", {"sitting": sitting_id, "assessor": assessor_id}, sitting.study)
+        refusal = _refusal(tx, sitting.study, assessor_id, staff_token)
+        if refusal is None:
+            people.add_token(tx, token_hash(token), assessor=assessor_id, sitting=sitting_id)
+            sittings.keep_presence(tx, sitting_id, assessor_id)
+        what = "joined" if refusal is None else "seat refused"
+        events.append(tx, what, {"sitting": sitting_id, "assessor": assessor_id}, sitting.study)
+    if refusal is not None:
+        raise NotAllowed(refusal)
     return token
 
 
-def _refuse_key_holder(tx: Any, study: str, assessor_id: str, staff_token: str | None) -> None:
-    """Who has seen the key cannot taste: neither on this device nor as this person."""
+def _refusal(tx: Any, study: str, assessor_id: str, staff_token: str | None) -> str | None:
+    """Who has seen the key cannot taste: neither on this device nor as this person. None: may sit down."""
     assessor = people.assessor(tx, assessor_id)
     if assessor is None or not assessor.may_taste:
-        raise NotAllowed(_("Nothing for you today. Speak to the panel leader if that surprises you."))
+        return _("Nothing for you today. Speak to the panel leader if that surprises you.")
     member = people.staff_by_token(tx, token_hash(staff_token)) if staff_token else None
-    holds = member is not None and studies.has_seen_key(tx, study, member.id)
-    if holds or (assessor.person and assessor.person in studies.key_holder_persons(tx, study)):
-        raise NotAllowed(_("Not done: you hold the key of this study, so you cannot taste in it."))
+    device = member is not None and studies.knows_samples(tx, study, member)
+    if device or any(studies.knows_samples(tx, study, own) for own in people.staff_of_person(tx, assessor.person)):
+        return _("Not done: you hold the key of this study, so you cannot taste in it.")
+    return None
 
 
 def demo_seat(store: Store, kind: StudyKind = "hours") -> str:

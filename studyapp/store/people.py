@@ -62,6 +62,13 @@ def staff_by_role(tx: Connection, role: str) -> Staff | None:
     return _staff(row) if row else None
 
 
+def staff_of_person(tx: Connection, person: str | None) -> tuple[Staff, ...]:
+    """The accounts of one human, usually none."""
+    if person is None:
+        return ()
+    return tuple(_staff(row) for row in tx.execute(select(schema.staff).where(schema.staff.c.person_id == person)))
+
+
 def staff_by_token(tx: Connection, hash_: str, since: str = "") -> Staff | None:
     """Who this live token belongs to, if it was made at `since` or later."""
     query = (

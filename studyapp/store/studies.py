@@ -20,6 +20,7 @@ from studyapp.records import (
     Plan,
     Pull,
     Signature,
+    Staff,
 )
 from studyapp.store import covers, schema
 from studyapp.store.events import now
@@ -190,20 +191,14 @@ def note_key_view(tx: Connection, study: str, staff: str) -> bool:
     return True
 
 
-def has_seen_key(tx: Connection, study: str, staff: str) -> bool:
-    """Whether this member has seen the key of this study."""
-    query = select(schema.key_view.c.at).where(schema.key_view.c.study_id == study, schema.key_view.c.staff_id == staff)
-    return tx.execute(query).first() is not None
-
-
-def key_holder_persons(tx: Connection, study: str) -> set[str]:
-    """Persons tied to members who have seen the key."""
-    query = (
-        select(schema.staff.c.person_id)
-        .join(schema.key_view, schema.key_view.c.staff_id == schema.staff.c.id)
-        .where(schema.key_view.c.study_id == study, schema.staff.c.person_id.is_not(None))
+def knows_samples(tx: Connection, study: str, member: Staff) -> bool:
+    """Whether a member has seen the key, or the scores by sample, which every leader may read once a key is open."""
+    if member.role == "leader" and openings(tx, study):
+        return True
+    query = select(schema.key_view.c.at).where(
+        schema.key_view.c.study_id == study, schema.key_view.c.staff_id == member.id
     )
-    return {row.person_id for row in tx.execute(query)}
+    return tx.execute(query).first() is not None
 
 
 def add_opening(tx: Connection, study: str, look: int, by: str, name: str) -> None:

@@ -239,4 +239,8 @@ def test_who_opened_the_key_cannot_taste_the_next_look(opened: Any) -> None:
     token = accounts.sign_in(opened.store, "Ada", opened.passphrase, "10.0.0.7")
     with pytest.raises(NotAllowed, match="you hold the key"):
         joining.join(opened.store, link.code, "10.0.0.7", token)
+    accounts.add_staff(opened.store, opened.leader, "Dora", "leader", opened.passphrase)
+    other = accounts.sign_in(opened.store, "Dora", opened.passphrase, "10.0.0.7")
+    with pytest.raises(NotAllowed, match="you hold the key"):  # every leader may read the results now
+        joining.join(opened.store, link.code, "10.0.0.7", other)
     assert tasting.place(opened.store, joining.join(opened.store, link.code, "10.0.0.7", None)).kind == "welcome"

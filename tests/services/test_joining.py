@@ -91,6 +91,17 @@ def test_who_has_seen_the_key_cannot_taste_as_a_person(workshop: Any) -> None:
     assert joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", outside)
 
 
+def test_a_refused_seat_is_in_the_record(workshop: Any) -> None:
+    """Who tried to sit down with the key in hand can be seen later."""
+    token = accounts.sign_in(workshop.store, "Ben", PHRASE, "10.0.0.7")
+    preparing.fill_rows(workshop.store, workshop.preparer, workshop.sitting.id)
+    with pytest.raises(NotAllowed):
+        joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", token)
+    with workshop.store.read() as tx:
+        assert tx.exec_driver_sql("SELECT count(*) FROM event WHERE kind = 'seat refused'").scalar() == 1
+        assert tx.exec_driver_sql("SELECT count(*) FROM token WHERE kind = 'seat'").scalar() == 0
+
+
 def test_who_may_not_taste_is_told_kindly(workshop: Any) -> None:
     """No reason is kept, none is given."""
     heron = next(a for a in panel.assessors(workshop.store, workshop.leader) if a.pseudonym == "Heron")
