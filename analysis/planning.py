@@ -60,14 +60,19 @@ class Scenario:
                     )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Design:
-    """Who tastes how often: `first` sittings before the first look, `later` before each further one."""
+    """Who tastes how often: `first` sittings before the first look, `later` before each further one.
+
+    `pattern` (assessors, pulls, sittings of all looks): servings of each pull to each assessor in each sitting where
+    not everybody tastes everything, none above `replicates`; None: `replicates` everywhere.
+    """
 
     assessors: int
     replicates: int = 1
     first: int = 1
     later: int = 1
+    pattern: NDArray[np.intp] | None = None
 
     def sittings(self, look: int) -> int:
         """Sittings served up to a look."""
@@ -115,15 +120,32 @@ def draw(scenario: Scenario, design: Design, sittings: int, studies: int, rng: n
         "day": (a, 1, sittings, 1),
     }
     names = list(scenario.attributes)
+    served = _served(design, h, sittings)
     parts = {
         part: _correlated(rng, (studies, *shape), len(names), scenario.correlation)
         for part, shape in shapes.items()
         if _needed(scenario, part)
     }
     return {
-        name: _scores(scenario, truth, {part: next(values) for part, values in parts.items()}, rng)
+        name: _with_gaps(
+            _scores(truth, {part: next(values) for part, values in parts.items()}), served, scenario.missing, rng
+        )
         for name, truth in scenario.attributes.items()
     }
+
+
+def _served(design: Design, pulls: int, sittings: int) -> NDArray[np.bool_] | None:
+    """Which scores a pattern asks for (assessors, pulls, sittings, replicates); None where it asks for all."""
+    if design.pattern is None:
+        return None
+    shape = (design.assessors, pulls, sittings)
+    pattern = np.asarray(design.pattern)[:, :, :sittings]
+    if pattern.shape != shape or pattern.min() < 0 or pattern.max() > design.replicates:
+        raise ValueError(
+            f"pattern must hold 0 to {design.replicates} servings for {shape} assessors, pulls and sittings, "
+            f"got {pattern.shape} from {pattern.min()} to {pattern.max()}"
+        )
+    return np.asarray(np.arange(design.replicates) < pattern[..., None])
 
 
 def _needed(scenario: Scenario, part: str) -> bool:
@@ -142,7 +164,7 @@ def _correlated(rng: np.random.Generator, shape: tuple[int, ...], count: int, rh
         yield common + np.sqrt(1 - rho) * rng.standard_normal(shape)
 
 
-def _scores(scenario: Scenario, truth: AttributeTruth, z: Mapping[str, Array], rng: np.random.Generator) -> Array:
+def _scores(truth: AttributeTruth, z: Mapping[str, Array]) -> Array:
     """Scores of one attribute from its standard normals."""
     mean = np.array(truth.mean)[None, None, :, None, None] - CENTRE
     spread = np.array(truth.spread if truth.spread is not None else np.ones(len(truth.mean)))[None, None, :, None, None]
@@ -155,15 +177,19 @@ def _scores(scenario: Scenario, truth: AttributeTruth, z: Mapping[str, Array], r
         y = y + truth.sitting * z["day"]
     if truth.rounded:
         y = np.round(y)
-    y = np.clip(y, LOW, HIGH)
-    return _with_gaps(np.asarray(y), scenario.missing, rng) if scenario.missing > 0 else np.asarray(y)
+    return np.asarray(np.clip(y, LOW, HIGH))
 
 
-def _with_gaps(y: Array, share: float, rng: np.random.Generator) -> Array:
-    """Scores missing at random; an assessor or a pull that would vanish whole keeps its first score."""
-    seen = rng.random(y.shape) >= share
-    seen[:, :, 0, 0, 0] |= ~seen.any((2, 3, 4))
-    seen[:, 0, :, 0, 0] |= ~seen.any((1, 3, 4))
+def _with_gaps(y: Array, served: NDArray[np.bool_] | None, share: float, rng: np.random.Generator) -> Array:
+    """NaN where nothing was served or a score is missing at random; who or what would vanish keeps its first score."""
+    if share == 0:
+        return y if served is None else np.where(served, y, np.nan)
+    asked = np.ones(y.shape[1:], bool) if served is None else served
+    seen = (rng.random(y.shape) >= share) & asked
+    for turned in (seen, seen.swapaxes(1, 2)):
+        first = (asked if turned is seen else asked.swapaxes(0, 1)).reshape(turned.shape[1], -1).argmax(1)
+        own = np.arange(len(first)), *np.unravel_index(first, turned.shape[2:])
+        turned[:, *own] |= ~turned.any((2, 3, 4))
     return np.where(seen, y, np.nan)
 
 

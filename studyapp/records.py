@@ -45,7 +45,9 @@ class Plan:
     """A conching-hours study before its seal; the sealed rule is the canonical JSON of this.
 
     `sittings` are served before the first look, `next_sittings` before each later one; `replicates` counts
-    servings of a pull to one assessor in one sitting. `assessors` holds assessor ids.
+    servings of a pull to one assessor in one sitting, as long as all pieces together stay within `palate`, the most
+    pieces that one assessor tastes in a sitting; beyond it the pulls go round in balanced blocks. `assessors` holds
+    assessor ids.
     """
 
     title: str
@@ -71,6 +73,7 @@ class Plan:
     contains: str = ""
     traces: str = ""
     lateness_minutes: int = 10
+    palate: int = 6
 
 
 AromaAim = Literal["detectable", "dose", "carry over", "linger"]
@@ -175,7 +178,8 @@ class AromaStudy(Study):
 class PlanPower:
     """What a plan can show: chances over simulated studies if the pull `enough_hours` is truly enough.
 
-    `two_more_people` and `one_more_sitting` are the chance of a stop at that pull or earlier with the design so changed.
+    `two_more_people` and `one_more_sitting` are the chance of a stop at that pull or earlier with the design so
+    changed.
     """
 
     enough_hours: float

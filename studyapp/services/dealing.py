@@ -7,6 +7,7 @@ import string
 from collections.abc import Sequence
 from typing import Any
 
+from analysis import blocks
 from analysis.serving import codes as random_codes
 from analysis.serving import serving_orders
 from studyapp.errors import BadInput
@@ -38,17 +39,35 @@ def make_sittings(
     for number in range(first, first + count):
         sitting = Sitting(new_id(), study_id, number, _("Tasting {n}").format(n=number), "planned")
         sittings.add(tx, sitting, look)
-        _deal(tx, study_id, plan, sitting, hours)
         made.append(sitting)
+    served = [(id_, at) for id_, at, _letter in studies.samples(tx, study_id) if hours is None or at in hours]
+    seeds = [int(events.digest([studies.key_seed(tx, study_id), sitting.number])[:12], 16) for sitting in made]
+    for sitting, seed, orders in zip(made, seeds, orders_of(plan, [at for _id, at in served], seeds), strict=True):
+        _deal(tx, study_id, plan, sitting, [id_ for id_, _at in served], orders, seed)
     return tuple(made)
 
 
-def _deal(tx: Any, study_id: str, plan: Plan, sitting: Sitting, hours: tuple[float, ...] | None) -> None:
-    """Orders and codes from the study's secret seed and the number of the sitting."""
-    samples = [id_ for id_, at, _letter in studies.samples(tx, study_id) if hours is None or at in hours]
+def orders_of(plan: Plan, hours: Sequence[float], seeds: Sequence[int]) -> list[list[list[int]]]:
+    """The pull (its place in `hours`, ascending) at each position of each assessor, one sitting a seed.
+
+    Beyond the palate, blocks over all these sittings together; reference and control stand in each of them.
+    """
+    people = len(plan.assessors)
+    if not blocks.needed(len(hours), plan.replicates, plan.palate):
+        return [serving_orders(len(hours), people, plan.replicates, seed) for seed in seeds]
+    return blocks.palate_orders(len(hours), plan.palate, people, len(seeds), seeds[0], always_served(plan, hours))
+
+
+def always_served(plan: Plan, hours: Sequence[float]) -> tuple[int, int]:
+    """Places of the control and the reference among the pulls served: without these two a sitting answers nothing."""
+    return (hours.index(plan.control) if plan.control in hours else 0), len(hours) - 1
+
+
+def _deal(
+    tx: Any, study_id: str, plan: Plan, sitting: Sitting, samples: Sequence[str], orders: list[list[int]], seed: int
+) -> None:
+    """Cups and codes of one sitting, from the study's secret seed and the number of the sitting."""
     seats = [assessor for _number, assessor, _name in studies.seats(tx, study_id)]
-    seed = int(events.digest([studies.key_seed(tx, study_id), sitting.number])[:12], 16)
-    orders = serving_orders(len(samples), len(seats), plan.replicates, seed)
     if plan.warm_up:  # the same piece for all, tasted and not scored
         orders = [[len(samples) // 2, *order] for order in orders]
     used = servings.codes_of_study(tx, study_id)

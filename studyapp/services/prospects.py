@@ -6,13 +6,18 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from studyapp.records import Plan, PlanPower
+from studyapp.services.dealing import always_served
 from studyapp.services.planning import rule_of
 from studyapp.services.scenarios import enough_pull, usual
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from analysis.planning import Design, OperatingCharacteristics
 
 STUDIES = 1000
+BLOCK_SEED = 20  # any: a seal draws its own blocks, equally balanced
 
 
 def what_it_can_show(plan: Plan, seed: int = 1, studies: int = STUDIES) -> PlanPower:
@@ -46,10 +51,30 @@ def _chances(plan: Plan, hours: tuple[float, ...], seed: int, studies: int) -> O
     from analysis.planning import operating_characteristics
 
     rule = replace(rule_of(plan, plan.looks), look=1)
-    return operating_characteristics(usual(rule, hours), rule, _design(plan), studies, seed)
+    return operating_characteristics(usual(rule, hours), rule, design_of(plan), studies, seed)
 
 
-def _design(plan: Plan) -> Design:
+def design_of(plan: Plan) -> Design:
+    """Who tastes what how often; beyond the palate the very kind of blocks that a seal would deal."""
+    from analysis import blocks
     from analysis.planning import Design
 
-    return Design(len(plan.assessors), plan.replicates, plan.sittings, plan.next_sittings)
+    people, later = len(plan.assessors), (plan.looks - 1) * [plan.next_sittings]
+    plain = Design(people, plan.replicates, plan.sittings, plan.next_sittings)
+    hours = sorted(pull.hours for pull in plan.pulls)
+    if not blocks.needed(len(hours), plan.replicates, plan.palate):
+        return plain
+    always = always_served(plan, hours)
+    days = [
+        day
+        for look, sittings in enumerate([plan.sittings, *later])
+        for day in blocks.servings(len(hours), plan.palate, people, sittings, BLOCK_SEED + look, always)
+    ]
+    return replace(plain, replicates=max(max(row) for day in days for row in day), pattern=_by_sitting(days))
+
+
+def _by_sitting(days: list[list[list[int]]]) -> NDArray[np.intp]:
+    """[sitting][assessor][pull] as (assessors, pulls, sittings)."""
+    import numpy as np
+
+    return np.asarray(days).transpose(1, 2, 0)

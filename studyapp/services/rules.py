@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Plan, Problem
 from studyapp.words import _, ngettext
 
-PALATE = 6
+LEAST_PALATE, USUAL_PALATE, MOST_PALATE = 3, 6, 20
 
 
 def problems(plan: Plan) -> tuple[Problem, ...]:
@@ -109,17 +109,10 @@ def _panel_problems(plan: Plan) -> Iterator[Problem]:
 
 
 def _table_problems(plan: Plan) -> Iterator[Problem]:
-    pieces = len(plan.pulls) * plan.replicates
+    pieces = min(len(plan.pulls) * plan.replicates, plan.palate)
     if pieces * max(len(plan.assessors), 1) + len(plan.assessors) > 900:
         yield Problem("pulls", _("Fix the pulls: this sitting needs more codes than three digits give."))
-    if pieces > PALATE:
-        yield Problem(
-            "pulls",
-            _(
-                "Careful: {n} pieces in one sitting. Most palates tire after {most}; take fewer pulls or one replicate."
-            ).format(n=pieces, most=PALATE),
-            blocks=False,
-        )
+    yield from _palate_problems(plan)
     if not 0 < plan.piece_g <= 50:
         yield Problem("piece_g", _("Fix the piece: grams above 0, at most 50."))
     if not 0 <= plan.rest_seconds <= 3600:
@@ -128,6 +121,51 @@ def _table_problems(plan: Plan) -> Iterator[Problem]:
         yield Problem(
             "contains", _("Fix what is in it: assessors must read every ingredient and allergen before they taste.")
         )
+
+
+def _palate_problems(plan: Plan) -> Iterator[Problem]:
+    if not LEAST_PALATE <= plan.palate <= MOST_PALATE:
+        yield Problem(
+            "palate",
+            _("Fix the pieces a sitting: between {low} and {high}; six is what most palates take.").format(
+                low=LEAST_PALATE, high=MOST_PALATE
+            ),
+        )
+    elif plan.palate > USUAL_PALATE and len(plan.pulls) * plan.replicates > USUAL_PALATE:
+        yield Problem(
+            "palate",
+            _("Careful: up to {n} pieces in one sitting. Most palates tire after {most}.").format(
+                n=min(plan.palate, len(plan.pulls) * plan.replicates), most=USUAL_PALATE
+            ),
+            blocks=False,
+        )
+    else:
+        yield from (Problem("pulls", _("Careful: {told}").format(told=told), False) for told in blocks_told(plan))
+
+
+def blocks_told(plan: Plan) -> tuple[str, ...]:
+    """What happens when there are more pieces than a palate takes, in one sentence; nothing where all are served."""
+    pulls, palate = len(plan.pulls), plan.palate
+    if pulls * plan.replicates <= palate or palate < LEAST_PALATE:
+        return ()
+    whole, rest = divmod(palate, pulls)
+    if not whole:
+        told = _(
+            "{n} pulls are more than the {most} pieces a palate takes in a sitting, so each assessor tastes the "
+            "longest, the control and {rest} of the others, in turns that are balanced."
+        )
+        return (told.format(n=pulls, most=palate, rest=palate - 2),)
+    times = ngettext("once", "{n} times", whole).format(n=whole)
+    if rest:
+        told = _(
+            "A palate takes {most} pieces in a sitting, so each assessor tastes every pull {times} and {rest} of them "
+            "once more, in turns that are balanced."
+        )
+        return (told.format(most=palate, times=times, rest=rest),)
+    told = _(
+        "A palate takes {most} pieces in a sitting, so each assessor tastes every pull {times}; plan more sittings."
+    )
+    return (told.format(most=palate, times=times),)
 
 
 def sentences(plan: Plan) -> tuple[str, ...]:
@@ -159,6 +197,7 @@ def sentences(plan: Plan) -> tuple[str, ...]:
             sittings=ngettext("{n} sitting", "{n} sittings", plan.sittings).format(n=plan.sittings),
         )
     )
+    lines.extend(blocks_told(plan))
     lines.append(
         _("A stop that is truly too early happens in at most {n} of 100 such studies.").format(
             n=f"{100 * plan.alpha:g}"

@@ -268,3 +268,52 @@ def test_truth_and_rule_must_name_the_same_attributes() -> None:
     late = Rule({"acidity": LOWER}, control=24.0)
     with pytest.raises(ValueError, match="shorter pulls"):
         operating_characteristics(one(SLOW), late, Design(8, 2), 10)
+
+
+# ---- not everybody tastes everything -------------------------------------------------------------------------------
+HALF = np.array(
+    [[[1, 1], [1, 0], [0, 1], [1, 0], [0, 1], [1, 1]]] * 3 + [[[1, 1], [0, 1], [1, 0], [0, 1], [1, 0], [1, 1]]] * 3
+)
+
+
+def test_a_pattern_leaves_out_what_is_not_served() -> None:
+    """Every study has scores exactly where the pattern serves; the rest of the draw is the same as without it."""
+    scenario = one(SLOW)
+    some = draw(scenario, Design(6, 1, 2, pattern=HALF), 2, 5, np.random.default_rng(4))["acidity"]
+    every = draw(scenario, Design(6, 1, 2), 2, 5, np.random.default_rng(4))["acidity"]
+    assert (np.isfinite(some) == (HALF[None, ..., None] > 0)).all()
+    assert_allclose(some[np.isfinite(some)], every[np.isfinite(some)])
+
+
+def test_a_pattern_and_missing_scores_go_together() -> None:
+    """Nine in ten lost: still nobody vanishes, and nothing appears that was not served."""
+    lossy = one(SLOW, missing=0.9)
+    y = draw(lossy, Design(6, 1, 2, pattern=HALF), 2, 40, np.random.default_rng(4))["acidity"]
+    seen = np.isfinite(y)
+    assert not (seen & (HALF[None, ..., None] == 0)).any()
+    assert seen.any((2, 3, 4)).all()
+    assert seen.any((1, 3, 4)).all()
+
+
+def test_simulated_blocks_are_judged_as_decide_judges_them() -> None:
+    """Studies of an incomplete design, each as a table through `decide`, end in the same verdict and hour."""
+    scenario, sealed = one(AttributeTruth(first_order(HOURS, 8, 3.5, 3), error=0.5)), rule()
+    drawn = draw(scenario, Design(6, 1, 2, pattern=HALF), 2, 12, np.random.default_rng(8))
+    cells = {"acidity": cells_of_draw(drawn["acidity"], by_sitting=False)}
+    judged = judge(cells, sealed.attributes, level(0.05, 1), 0)
+    for study in range(12):
+        rows = [
+            {"assessor": f"a{i}", "hours": HOURS[j], "attribute": "acidity", "score": y}
+            for (i, j, _s, _r), y in np.ndenumerate(drawn["acidity"][study])
+            if np.isfinite(y)
+        ]
+        found = decide(pd.DataFrame(rows), sealed)
+        assert found.verdict == VERDICTS[judged.verdict[study]]
+        assert found.hours == (HOURS[judged.pull[study]] if judged.pull[study] >= 0 else None)
+    assert len(set(judged.verdict.tolist())) > 1
+
+
+def test_a_pattern_of_another_size_is_refused() -> None:
+    """Seven assessors cannot follow a pattern for six."""
+    with pytest.raises(ValueError, match="pattern must hold 0 to 1 servings"):
+        operating_characteristics(one(SLOW), rule(), Design(7, 1, 2, pattern=HALF), 10)
