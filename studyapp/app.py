@@ -57,7 +57,7 @@ def _screen(name: str) -> Callable[[], None]:
         try:
             importlib.import_module(f"studyapp.screens.{name}").render()
         except StudyError as refused:
-            st.error(str(refused))
+            look.put(look.box("brick", "", look.text(str(refused))))
 
     return draw
 

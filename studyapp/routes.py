@@ -48,8 +48,8 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
         "/choice": _choice,
         "/cannot": _cannot,
         "/finish": _finish,
-        "/agree": _agree,
-        "/sit-out": _sit_out,
+        "/agree": _door(tasting.agree),
+        "/sit-out": _door(tasting.sit_out),
         "/leave": _leave,
         "/note": _note,
         "/sign-in": _sign_in,
@@ -237,22 +237,18 @@ def _finish(store: Opened) -> Answer:
     return finish
 
 
-def _agree(store: Opened) -> Answer:
-    async def agree(request: Request) -> Response:
-        await _body(request)
-        await run_in_threadpool(tasting.agree, store(), _token(request, "seat"))
-        return JSONResponse({"ok": True})
+def _door(act: Callable[[Store, str | None], object]) -> Callable[[Opened], Answer]:
+    """A step at the door, which needs nothing but the seat."""
 
-    return agree
+    def of(store: Opened) -> Answer:
+        async def step(request: Request) -> Response:
+            await _body(request)
+            await run_in_threadpool(act, store(), _token(request, "seat"))
+            return JSONResponse({"ok": True})
 
+        return step
 
-def _sit_out(store: Opened) -> Answer:
-    async def sit_out(request: Request) -> Response:
-        await _body(request)
-        await run_in_threadpool(tasting.sit_out, store(), _token(request, "seat"))
-        return JSONResponse({"ok": True})
-
-    return sit_out
+    return of
 
 
 def _leave(store: Opened) -> Answer:

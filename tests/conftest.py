@@ -222,12 +222,23 @@ def seats() -> int:
     return 5
 
 
+FURNISHED: dict[tuple[Plan, int], tuple[bytes, Workshop]] = {}  # passphrases are slow to hash: furnish once a plan
+
+
 @pytest.fixture
 def workshop(tmp_path: Path, plan: Plan, seats: int) -> Iterator[Workshop]:
-    """A workshop in a fresh store."""
-    store = open_store(str(tmp_path / "studies.sqlite"))
+    """A workshop in a store of its own."""
+    file = tmp_path / "studies.sqlite"
+    if (plan, seats) not in FURNISHED:
+        store = open_store(str(file))
+        furnished = furnish(store, plan, seats)
+        store.close()
+        FURNISHED[plan, seats] = (file.read_bytes(), furnished)
+    content, furnished = FURNISHED[plan, seats]
+    file.write_bytes(content)
+    store = open_store(str(file))
     try:
-        yield furnish(store, plan, seats)
+        yield replace(furnished, store=store)
     finally:
         store.close()
 
