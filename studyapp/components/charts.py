@@ -269,7 +269,7 @@ def _axis(ink: Mapping[str, str], heading: str | None, ticks: list[Any], *, grid
         labelPadding=6,
         labelFlush=False,
         labelOverlap=True,
-        format="~g",
+        format=".6~g",  # with a precision of its own: a bare "g" takes it from the step and writes 24 as 2e+1
         aria=False,
     )
 

@@ -36,9 +36,8 @@ def _about() -> str:
 def dialog(store: Store, by: Staff, study: Study) -> SealSlip | None:
     """The rule as sentences and the name typed once more; the slip once it is sealed."""
     look.put(look.bullets(planning.rule_sentences(study.plan)))
-    typed = st.text_input(
-        _("Type the name of the study to seal it: {title}").format(title=study.plan.title), key=f"typed-{study.id}"
-    )
+    look.put(look.text(_("Type the name of the study to seal it: {title}").format(title=study.plan.title)))
+    typed = st.text_input(_("Name of the study"), key=f"typed-{study.id}")
     slip = None
     if st.button(_("Seal the rule"), type="primary", key=f"seal-now-{study.id}"):
         with st.spinner(_("Making orders and codes…")), acts.refusals():
