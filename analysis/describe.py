@@ -12,7 +12,7 @@ from scipy.special import stdtrit
 
 from analysis import orders, panels
 from analysis.stopping import Decision, Rule, decide
-from analysis.verdicts import Verdict
+from analysis.verdicts import FEWEST_ASSESSORS, Verdict
 
 Array = NDArray[np.float64]
 HABIT_LEVEL = 0.05
@@ -37,16 +37,18 @@ class Habit:
 
 @dataclass(frozen=True, slots=True)
 class Description:
-    """`without` maps each assessor to the answer without them; `first_left_out` is None when positions are not
-    recorded; `own_gains` is the answer with every assessor's scale stretched to the panel's, None when it cannot be;
-    `position_adjusted` is the answer of a model that takes the place on the tray out, None when the rule does so
-    already, or when the orders do not allow it."""
+    """`without` maps each assessor to the answer without them; `too_few_without` says that one less is too few for any
+    answer. `first_left_out` is None when positions are not recorded; `own_gains` is the answer with every assessor's
+    scale stretched to the panel's, None when it cannot be; `habits` has the attributes of which at least two assessors
+    scored every pull; `position_adjusted` is the answer of a model that takes the place on the tray out, None when the
+    rule does so already, or when the orders do not allow it."""
 
     without: Mapping[str, Answer]
     first_left_out: Answer | None
     own_gains: Answer | None
     habits: Mapping[str, Habit]
     position_adjusted: Answer | None = None
+    too_few_without: bool = False
 
 
 def describe(scores: pd.DataFrame, rule: Rule) -> Description:
@@ -61,8 +63,9 @@ def describe(scores: pd.DataFrame, rule: Rule) -> Description:
     first = None
     if "position" in data.columns:
         first = _answer(data[data["position"] > data["position"].min()], replace(rule, adjust=()))
-    habits = {name: habit(data, name) for name in rule.attributes}
-    return Description(without, first, _own_gains(data, rule), habits, _position_adjusted(data, rule))
+    habits = {name: found for name in rule.attributes if (found := habit(data, name)) is not None}
+    adjusted, too_few = _position_adjusted(data, rule), len(people) <= FEWEST_ASSESSORS
+    return Description(without, first, _own_gains(data, rule), habits, adjusted, too_few)
 
 
 def _position_adjusted(data: pd.DataFrame, rule: Rule) -> Answer | None:
@@ -103,11 +106,11 @@ def _own_gains(data: pd.DataFrame, rule: Rule) -> Answer | None:
 
 
 # ---- habit rules ----------------------------------------------------------------------------------------------------
-def habit(data: pd.DataFrame, attribute: str) -> Habit:
-    """What the two habits say of one attribute; complete data only."""
-    cells = data[data["attribute"] == attribute].pivot_table(index="assessor", columns="hours", values="score")
-    if cells.isna().any(axis=None) or cells.shape[0] < 2 or cells.shape[1] < 2:
-        return Habit(None, None)
+def habit(data: pd.DataFrame, attribute: str) -> Habit | None:
+    """What the two habits say of one attribute, from the assessors who scored every pull; None below two of them."""
+    cells = data[data["attribute"] == attribute].pivot_table(index="assessor", columns="hours", values="score").dropna()
+    if cells.shape[0] < 2 or cells.shape[1] < 2:
+        return None
     hours = [float(h) for h in cells.columns]
     next_pull, tukey = habit_rules(cells.to_numpy(float)[None])
     return Habit(_named(hours, next_pull[0]), _named(hours, tukey[0]))

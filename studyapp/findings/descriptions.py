@@ -16,10 +16,14 @@ def left_out(description: Description | None) -> str:
     """How the answer moves when any one assessor is left out; empty when that was not tried."""
     if description is None or not description.without:
         return ""
+    if description.too_few_without:
+        return _("With one assessor less there would be no verdict: {n} are the fewest.").format(
+            n=len(description.without)
+        )
     counted = Counter(_answer(answer) for answer in description.without.values())
     if len(counted) == 1:
         [(answer, number)] = counted.items()
-        return _("Leaving out any one assessor: still {answer}, {n} times of {n}.").format(answer=answer, n=number)
+        return _("Leaving out any one assessor: {answer}, {n} times of {n}.").format(answer=answer, n=number)
     answers = [
         ngettext("{answer} {n} time", "{answer} {n} times", number).format(answer=answer, n=number)
         for answer, number in counted.most_common()

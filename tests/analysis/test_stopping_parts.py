@@ -19,7 +19,7 @@ from scipy.stats import f_oneway, t, tukey_hsd
 from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
-from analysis.describe import describe, habit_rules
+from analysis.describe import describe, habit, habit_rules
 from analysis.limits import Cells
 from analysis.stopping import AttributeRule, Decision, Rule, decide
 from analysis.verdicts import VERDICTS, judge
@@ -297,6 +297,14 @@ def test_the_tukey_habit_agrees_with_scipy_on_one_mark_a_cell() -> None:
     p = tukey_hsd(*cells.T).pvalue[:, 5]
     expected = int(np.argmax(p[:5] > 0.05))
     assert habit_rules(cells[None])[1][0] == expected == 2
+
+
+def test_a_habit_reads_the_assessors_who_scored_every_pull() -> None:
+    """One hole takes one person out of the paired comparison; a pull scored by one alone leaves no habit to tell."""
+    data = tidy(panel(noise=1.0))
+    hole = data[~((data["assessor"] == 0) & (data["hours"] == 4))]
+    assert habit(hole, "acidity") == habit(data[data["assessor"] != 0], "acidity")
+    assert habit(data[(data["assessor"] == 0) | (data["hours"] != 4)], "acidity") is None
 
 
 # ---- refusals --------------------------------------------------------------------------------------------------------

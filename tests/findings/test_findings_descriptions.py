@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from analysis.describe import Answer, Description, Habit
 from studyapp.findings import hours_finding
 from tests.findings.decisions import decision, every_kind
@@ -20,7 +22,14 @@ def described(*hours: float | None) -> Description:
 def test_an_answer_that_stays_is_said_to_stay() -> None:
     """Eight reruns, one answer."""
     finding = hours_finding(decision(), description=described(*[12.0] * 8))
-    assert finding.changes[-1] == "Leaving out any one assessor: still 12 h, 8 times of 8."
+    assert finding.changes[-1] == "Leaving out any one assessor: 12 h, 8 times of 8."
+
+
+def test_a_panel_of_five_is_told_that_it_needs_everyone() -> None:
+    """Four assessors get no verdict by the rule (STOP rule, fewest assessors), which says nothing about the fifth."""
+    five = replace(described(*[None] * 5), too_few_without=True)
+    finding = hours_finding(decision(), description=five)
+    assert finding.changes[-1] == "With one assessor less there would be no verdict: 5 are the fewest."
 
 
 def test_an_answer_that_moves_is_counted() -> None:
@@ -49,4 +58,4 @@ def test_a_panel_that_cannot_tell_gets_no_promise_from_reruns() -> None:
     """After `cannot tell` the reruns stand with the numbers only."""
     finding = hours_finding(every_kind()["reference meets limits"], description=described(*[None] * 8))
     assert not any("Leaving out" in sentence for sentence in finding.changes)
-    assert finding.beside[0] == "Leaving out any one assessor: still cannot tell, 8 times of 8."
+    assert finding.beside[0] == "Leaving out any one assessor: cannot tell, 8 times of 8."
