@@ -121,14 +121,15 @@ def answers(store: Store, by: Staff, study_id: str) -> pd.DataFrame:
     with store.read() as tx:
         study = _opened(tx, study_id)
         kept = _answered(trials.judged(tx, study_id))
-    rows = [
-        (
-            *(each.assessor, each.level, each.sitting, each.position),
-            *("".join(map(str, each.order)), _correct(study.plan, each), each.guess, each.at),
-        )
-        for each in kept
-    ]
-    return pd.DataFrame(rows, columns=["assessor", "level", "sitting", "position", "order", "correct", "guess", "at"])
+    return pd.DataFrame([_row(study.plan, each) for each in kept], columns=list(_COLUMNS))
+
+
+_COLUMNS = ("assessor", "level", "sitting", "position", "order", "correct", "guess", "at")
+
+
+def _row(plan: AromaPlan, each: Judged) -> tuple[object, ...]:
+    order = "".join(str(sample) for sample in each.order)
+    return each.assessor, each.level, each.sitting, each.position, order, _correct(plan, each), each.guess, each.at
 
 
 def _answered(kept: Sequence[Judged]) -> list[Judged]:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, NotFound
-from studyapp.services.access import study_or_refuse
+from studyapp.services.access import any_study_or_refuse
 from studyapp.store import Store, events, packages, studies
 from studyapp.store.packages import Field, Row
 from studyapp.words import _
@@ -35,7 +35,7 @@ def take_out(store: Store, study_id: str, folder: Path) -> tuple[Path, ...]:
         BadInput: the folder has something in it, or cannot be written.
     """
     with store.read() as tx:
-        study = study_or_refuse(tx, study_id)
+        study = any_study_or_refuse(tx, study_id)
         if study.state == "sealed":
             raise NotAllowed(_("Not done: the tables hold the key, and the key of this study is not open yet."))
         found = packages.take(tx, study_id)

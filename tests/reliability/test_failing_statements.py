@@ -9,6 +9,7 @@ import ast
 import secrets
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -18,11 +19,26 @@ from sqlalchemy.exc import OperationalError
 
 import studyapp.services
 from studyapp.errors import StoreProblem
-from studyapp.records import Attribute, Mark, Plan, Pull
-from studyapp.services import accounts, deciding, joining, packages, panel, planning, preparing, tasting, watching
+from studyapp.records import AromaPlan, Attribute, Mark, Plan, Pull
+from studyapp.services import (
+    accounts,
+    aroma_deciding,
+    aroma_planning,
+    aroma_preparing,
+    deciding,
+    joining,
+    packages,
+    panel,
+    planning,
+    preparing,
+    tasting,
+    trying,
+    watching,
+)
 from studyapp.services.checking import check
 from studyapp.store import Store, open_store, schema
 from studyapp.store.engine import sqlite_module
+from tests.services.aroma_kitchen import PLAN, Kitchen, draft, sealed
 
 pytestmark = pytest.mark.reliability
 CHECKS = frozenset(preparing.CHECKS)
@@ -217,7 +233,59 @@ def _now(act: Callable[[Case], object]) -> Callable[[Case], Callable[[], object]
     return lambda case: lambda: act(case)
 
 
+def _aroma(case: Case) -> Kitchen:
+    """An aroma study beside the other one, of one set each."""
+    return sealed(_aroma_draft(case))
+
+
+def _aroma_draft(case: Case) -> Kitchen:
+    return draft(case.store, case.leader, case.preparer, replace(PLAN, trials_each=1, sets_a_sitting=1))
+
+
+def _aroma_served(case: Case) -> Kitchen:
+    kitchen = _aroma(case)
+    kitchen.taste_all(lambda _name, _level, _number: True)
+    return kitchen
+
+
+def _aroma_opened(case: Case) -> Kitchen:
+    kitchen = _aroma_served(case)
+    aroma_deciding.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
+    return kitchen
+
+
+def _choice(case: Case) -> Callable[[], object]:
+    kitchen = _aroma(case)
+    taster = kitchen.serve(kitchen.sittings()[0])[0]
+    here = taster.place()
+    return lambda: trying.keep_choice(case.store, taster.token, here.trial, (here.cups[0],), True, "n" * 24)
+
+
 CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
+    "aroma_deciding.open_key": _with(
+        _aroma_served, lambda c, k: aroma_deciding.open_key(c.store, c.leader, k.study, "Ada")
+    ),
+    "aroma_deciding.sign": _with(
+        _aroma_opened, lambda c, k: aroma_deciding.sign(c.store, c.leader, k.study, "Ada", "ran the test")
+    ),
+    "aroma_planning.keep_plan": _with(
+        _aroma_draft, lambda c, k: aroma_planning.keep_plan(c.store, c.leader, k.study, AromaPlan("Other"))
+    ),
+    "aroma_planning.new_study": _now(lambda c: aroma_planning.new_study(c.store, c.leader, "Mint")),
+    "aroma_planning.seal": _with(
+        _aroma_draft, lambda c, k: aroma_planning.seal(c.store, c.leader, k.study, k.plan.title)
+    ),
+    "aroma_preparing.fill_rows": _with(
+        _aroma, lambda c, k: aroma_preparing.fill_rows(c.store, c.preparer, k.sittings()[0].id)
+    ),
+    "aroma_preparing.quantities": _with(_aroma, lambda c, k: aroma_preparing.quantities(c.store, c.preparer, k.study)),
+    "aroma_preparing.release_tray": _with(
+        _aroma,
+        lambda c, k: aroma_preparing.release_tray(
+            c.store, c.preparer, k.sittings()[0].id, 1, frozenset(aroma_preparing.CHECKS), "Cleo"
+        ),
+    ),
+    "trying.keep_choice": _choice,
     "accounts.enter_demo": _now(lambda c: accounts.enter_demo(c.store, "leader")),
     "accounts.first_leader": _first_leader,
     "joining.demo_seat": _now(lambda c: joining.demo_seat(c.store)),

@@ -131,10 +131,21 @@ def furnish_aroma(store: Store, plan: AromaPlan = PLAN, assessors: int = 5) -> K
     """Staff, assessors and a sealed aroma study; `sittings` is made to fit."""
     leader = accounts.first_leader(store, "Ada", "a bench by the window")
     preparer = accounts.add_staff(store, leader, "Ben", "preparer", "a bench by the window")
-    seated = tuple(panel.add_assessor(store, leader, name).id for name in NAMES[:assessors])
-    plan = replace(plan, assessors=seated)
+    for name in NAMES[:assessors]:
+        panel.add_assessor(store, leader, name)
+    return sealed(draft(store, leader, preparer, plan))
+
+
+def draft(store: Store, leader: Staff, preparer: Staff, plan: AromaPlan = PLAN) -> Kitchen:
+    """A study of everybody on the panel, ready for its seal."""
+    plan = replace(plan, assessors=tuple(one.id for one in panel.assessors(store, leader)))
     plan = replace(plan, sittings=aroma_planning.sittings_needed(plan))
     study = aroma_planning.new_study(store, leader, plan.title)
     aroma_planning.keep_plan(store, leader, study, plan)
-    aroma_planning.seal(store, leader, study, plan.title)
     return Kitchen(store, leader, preparer, study, plan)
+
+
+def sealed(kitchen: Kitchen) -> Kitchen:
+    """The same, sealed."""
+    aroma_planning.seal(kitchen.store, kitchen.leader, kitchen.study, kitchen.plan.title)
+    return kitchen
