@@ -26,6 +26,8 @@ from analysis.verdicts import CANNOT, VERDICTS, Judged, judge
 Array = NDArray[np.float64]
 Name = Literal["all pulls", "open pulls", "more replicates", "new study"]
 CHUNK = 500
+# The variance that recording in steps of 0.1 leaves even where everybody repeats themselves.
+ROUNDING = 0.1**2 / 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +196,7 @@ def _variances(fit: Fitted, each: float, size: int, rng: np.random.Generator) ->
     """Draws of residual and interaction variance (size,); both lie in one mean square when no cell was scored twice."""
     counts = fit.cells.counts[0]
     f0, f1 = float(counts.sum() - (counts > 0).sum()), max(float(fit.fits.containment[0]), 1.0)
-    residual = float(fit.fits.residual[0])
+    residual = max(float(fit.fits.residual[0]), ROUNDING)
     interaction = float(np.nan_to_num(fit.fits.interaction[0]))
     middle = (residual + each * interaction) * f1 / rng.chisquare(f1, size)
     if f0 == 0:
