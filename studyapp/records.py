@@ -47,7 +47,7 @@ class Plan:
     `sittings` are served before the first look, `next_sittings` before each later one; `replicates` counts
     servings of a pull to one assessor in one sitting, as long as all pieces together stay within `palate`, the most
     pieces that one assessor tastes in a sitting; beyond it the pulls go round in balanced blocks. `assessors` holds
-    assessor ids.
+    assessor ids; `load_g` is the mass in the conche.
     """
 
     title: str
@@ -74,6 +74,7 @@ class Plan:
     traces: str = ""
     lateness_minutes: int = 10
     palate: int = 6
+    load_g: float | None = None
 
 
 AromaAim = Literal["detectable", "dose", "carry over", "linger"]
@@ -390,7 +391,8 @@ class BoxQuantity:
 
 @dataclass(frozen=True, slots=True)
 class Seated:
-    """One row of the watch page: how far an assessor is, with no score. `since` is the start of the present step."""
+    """One row of the watch page: how far an assessor is, with no score. `since` is the start of the present step;
+    `saved` counts the servings that are behind, `missing` those of them that were not judged."""
 
     pseudonym: str
     kind: PlaceKind
@@ -400,6 +402,7 @@ class Seated:
     ready_at: str | None = None
     waits_for_tray: int | None = None
     look: bool = False
+    missing: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -412,6 +415,7 @@ class Progress:
     saved: int
     of: int
     deviations: int
+    missing: int = 0
 
 
 # ---- the record --------------------------------------------------------------------------------------------------

@@ -15,9 +15,28 @@ def summary(progress: Progress) -> str:
     """The sitting in one or two sentences."""
     if all(seat.kind == "nothing" for seat in progress.seats):
         return _("Nobody has opened the link yet.")
-    kept = _("{saved} of {of} servings saved.").format(saved=progress.saved, of=progress.of)
-    parts = [kept, *_counted(progress.seats)]
-    return " ".join(parts)
+    kept = sets_saved(progress) if any(_serves_sets(tray) for tray in progress.trays) else _servings_saved(progress)
+    parts = [kept, _not_judged(progress.missing), *_counted(progress.seats)]
+    return " ".join(part for part in parts if part)
+
+
+def _servings_saved(progress: Progress) -> str:
+    return _("{saved} of {of} servings saved.").format(saved=progress.saved - progress.missing, of=progress.of)
+
+
+def _not_judged(missing: int) -> str:
+    """Servings that are behind without marks; they are not among the saved ones."""
+    return ngettext("{n} stays missing.", "{n} stay missing.", missing).format(n=missing) if missing else ""
+
+
+def sets_saved(progress: Progress) -> str:
+    """How many sets have their answer; not which answer."""
+    return _("{saved} of {of} sets answered.").format(saved=progress.saved - progress.missing, of=progress.of)
+
+
+def _serves_sets(tray: Tray) -> bool:
+    """A set puts several cups before one seat."""
+    return len({cup.seat for cup in tray.cups}) < len(tray.cups)
 
 
 def _counted(seats: Iterable[Seated]) -> list[str]:
@@ -45,11 +64,12 @@ def rows(progress: Progress, now: datetime | None = None) -> str:
 
 
 def dots(seat: Seated) -> str:
-    """One dot a scored serving: saved, tasting now, to come."""
-    now = seat.kind in ("serving",)
-    kinds = ["saved"] * seat.saved + (["now"] if now and seat.saved < seat.of else [])
+    """One dot a scored serving: saved, missing, tasting now, to come."""
+    now = seat.kind in ("serving", "trial")
+    kept = seat.saved - seat.missing
+    kinds = ["saved"] * kept + ["missing"] * seat.missing + (["now"] if now and seat.saved < seat.of else [])
     kinds += ["open"] * (seat.of - len(kinds))
-    said = _("{saved} of {of} saved").format(saved=seat.saved, of=seat.of)
+    said = _("{saved} of {of} saved").format(saved=kept, of=seat.of)
     drawn = "".join(f'<i class="{kind}"></i>' for kind in kinds)
     return f'<span class="dots" role="img" aria-label="{look.plain(said)}">{drawn}</span>'
 
@@ -67,6 +87,7 @@ def where(seat: Seated, now: datetime | None = None) -> str:
         "welcome": _("reads the first page"),
         "warm_up": _("tasting the warm-up piece"),
         "serving": _("tasting serving {n}, since {minutes} min") if minutes else _("tasting serving {n}"),
+        "trial": _("tasting set {n}, since {minutes} min") if minutes else _("tasting set {n}"),
         "rest": _("resting, {left} left"),
         "waiting": _("waits for tray {tray}"),
         "paused": _("paused"),

@@ -113,8 +113,8 @@ def progress(store: Store, by: Staff, sitting_id: str) -> Progress:
             for _number, assessor, name in people_here
         )
         saved, of = sum(seat.saved for seat in seats), sum(seat.of for seat in seats)
-        noted = studies.deviation_count(tx, sitting.study)
-        return Progress(sitting, seats, trays_of(tx, sitting_id), saved, of, noted)
+        noted, missing = studies.deviation_count(tx, sitting.study), sum(seat.missing for seat in seats)
+        return Progress(sitting, seats, trays_of(tx, sitting_id), saved, of, noted, missing)
 
 
 def _steps(tx: Any, sitting_id: str) -> Mapping[str, Sequence[BlindServing | BlindSet]]:
@@ -133,8 +133,9 @@ def _seated(
     """One row: `look` asks the leader to look up, because somebody waits for a tray or takes very long."""
     scored = [cup for cup in cups if cup.scored]
     saved = sum(cup.finished_at is not None for cup in scored)
+    missing = sum(cup.outcome == "missing" for cup in scored)
     if present is None:
-        return Seated(name, "nothing", saved, len(scored))
+        return Seated(name, "nothing", saved, len(scored), missing=missing)
     at = datetime.now(UTC)
     here = standing(sitting.state, cups, present, released, rest_seconds, at)
     tastes = here.cup is not None and here.kind in ("serving", "warm_up", "trial")
@@ -142,7 +143,7 @@ def _seated(
     waits = here.cup.position if here.cup and here.kind == "waiting" and sitting.state == "open" else None
     ready = stamp(here.ready_at) if here.ready_at else None
     slow = since is not None and (at - moment(since)).total_seconds() > 60 * LONG_MINUTES
-    return Seated(name, here.kind, saved, len(scored), since, ready, waits, waits is not None or slow)
+    return Seated(name, here.kind, saved, len(scored), since, ready, waits, waits is not None or slow, missing)
 
 
 def change_counter(store: Store) -> int:

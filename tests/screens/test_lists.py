@@ -95,6 +95,11 @@ def test_a_sitting_in_a_sentence() -> None:
     waiting = Seated("Lark", "waiting", 2, 3, waits_for_tray=3)
     progress = Progress(SITTING, (resting, waiting), (), 4, 6, 0)
     assert sitting_rows.summary(progress) == "4 of 6 servings saved. 1 person rests. 1 person waits for a tray."
+    stopped = Seated("Lark", "stopped", 3, 3, missing=2)
+    said = sitting_rows.summary(Progress(SITTING, (stopped,), (), 3, 3, 0, 2))
+    assert said == "1 of 3 servings saved. 2 stay missing."
+    assert 'aria-label="1 of 3 saved"' in sitting_rows.dots(stopped)
+    assert sitting_rows.dots(stopped).count('class="missing"') == 2
     asleep = Progress(SITTING, (Seated("Heron", "nothing", 0, 3),), (), 0, 3, 0)
     assert sitting_rows.summary(asleep) == "Nobody has opened the link yet."
 
