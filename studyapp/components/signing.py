@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import streamlit as st
 
@@ -16,6 +16,7 @@ from studyapp.store import Store
 from studyapp.words import _
 
 SIGNATURES = 2
+Keep = Callable[[Store, Staff, str, str, str], None]
 
 
 def departures(noted: Sequence[Deviation]) -> None:
@@ -46,10 +47,11 @@ def _known(known: str) -> str:
 
 
 # ---- signatures --------------------------------------------------------------------------------------------------
-def sign(store: Store, by: Staff, study: Study, report: str, *, over: bool) -> bool:
+def sign(store: Store, by: Staff, study: Study, report: str, *, over: bool, keep: Keep = deciding.sign) -> bool:
     """Who signed, and the buttons to sign and to print; while another look may follow there is nothing to sign.
 
-    True when the sealed rule was asked for.
+    `report` is the address of the printed report, empty where there is none; `keep` is the service that signs. True
+    when the sealed rule was asked for.
     """
     signed = deciding.signatures(store, by, study.id)
     if signed:
@@ -57,12 +59,13 @@ def sign(store: Store, by: Staff, study: Study, report: str, *, over: bool) -> b
         look.put(look.title(_("Signed"), 2), look.rows(lines))
     with st.container(horizontal=True, key="verdict-acts"):
         if over and len(signed) < SIGNATURES and st.button(_("Sign the decision"), type="primary", key="sign"):
-            st.dialog(_("Sign the decision"))(_sign)(store, by, study)
-        st.link_button(_("Print the report"), report)
+            st.dialog(_("Sign the decision"))(_sign)(store, by, study, keep)
+        if report:
+            st.link_button(_("Print the report"), report)
         return st.button(_("Read the sealed rule"), key="to-rule")
 
 
-def _sign(store: Store, by: Staff, study: Study) -> None:
+def _sign(store: Store, by: Staff, study: Study, keep: Keep) -> None:
     look.put(look.text(_("Two people sign: one who ran the test, and one who decides. Best if they are not the same.")))
     roles = {"ran": _("ran the test"), "decides": _("decides")}
     role = st.radio(_("You sign as the one who"), list(roles), format_func=roles.get, index=None, key="sign-role")
@@ -72,7 +75,7 @@ def _sign(store: Store, by: Staff, study: Study) -> None:
             look.put(look.chip("triangle", _("Choose what you sign as first."), "copper"))
             return
         with acts.refusals():
-            deciding.sign(store, by, study.id, name, roles[role])
+            keep(store, by, study.id, name, roles[role])
             st.rerun()
 
 

@@ -72,7 +72,7 @@ def detectable_finding(
     )
     facts = (
         by_name[_("Right")],
-        Fact(_("Marks, sealed before"), _marks(result), _("guessing alone finds about {g}").format(g=_guessed(result))),
+        Fact(_("Marks, sealed before"), _both_marks(result), _marks(result)),
         Fact(_("Truly noticing"), percent(share.estimate or 0.0), noticing),
         _holds_for(plan, len(result.trials_each)),
     )
@@ -85,6 +85,11 @@ def _guessed(result: ChoiceResult) -> str:
     from analysis.psychometric import method_named
 
     return decimal(result.trials * method_named(result.method).chance, 0)
+
+
+def _both_marks(result: ChoiceResult) -> str:
+    known = [str(mark) for mark in (result.similar.maximum_correct, result.minimum_correct) if mark is not None]
+    return listed(known) if known else "–"
 
 
 def _marks(result: ChoiceResult) -> str:

@@ -7,7 +7,8 @@ import streamlit as st
 from analysis.stopping import Offer
 from studyapp import findings, session
 from studyapp.components import chooser, look, signing, verdict, what_if
-from studyapp.records import Study
+from studyapp.records import AromaStudy, Study
+from studyapp.screens import aroma_decide
 from studyapp.services import deciding, watching
 from studyapp.words import _
 
@@ -24,6 +25,9 @@ def render() -> None:
         _("No key is open yet. Open one from Studies."),
     )
     if study is None:
+        return
+    if isinstance(study, AromaStudy):
+        aroma_decide.draw(by, study)
         return
     with st.spinner(_("Working out the verdict…")):
         decision = deciding.decision(store, by, study.id)

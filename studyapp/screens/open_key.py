@@ -5,8 +5,9 @@ from __future__ import annotations
 import streamlit as st
 
 from studyapp import session
-from studyapp.components import acts, chooser, look
-from studyapp.services import deciding, preparing, watching
+from studyapp.components import acts, aroma_key, chooser, look
+from studyapp.records import AromaStudy, HoursStudy
+from studyapp.services import aroma_deciding, deciding, preparing, watching
 from studyapp.words import _
 
 
@@ -21,10 +22,12 @@ def render() -> None:
     open_now = [one for one in preparing.sittings(store, by, study.id) if one.state != "closed"]
     left = sum(one.of - one.saved for one in (watching.progress(store, by, sitting.id) for sitting in open_now))
     look.put(
-        look.lede(_("Opening joins the codes to the hours, and the verdict is worked out from the sealed rule.")),
+        look.lede(_lede(study)),
         look.title(_("What changes"), 2),
-        look.bullets(_changes()),
+        look.bullets(aroma_key.changes(study.plan) if isinstance(study, AromaStudy) else _changes()),
     )
+    if isinstance(study, AromaStudy):
+        left = aroma_key.still_wanted(store, by, study, left)
     if left:
         told = _("{n} servings are still open. Close them as missing first, with a reason.").format(n=left)
         look.put(look.box("copper", _("Careful"), look.text(told)))
@@ -33,9 +36,16 @@ def render() -> None:
     with st.container(key="narrow-open"):
         name = st.text_input(_("Name of the person who opens the key"), max_chars=80, key="opener")
         if st.button(_("Open the key"), type="primary", key="open-key"):
+            opening = aroma_deciding.open_key if isinstance(study, AromaStudy) else deciding.open_key
             with acts.refusals():
-                deciding.open_key(store, by, study.id, name)
+                opening(store, by, study.id, name)
                 session.go("decide", study=study.id)
+
+
+def _lede(study: HoursStudy | AromaStudy) -> str:
+    if isinstance(study, AromaStudy):
+        return _("Opening joins the codes to the cups, and the verdict is worked out from the sealed rule.")
+    return _("Opening joins the codes to the hours, and the verdict is worked out from the sealed rule.")
 
 
 def _changes() -> tuple[str, ...]:

@@ -6,7 +6,8 @@ import streamlit as st
 
 from studyapp import session
 from studyapp.components import chooser, key_card, look, tray_card
-from studyapp.records import Sitting, Staff, Tray
+from studyapp.records import AromaStudy, Sitting, Staff, Tray
+from studyapp.screens import aroma_prepare
 from studyapp.services import planning, preparing
 from studyapp.words import _
 
@@ -22,6 +23,9 @@ def render() -> None:
     with top:
         name = _("{study}, {label}").format(study=study.plan.title, label=sitting.label)
         look.put(look.title(heading), look.lede(name))
+    if isinstance(study, AromaStudy):
+        aroma_prepare.draw(by, study, sitting)
+        return
     trays = preparing.trays(store, by, sitting.id)
     left, right = st.columns([3, 2], gap="medium")
     with left:
@@ -51,10 +55,12 @@ def _papers(by: Staff, sitting: Sitting) -> None:
     with st.container(key="card-papers"):
         look.put(look.title(_("Papers"), 2), look.quiet(_("Print at 100 %. Labels and tray sheets carry codes only.")))
         st.link_button(_("Print the labels"), f"/print/labels/{sitting.id}", width="stretch")
+        st.link_button(_("Print label outlines, to try the sheet"), f"/print/outlines/{sitting.id}", width="stretch")
         st.link_button(_("Print the tray sheets"), f"/print/trays/{sitting.id}", width="stretch")
         st.link_button(_("Print paper ballots"), f"/print/ballots/{sitting.id}", width="stretch")
         if by.role == "preparer" and session.kept(f"fill-{sitting.id}", False):
             st.link_button(_("Print the fill list (key)"), f"/print/fill/{sitting.id}", width="stretch")
+            st.link_button(_("Print all of these at once (key)"), f"/print/preparation/{sitting.id}", width="stretch")
 
 
 def _key(by: Staff, sitting: Sitting) -> None:

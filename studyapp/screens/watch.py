@@ -5,8 +5,8 @@ from __future__ import annotations
 import streamlit as st
 
 from studyapp import session
-from studyapp.components import chooser, join_cards, look, panel_list, sitting_acts, sitting_rows
-from studyapp.records import Progress, Sitting, Staff
+from studyapp.components import aroma_key, chooser, join_cards, look, panel_list, sitting_acts, sitting_rows
+from studyapp.records import AromaStudy, Progress, Sitting, Staff
 from studyapp.services import joining, planning, watching
 from studyapp.words import _
 
@@ -27,6 +27,8 @@ def render() -> None:
         sitting_acts.begin(store, by, sitting)
     else:
         _live(by, sitting)
+    if isinstance(study, AromaStudy) and study.plan.sequential and study.state == "sealed":
+        aroma_key.standing(store, by, study, session.theme())
     if sitting.state == "closed" and study.state == "sealed" and st.button(_("Open the key"), key="to-key"):
         session.go("open_key", study=study.id)
     if sitting.state != "closed":

@@ -1,0 +1,49 @@
+"""What opening the key of an aroma study changes, and where a plan that may end early stands."""
+
+from __future__ import annotations
+
+from studyapp.components import aroma_verdict, look
+from studyapp.components.look import Theme
+from studyapp.records import AromaPlan, AromaStudy, Staff
+from studyapp.services import aroma_deciding
+from studyapp.store import Store
+from studyapp.words import _, ngettext
+
+
+def changes(plan: AromaPlan) -> tuple[str, ...]:
+    """What becomes visible and what can no longer be done."""
+    counted = (
+        _("The plan ends here: no more sets are served, even if some are still planned.")
+        if plan.sequential
+        else _("No more answers can be given, and missing ones stay missing.")
+    )
+    return (
+        _("You see which cups held the plant, how many answers are right, and the verdict."),
+        counted,
+        _("The marks cannot change. They were sealed before the first answer."),
+        _("The opening, its time and the name below go into the record. A key opens once."),
+    )
+
+
+def still_wanted(store: Store, by: Staff, study: AromaStudy, left: int) -> int:
+    """How many sets are still wanted before the key may open; a plan that has reached a line wants none."""
+    if study.plan.sequential and aroma_deciding.standing(store, by, study.id).standing != "go on":
+        return 0
+    return left
+
+
+def standing(store: Store, by: Staff, study: AromaStudy, theme: Theme) -> None:
+    """The lines of a plan that may end early, with complete rounds only; to nobody but the leader."""
+    here = aroma_deciding.standing(store, by, study.id)
+    if not here.rounds:
+        look.put(look.quiet(_("The two sealed lines show here after the first complete round.")))
+        return
+    rounds = ngettext("{n} complete round.", "{n} complete rounds.", here.rounds).format(n=here.rounds)
+    told = {
+        "go on": _("The plan asks for the next round."),
+        "different": _("The upper line is crossed: open the key."),
+        "same": _("The lower line is crossed: open the key."),
+        "cannot tell": _("The plan has reached its end: open the key."),
+    }[here.standing]
+    look.put(look.text(_("{rounds} {told}").format(rounds=rounds, told=told)))
+    aroma_verdict.early(here.plan, here.path, theme)
