@@ -210,7 +210,9 @@ def _mark(store: Opened) -> Answer:
 def _choice(store: Opened) -> Answer:
     async def choice(request: Request) -> Response:
         body = await _body(request)
-        set_id, picked, guess, nonce = _text(body, "set"), body.get("picked"), body.get("guess"), _text(body, "nonce")
+        set_id, nonce = _text(body, "set"), _text(body, "nonce")
+        picked: Any = body.get("picked")
+        guess: Any = body.get("guess")
         token = _token(request, "seat")
         kept = await run_in_threadpool(trying.keep_choice, store(), token, set_id, picked, guess, nonce)
         return JSONResponse({"ok": True, "at": kept.at, "again": kept.again})

@@ -11,6 +11,7 @@ ASSESSORS_PATH = (
     "studyapp.routes",
     "studyapp.services.tasting",
     "studyapp.services.joining",
+    "studyapp.services.trying",
     "studyapp.store",
     "studyapp.session",
     "studyapp.screens.taste",
@@ -18,6 +19,7 @@ ASSESSORS_PATH = (
     "studyapp.components.ballot",
     "studyapp.components.rest_timer",
     "studyapp.components.step",
+    "studyapp.components.trial",
     "studyapp.components.look",
     "studyapp.server",
 )
@@ -48,9 +50,11 @@ def test_a_drawn_ballot_is_light() -> None:
 import logging; logging.disable(logging.CRITICAL)
 from studyapp.records import Line, Place
 from studyapp.screens import taste
-for kind in ("welcome", "waiting", "warm_up", "serving", "rest", "paused", "done", "stopped", "left", "nothing"):
+kinds = "welcome waiting warm_up serving rest paused done stopped left nothing trial"
+for kind in kinds.split():
     lines = (Line("a", "Acidity", "", "none", "strong"),)
-    taste.draw(Place(kind, "Heron", serving="s", code="508", lines=lines, ready_at="2026-01-01T00:00:00Z"), "box")
+    taste.draw(Place(kind, "Heron", serving="s", code="508", lines=lines, ready_at="2026-01-01T00:00:00Z",
+        trial="t", cups=("508", "731", "294"), ask="Which?", pick=1), "box")
 """
     assert loaded(code) == set()
 
