@@ -8,11 +8,12 @@ from typing import Any
 
 from studyapp.findings.numbers import decimal, hours
 from studyapp.printing.press import shown_time, typeset
-from studyapp.records import FillRow, Plan, Quantity, Sitting, Tray
+from studyapp.records import AromaPlan, BoxQuantity, FillRow, Plan, Quantity, Sitting, Tray
 from studyapp.words import _, language, ngettext
 
 _SPARES = 2
 _FILL_ACROSS = 4
+_TRAY_WIDTHS, _TOTAL_WIDTHS = (23, 25, 20, 18, 22, 0), (20, 28, 36, 30, 0)  # mm, 0 takes what is left
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,22 +41,22 @@ SHEETS = {
 
 def labels(trays: Sequence[Tray], sitting: Sitting, printed_at: str, sheet: LabelSheet = A4_65) -> bytes:
     """A label a cup, tray by tray: code with a line under it, tray, seat; nothing else. PDF."""
-    return _kit(["labels"], sitting, printed_at, labels=_label_cells(trays), label=asdict(sheet))
+    return compose(["labels"], sitting, printed_at, labels=label_cells(trays), label=asdict(sheet))
 
 
 def label_outlines(printed_at: str, sheet: LabelSheet = A4_65) -> bytes:
     """One page with the outline of every label, to hold against a sheet before printing on it. PDF."""
-    return _kit(["outlines"], None, printed_at, label=asdict(sheet))
+    return compose(["outlines"], None, printed_at, label=asdict(sheet))
 
 
 def tray_sheets(trays: Sequence[Tray], sitting: Sitting, plan: Plan, printed_at: str) -> bytes:
     """A sheet a tray for whoever serves: seats and codes, checks to tick, columns to fill by hand. PDF."""
-    return _kit(["trays"], sitting, printed_at, trays=_tray_pages(trays, plan, sitting.label))
+    return compose(["trays"], sitting, printed_at, **tray_content(trays, plan, sitting.label))
 
 
 def fill_sheet(rows: Sequence[FillRow], quantities: Sequence[Quantity], sitting: Sitting, printed_at: str) -> bytes:
     """The key for the kitchen: which code holds which box, and how much of each pull to set aside. PDF."""
-    return _kit(["fill"], sitting, printed_at, **_key(rows, quantities))
+    return compose(["fill"], sitting, printed_at, **_key(rows, quantities))
 
 
 def preparation_pdf(
@@ -68,21 +69,23 @@ def preparation_pdf(
     sheet: LabelSheet = A4_65,
 ) -> bytes:
     """Everything for one sitting in one PDF: labels, tray sheets, and last the fill sheet with the key."""
-    return _kit(
+    return compose(
         ["labels", "trays", "fill"],
         sitting,
         printed_at,
-        labels=_label_cells(trays),
+        labels=label_cells(trays),
         label=asdict(sheet),
-        trays=_tray_pages(trays, plan, sitting.label),
+        **tray_content(trays, plan, sitting.label),
         **_key(rows, quantities),
     )
 
 
-def _kit(parts: list[str], sitting: Sitting | None, printed_at: str, **content: Any) -> bytes:
+def compose(parts: list[str], sitting: Sitting | None, printed_at: str, **content: Any) -> bytes:
+    """The parts named, in their order; `words` in `content` replace those of single servings."""
     name = sitting.label if sitting else ""
     data = {"parts": parts, "lang": language(), "title": _titles(parts, name), "sitting": name}
-    return typeset("kit", data | {"words": _words(name, printed_at)} | content, printed_at)
+    words = _words(name, printed_at) | content.pop("words", {})
+    return typeset("kit", data | {"words": words} | content, printed_at)
 
 
 def _titles(parts: list[str], sitting: str) -> str:
@@ -102,7 +105,8 @@ def tray_name(position: int) -> str:
     return _("warm-up") if position == 0 else _("tray {n}").format(n=position)
 
 
-def _label_cells(trays: Sequence[Tray]) -> list[dict[str, Any]]:
+def label_cells(trays: Sequence[Tray]) -> list[dict[str, Any]]:
+    """A label a cup: its code, tray and seat."""
     return [
         {"code": cup.code, "place": [tray_name(tray.position), _("seat {n}").format(n=cup.seat)]}
         for tray in sorted(trays, key=lambda tray: tray.position)
@@ -110,26 +114,39 @@ def _label_cells(trays: Sequence[Tray]) -> list[dict[str, Any]]:
     ]
 
 
-def _tray_pages(trays: Sequence[Tray], plan: Plan, sitting: str) -> list[dict[str, Any]]:
+def tray_content(trays: Sequence[Tray], plan: Plan, sitting: str) -> dict[str, Any]:
+    """A sheet a tray, with a line a seat and its code."""
     last = max((tray.position for tray in trays), default=0)
-    return [_tray_page(tray, last, plan, sitting) for tray in sorted(trays, key=lambda tray: tray.position)]
+    pages = [_tray_page(tray, last, plan, sitting) for tray in sorted(trays, key=lambda tray: tray.position)]
+    return {"trays": pages, "codes_each": 1, "tray_widths": _TRAY_WIDTHS}
 
 
 def _tray_page(tray: Tray, last: int, plan: Plan, sitting: str) -> dict[str, Any]:
     title = _("Warm-up tray") if tray.position == 0 else _("Tray {n} of {m}").format(n=tray.position, m=last)
     cups = [
-        {"seat": _("{n}  {name}").format(n=cup.seat, name=cup.pseudonym), "code": cup.code}
+        {"seat": seat_name(cup.seat, cup.pseudonym), "codes": [cup.code]}
         for cup in sorted(tray.cups, key=lambda cup: cup.seat)
     ]
+    return tray_page(title, sitting, plan, cups)
+
+
+def seat_name(seat: int, pseudonym: str) -> str:
+    """ "3  Wren"."""
+    return _("{n}  {name}").format(n=seat, name=pseudonym)
+
+
+def tray_page(title: str, sitting: str, plan: Plan | AromaPlan, cups: list[dict[str, Any]]) -> dict[str, Any]:
+    """One tray sheet with its lines, and empty ones for spares."""
     return {
         "title": title,
         "foot": _("{sitting}, {paper}").format(sitting=sitting, paper=title),
-        "facts": _tray_facts(plan),
-        "cups": [*cups, *({"seat": _("spare"), "code": ""} for _spare in range(_SPARES))],
+        "facts": tray_facts(plan),
+        "cups": [*cups, *({"seat": _("spare"), "codes": []} for _spare in range(_SPARES))],
     }
 
 
-def _tray_facts(plan: Plan) -> list[tuple[str, str]]:
+def tray_facts(plan: Plan | AromaPlan) -> list[tuple[str, str]]:
+    """How every cup of a tray is served."""
     minutes = plan.rest_seconds / 60
     return [
         (_("serve at"), _("20 to 22 °C, all alike")),
@@ -143,11 +160,12 @@ def _key(rows: Sequence[FillRow], quantities: Sequence[Quantity]) -> dict[str, A
     positions = sorted({row.position for row in rows})
     return {
         "fill_across": _FILL_ACROSS,
+        "total_widths": _TOTAL_WIDTHS,
         "fill": [
             {
                 "title": tray_name(position)[:1].upper() + tray_name(position)[1:],
                 "cups": [
-                    {"seat": _("seat {n}").format(n=row.seat), "code": row.code, "letter": _box(row.letter)}
+                    {"seat": _("seat {n}").format(n=row.seat), "cups": [(row.code, box_name(row.letter))]}
                     for row in sorted(rows, key=lambda row: row.seat)
                     if row.position == position
                 ],
@@ -157,16 +175,24 @@ def _key(rows: Sequence[FillRow], quantities: Sequence[Quantity]) -> dict[str, A
         "totals": [
             {
                 "letter": quantity.letter,
-                "hours": _("{h} h").format(h=hours(quantity.hours)),
-                "cups": ngettext("{n} cup", "{n} cups", quantity.cups).format(n=quantity.cups),
-                "grams": _("{g} g").format(g=decimal(quantity.grams, 0)),
+                "holds": _("{h} h").format(h=hours(quantity.hours)),
+                **amount(quantity),
             }
             for quantity in quantities
         ],
     }
 
 
-def _box(letter: str) -> str:
+def amount(quantity: Quantity | BoxQuantity) -> dict[str, str]:
+    """Cups and grams in words."""
+    return {
+        "cups": ngettext("{n} cup", "{n} cups", quantity.cups).format(n=quantity.cups),
+        "grams": _("{g} g").format(g=decimal(quantity.grams, 0)),
+    }
+
+
+def box_name(letter: str) -> str:
+    """ "box C"."""
     return _("box {letter}").format(letter=letter)
 
 
@@ -181,12 +207,7 @@ def _words(sitting: str, printed_at: str) -> dict[str, Any]:
         ),
         "codes_only": _("CODES ONLY"),
         "before": _("Before it leaves the kitchen"),
-        "checks": [
-            _("cleared as food by the person responsible"),
-            _("allergen list shown to assessors"),
-            _("no bloom, no broken piece, lids on"),
-            _("labels read against this sheet by a second person"),
-        ],
+        "checks": tray_checks(),
         "columns": [_("seat"), _("code"), _("mass, g"), _("°C"), _("time out"), _("note")],
         "filled_by": _("filled by"),
         "checked_by": _("checked by"),
@@ -205,3 +226,13 @@ def _words(sitting: str, printed_at: str) -> dict[str, Any]:
         "totals": _("Set aside before you begin, spares included"),
         "total_columns": [_("box"), _("pull"), _("cups"), _("mass"), _("set aside by")],
     }
+
+
+def tray_checks() -> list[str]:
+    """What is ticked before a tray leaves."""
+    return [
+        _("cleared as food by the person responsible"),
+        _("allergen list shown to assessors"),
+        _("no bloom, no broken piece, lids on"),
+        _("labels read against this sheet by a second person"),
+    ]

@@ -12,9 +12,9 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from studyapp.errors import NotFound
-from studyapp.printing import kit, slips
-from studyapp.records import Plan, Sitting, Staff
-from studyapp.services import planning, preparing, watching
+from studyapp.printing import kit, sets, slips
+from studyapp.records import AromaPlan, Plan, Sitting, Staff
+from studyapp.services import aroma_preparing, planning, preparing, watching
 from studyapp.services.access import require, sitting_or_refuse
 from studyapp.words import _
 
@@ -47,7 +47,7 @@ def printed_now() -> str:
     return datetime.now(UTC).astimezone().isoformat(timespec="seconds")
 
 
-def _sitting(store: Store, by: Staff, sitting_id: str) -> tuple[Sitting, Plan]:
+def _sitting(store: Store, by: Staff, sitting_id: str) -> tuple[Sitting, Plan | AromaPlan]:
     require(by, "leader", "preparer")
     with store.read() as tx:
         sitting = sitting_or_refuse(tx, sitting_id)
@@ -60,31 +60,44 @@ def _outlines(store: Store, by: Staff, of: str, sheet: kit.LabelSheet = kit.A4_6
 
 
 def _labels(store: Store, by: Staff, of: str, sheet: kit.LabelSheet = kit.A4_65) -> bytes:
-    sitting, _plan = _sitting(store, by, of)
-    return kit.labels(preparing.trays(store, by, of), sitting, printed_now(), sheet)
+    sitting, plan = _sitting(store, by, of)
+    draw = sets.labels if isinstance(plan, AromaPlan) else kit.labels
+    return draw(preparing.trays(store, by, of), sitting, printed_now(), sheet)
 
 
 def _trays(store: Store, by: Staff, of: str) -> bytes:
     sitting, plan = _sitting(store, by, of)
-    return kit.tray_sheets(preparing.trays(store, by, of), sitting, plan, printed_now())
+    trays = preparing.trays(store, by, of)
+    if isinstance(plan, AromaPlan):
+        return sets.tray_sheets(trays, sitting, plan, printed_now())
+    return kit.tray_sheets(trays, sitting, plan, printed_now())
 
 
 def _ballots(store: Store, by: Staff, of: str) -> bytes:
     sitting, plan = _sitting(store, by, of)
+    if isinstance(plan, AromaPlan):
+        raise NotFound(_("Not done: sets are answered on a phone; there is no paper for them."))
     return slips.ballots_pdf(preparing.trays(store, by, of), sitting, plan, printed_now())
 
 
 def _fill(store: Store, by: Staff, of: str) -> bytes:
-    sitting, _plan = _sitting(store, by, of)
+    sitting, plan = _sitting(store, by, of)
+    if isinstance(plan, AromaPlan):
+        filled = aroma_preparing.fill_rows(store, by, of)
+        return sets.fill_sheet(filled, aroma_preparing.quantities(store, by, sitting.study), sitting, printed_now())
     rows = preparing.fill_rows(store, by, of)
     return kit.fill_sheet(rows, preparing.quantities(store, by, sitting.study), sitting, printed_now())
 
 
 def _preparation(store: Store, by: Staff, of: str) -> bytes:
     sitting, plan = _sitting(store, by, of)
+    trays, at = preparing.trays(store, by, of), printed_now()
+    if isinstance(plan, AromaPlan):
+        filled = aroma_preparing.fill_rows(store, by, of)
+        amounts = aroma_preparing.quantities(store, by, sitting.study)
+        return sets.preparation_pdf(trays, filled, amounts, sitting, plan, at)
     rows = preparing.fill_rows(store, by, of)
-    quantities = preparing.quantities(store, by, sitting.study)
-    return kit.preparation_pdf(preparing.trays(store, by, of), rows, quantities, sitting, plan, printed_now())
+    return kit.preparation_pdf(trays, rows, preparing.quantities(store, by, sitting.study), sitting, plan, at)
 
 
 def _report(store: Store, by: Staff, of: str) -> bytes:
