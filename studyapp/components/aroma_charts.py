@@ -303,7 +303,8 @@ def ladder(result: Ladder, aim: str, theme: Theme = "light") -> alt.LayerChart:
     names = {level: rung_name(level, aim) for level in levels}
     label = " : ".join(f"datum.value == {level} ? '{name}'" for level, name in names.items()) + " : ''"
     frame = _Frame(
-        TOKENS[theme], (levels[0] - edge, levels[-1] + 2 * edge), (-3, 103), levels, (0, 25, 50, 75, 100), x_label=label,
+        TOKENS[theme], (levels[0] - edge, levels[-1] + 2 * edge), (-3, 103), levels, (0, 25, 50, 75, 100),
+        x_label=label,
         y_label="datum.value + ' %'",
     )  # fmt: skip
     rows: dict[str, list[Row]] = {"gone": [], "open": [], "found": []}

@@ -1,0 +1,262 @@
+"""Aroma studies in real browsers: sets of cups on phones, one final answer a set, to the verdict at the desk."""
+
+from __future__ import annotations
+
+import secrets
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from studyapp.records import AromaPlan, Botanical, JoinLink, Sitting
+from studyapp.services import accounts, aroma_planning, aroma_preparing, joining, preparing, tasting, trying, watching
+from studyapp.store import trials
+
+pytestmark = pytest.mark.browser
+AXE = Path(__file__).with_name("axe.min.js")
+# Planted everywhere a study keeps something of its own; only the plant itself is told to who tastes.
+PLANT = "Mentha spicata"
+PLAN = AromaPlan(
+    "Quittentorte study",
+    question="Is Zirbelnuss noticed?",
+    botanical=Botanical(PLANT, "Pfauenfeder leaf", "Drehmaschine & Sons", "Nullpunkt 7"),
+    recipe="Kupferdach 72",
+    batch="Nebelhorn 9",
+    process="Föhnwind through 21.75 g per kg for 17.25 min",
+    blank="same mass, Glockenturm air, nothing in it",
+    trials_each=2,
+    sets_a_sitting=2,
+    sittings=1,
+    pd_limit=0.5,
+    rest_seconds=0,
+    contains="cocoa, cane sugar, cocoa butter",
+    traces="milk",
+    safe_food_by="Wetterhahn",
+)
+CANARIES = (
+    "Quittentorte", "Zirbelnuss", "Pfauenfeder", "Drehmaschine", "Nullpunkt", "Kupferdach", "Nebelhorn", "Föhnwind",
+    "21.75", "17.25", "Glockenturm", "Wetterhahn",
+)  # fmt: skip
+
+
+@dataclass
+class Aroma:
+    """One sealed aroma study with an open sitting, its links, and the key: codes of a set to box letters."""
+
+    workshop: Any
+    study: str
+    sitting: Sitting
+    links: tuple[JoinLink, ...]
+    boxes: dict[str, str]
+
+    def odd(self, codes: tuple[str, ...]) -> str:
+        """The code of the cup whose box holds something else than the two others."""
+        counts = Counter(self.boxes[code] for code in codes)
+        return next(code for code in codes if counts[self.boxes[code]] == 1)
+
+    def answers(self) -> list[tuple[str, tuple[str, ...] | None, bool]]:
+        """Every kept row of a choice, oldest first."""
+        with self.workshop.store.read() as tx:
+            return [(each.set, each.choice, each.guess) for each in trials.all_answers(tx)]
+
+    def secrets(self) -> list[str]:
+        """Ids that no phone may hear."""
+        with self.workshop.store.read() as tx:
+            return [self.study, *(box.id for box in trials.boxes(tx, self.study))]
+
+
+@pytest.fixture
+def begin(workshop: Any) -> Callable[..., Aroma]:
+    """A function that seals a plan for the five assessors, lets all trays but some go, and opens the sitting."""
+
+    def make(kept_back: int = 0, **changes: Any) -> Aroma:
+        store, leader, cook = workshop.store, workshop.leader, workshop.preparer
+        plan = replace(PLAN, assessors=workshop.plan.assessors, **changes)
+        study = aroma_planning.new_study(store, leader, plan.title)
+        aroma_planning.keep_plan(store, leader, study, plan)
+        aroma_planning.seal(store, leader, study, plan.title)
+        sitting = preparing.sittings(store, leader, study)[0]
+        rows = aroma_preparing.fill_rows(store, cook, sitting.id)
+        for tray in preparing.trays(store, cook, sitting.id)[kept_back:]:
+            checks = frozenset(aroma_preparing.CHECKS)
+            aroma_preparing.release_tray(store, cook, sitting.id, tray.position, checks, "Cleo")
+        watching.open_sitting(store, leader, sitting.id)
+        links = joining.issue_links(store, leader, sitting.id)
+        return Aroma(workshop, study, sitting, links, {code: box for row in rows for code, box in row.cups})
+
+    return make
+
+
+def _desk(server: Any, workshop: Any, page: Any, who: str, path: str) -> Any:
+    token = accounts.sign_in(workshop.store, who, workshop.passphrase, "10.0.0.6")
+    page.context.add_cookies([{"name": "staff", "value": token, "url": server.url}])
+    page.goto(server.url + path)
+    return page
+
+
+def _codes(me: Any) -> tuple[str, ...]:
+    """All codes on the page in the order of tasting, the reference first where there is one."""
+    return tuple(me.page.locator(".code").all_inner_texts())
+
+
+def _pick(me: Any, code: str) -> None:
+    me.page.get_by_role("radio", name=code).check()
+
+
+def _answer(me: Any, number: int, of: int, code_of: Callable[[tuple[str, ...]], str], taps: int = 1) -> None:
+    """Pick one cup of this set and keep it, with so many taps."""
+    me.see(f"Trial {number} of {of}")
+    codes = _codes(me)
+    code = code_of(codes)
+    _pick(me, code)
+    me.page.get_by_role("button", name=f"Keep {code}", exact=True).click(click_count=taps)
+    me.page.locator(".code", has_text=codes[-1]).wait_for(state="detached")
+
+
+def _by_hand(aroma: Aroma, link: JoinLink, code_of: Callable[[tuple[str, ...]], str]) -> None:
+    """Somebody without a browser of their own in this test: the same services, the same store."""
+    store = aroma.workshop.store
+    token = joining.join(store, link.code, "10.0.0.7", None)
+    tasting.agree(store, token)
+    here = tasting.place(store, token)
+    while here.kind == "trial":
+        assert here.trial is not None
+        trying.keep_choice(store, token, here.trial, (code_of(here.cups),), False, secrets.token_hex(12))
+        here = tasting.place(store, token)
+
+
+def _release_in_the_kitchen(bench: Any) -> None:
+    for words in ("Cleared as food", "The allergen list", "No bloom", "Labels read", PLANT):
+        bench.locator(".stCheckbox label", has_text=words).click()
+        bench.wait_for_timeout(300)
+        bench.locator('[data-test-script-state="notRunning"]').wait_for()
+    bench.get_by_label("Second person, who read the labels").fill("Cleo")
+    bench.get_by_role("button", name="Release tray 1").click()
+    bench.get_by_text("2 of 2 trays are out.").wait_for()
+
+
+def _open_the_key(desk: Any) -> None:
+    desk.get_by_role("button", name="Close the sitting").click()
+    desk.get_by_role("button", name="Close it").click()
+    desk.get_by_text("This sitting is closed.").wait_for()
+    desk.get_by_role("button", name="Open the key").click()
+    desk.get_by_label("Name of the person who opens the key").fill("Ada")
+    desk.get_by_role("button", name="Open the key").click()
+
+
+def test_a_triangle_sitting_to_its_verdict(
+    server: Any, workshop: Any, begin: Any, hands: Any, phone: Any, tmp_path: Path
+) -> None:
+    """Kitchen, three phones and the desk: ten of ten odd cups found is detectable, and no phone learns what it held."""
+    aroma = begin(kept_back=1)
+    people = [hands() for _three in range(3)]
+    for (me, _heard), link in zip(people, aroma.links, strict=False):
+        me.page.goto(f"{server.url}/join/{link.code}")
+        me.see("2 sets of 3 small pieces of chocolate.")
+        me.see(f"With {PLANT}.")
+        me.press("I have read this, start")
+        me.see("Your tray is on its way")
+    bench = _desk(server, workshop, phone(1280)[0], "Ben", f"/?study={aroma.study}")
+    _release_in_the_kitchen(bench)
+    bench.screenshot(path=str(tmp_path / "kitchen.png"))
+    for me, _heard in people:
+        _answer(me, 1, 2, aroma.odd, taps=2)
+        _answer(me, 2, 2, aroma.odd)
+        me.see("All your 2 answers are kept.")
+    for link in aroma.links[3:]:
+        _by_hand(aroma, link, aroma.odd)
+    assert len(aroma.answers()) == len({which for which, _choice, _guess in aroma.answers()}) == 10
+
+    for me, heard in people:
+        heap = heard.everything() + (me.page.content() + me.page.locator(".page").inner_html()).encode()
+        assert b"Trial 2 of 2" in heap or b"Trial 1 of 2" in heap, "the search must see what is really sent"
+        for secret in (*CANARIES, *aroma.secrets()):
+            assert secret.encode() not in heap, f"{secret} reached a phone"
+        assert not heard.outside(server.url)
+
+    desk = _desk(server, workshop, phone(1280)[0], "Ada", f"/watch?study={aroma.study}")
+    desk.get_by_text("10 of 10 sets answered.").wait_for()
+    _open_the_key(desk)
+    desk.get_by_text("Detectable.", exact=True).wait_for()
+    desk.get_by_text("10 of 10 answers are right; guessing alone finds about 3.").wait_for()
+    desk.get_by_text("It does not show that Mentha spicata is permitted").wait_for()
+    desk.locator("svg.marks, canvas").first.wait_for()
+    desk.screenshot(path=str(tmp_path / "verdict.png"))
+
+
+def test_a_duo_trio_sitting_that_cannot_tell(server: Any, workshop: Any, begin: Any, hands: Any, phone: Any) -> None:
+    """The reference cannot be picked; five of ten right settles nothing, and the desk names ways to an answer."""
+    aroma = begin(method="duo-trio")
+
+    def same(codes: tuple[str, ...]) -> str:
+        return next(code for code in codes[1:] if aroma.boxes[code] == aroma.boxes[codes[0]])
+
+    def other(codes: tuple[str, ...]) -> str:
+        return next(code for code in codes[1:] if code != same(codes))
+
+    me, _heard = hands()
+    me.page.goto(f"{server.url}/join/{aroma.links[0].code}")
+    me.press("I have read this, start")
+    me.see("Trial 1 of 2")
+    codes = _codes(me)
+    assert len(codes) == 3
+    assert me.page.get_by_role("radio").count() == 2
+    assert me.page.get_by_role("radio", name=codes[0]).count() == 0
+    me.press("Keep my answer")
+    me.see("Pick one first. A guess is fine.")
+    assert aroma.answers() == []
+    _answer(me, 1, 2, same)
+    me.see("Trial 2 of 2")
+    _pick(me, other(_codes(me)))
+    me.page.get_by_role("button", name="it was a guess").click()
+    me.see("All your 2 answers are kept.")
+    assert [guess for _set, _choice, guess in aroma.answers()] == [False, True]
+    for number, link in enumerate(aroma.links[1:]):
+        _by_hand(aroma, link, same if number % 2 else other)
+
+    desk = _desk(server, workshop, phone(1280)[0], "Ada", f"/watch?study={aroma.study}")
+    _open_the_key(desk)
+    desk.get_by_text("5 of 10 answers are right; guessing alone finds about 5.").wait_for()
+    desk.get_by_text("What an answer would cost").wait_for()
+    desk.get_by_text("asking which of three has most of it").first.wait_for()
+
+
+def test_an_answer_without_a_line_waits_and_goes_out_once(server: Any, begin: Any, hands: Any, line: Any) -> None:
+    """Kept while the line is cut, the answer survives a wait and a second tap, and is in the store once."""
+    aroma = begin()
+    me, _heard = hands()
+    me.page.goto(f"{line.url}/join/{aroma.links[0].code}")
+    me.press("I have read this, start")
+    me.see("Trial 1 of 2")
+    code = _codes(me)[1]
+    _pick(me, code)
+    line.set("cut")
+    keep = me.page.get_by_role("button", name=f"Keep {code}", exact=True)
+    keep.click()
+    me.see("No connection. Your answer waits on this phone and goes out by itself.")
+    keep.click(force=True)
+    assert aroma.answers() == []
+    line.set("pass")
+    me.see("Trial 2 of 2")
+    assert [(choice, guess) for _set, choice, guess in aroma.answers()] == [((code,), False)]
+
+
+def test_the_page_of_a_set_has_no_barrier(server: Any, begin: Any, hands: Any, tmp_path: Path) -> None:
+    """axe-core (WCAG 2.2 AA) finds nothing on a set, in light and dark; codes and buttons are large enough."""
+    aroma = begin()
+    for scheme, link in zip(("light", "dark"), aroma.links, strict=False):
+        me, _heard = hands(390, scheme)
+        me.page.goto(f"{server.url}/join/{link.code}")
+        me.press("I have read this, start")
+        me.see("Trial 1 of 2")
+        _pick(me, _codes(me)[2])
+        me.page.screenshot(path=str(tmp_path / f"set-{scheme}.png"), full_page=True)
+        me.page.evaluate(AXE.read_text(encoding="utf-8"))
+        found = me.page.evaluate("axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa']})")
+        assert [f"{rule['id']}: {node['html'][:160]}" for rule in found["violations"] for node in rule["nodes"]] == []
+        heights = [box.bounding_box()["height"] for box in me.page.locator(".pickable").all()]
+        assert min(heights) >= 84
+        assert me.page.evaluate("document.documentElement.scrollWidth") <= 390
