@@ -230,7 +230,7 @@ def test_the_fill_sheet_is_the_key(kitchen: Kitchen) -> None:
     assert len(rows) == 12
     assert {tuple(sorted(Counter(letter for _code, letter in row.cups).values())) for row in rows} == {(1, 2)}
     with kitchen.store.read() as tx:
-        assert studies.has_seen_key(tx, kitchen.study, kitchen.preparer.id)
+        assert studies.knows_samples(tx, kitchen.study, kitchen.preparer)
         assert {box.letter for box in trials.boxes(tx, kitchen.study)} == {"A", "B"}
     with pytest.raises(NotAllowed):
         aroma_preparing.fill_rows(kitchen.store, kitchen.leader, sitting.id)
