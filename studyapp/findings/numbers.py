@@ -69,12 +69,15 @@ def of_studies(share: float) -> str:
     return _("{count} of {total}").format(count=round(count), total=total)
 
 
+# Below this a chance is "fewer than 1 of 10".
+SELDOM = 0.05
+
+
 def of_ten(share: float) -> str:
     """A chance as a count of ten, never promising more than nine."""
-    tenths = min(9, round(share * 10))
-    if tenths < 1:
+    if share < SELDOM:
         return _("fewer than 1 of 10")
-    return _("{count} of 10").format(count=tenths)
+    return _("{count} of 10").format(count=min(9, max(1, round(share * 10))))
 
 
 def count_of(value: float) -> int:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from studyapp.findings.numbers import decimal, hours_list, of_ten
+from studyapp.findings.numbers import SELDOM, decimal, hours_list, of_ten
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def _row(offer: Offer, costs: Costs | None) -> OfferRow:
         servings=ngettext("{n} serving", "{n} servings", servings).format(n=servings),
         grams=_("{n} g").format(n=decimal(servings * costs.grams, 0)) if costs else "",
         minutes=_("{n} min").format(n=decimal(servings * costs.minutes, 0)) if costs else "",
-        chance=_("at least about {k}").format(k=of_ten(offer.settles)) if offer.settles >= 0.05 else of_ten(0.0),
+        chance=_("at least about {k}").format(k=of_ten(offer.settles)) if offer.settles >= SELDOM else of_ten(0.0),
     )
 
 

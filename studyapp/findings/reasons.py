@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from studyapp.findings.numbers import beside, hours, hours_list, listed, of_studies, of_ten, opening, units
+from studyapp.findings.numbers import SELDOM, beside, hours, hours_list, listed, of_studies, of_ten, opening, units
 from studyapp.findings.offers import Costs, best_offer, offer_rows
 from studyapp.findings.reading import (
     blocking,
@@ -274,19 +274,21 @@ def _price(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> 
         return ""
     offer = best_offer(offers)
     row = offer_rows([offer], costs)[0]
-    sittings = offer.sittings
+    chance = of_ten(offer.settles)
+    if offer.settles < SELDOM:
+        return _("More of the same would seldom settle it: in {k} cases.").format(k=chance)
     if offer.name == "new study":
         return _("The looks that were sealed are used up; {what}, would settle it in at least about {k} cases.").format(
-            what=row.what, k=of_ten(offer.settles)
+            what=row.what, k=chance
         )
     if not row.grams:
         return ngettext(
             "{n} more sitting would settle it in at least about {k} cases.",
             "{n} more sittings would settle it in at least about {k} cases.",
-            sittings,
-        ).format(n=sittings, k=of_ten(offer.settles))
+            offer.sittings,
+        ).format(n=offer.sittings, k=chance)
     return ngettext(
         "{n} more sitting would settle it in at least about {k} cases; it costs {g} and {t} a person.",
         "{n} more sittings would settle it in at least about {k} cases; they cost {g} and {t} a person.",
-        sittings,
-    ).format(n=sittings, k=of_ten(offer.settles), g=row.grams, t=row.minutes)
+        offer.sittings,
+    ).format(n=offer.sittings, k=chance, g=row.grams, t=row.minutes)
