@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 import pwd
 import shutil
+import signal
 import socket
 import subprocess
 import tempfile
+import time
 import uuid
 from collections.abc import Iterator
 from pathlib import Path
@@ -38,15 +40,25 @@ def postgres_server() -> Iterator[str]:
     with socket.socket() as trial:
         trial.bind(("127.0.0.1", 0))
         port = trial.getsockname()[1]
-    data, options = str(folder / "data"), f"-p {port} -k {folder} -c listen_addresses=127.0.0.1 -c fsync=off"
-    control = [*as_user, str(binaries / "pg_ctl"), "-D", data]
+    data, options = str(folder / "data"), ["-c", "listen_addresses=127.0.0.1", "-c", "fsync=off"]
     _run([*as_user, str(binaries / "initdb"), "-D", data, "-A", "trust", "-U", "postgres", "-E", "UTF8"])
-    _run([*control, "-o", options, "-l", str(folder / "log"), "-w", "start"])
+    # The signal ends it with us, even when this run is killed.
+    command = [*(as_user or ["setpriv"]), "--pdeathsig=QUIT", str(binaries / "postgres"), "-D", data, *options]
+    server = subprocess.Popen([*command, "-p", str(port), "-k", str(folder)], cwd="/tmp", stderr=subprocess.DEVNULL)
     try:
+        _wait(str(binaries / "pg_isready"), port)
         yield f"postgresql://postgres@127.0.0.1:{port}"
     finally:
-        _run([*control, "-m", "immediate", "stop"])
+        server.send_signal(signal.SIGQUIT)
+        server.wait(30)
         shutil.rmtree(folder)
+
+
+def _wait(ready: str, port: int) -> None:
+    until = time.monotonic() + 30
+    while subprocess.run([ready, "-q", "-h", "127.0.0.1", "-p", str(port)], check=False).returncode:
+        assert time.monotonic() < until, "PostgreSQL did not start"
+        time.sleep(0.05)
 
 
 def _run(command: list[str]) -> None:
