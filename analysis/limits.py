@@ -244,22 +244,59 @@ def _sitting_error(y: Array, weights: Array) -> Error | None:
 
 
 def _filled(y: Array) -> tuple[Array, Array]:
-    """Missing cells by iterated additive expectation of the two-way margins; (table, number filled (B,))."""
+    """Missing cells set where additive two-way margins expect them; (table, number filled (B,)).
+
+    Solved in one step: it is where filling, fitting and filling again would end. What an assessor never tasted is
+    begun, and where nothing tells more left, at the pull's mean and the assessor's lean. Studies that miss the same
+    cells share one inverse.
+    """
     absent = ~np.isfinite(y)
     gaps = absent.sum((1, 2, 3)).astype(float)
     if not gaps.any():
         return y, gaps
-    with np.errstate(invalid="ignore"):
-        filled = np.where(absent, np.nanmean(y, axis=(1, 2, 3), keepdims=True), y)
-    for _ in range(50):
-        filled = np.where(absent, filled - _three_way(filled), filled)
-    return filled, gaps
+    filled = np.where(absent, _additive(y, ~absent), y)
+    rows = slice(0, 1) if (absent == absent[:1]).all() else slice(None)
+    cells, missing = _places(absent[rows].reshape(len(absent[rows]), -1))
+    off = np.take_along_axis(
+        _three_way(filled).reshape(len(y), -1), np.broadcast_to(cells, (len(y), cells.shape[1])), 1
+    )
+    inverse = np.linalg.pinv(
+        _projection(y.shape[1:], cells) * missing[:, :, None] * missing[:, None, :], hermitian=True
+    )
+    step = (inverse @ (off * missing)[..., None])[..., 0]
+    flat = filled.reshape(len(y), -1)
+    study = np.arange(len(y))[:, None]
+    flat[study, cells] -= step * missing
+    return flat.reshape(y.shape), gaps
+
+
+def _additive(y: Array, seen: NDArray[np.bool_]) -> Array:
+    """Mean of each pull plus how far each assessor's scores lie from these on average (B, a, h, S)."""
+
+    def mean(values: Array, axes: tuple[int, ...]) -> Array:
+        total = np.where(seen, values, 0.0).sum(axes, keepdims=True)
+        return np.asarray(total / np.maximum(seen.sum(axes, keepdims=True), 1))
+
+    pull = mean(y, (1, 3))
+    return np.broadcast_to(pull + mean(y - pull, (2, 3)), y.shape)
+
+
+def _places(absent: NDArray[np.bool_]) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+    """Which cells (B, m) each study misses, rows with fewer filled up with others; and which of them are missing."""
+    cells = np.argsort(~absent, axis=1, kind="stable")[:, : absent.sum(1).max()]
+    return cells, np.take_along_axis(absent, cells, 1)
+
+
+def _projection(shape: tuple[int, ...], cells: NDArray[np.intp]) -> Array:
+    """What `_three_way` makes of one cell in another (B, m, m): a product over the three factors."""
+    found = np.ones((*cells.shape, cells.shape[1]))
+    for size, level in zip(shape, np.unravel_index(cells, shape), strict=True):
+        found *= (level[:, :, None] == level[:, None, :]) - 1 / size
+    return found
 
 
 def _three_way(y: Array) -> Array:
-    """What is left of assessor x pull x sitting after every two-way margin."""
-
-    def m(*axes: int) -> Array:
-        return np.asarray(y.mean(axes, keepdims=True))
-
-    return np.asarray(y - m(3) - m(2) - m(1) + m(2, 3) + m(1, 3) + m(1, 2) - m(1, 2, 3))
+    """What is left of assessor x pull x sitting after every two-way margin: centred along each factor in turn."""
+    for axis in (1, 2, 3):
+        y = y - y.mean(axis, keepdims=True)
+    return y
