@@ -1,0 +1,195 @@
+"""The screens of aroma studies on a real store, without a browser: plan, seal, watch, decide."""
+
+from __future__ import annotations
+
+import secrets
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from studyapp.records import AromaPlan, Botanical
+from studyapp.services import (
+    aroma_deciding,
+    aroma_planning,
+    aroma_preparing,
+    joining,
+    planning,
+    preparing,
+    tasting,
+    trying,
+    watching,
+)
+
+Screen = Callable[..., AppTest]
+Said = Callable[[AppTest], str]
+PLAN = AromaPlan(
+    "Mint, 15 min",
+    question="Is mint noticed after 15 min?",
+    botanical=Botanical("Mentha spicata", "dried leaf", "Herb house", "L7"),
+    batch="lot 3",
+    process="hot air 55 °C, 20 g per kg, 15 min",
+    contains="cocoa",
+    safe_food_by="Cleo",
+    sets_a_sitting=2,
+    trials_each=2,
+    sittings=1,
+    rest_seconds=0,
+    pd_limit=0.5,
+)
+
+
+@pytest.fixture
+def begun(workshop: Any) -> Callable[..., str]:
+    """A function that keeps a plan for the five assessors and may seal it; returns the study's id."""
+
+    def make(sealed: bool = True, **changes: Any) -> str:
+        plan = replace(PLAN, assessors=workshop.plan.assessors, **changes)
+        plan = replace(plan, sittings=aroma_planning.sittings_needed(plan))
+        study = aroma_planning.new_study(workshop.store, workshop.leader, plan.title)
+        aroma_planning.keep_plan(workshop.store, workshop.leader, study, plan)
+        if sealed:
+            aroma_planning.seal(workshop.store, workshop.leader, study, plan.title)
+        return study
+
+    return make
+
+
+@pytest.fixture
+def tasted(workshop: Any) -> Callable[[str, int], None]:
+    """A function that lets everybody taste a study of triangles; so many find the odd cup each time, the rest never."""
+
+    def taste(study: str, finders: int) -> None:
+        store, leader, cook = workshop.store, workshop.leader, workshop.preparer
+        for sitting in preparing.sittings(store, leader, study):
+            boxes = {code: box for row in aroma_preparing.fill_rows(store, cook, sitting.id) for code, box in row.cups}
+            for tray in preparing.trays(store, cook, sitting.id):
+                checks = frozenset(aroma_preparing.CHECKS)
+                aroma_preparing.release_tray(store, cook, sitting.id, tray.position, checks, "Cleo")
+            watching.open_sitting(store, leader, sitting.id)
+            for number, link in enumerate(joining.issue_links(store, leader, sitting.id)):
+                _taste(store, link.code, boxes, number < finders)
+            watching.close_sitting(store, leader, sitting.id, "")
+
+    return taste
+
+
+def _taste(store: Any, code: str, boxes: dict[str, str], finds: bool) -> None:
+    token = joining.join(store, code, "10.0.0.7", None)
+    tasting.agree(store, token)
+    here = tasting.place(store, token)
+    while here.kind == "trial":
+        counts = Counter(boxes[cup] for cup in here.cups)
+        pick = next(cup for cup in here.cups if (counts[boxes[cup]] == 1) == finds)
+        trying.keep_choice(store, token, here.trial or "", (pick,), not finds, secrets.token_hex(12))
+        here = tasting.place(store, token)
+
+
+def test_a_new_study_asks_which_question(screen: Screen, workshop: Any) -> None:
+    app = screen("studies")
+    app.radio(key="new-kind").set_value("aroma")
+    app.text_input(key="new-name").set_value("Orange peel")
+    next(each for each in app.button if each.label == "Plan a study").click().run()
+    made = next(one for one in planning.studies(workshop.store, workshop.leader) if one.plan.title == "Orange peel")
+    assert made.kind == "aroma"
+    assert isinstance(made.plan, AromaPlan)
+
+
+def test_the_plan_says_what_it_can_show_and_why_the_blank_must_match(
+    screen: Screen, begun: Callable[..., str], said: Said
+) -> None:
+    app = screen("plan", study=begun(sealed=False))
+    assert not app.exception
+    text = said(app)
+    assert "5 people, 2 trials each, can show that fewer than" in text
+    assert "The marks, sealed with the rule" in text
+    assert "Only a blank that had the same air and time shows the plant itself." in text
+    assert "Your local code and a licensed specialist decide, not this tool." in text
+    assert "Guards on, air drawn off, never alone." in text
+
+
+def test_a_proposal_is_taken_over_with_one_tap(screen: Screen, begun: Callable[..., str], workshop: Any) -> None:
+    study = begun(sealed=False, nameable=True, note="mint")
+    app = screen("plan", study=study)
+    next(each for each in app.button if each.label == "Use this test").click().run()
+    assert not app.exception
+    plan = aroma_planning.study(workshop.store, workshop.leader, study).plan
+    assert (plan.method, plan.trials_each, plan.sets_a_sitting, plan.sittings) == ("three-alternative", 3, 2, 2)
+    assert app.selectbox(key=f"method-{study}-1").value == "three-alternative"
+
+
+def test_what_is_typed_is_kept_and_a_slip_is_named(
+    screen: Screen, begun: Callable[..., str], workshop: Any, said: Said
+) -> None:
+    study = begun(sealed=False, aim="dose")
+    app = screen("plan", study=study)
+    app.text_input(key=f"doses-{study}-0").set_value("5, 10, 20, 40").run()
+    assert aroma_planning.study(workshop.store, workshop.leader, study).plan.doses == (5.0, 10.0, 20.0, 40.0)
+    app.text_input(key=f"doses-{study}-0").set_value("5, ten").run()
+    assert "Fix the list: “ten” is not a number." in said(app)
+    assert aroma_planning.study(workshop.store, workshop.leader, study).plan.doses == (5.0, 10.0, 20.0, 40.0)
+
+
+def test_a_sealed_rule_is_there_to_read(screen: Screen, begun: Callable[..., str], said: Said) -> None:
+    text = said(screen("plan", study=begun()))
+    for words in ("Found from 7 right of 10.", "Mentha spicata, dried leaf", "Herb house, L7", "Rule, SHA-256"):
+        assert words in text
+
+
+def test_the_kitchen_sees_codes_and_only_the_preparer_the_key(
+    screen: Screen, begun: Callable[..., str], said: Said
+) -> None:
+    study = begun()
+    text = said(screen("prepare", "Ben", study=study))
+    assert "cup 3" in text
+    assert "put the cups down from left to right" in text
+    assert "holds" not in said(screen("prepare", study=study))
+    app = screen("prepare", "Ben", study=study)
+    next(each for each in app.button if each.label == "Open the fill list").click().run()
+    assert "How much to set aside" in said(app)
+
+
+@pytest.mark.parametrize(("finders", "headline"), [(5, "Detectable."), (2, "Cannot tell yet."), (0, "Close enough.")])
+def test_the_verdict_page_says_its_answer(
+    screen: Screen, begun: Callable[..., str], tasted: Callable[[str, int], None], workshop: Any, said: Said,
+    finders: int, headline: str,
+) -> None:  # fmt: skip
+    study = begun()
+    tasted(study, finders)
+    aroma_deciding.open_key(workshop.store, workshop.leader, study, "Ada")
+    app = screen("decide", study=study)
+    assert not app.exception
+    text = said(app)
+    assert headline in text
+    assert f"{2 * finders} of 10 answers are right" in text
+    assert ("What an answer would cost" in text) == (headline == "Cannot tell yet.")
+    assert "A taste result, not a clearance" in text
+
+
+def test_a_count_that_may_stop_shows_its_lines_after_complete_rounds_only(
+    screen: Screen, begun: Callable[..., str], tasted: Callable[[str, int], None], workshop: Any, said: Said
+) -> None:
+    study = begun(sequential=True, cap=20)
+    assert "after the first complete round" in said(screen("watch", study=study))
+    tasted(study, 5)
+    assert "The upper line is crossed: open the key." in said(screen("watch", study=study))
+    aroma_deciding.open_key(workshop.store, workshop.leader, study, "Ada")
+    app = screen("decide", study=study)
+    assert not app.exception
+    assert "Detectable." in said(app)
+
+
+def test_a_ladder_and_a_curve_have_their_pages(
+    screen: Screen, begun: Callable[..., str], tasted: Callable[[str, int], None], workshop: Any, said: Said
+) -> None:
+    carried = begun(aim="carry over", batches=(1, 2), reference="plain 11", title="Carried", sets_a_sitting=4)
+    dosed = begun(aim="dose", doses=(5.0, 10.0, 20.0, 40.0), title="Dosed", sets_a_sitting=6, trials_each=3)
+    for study, words in ((carried, "batch by batch?"), (dosed, "From which dose on is it noticed?")):
+        tasted(study, 3)
+        aroma_deciding.open_key(workshop.store, workshop.leader, study, "Ada")
+        app = screen("decide", study=study)
+        assert not app.exception
+        assert words in said(app)
