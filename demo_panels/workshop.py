@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any, cast
 
-from demo_panels import generate
+from demo_panels import aroma_workshop, generate
 from studyapp.records import Assessor, Attribute, Line, Plan, Pull, Sitting, Staff
 from studyapp.services import accounts, deciding, panel, planning, preparing, watching
 from studyapp.store import Store, events, servings, sittings, studies
@@ -69,6 +69,7 @@ def fill(store: Store) -> None:
         _asked_twice(shop, "second_look")
         _open(shop)
         _draft(shop)
+        aroma_workshop.fill(shop.store, shop.leader, shop.preparer, shop.assessors)
 
 
 def _people(store: Store) -> _Workshop:

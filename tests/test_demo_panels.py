@@ -208,7 +208,8 @@ def test_a_newcomer_can_taste_at_once(way: str, tmp_path: Path, monkeypatch: pyt
 
 def _linked(store: Store) -> str:
     member = _leader(store)
-    opened = [sitting for sitting in preparing.sittings(store, member) if sitting.state == "open"]
+    hours = {study.id for study in planning.studies(store, member) if study.kind == "hours"}
+    opened = [each for each in preparing.sittings(store, member) if each.state == "open" and each.study in hours]
     assert len(opened) == 1
     return joining.join(store, joining.issue_links(store, member, opened[0].id)[0].code, "10.0.0.7", None)
 

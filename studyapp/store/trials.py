@@ -54,6 +54,16 @@ class Answer:
 
 
 @dataclass(frozen=True, slots=True)
+class KeyedSet:
+    """A set with its key: `order` holds 0 for the plain cup and 1 for the other, in the order of tasting."""
+
+    id: str
+    level: float | None
+    codes: tuple[str, ...]
+    order: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Judged:
     """An answer with its key: `order` holds 0 for the plain cup and 1 for the other, `picked` the places named."""
 
@@ -279,6 +289,23 @@ def key(tx: Connection, sitting: str) -> list[tuple[int, int, tuple[str, ...], t
     return [(r[0], r[1], tuple(json.loads(r[2])), tuple(json.loads(r[3]))) for r in tx.execute(query)]
 
 
+def keyed(tx: Connection, sitting: str, assessor: str) -> list[KeyedSet]:
+    """The sets of one assessor in one sitting with their key, in order; for studies whose answers are invented."""
+    query = (
+        select(_SET.id, _SET.level, _SET.codes, _SET.samples, schema.sitting.c.study_id)
+        .join(schema.sitting, schema.sitting.c.id == _SET.sitting_id)
+        .where(_SET.sitting_id == sitting, _SET.assessor_id == assessor)
+        .order_by(_SET.position)
+    )
+    rows = list(tx.execute(query))
+    plain = {box.id for box in boxes(tx, rows[0].study_id) if box.plain} if rows else set()
+    return [KeyedSet(row.id, row.level, tuple(json.loads(row.codes)), _order(row.samples, plain)) for row in rows]
+
+
+def _order(samples: str, plain: set[str]) -> tuple[int, ...]:
+    return tuple(0 if sample in plain else 1 for sample in json.loads(samples))
+
+
 def judged(tx: Connection, study: str) -> list[Judged]:
     """Every finished set of a study with its key, in the order in which a sequential plan reads them.
 
@@ -306,6 +333,6 @@ def judged(tx: Connection, study: str) -> list[Judged]:
 
 def _judged(row: Any, plain: set[str]) -> Judged:
     codes = json.loads(row.codes)
-    order = tuple(0 if sample in plain else 1 for sample in json.loads(row.samples))
+    order = _order(row.samples, plain)
     picked = None if row.choice is None else tuple(sorted(codes.index(code) for code in json.loads(row.choice)))
     return Judged(row.pseudonym, row.seat, row.level, row.number, row.position, order, picked, row.guess, row.at)

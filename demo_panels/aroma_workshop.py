@@ -1,0 +1,141 @@
+"""The invented infusions in a store: a finished threshold, a finished ladder, and a triangle sitting to join."""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import replace
+from typing import Any
+
+from analysis.trial_orders import right_answers
+from demo_panels import generate, infusion
+from studyapp.records import AromaPlan, Assessor, Botanical, Sitting, Staff
+from studyapp.services import aroma_deciding, aroma_planning, aroma_preparing, preparing, watching
+from studyapp.store import Store, events, sittings, studies, trials
+
+CHECKS = frozenset(aroma_preparing.CHECKS)
+SECOND_PERSON = "Pim"
+SPEARMINT = Botanical("Mentha spicata", "dried leaf", "Invented Herb Garden", "Lot M-12")
+Left = dict[tuple[str, float], list[int]]
+
+
+def fill(store: Store, leader: Staff, preparer: Staff, assessors: tuple[Assessor, ...]) -> None:
+    """All aroma studies of the workshop, through the services of the app."""
+    for name in infusion.series():
+        _finished(store, leader, preparer, assessors, name)
+    _open(store, leader, preparer, assessors)
+
+
+def _plan(assessors: tuple[Assessor, ...], name: str, rest_seconds: int) -> AromaPlan:
+    """The plan behind a folder of answers."""
+    invented = infusion.settings(name)
+    tasters = generate.NAMES[: invented["assessors"]]
+    ids = {assessor.pseudonym: assessor.id for assessor in assessors}
+    levels = {
+        "dose": {"doses": tuple(float(level) for level in invented["levels"])},
+        "carry over": {"batches": tuple(invented["levels"]), "purge_g": 8000.0},
+    }[invented["aim"]]
+    return _sized(
+        AromaPlan(
+            invented["title"],
+            aim=invented["aim"],
+            question=invented["question"],
+            nameable=True,
+            note=invented["note"],
+            method=invented["method"],
+            pd_limit=invented.get("pd_limit", 0.3),
+            trials_each=invented["trials_each"],
+            sets_a_sitting=invented["sets_a_sitting"],
+            reference="plain chocolate of the batch before the first mint",
+            **_common(tuple(ids[one] for one in tasters), rest_seconds),
+            **levels,
+        )
+    )
+
+
+def _common(assessors: tuple[str, ...], rest_seconds: int) -> dict[str, Any]:
+    return {
+        "botanical": SPEARMINT,
+        "recipe": "70 % invented lot, 30 % cane sugar",
+        "batch": "Lot 57",
+        "process": "air at 55 °C through 6 g of leaf per kg, mass at 46 °C, 20 min where no other time is named",
+        "assessors": assessors,
+        "rest_seconds": rest_seconds,
+        "contains": "cocoa mass, cane sugar, air passed through spearmint leaf",
+        "traces": "milk, hazelnut, soya",
+        "safe_food_by": "Ida",
+    }
+
+
+def _sized(plan: AromaPlan) -> AromaPlan:
+    return replace(plan, sittings=aroma_planning.sittings_needed(plan))
+
+
+def _sealed(store: Store, leader: Staff, plan: AromaPlan) -> str:
+    """Drafted with the mark that the study is invented, then sealed as any other."""
+    study = secrets.token_hex(8)
+    with store.write() as tx:
+        studies.add(tx, study, AromaPlan(plan.title), leader.id, example=True)
+        events.append(tx, "draft", {"by": leader.id}, study)
+    aroma_planning.keep_plan(store, leader, study, plan)
+    aroma_planning.seal(store, leader, study, plan.title)
+    return study
+
+
+# ---- finished studies ----------------------------------------------------------------------------------------------
+def _finished(store: Store, leader: Staff, preparer: Staff, assessors: tuple[Assessor, ...], name: str) -> None:
+    """Tasted to the end with the answers of the folder, opened and signed."""
+    plan = _plan(assessors, name, rest_seconds=0)
+    study = _sealed(store, leader, plan)
+    left: Left = {}
+    for answer in infusion.draw(name):
+        left.setdefault((answer.assessor, answer.level), []).append(answer.correct)
+    for sitting in preparing.sittings(store, preparer, study):
+        _serve(store, leader, preparer, sitting)
+        with store.write() as tx:
+            for assessor in assessors:
+                _answer_all(tx, sitting, assessor, plan.method, left)
+        watching.close_sitting(store, leader, sitting.id)
+    aroma_deciding.open_key(store, leader, study, leader.name)
+    aroma_deciding.sign(store, leader, study, leader.name, "ran the test")
+    aroma_deciding.sign(store, leader, study, "Ida", "decides")
+
+
+def _serve(store: Store, leader: Staff, preparer: Staff, sitting: Sitting) -> None:
+    watching.open_sitting(store, leader, sitting.id)
+    aroma_preparing.fill_rows(store, preparer, sitting.id)
+    for tray in preparing.trays(store, preparer, sitting.id):
+        aroma_preparing.release_tray(store, preparer, sitting.id, tray.position, CHECKS, SECOND_PERSON)
+
+
+def _answer_all(tx: Any, sitting: Sitting, assessor: Assessor, method: str, left: Left) -> None:
+    """What agreeing, being offered every set and choosing leave in the record."""
+    sets = trials.keyed(tx, sitting.id, assessor.id)
+    if sets:
+        sittings.keep_presence(tx, sitting.id, assessor.id, agreed_at=events.now())
+        events.append(tx, "agreed", {"sitting": sitting.id, "assessor": assessor.id}, sitting.study)
+    for one in sets:
+        trials.start(tx, one.id)
+        events.append(tx, "set offered", {"set": one.id}, sitting.study)
+        correct = left[assessor.pseudonym, one.level or 0.0].pop()
+        answers = right_answers(method, one.order)
+        places = [frozenset([place]) for place in range(len(one.order))]
+        picked = next(place for place in places if (place in answers) == bool(correct))
+        choice = [one.codes[place] for place in sorted(picked)]
+        trials.add_answer(tx, sitting.study, one.id, choice, False, None, secrets.token_hex(12))
+        trials.finish(tx, one.id, "answered")
+
+
+# ---- an open sitting -----------------------------------------------------------------------------------------------
+def _open(store: Store, leader: Staff, preparer: Staff, assessors: tuple[Assessor, ...]) -> None:
+    """A triangle sitting that a newcomer can join at once: its trays are out, the rest is short."""
+    plan = _sized(
+        AromaPlan(
+            "Spearmint, noticed or not",
+            question="Does anybody notice 5 minutes of spearmint?",
+            note="mint",
+            trials_each=3,
+            **_common(tuple(assessor.id for assessor in assessors[:8]), rest_seconds=20),
+        )
+    )
+    study = _sealed(store, leader, plan)
+    _serve(store, leader, preparer, preparing.sittings(store, preparer, study)[0])
