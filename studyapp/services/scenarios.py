@@ -31,11 +31,12 @@ def enough_pull(hours: tuple[float, ...]) -> float:
     return hours[len(hours) // 2] if len(hours) > 2 else hours[0]
 
 
-def usual(rule: Rule, hours: tuple[float, ...]) -> Scenario:
-    """Every attribute settles with time and is nearly there at the middle pull; spreads of an ordinary small panel."""
+def usual(rule: Rule, hours: tuple[float, ...], enough: float | None = None) -> Scenario:
+    """Every attribute settles with time and is nearly there at `enough` hours, the middle pull if nobody says which;
+    spreads of an ordinary small panel."""
     from analysis.planning import Scenario
 
-    enough = enough_pull(hours)
+    enough = enough_pull(hours) if enough is None else enough
     return Scenario(hours, {name: _usual(wish, hours, enough) for name, wish in rule.attributes.items()})
 
 

@@ -1,0 +1,243 @@
+"""Which design reaches a wished chance, what several cost and show side by side, and which test suits a yes or no.
+
+Everything simulated goes through the rule that will decide, on one assumed truth for all designs that are compared.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
+
+from studyapp.errors import BadInput
+from studyapp.records import Attribute, Plan, Pull
+from studyapp.services.planning import rule_of
+from studyapp.services.prospects import design_of
+from studyapp.services.pull_calendar import pieces_a_sitting
+from studyapp.services.scenarios import enough_pull, usual
+from studyapp.words import _
+
+if TYPE_CHECKING:
+    from analysis.planning import Scenario
+    from analysis.which_test import TestChances
+
+MOST_COMPARED = 4
+# With one sitting alone, a tray prepared differently cannot be told from the hours.
+FEWEST_SITTINGS, MOST_SITTINGS, LOOKS = 2, 8, (1, 2, 3)
+FEWEST_PULLS = 4
+QUICK, SURE = 300, 2000  # studies: to pass a design over, to believe one
+Progress = Callable[[int, int], None]
+Helping = Literal["two more people", "four more people", "wider margin", "fewer attributes", "twice the sittings"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reckoned:
+    """A design with what it asks for and what it shows.
+
+    `pieces` of one assessor in a sitting; `sittings` before the first look and `most_sittings` in all; `grams` of
+    chocolate on the table when every look is needed; `chance` of a stop at `enough_hours` or earlier, with its Monte
+    Carlo error; `too_early` of a stop at a pull that is truly worse by a margin.
+    """
+
+    plan: Plan
+    people: int
+    pieces: int
+    sittings: int
+    most_sittings: int
+    mean_sittings: float
+    grams: float
+    enough_hours: float
+    chance: float
+    monte_carlo_se: float
+    cannot_tell: float
+    too_early: float
+
+
+@dataclass(frozen=True, slots=True)
+class Help:
+    """What would raise the chance of a design that does not reach it, and to what."""
+
+    what: Helping
+    chance: float
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """The cheapest design that reaches `wanted`, or None; then `nearest` is the best there is and `helps` what would
+    bring it further."""
+
+    wanted: float
+    found: Reckoned | None
+    nearest: Reckoned
+    helps: tuple[Help, ...] = ()
+
+
+# ---- one design, or several side by side ----------------------------------------------------------------------------
+def truth_of(plan: Plan, enough: float | None = None) -> Scenario:
+    """The assumed truth over all pulls of a plan: everything settles with time, nearly there at `enough` hours."""
+    hours = tuple(sorted({pull.hours for pull in plan.pulls}))
+    return usual(rule_of(plan, 1), hours, enough)
+
+
+def reckon(plan: Plan, truth: Scenario, enough: float, seed: int = 1, studies: int = SURE) -> Reckoned:
+    """What one plan asks for and shows when `truth` holds. Raises BadInput: a pull of the plan is not in the truth."""
+    from analysis.planning import operating_characteristics
+
+    hours = tuple(sorted({pull.hours for pull in plan.pulls}))
+    rule = replace(rule_of(plan, plan.looks), look=1)
+    found = operating_characteristics(_at(truth, hours), rule, design_of(plan), studies, seed)
+    chance = found.stop_by(enough)
+    most = plan.sittings + (plan.looks - 1) * plan.next_sittings
+    cups = len(plan.assessors) * (pieces_a_sitting(plan) + plan.warm_up) * most
+    return Reckoned(
+        plan=plan,
+        people=len(plan.assessors),
+        pieces=pieces_a_sitting(plan),
+        sittings=plan.sittings,
+        most_sittings=most,
+        mean_sittings=plan.sittings + (found.mean_looks - 1) * plan.next_sittings,
+        grams=round(cups * plan.piece_g, 1),
+        enough_hours=enough,
+        chance=chance,
+        monte_carlo_se=(chance * (1 - chance) / studies) ** 0.5,
+        cannot_tell=found.cannot_tell,
+        too_early=found.too_early,
+    )
+
+
+def _at(truth: Scenario, hours: tuple[float, ...]) -> Scenario:
+    """The same truth seen at some of its pulls."""
+    missing = [h for h in hours if h not in truth.hours]
+    if missing:
+        raise BadInput(_("Fix the pulls: {h} h is not among the hours compared.").format(h=f"{missing[0]:g}"))
+    places = [truth.hours.index(h) for h in hours]
+    attributes = {
+        name: replace(one, mean=tuple(one.mean[place] for place in places)) for name, one in truth.attributes.items()
+    }
+    return replace(truth, hours=hours, attributes=attributes)
+
+
+def compare(plans: Sequence[Plan], seed: int = 1, studies: int = SURE) -> tuple[Reckoned, ...]:
+    """Up to four designs of one question, side by side on the truth that the first one assumes.
+
+    Raises:
+        BadInput: none or too many, or they do not ask the same of the same attributes.
+    """
+    if not 1 <= len(plans) <= MOST_COMPARED:
+        raise BadInput(_("Fix the comparison: choose one to {n} designs.").format(n=MOST_COMPARED))
+    first = plans[0]
+    if any(set(rule_of(plan, 1).attributes) != set(rule_of(first, 1).attributes) for plan in plans):
+        raise BadInput(_("Fix the comparison: the designs decide on different attributes."))
+    enough = enough_pull(tuple(sorted(pull.hours for pull in first.pulls)))
+    every = {pull.hours: pull for plan in plans for pull in plan.pulls}
+    truth = truth_of(replace(first, pulls=tuple(every[h] for h in sorted(every))), enough)
+    return tuple(reckon(plan, truth, enough, seed, studies) for plan in plans)
+
+
+# ---- proposals ------------------------------------------------------------------------------------------------------
+def propose(plan: Plan, wanted: float = 0.8, seed: int = 1, progress: Progress | None = None) -> Proposal:
+    """The cheapest design for a plan's people, palate, margins and hours that reaches a wished chance of a stop.
+
+    Tried are fewer pulls, more servings, two to eight sittings and one to three looks, in order of the pieces each asks
+    for. The chance is that of a stop at the middle pull or earlier if that one is truly enough.
+
+    Raises:
+        BadInput: the wish is no share, or the plan lacks pulls, people or a deciding attribute.
+    """
+    if not 0 < wanted < 1:
+        raise BadInput(_("Fix the wished chance: write a share such as 0.8."))
+    if len(plan.pulls) < 2 or len(plan.assessors) < 5 or not any(line.decides for line in plan.attributes):
+        raise BadInput(_("Fix the plan: two pulls, five assessors and one deciding attribute are needed first."))
+    enough = enough_pull(tuple(sorted(pull.hours for pull in plan.pulls)))
+    truth = truth_of(plan, enough)
+    candidates = sorted(_candidates(plan, enough), key=_pieces)
+    best: Reckoned | None = None
+    for number, candidate in enumerate(candidates):
+        if progress is not None:
+            progress(number, len(candidates))
+        found = reckon(candidate, truth, enough, seed, QUICK)
+        if found.chance + 2 * found.monte_carlo_se >= wanted:
+            found = reckon(candidate, truth, enough, seed, SURE)
+            if found.chance >= wanted:
+                return Proposal(wanted, found, found)
+        if best is None or found.chance > best.chance:
+            best = found
+    assert best is not None  # the plan itself is always tried
+    return Proposal(wanted, None, reckon(best.plan, truth, enough, seed, SURE), _helps(best.plan, enough, seed))
+
+
+def _pieces(plan: Plan) -> int:
+    """Pieces of one assessor when every look is needed, and a little more for each sitting to come together for."""
+    most = plan.sittings + (plan.looks - 1) * plan.next_sittings
+    return (pieces_a_sitting(plan) + 2) * most
+
+
+def _candidates(plan: Plan, enough: float) -> Iterator[Plan]:
+    """Designs within the palate of the people there are."""
+    for pulls in _pull_sets(plan, enough):
+        for replicates in range(1, max(plan.palate // len(pulls), 1) + 1):
+            for sittings in range(FEWEST_SITTINGS, MOST_SITTINGS + 1):
+                for looks in LOOKS:
+                    if sittings + looks - 1 <= MOST_SITTINGS:
+                        yield replace(
+                            plan, pulls=pulls, replicates=replicates, sittings=sittings, looks=looks, next_sittings=1
+                        )
+
+
+def _pull_sets(plan: Plan, enough: float) -> Iterator[tuple[Pull, ...]]:
+    """All pulls; as many as fit the palate; the fewest: control, the one in question, reference, others between."""
+    pulls = tuple(sorted(plan.pulls, key=lambda pull: pull.hours))
+    yield pulls
+    control = plan.control if plan.control is not None else pulls[0].hours
+    kept = {control, enough, pulls[-1].hours, pulls[0].hours}
+    others = [pull for pull in pulls if pull.hours not in kept]
+    for size in {min(plan.palate, len(pulls)), FEWEST_PULLS} - {len(pulls)}:
+        room = size - len(kept)
+        if room < 0 or size > len(pulls):
+            continue
+        chosen = {others[(2 * place + 1) * len(others) // (2 * room)].hours for place in range(room)}
+        yield tuple(pull for pull in pulls if pull.hours in kept | chosen)
+
+
+def _helps(plan: Plan, enough: float, seed: int) -> tuple[Help, ...]:
+    """What would help, the most helpful first; each change alone."""
+    found = []
+    for what, changed in _changes(plan):
+        found.append(Help(what, reckon(changed, truth_of(changed, enough), enough, seed, SURE).chance))
+    return tuple(sorted(found, key=lambda one: -one.chance))
+
+
+def _changes(plan: Plan) -> Iterator[tuple[Helping, Plan]]:
+    yield "two more people", replace(plan, assessors=(*plan.assessors, "+1", "+2"))
+    yield "four more people", replace(plan, assessors=(*plan.assessors, "+1", "+2", "+3", "+4"))
+    yield "twice the sittings", replace(plan, sittings=2 * plan.sittings)
+    wider = tuple(replace(line, margin=1.5 * line.margin) if line.margin else line for line in plan.attributes)
+    yield "wider margin", replace(plan, attributes=wider)
+    deciding = [line for line in plan.attributes if line.decides]
+    if len(deciding) > 1:
+        yield "fewer attributes", replace(plan, attributes=(_widest(deciding),))
+
+
+def _widest(deciding: Sequence[Attribute]) -> Attribute:
+    return max(deciding, key=lambda line: line.margin or 0)
+
+
+# ---- which test -----------------------------------------------------------------------------------------------------
+def which_test(plan: Plan, nameable: bool, seed: int = 1) -> tuple[TestChances, ...]:
+    """For one yes or no, "is this pull the same as the longest": scores beside forced choice, same people, same pieces.
+
+    The narrowest margin of the plan is the difference that must not pass. `nameable`: the taste in question has a name,
+    so that people can be asked which cup has more of it.
+
+    Raises:
+        BadInput: no deciding attribute, or a palate below two pieces.
+    """
+    from analysis.planning import AttributeTruth
+    from analysis.which_test import compare as compared
+
+    margins = [line.margin for line in plan.attributes if line.decides and line.margin]
+    if not margins or plan.palate < 2:
+        raise BadInput(_("Fix the plan: one deciding attribute with its margin is needed first."))
+    methods = ("two-alternative", "three-alternative") if nameable else ("triangle", "tetrad")
+    people, served = max(len(plan.assessors), 1), plan.sittings
+    return compared(AttributeTruth(()), min(margins), people, plan.palate, served, plan.alpha, methods, SURE, seed)
