@@ -164,6 +164,12 @@ def noticing_says(result: ChoiceResult) -> str:
     )
 
 
+def guesses(called: int, right: int) -> Fact:
+    """How many answers were called a guess, and how many of those were right; the verdict counts every answer alike."""
+    note = _("{right} of them right; every answer counts alike").format(right=right) if called else ""
+    return Fact(_("Called a guess"), str(called), note)
+
+
 # ---- deciding early ----------------------------------------------------------------------------------------------
 def sequential_finding(
     plan: AromaPlan, sealed: SequentialPlan, standing: Standing, trials: int, correct: int
