@@ -49,9 +49,13 @@ def can_show(plan: AromaPlan, prospect: Prospect) -> tuple[str, ...]:
     here = prospect.reach.by_power[0.8]
     who = ngettext("{n} person", "{n} people", people).format(n=people)
     trials = ngettext("{n} trial", "{n} trials", each).format(n=each)
-    shown = _("{who}, {trials} each, can show that fewer than {shown} notice, not fewer than {less}.").format(
-        who=who, trials=trials, shown=percent(here.demonstrable_pd), less=percent(here.demonstrable_pd - 0.01)
-    )
+    can = {"who": who, "trials": trials, "shown": percent(here.demonstrable_pd), "limit": percent(plan.pd_limit)}
+    if here.demonstrable_pd > plan.pd_limit:
+        shown = _("{who}, {trials} each, can show that fewer than {shown} notice, not fewer than {limit}.").format(
+            **can
+        )
+    else:
+        shown = _("{who}, {trials} each, can show that fewer than {shown} notice; the limit is {limit}.").format(**can)
     floor = _(
         "However often they taste, they cannot speak for people like them below {floor}; for themselves they can."
     ).format(floor=percent(prospect.reach.floor_pd))

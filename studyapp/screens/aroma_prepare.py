@@ -40,9 +40,11 @@ def _papers(by: Staff, sitting: Sitting) -> None:
     with st.container(key="card-papers"):
         look.put(look.title(_("Papers"), 2), look.quiet(_("Print at 100 %. Labels and tray sheets carry codes only.")))
         st.link_button(_("Print the labels"), f"/print/labels/{sitting.id}", width="stretch")
+        st.link_button(_("Print label outlines, to try the sheet"), f"/print/outlines/{sitting.id}", width="stretch")
         st.link_button(_("Print the tray sheets"), f"/print/trays/{sitting.id}", width="stretch")
         if by.role == "preparer" and session.kept(f"fill-{sitting.id}", False):
             st.link_button(_("Print the fill list (key)"), f"/print/fill/{sitting.id}", width="stretch")
+            st.link_button(_("Print all of these at once (key)"), f"/print/preparation/{sitting.id}", width="stretch")
 
 
 def _key(by: Staff, sitting: Sitting) -> None:

@@ -32,7 +32,7 @@ def test_six_people_three_times_can_show_61_percent_and_never_39() -> None:
     found = aroma_prospects.prospect(PLAN)
     assert found is not None
     said = aroma_plans.can_show(PLAN, found)
-    assert said[0] == "6 people, 3 trials each, can show that fewer than 61 % notice, not fewer than 60 %."
+    assert said[0] == "6 people, 3 trials each, can show that fewer than 61 % notice, not fewer than 50 %."
     assert said[2].startswith("However often they taste, they cannot speak for people like them below 39 %")
     assert found.reach.floor_pd == pytest.approx(1 - 0.05 ** (1 / 6))
 
