@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import secrets
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from itertools import combinations
 from typing import Any
+
+from sqlalchemy import text
 
 from analysis.trial_orders import right_answers
 from studyapp.records import AromaPlan, Botanical, JoinLink, Place, Sitting, Staff
@@ -110,10 +114,8 @@ def key_of(kitchen: Kitchen, here: Place) -> tuple[float | None, list[tuple[str,
     """The level of a set and the codes of every right answer, read from the store as nobody in the app can."""
     with kitchen.store.read() as tx:
         plain = {box.id for box in trials.boxes(tx, kitchen.study) if box.plain}
-        query = "SELECT level, codes, samples FROM trial_set WHERE id = ?"
-        level, codes, samples = tx.exec_driver_sql(query, (here.trial,)).one()
-    import json
-
+        query = text("SELECT level, codes, samples FROM trial_set WHERE id = :id")
+        level, codes, samples = tx.execute(query, {"id": here.trial}).one()
     order = tuple(int(sample not in plain) for sample in json.loads(samples))
     named = json.loads(codes)
     return level, [tuple(sorted(named[place] for place in one)) for one in right_answers(here.method, order)]
@@ -121,8 +123,6 @@ def key_of(kitchen: Kitchen, here: Place) -> tuple[float | None, list[tuple[str,
 
 def wrong(here: Place, answers: list[tuple[str, ...]]) -> tuple[str, ...]:
     """An answer that is allowed and not right."""
-    from itertools import combinations
-
     offered = here.cups[1:] if here.tell_reference else here.cups
     return next(one for one in combinations(offered, here.pick) if tuple(sorted(one)) not in answers)
 

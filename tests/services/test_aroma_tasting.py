@@ -6,6 +6,7 @@ import dataclasses
 import json
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -294,3 +295,29 @@ def test_a_forged_answer_is_found(kitchen: Kitchen, tasters: list[Taster]) -> No
             for _name, sql in triggers:
                 tx.exec_driver_sql(sql)
         assert any(table in finding.sentence for finding in check(kitchen.store.url).findings), table
+
+
+def test_taps_at_one_moment_make_one_answer(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """Eight sendings under four nonces at once: one is kept, its twin hears so, all others hear that it is final."""
+    here = tasters[0].place()
+    sent = [(here.cups[number % 3], str(number) * 24) for number in range(4)] * 2
+    heard: list[Any] = [None] * len(sent)
+    gate = threading.Barrier(len(sent))
+
+    def tap(number: int) -> None:
+        code, nonce = sent[number]
+        gate.wait()
+        try:
+            heard[number] = tasters[0].choose(here, (code,), nonce=nonce).again
+        except OutOfDate:
+            heard[number] = "final"
+
+    threads = [threading.Thread(target=tap, args=(number,)) for number in range(len(sent))]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    (row,) = rows(kitchen)
+    winners = {number for number, (_code, nonce) in enumerate(sent) if nonce == row.nonce}
+    assert sorted(str(heard[number]) for number in winners) == ["False", "True"]
+    assert {heard[number] for number in set(range(len(sent))) - winners} == {"final"}
