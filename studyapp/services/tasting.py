@@ -171,13 +171,15 @@ def _open_serving(tx: Any, seat: Seat, serving: str) -> str:
 
 
 def cannot_judge(store: Store, seat_token: str | None, serving: str, reason: str, nonce: str) -> Kept:
-    """Every line of a serving becomes missing, with the reason; the serving is finished."""
+    """Every line of a serving becomes missing, with the reason; the serving is finished. So is a set of cups."""
     check_nonce(nonce)
     reason = str(reason or "").strip()
     if not reason or len(reason) > LONGEST_REASON:
         raise BadInput(_("Fix the reason: write 1 to {n} letters.").format(n=LONGEST_REASON))
     with store.write() as tx:
         seat = seat_or_refuse(tx, seat_token)
+        if trials.blind_of(tx, serving, seat.sitting, seat.assessor) is not None:
+            return trying.set_aside(tx, seat, serving, reason, nonce)
         first = servings.score_by_nonce(tx, f"{nonce}:0")
         if first is not None:
             return Kept(first.at, again=True)

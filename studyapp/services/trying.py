@@ -163,6 +163,25 @@ def _check_choice(method: str, offered: BlindSet, picked: tuple[str, ...]) -> No
 
 
 # ---- without an answer ---------------------------------------------------------------------------------------------
+def set_aside(tx: Any, seat: Seat, set_id: str, reason: str, nonce: str) -> Kept:
+    """A cup was spilled or broken: the set stays without an answer. "I notice nothing" is no such case but a guess.
+
+    Raises:
+        BadInput: the nonce names another set.
+        NotAllowed: the set has not its turn.
+        OutOfDate: the set has its answer.
+    """
+    known = trials.answer_by_nonce(tx, nonce)
+    if known is not None:
+        if known.set != set_id or known.choice is not None:
+            raise BadInput(_("Not done: this was sent under the name of a choice. Open your link again."))
+        return Kept(known.at, again=True)
+    study, _offered = _open_set(tx, seat, set_id)
+    at = trials.add_answer(tx, study.id, set_id, None, False, reason, nonce)
+    trials.finish(tx, set_id, "missing")
+    return Kept(at)
+
+
 def give_up(tx: Any, sitting: Sitting, seat: Seat, keep_answers: bool) -> None:
     """An assessor stops: open sets stay without an answer, and kept ones go out of force if wished."""
     for each in trials.blind(tx, seat.sitting, seat.assessor):

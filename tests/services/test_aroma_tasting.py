@@ -321,3 +321,21 @@ def test_taps_at_one_moment_make_one_answer(kitchen: Kitchen, tasters: list[Tast
     winners = {number for number, (_code, nonce) in enumerate(sent) if nonce == row.nonce}
     assert sorted(str(heard[number]) for number in winners) == ["False", "True"]
     assert {heard[number] for number in set(range(len(sent))) - winners} == {"final"}
+
+
+def test_a_spilled_cup_leaves_its_set_without_an_answer(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """With the reason, once, and for good; the next set follows and counts."""
+    here = tasters[0].place()
+    for again in (False, True):
+        kept = tasting.cannot_judge(kitchen.store, tasters[0].token, here.trial or "", "spilled", "n" * 24)
+        assert kept.again is again
+    (row,) = rows(kitchen)
+    assert (row.choice, row.reason) == (None, "spilled")
+    with pytest.raises(OutOfDate, match="final"):
+        tasters[0].choose(here, (here.cups[0],))
+    after = tasters[0].place()
+    assert (after.number, after.marks_kept) == (2, 0)
+    tasters[0].choose(after, (after.cups[0],), nonce="m" * 24)
+    with pytest.raises(BadInput, match="under the name"):
+        tasting.cannot_judge(kitchen.store, tasters[0].token, after.trial or "", "spilled", "m" * 24)
+    assert check(kitchen.store.url).sound
