@@ -6,7 +6,7 @@ k contrasts.
 
 CR2 is defined on rows, and not the same on means of cells that hold different numbers n of scores. But all that the
 rows of a cell add to s times its mean, s = sqrt(n), is untouched by the fit, so h numbers an assessor are enough. Their
-working covariance s Phi s, Phi = diag(1 / w) + rho 1 1', has the root R = s (diag(1 / u) + theta 1 u') with u = sqrt(w),
+working covariance s Phi s, Phi = diag(1 / w) + rho 1 1', has the root R = s (diag(1 / u) + theta 1 u'), u = sqrt(w),
 and the adjustment A of A (s Phi s - s M s) A = s Phi s is R (R' (s Phi s - s M s) R)^-1/2 R', whatever root is taken.
 """
 
@@ -62,15 +62,26 @@ def _information_inverse(w: Array, ratio: Array) -> Array:
 def _distinct(counts: Array) -> tuple[Rows, Rows, Rows]:
     """Study and assessor of the rows worth adjusting, and for each assessor (B, a) which of them is theirs.
 
-    Assessors of a study who scored every cell equally often share one adjustment.
+    Assessors of a study whose cells hold the same counts share one adjustment: those who scored everything, and those
+    who were served the same block.
     """
-    full = (counts == counts.max()).all(2)
-    first = full & (full.cumsum(1) == 1)
-    kept = ~full | first
-    number = kept.cumsum().reshape(kept.shape) - 1
-    shared = np.where(full.any(1), number[np.arange(len(full)), full.argmax(1)], 0)
-    study, person = np.nonzero(kept)
-    return study, person, np.where(full, shared[:, None], number)
+    code = _codes(counts)
+    order = np.argsort(code, axis=1, kind="stable")
+    ranked = np.take_along_axis(code, order, 1)
+    new = np.ones(code.shape, bool)
+    new[:, 1:] = ranked[:, 1:] != ranked[:, :-1]
+    place = np.empty(code.shape, np.intp)
+    np.put_along_axis(place, order, new.ravel().cumsum().reshape(code.shape) - 1, 1)
+    return np.nonzero(new)[0], order[new], place
+
+
+def _codes(counts: Array) -> Array:
+    """A number for each row of counts (B, a), the same for equal rows of a study alone."""
+    h, base = counts.shape[2], counts.max() + 1
+    if h * np.log2(base) < 52:  # exact as digits of one float
+        return np.asarray(counts @ base ** np.arange(h))
+    equal = (counts[:, :, None, :] == counts[:, None, :, :]).all(3)
+    return np.asarray(equal.argmax(2), float)
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,7 +18,9 @@ from analysis.verdicts import STOP, VERDICTS, Judged, judge
 
 Array = NDArray[np.float64]
 CENTRE, LOW, HIGH = 3.5, 0.0, 10.0
-CHUNK = 500
+MOST_AT_ONCE = 500
+# Scores and, for designs with gaps, cells that are held at once: some 15 MB beside the result.
+SCORES_AT_ONCE, CELLS_AT_ONCE = 650_000, 30_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,8 +249,9 @@ def operating_characteristics(
     verdicts: list[NDArray[np.intp]] = []
     pulls: list[NDArray[np.intp]] = []
     looks: list[Array] = []
-    for start in range(0, studies, CHUNK):
-        size = min(CHUNK, studies - start)
+    chunk = _at_once(scenario, design, rule.looks)
+    for start in range(0, studies, chunk):
+        size = min(chunk, studies - start)
         drawn = draw(scenario, design, design.sittings(rule.looks), size, rng)
         verdict, pull, used = _looks(drawn, rule, design, level, control)
         verdicts.append(verdict)
@@ -257,6 +260,15 @@ def operating_characteristics(
         if progress is not None:
             progress(start + size, studies)
     return _summary(scenario, rule, np.concatenate(verdicts), np.concatenate(pulls), np.concatenate(looks), seed)
+
+
+def _at_once(scenario: Scenario, design: Design, looks: int) -> int:
+    """Studies to draw and judge at once."""
+    cells = len(scenario.attributes) * design.assessors * len(scenario.hours)
+    room = SCORES_AT_ONCE // (cells * design.sittings(looks) * design.replicates)
+    if design.pattern is not None or scenario.missing > 0:
+        room = min(room, CELLS_AT_ONCE // cells)
+    return max(1, min(room, MOST_AT_ONCE))
 
 
 def _control(scenario: Scenario, rule: Rule) -> int:

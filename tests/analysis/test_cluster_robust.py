@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 from scipy.linalg import block_diag, inv, sqrtm
 from scipy.stats import ttest_rel
 
-from analysis.cluster_robust import cluster_robust
+from analysis.cluster_robust import _distinct, cluster_robust
 from analysis.mixed import CellFits, fit_cells
 
 Array = np.ndarray
@@ -96,3 +96,17 @@ def test_the_reference_against_itself_has_no_error() -> None:
     se, df = cluster_robust(counts, cells, fit_cells(counts, counts * cells, within), np.zeros((1, 4)))
     assert_allclose(se, 0)
     assert np.isnan(df).all()
+
+
+@pytest.mark.parametrize("pulls", [6, 30])
+def test_assessors_who_were_served_alike_share_an_adjustment(pulls: int) -> None:
+    """Four kinds of blocks among twelve assessors: as many adjustments a study, each belonging to its own counts."""
+    rng = np.random.default_rng(6)
+    kinds = rng.integers(0, 5, (4, pulls))
+    chosen = rng.integers(0, 4, (30, 12))
+    chosen[:, :4] = np.arange(4)
+    counts = kinds[chosen].astype(float)
+    study, person, place = _distinct(counts)
+    assert np.bincount(study).tolist() == [4] * 30
+    assert_allclose(counts[study, person][place], counts)
+    assert (study[place] == np.arange(30)[:, None]).all()
