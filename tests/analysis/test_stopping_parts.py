@@ -237,7 +237,7 @@ def test_one_sitting_holds_only_as_prepared() -> None:
 
 
 def test_next_sitting_with_some_pulls_only_is_used() -> None:
-    """S14: the second sitting leaves out two pulls; every score counts, none of the limits is lost."""
+    """The second sitting leaves out two pulls; every score counts, none of the limits is lost."""
     y = panel(sittings=2, r=2, noise=1.0)
     y[:, [1, 4], 1] = np.nan
     found = decide(tidy(y), Rule(LOWER.attributes, looks=2, look=2, adjust=("sitting:hours",)))
