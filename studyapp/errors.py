@@ -3,6 +3,7 @@
 StudyError
 ├── BadInput        a file, field, link or request is not usable: what, where, what to do
 ├── NotAllowed      the role or the state of the study forbids it
+│   └── NothingToDecide   a sealed pull has no score to weigh
 ├── NotFound        nothing is kept under that name, code or link
 ├── OutOfDate       the page is older than the record
 ├── TooManyTries    wait before the next try
@@ -22,6 +23,10 @@ class BadInput(StudyError):
 
 class NotAllowed(StudyError):
     """The role or the state of the study forbids it."""
+
+
+class NothingToDecide(NotAllowed):
+    """The key is open, and a sealed pull has no score to weigh."""
 
 
 class NotFound(StudyError):

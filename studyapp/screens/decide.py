@@ -7,7 +7,8 @@ import streamlit as st
 from analysis.stopping import Offer
 from studyapp import findings, session
 from studyapp.components import chooser, look, signing, verdict, what_if
-from studyapp.records import AromaStudy, Study
+from studyapp.errors import NothingToDecide
+from studyapp.records import AromaStudy, Staff, Study
 from studyapp.screens import aroma_decide
 from studyapp.services import deciding, watching
 from studyapp.words import _
@@ -29,6 +30,15 @@ def render() -> None:
     if isinstance(study, AromaStudy):
         aroma_decide.draw(by, study)
         return
+    try:
+        _weighed(by, study)
+    except NothingToDecide as refused:
+        _unweighed(by, study, str(refused))
+
+
+def _weighed(by: Staff, study: Study) -> None:
+    """The verdict, why, and what comes next."""
+    store = session.store()
     with st.spinner(_("Working out the verdict…")):
         decision = deciding.decision(store, by, study.id)
         offers = _offers(study) if decision.verdict == "cannot tell" else ()
@@ -51,6 +61,17 @@ def render() -> None:
     if signing.sign(store, by, study, f"/print/report/{study.id}", over=not offers):
         session.go("plan", study=study.id)
     verdict.caution(finding)
+
+
+def _unweighed(by: Staff, study: Study, why: str) -> None:
+    """A sealed pull has no score at all: why, what departed from the plan, and the next sitting if one is left."""
+    store = session.store()
+    look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), look.title(_("Cannot tell yet.")))
+    look.put(look.lede(why))
+    signing.departures(watching.deviations(store, by, study.id))
+    if study.look < study.plan.looks and st.button(_("Plan the next sitting"), type="primary", key="next-unweighed"):
+        planned = deciding.plan_next_sitting(store, by, study.id)[0]
+        session.go("prepare", study=study.id, sitting=planned.id)
 
 
 def _offers(study: Study) -> tuple[Offer, ...]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from studyapp.errors import BadInput, NotAllowed
+from studyapp.errors import BadInput, NotAllowed, NothingToDecide
 from studyapp.records import HoursStudy, Signature, Sitting, Staff
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.dealing import make_sittings
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from analysis.describe import Description
-    from analysis.stopping import Decision, Offer
+    from analysis.stopping import Decision, Offer, Rule
 
 
 def open_key(store: Store, by: Staff, study_id: str, typed_name: str) -> None:
@@ -95,37 +95,50 @@ def _opened_look(tx: Any, study: HoursStudy) -> int:
     return opened[-1][0]
 
 
+def _to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Rule]:
+    """The scores and the rule of the last opened look.
+
+    Raises:
+        NothingToDecide: a pull that was sealed has no score of a deciding attribute at all. Without this check the
+            rule would take the longest pull that has scores for the reference.
+    """
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id)
+        rule = rule_of(study.plan, _opened_look(tx, study))
+    frame = scores(store, by, study_id)
+    there = set(zip(frame["attribute"], frame["hours"], strict=True))
+    wanted = [(name, pull.hours) for name in rule.attributes for pull in study.plan.pulls]
+    missing = next((cell for cell in wanted if cell not in there), None)
+    if missing is not None:
+        raise NothingToDecide(
+            _(
+                "Not decided: nobody scored {name} at {h} h, so nothing can be weighed there. "
+                "Serve it in the next sitting, or plan a new study."
+            ).format(name=missing[0], h=f"{missing[1]:g}")
+        )
+    return frame, rule
+
+
 def decision(store: Store, by: Staff, study_id: str) -> Decision:
     """The verdict of the last opened look under the sealed rule."""
     from analysis.stopping import decide
 
-    require(by, "leader")
-    with store.read() as tx:
-        study = study_or_refuse(tx, study_id)
-        look = _opened_look(tx, study)
-    return decide(scores(store, by, study_id), rule_of(study.plan, look))
+    return decide(*_to_weigh(store, by, study_id))
 
 
 def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
     """The price of an answer after `cannot tell`."""
     from analysis.stopping import price
 
-    require(by, "leader")
-    with store.read() as tx:
-        study = study_or_refuse(tx, study_id)
-        look = _opened_look(tx, study)
-    return price(scores(store, by, study_id), rule_of(study.plan, look))
+    return price(*_to_weigh(store, by, study_id))
 
 
 def description(store: Store, by: Staff, study_id: str) -> Description:
     """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits."""
     from analysis.describe import describe
 
-    require(by, "leader")
-    with store.read() as tx:
-        study = study_or_refuse(tx, study_id)
-        look = _opened_look(tx, study)
-    return describe(scores(store, by, study_id), rule_of(study.plan, look))
+    return describe(*_to_weigh(store, by, study_id))
 
 
 def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:
@@ -181,19 +194,27 @@ def plan_next_sitting(
     require(by, "leader")
     with store.read() as tx:
         _refuse_look(study_or_refuse(tx, study_id))
-    verdict = decision(store, by, study_id)
-    if verdict.verdict != "cannot tell":
+    verdict = _verdict(store, by, study_id)
+    if verdict not in ("cannot tell", None):
         raise NotAllowed(
             _("Not done: this look gave an answer, so the study ends here. Plan a new study for a new question.")
         )
     with store.write() as tx:
         study = study_or_refuse(tx, study_id)
         _refuse_look(study)
-        _refuse_pulls(study, pulls, {verdict.reference_hours, verdict.control_hours})
+        _refuse_pulls(study, pulls)
         look = study.look + 1
         events.append(tx, "look planned", {"look": look, "by": by.id}, study_id)
         studies.set_state(tx, study_id, "sealed", look)
         return make_sittings(tx, study_id, study.plan, look, pulls)
+
+
+def _verdict(store: Store, by: Staff, study_id: str) -> str | None:
+    """The verdict of the last opened look; None when too little was scored for any."""
+    try:
+        return decision(store, by, study_id).verdict
+    except NothingToDecide:
+        return None
 
 
 def _refuse_look(study: HoursStudy) -> None:
@@ -212,10 +233,12 @@ def _refuse_look(study: HoursStudy) -> None:
         )
 
 
-def _refuse_pulls(study: HoursStudy, pulls: tuple[float, ...] | None, needed: set[float]) -> None:
+def _refuse_pulls(study: HoursStudy, pulls: tuple[float, ...] | None) -> None:
     if pulls is None:
         return
-    if not needed <= set(pulls):
+    hours = [pull.hours for pull in study.plan.pulls]
+    control = min(hours) if study.plan.control is None else study.plan.control
+    if not {max(hours), control} <= set(pulls):
         raise BadInput(_("Fix the pulls: the longest pull and the control are served in every sitting."))
-    if not set(pulls) <= {pull.hours for pull in study.plan.pulls}:
+    if not set(pulls) <= set(hours):
         raise BadInput(_("Fix the pulls: take them from the sealed plan."))

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import random
+import secrets
 from typing import Any
 
 import pytest
 
-from studyapp.errors import BadInput, NotAllowed
-from studyapp.records import Attribute, Plan, Pull, Sitting
+from studyapp.errors import BadInput, NotAllowed, NothingToDecide
+from studyapp.records import Attribute, Mark, Plan, Pull, Sitting
 from studyapp.services import deciding, joining, planning, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.services.documents import decision_document
@@ -67,6 +68,42 @@ def opened(hand_maker: Any) -> Any:
     serve(hand_maker, hand_maker.sitting, 1.2, 3)
     deciding.open_key(hand_maker.store, hand_maker.leader, hand_maker.study, "Ada")
     return hand_maker
+
+
+def test_a_pull_that_nobody_scored_is_named_and_served_again(workshop: Any) -> None:
+    """A spoiled tray of the longest pull: no shorter pull takes its place as the reference, and the study goes on."""
+    store, leader = workshop.store, workshop.leader
+    watching.open_sitting(store, leader, workshop.sitting.id)
+    watching.close_sitting(store, leader, workshop.sitting.id, "the power was cut")
+    deciding.open_key(store, leader, workshop.study, "Ada")
+    for act in (deciding.decision, deciding.offers, deciding.description):
+        with pytest.raises(NothingToDecide, match="nobody scored Acidity at 0 h"):
+            act(store, leader, workshop.study)
+    again = deciding.plan_next_sitting(store, leader, workshop.study)
+    assert [sitting.number for sitting in again] == [2]
+
+
+def test_the_reference_is_the_longest_sealed_pull_or_nothing(hand_maker: Any) -> None:
+    """Everybody marks the two shorter pulls and cannot judge the longest."""
+    store = hand_maker.store
+    key = {row.code: row.hours for row in preparing.fill_rows(store, hand_maker.preparer, hand_maker.sitting.id)}
+    for tray in preparing.trays(store, hand_maker.preparer, hand_maker.sitting.id):
+        preparing.release_tray(store, hand_maker.preparer, hand_maker.sitting.id, tray.position, CHECKS, "Cleo")
+    watching.open_sitting(store, hand_maker.leader, hand_maker.sitting.id)
+    for number, link in enumerate(joining.issue_links(store, hand_maker.leader, hand_maker.sitting.id)):
+        token = joining.join(store, link.code, "10.0.0.7", None)
+        tasting.agree(store, token)
+        while (here := tasting.place(store, token)).kind in ("serving", "warm_up"):
+            if here.kind == "serving" and key[here.code] == 24.0:
+                tasting.cannot_judge(store, token, here.serving, "the cup is empty", f"empty cup of seat {number}")
+                continue
+            for line in here.lines:
+                value = _mark(str(number), line.name, key[here.code], MEANS, 0.2)
+                tasting.keep_mark(store, token, Mark(here.serving, line.id, value, secrets.token_hex(12)))
+            tasting.finish_serving(store, token, here.serving)
+    deciding.open_key(store, hand_maker.leader, hand_maker.study, "Ada")
+    with pytest.raises(NothingToDecide, match="nobody scored Acidity at 24 h"):
+        deciding.decision(store, hand_maker.leader, hand_maker.study)
 
 
 def test_scores_stay_hidden_until_the_key_is_open(workshop: Any) -> None:
