@@ -32,12 +32,12 @@ def still_wanted(store: Store, by: Staff, study: AromaStudy, left: int) -> int:
     return left
 
 
-def standing(store: Store, by: Staff, study: AromaStudy, theme: Theme) -> None:
-    """The lines of a plan that may end early, with complete rounds only; to nobody but the leader."""
+def standing(store: Store, by: Staff, study: AromaStudy, theme: Theme) -> bool:
+    """The lines of a plan that may end early, with complete rounds only; True when the plan has reached its end."""
     here = aroma_deciding.standing(store, by, study.id)
     if not here.rounds:
         look.put(look.quiet(_("The two sealed lines show here after the first complete round.")))
-        return
+        return False
     rounds = ngettext("{n} complete round.", "{n} complete rounds.", here.rounds).format(n=here.rounds)
     told = {
         "go on": _("The plan asks for the next round."),
@@ -47,3 +47,4 @@ def standing(store: Store, by: Staff, study: AromaStudy, theme: Theme) -> None:
     }[here.standing]
     look.put(look.text(_("{rounds} {told}").format(rounds=rounds, told=told)))
     aroma_verdict.early(here.plan, here.path, theme)
+    return here.standing != "go on"

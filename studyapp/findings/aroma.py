@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.findings.doses import dose, threshold_finding
 from studyapp.findings.hours import Fact, caution
-from studyapp.findings.numbers import decimal, listed, of_ten, percent
+from studyapp.findings.numbers import decimal, hours, listed, of_ten, percent
 from studyapp.findings.trials import choice_finding, ladder_finding, percent_of
 from studyapp.words import _, ngettext
 
@@ -218,7 +218,7 @@ def dose_finding(
     unit = unit_word(plan.dose_unit)
     told = threshold_finding(fitted, tested, apart, unit)
     answers = fitted.answers
-    doses = listed([dose(float(level), "") for level in answers.doses])
+    doses = listed([hours(float(level)) for level in answers.doses])
     total, right = int(answers.trials.sum()), int(answers.correct.sum())
     ends = _("limits {low} and {high}").format(low=_end(fitted.low.value, unit), high=_end(fitted.high.value, unit))
     point = fitted.estimate.value
@@ -257,7 +257,8 @@ def dose_axis(unit: str) -> str:
 
 def dose_says(level: float, right: int, asked: int, unit: str) -> str:
     """One dose in words, for a reader aloud."""
-    return _("{dose}: {k} of {n} right").format(dose=dose(level, unit_word(unit)), k=right, n=asked)
+    tasted = _("{number} {unit}").format(number=hours(level), unit=unit_word(unit))
+    return _("{dose}: {k} of {n} right").format(dose=tasted, k=right, n=asked)
 
 
 def curve_says(fitted: ThresholdFit, unit: str) -> str:

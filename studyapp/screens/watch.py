@@ -27,9 +27,10 @@ def render() -> None:
         sitting_acts.begin(store, by, sitting)
     else:
         _live(by, sitting)
+    over = sitting.state == "closed"
     if isinstance(study, AromaStudy) and study.plan.sequential and study.state == "sealed":
-        aroma_key.standing(store, by, study, session.theme())
-    if sitting.state == "closed" and study.state == "sealed" and st.button(_("Open the key"), key="to-key"):
+        over = aroma_key.standing(store, by, study, session.theme())
+    if over and study.state == "sealed" and st.button(_("Open the key"), key="to-key"):
         session.go("open_key", study=study.id)
     if sitting.state != "closed":
         _links(by, sitting)

@@ -138,6 +138,15 @@ def _release_in_the_kitchen(bench: Any) -> None:
     bench.get_by_text("2 of 2 trays are out.").wait_for()
 
 
+def _barriers(page: Any) -> list[str]:
+    """What axe-core minds (WCAG 2.2 AA and its best practices), as rule and element."""
+    page.evaluate(AXE.read_text(encoding="utf-8"))
+    found = page.evaluate(
+        "axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa', 'wcag22aa', 'best-practice']})"
+    )
+    return [f"{rule['id']}: {node['html'][:160]}" for rule in found["violations"] for node in rule["nodes"]]
+
+
 def _open_the_key(desk: Any) -> None:
     desk.get_by_role("button", name="Close the sitting").click()
     desk.get_by_role("button", name="Close it").click()
@@ -184,7 +193,14 @@ def test_a_triangle_sitting_to_its_verdict(
     desk.get_by_text("10 of 10 answers are right; guessing alone finds about 3.").wait_for()
     desk.get_by_text("It does not show that Mentha spicata is permitted").wait_for()
     desk.locator("svg.marks, canvas").first.wait_for()
-    desk.screenshot(path=str(tmp_path / "verdict.png"))
+    for width, scheme in ((1280, "light"), (390, "dark")):
+        desk = _desk(server, workshop, phone(width, scheme)[0], "Ada", f"/decide?study={aroma.study}")
+        desk.get_by_text("A taste result, not a clearance").wait_for()
+        desk.get_by_text("The numbers").click()
+        desk.locator("svg.marks, canvas").nth(1).wait_for()
+        desk.screenshot(path=str(tmp_path / f"verdict-{width}-{scheme}.png"), full_page=True)
+        assert _barriers(desk) == []
+        assert desk.evaluate("document.documentElement.scrollWidth") <= width, "nothing scrolls sideways"
 
 
 def test_a_duo_trio_sitting_that_cannot_tell(server: Any, workshop: Any, begin: Any, hands: Any, phone: Any) -> None:
@@ -254,9 +270,7 @@ def test_the_page_of_a_set_has_no_barrier(server: Any, begin: Any, hands: Any, t
         me.see("Trial 1 of 2")
         _pick(me, _codes(me)[2])
         me.page.screenshot(path=str(tmp_path / f"set-{scheme}.png"), full_page=True)
-        me.page.evaluate(AXE.read_text(encoding="utf-8"))
-        found = me.page.evaluate("axe.run(document, {runOnly: ['wcag2a', 'wcag2aa', 'wcag21aa', 'wcag22aa']})")
-        assert [f"{rule['id']}: {node['html'][:160]}" for rule in found["violations"] for node in rule["nodes"]] == []
+        assert _barriers(me.page) == []
         heights = [box.bounding_box()["height"] for box in me.page.locator(".pickable").all()]
         assert min(heights) >= 84
         assert me.page.evaluate("document.documentElement.scrollWidth") <= 390

@@ -175,7 +175,9 @@ def test_a_count_that_may_stop_shows_its_lines_after_complete_rounds_only(
     study = begun(sequential=True, cap=20)
     assert "after the first complete round" in said(screen("watch", study=study))
     tasted(study, 5)
-    assert "The upper line is crossed: open the key." in said(screen("watch", study=study))
+    app = screen("watch", study=study)
+    assert "The upper line is crossed: open the key." in said(app)
+    assert "Open the key" in [each.label for each in app.button]
     aroma_deciding.open_key(workshop.store, workshop.leader, study, "Ada")
     app = screen("decide", study=study)
     assert not app.exception

@@ -72,6 +72,7 @@ def test_a_decided_study_says_its_verdict(document: dict[str, object], line: str
         (Seated("Heron", "nothing", 0, 6), "has not opened the link yet"),
         (Seated("Heron", "serving", 3, 6, since="2026-11-24T10:50:00Z"), "tasting serving 4, since 2 min"),
         (Seated("Heron", "serving", 3, 6, since="2026-11-24T10:51:30Z"), "tasting serving 4"),
+        (Seated("Heron", "trial", 1, 3, since="2026-11-24T10:50:00Z"), "tasting set 2, since 2 min"),
         (Seated("Heron", "rest", 4, 6, ready_at="2026-11-24T10:53:40Z"), "resting, 1:40 left"),
         (Seated("Heron", "waiting", 5, 6, waits_for_tray=6), "waits for tray 6"),
         (Seated("Heron", "waiting", 0, 6, waits_for_tray=0), "waits for tray warm-up"),

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from studyapp.components import trial
+from studyapp.components import rest_timer, step, trial
 from studyapp.records import Place
 
 PLACE = Place(
@@ -54,3 +54,31 @@ def test_a_pair_is_asked_for_as_a_pair() -> None:
     one, two = (trial.data(replace(PLACE, pick=pick), "box")["words"] for pick in (1, 2))
     assert one["gap"] == "Pick one first. A guess is fine."
     assert two["gap"] == "Pick two first. A guess is fine."
+
+
+# ---- the pages around the sets -------------------------------------------------------------------------------------
+def test_the_first_page_names_the_plant_and_counts_sets() -> None:
+    """Who tastes must be able to decline, so the plant stands there before anything is served."""
+    place = replace(PLACE, kind="welcome", botanical="Mentha spicata", contains="cocoa")
+    sent = step.data(place, "box")
+    assert sent["lede"].startswith("3 sets of 3 small pieces of chocolate. In each you pick one cup.")
+    told = [text for card in sent["cards"] for text in card["texts"]]
+    assert any(text.startswith("With Mentha spicata. If you are expecting, take medicine") for text in told)
+    pair = step.data(replace(place, method="tetrad", botanical=""), "box")
+    assert "In each you pick two cups." in pair["lede"]
+    assert not any("With " in text for card in pair["cards"] for text in card["texts"])
+
+
+def test_pages_of_a_sitting_of_sets_speak_of_answers() -> None:
+    done = step.data(replace(PLACE, kind="done", marks_kept=3), "box")
+    assert done["lede"].startswith("All your 3 answers are kept.")
+    assert done["words"]["stopKeep"] == "Stop, keep my answers"
+    rest = rest_timer.data(replace(PLACE, kind="rest", ready_at="2026-11-24T10:53:40Z", rest_seconds=240), "box")
+    assert rest["heading"] == "Rest, then trial 2 of 3"
+    assert rest["words"]["next"] == "Next set"
+
+
+def test_pages_of_a_sitting_of_servings_still_speak_of_marks() -> None:
+    served = replace(PLACE, kind="done", method="", marks_kept=3)
+    assert step.data(served, "box")["lede"].startswith("All your 3 marks are kept.")
+    assert step.data(served, "box")["words"]["next"] == "Next serving"
