@@ -141,11 +141,17 @@ def noticing(result: ChoiceResult, theme: Theme = "light") -> alt.LayerChart:
     ink, at = frame.ink, 100 * (share.estimate or 0.0)
     middle = _words(percent(share.estimate or 0.0), at, 0.75, frame)
     side = "left" if at < 8 else "right" if at > 92 else "center"
+    sides = [(low, "right" if low > 8 else "center", 3), (high, "left" if high < 92 else "center", -3)]
     notes = [
         _words(f"{round(end)}", end, -0.75, frame).mark_text(
-            baseline="middle", fontSize=13, color=ink["quiet"], aria=False
+            align=align,
+            dx=dx if align != "center" else 0,
+            baseline="middle",
+            fontSize=13,
+            color=ink["quiet"],
+            aria=False,
         )
-        for end in (low, high)
+        for end, align, dx in sides
     ]
     say = _("{share} truly notice, between {low} and {high}").format(
         share=percent(share.estimate or 0.0), low=round(low), high=percent(high / 100)

@@ -147,7 +147,7 @@ def numbers(finding: AromaFinding) -> None:
     """Every number the verdict rests on, folded away."""
     with st.expander(_("The numbers")):
         body = [[fact.label, fact.value, fact.note] for fact in finding.numbers]
-        look.put(look.table([_("what"), _("value"), _("limits and notes")], body, "words"))
+        look.put(look.table([_("what"), _("value"), _("limits and notes")], body, "words noted"))
 
 
 def caution(finding: AromaFinding) -> None:

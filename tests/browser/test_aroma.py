@@ -260,6 +260,26 @@ def test_an_answer_without_a_line_waits_and_goes_out_once(server: Any, begin: An
     assert [(choice, guess) for _set, choice, guess in aroma.answers()] == [((code,), False)]
 
 
+def test_a_second_page_cannot_change_a_kept_answer(server: Any, begin: Any, hands: Any) -> None:
+    """The same phone with two pages: the answer kept first stands, and the other page says so and moves on."""
+    aroma = begin()
+    me, _heard = hands()
+    me.page.goto(f"{server.url}/join/{aroma.links[0].code}")
+    me.press("I have read this, start")
+    me.see("Trial 1 of 2")
+    first, _second, third = _codes(me)
+    late = type(me)(me.page.context.new_page())
+    late.page.goto(server.url)
+    late.see("Trial 1 of 2")
+    _pick(late, third)
+    _answer(me, 1, 2, lambda _codes: first)
+    late.press(f"Keep {third}")
+    late.see("Kept already at")
+    late.press("Show where I am")
+    late.see("Trial 2 of 2")
+    assert [choice for _set, choice, _guess in aroma.answers()] == [(first,)]
+
+
 def test_the_page_of_a_set_has_no_barrier(server: Any, begin: Any, hands: Any, tmp_path: Path) -> None:
     """axe-core (WCAG 2.2 AA) finds nothing on a set, in light and dark; codes and buttons are large enough."""
     aroma = begin()
