@@ -28,7 +28,7 @@ def draw(by: Staff, study: AromaStudy) -> None:
         result = aroma_deciding.verdict(store, by, study.id)
         finding = _with_guesses(by, study, _finding(study, result))
     aroma_verdict.head(finding, look.crumb(_("Studies"), study.plan.title, session.href("studies")))
-    if _ways(study, result) and st.button(_("Plan a new study like this"), type="primary", key="copy"):
+    if _ways(study, result) and st.button(_("Plan a new study like this"), key="copy"):
         session.go("plan", study=planning.copy_study(store, by, study.id))
     _pictures(study, result)
     aroma_verdict.changes(finding)

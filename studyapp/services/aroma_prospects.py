@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from studyapp.records import AromaPlan
 
 MOST_RETASTED = 40
+SURE = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,14 @@ def ways(plan: AromaPlan, result: ChoiceResult) -> tuple[Way, ...]:
     else:
         tried.append((result.method, 2 * people, 2 * each, plan.pd_limit))
     found = [Way(*way, _chance(*way, plan.alpha)) for way in tried]
-    return tuple(sorted(found, key=lambda way: way.people * way.trials_each))
+    worth = [way for way in found if not any(_spares(other, way) for other in found)]
+    return tuple(sorted(worth, key=lambda way: way.people * way.trials_each))
+
+
+def _spares(cheap: Way, dear: Way) -> bool:
+    """Whether one way is sure enough to make a dearer one needless."""
+    less = cheap.people <= dear.people and cheap.trials_each < dear.trials_each
+    return less and cheap.chance >= SURE and cheap.method == dear.method
 
 
 def _chance(method: str, people: int, each: int, pd: float, alpha: float) -> float:

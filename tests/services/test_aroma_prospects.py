@@ -85,5 +85,6 @@ def test_ways_to_an_answer_name_the_better_question_and_cost_in_order() -> None:
     more = next(way for way in ways if (way.method, way.trials_each) == ("triangle", 6))
     mark = next(x for x in range(37) if stats.binom.sf(x - 1, 36, 1 / 3) <= 0.05)
     assert more.chance <= stats.binom.sf(mark - 1, 36, 2 / 3) + 1e-12
+    assert [way.trials_each for way in named] == [3], "twice as many sets are needless where three are sure enough"
     rows = aroma_plans.way_rows(PLAN, ways)
     assert any(row.what == "6 people, 6 sets each" and row.asks == "6 answers, 81 g" for row in rows)
