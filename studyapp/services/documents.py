@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 MOST_ATTRIBUTES = 50
 WANTED = ("lower", "higher", "same")
 ADJUST = ("position", "sitting", "sitting:hours")
+SMALLEST_ALPHA = 1e-6  # far below it a quantile is infinite, and no study is large enough to use one
 RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "attributes")
 ATTRIBUTE_KEYS = ("wanted", "margin", "limit")
 MOST_LOOKS = 4
@@ -45,8 +46,10 @@ def read_rule(path: Path | str, text: str | None = None) -> Rule:
 
 def _alpha(name: str, value: object) -> float:
     alpha = toml_files.number(name, "alpha", value)
-    if 0 < alpha < 0.5:
+    if SMALLEST_ALPHA <= alpha < 0.5:
         return alpha
+    if 0 < alpha < SMALLEST_ALPHA:
+        raise toml_files.refuse(name, "alpha", value, _("is smaller than any limit can be worked out for; write 0.05."))
     meant = alpha / 100
     mend = _("write {meant:g}.").format(meant=meant) if 0 < meant < 0.5 else _("write 0.05.")
     raise toml_files.refuse(name, "alpha", value, _("does not lie between 0 and 0.5; {mend}").format(mend=mend))

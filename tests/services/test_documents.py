@@ -71,6 +71,7 @@ def test_a_rule_is_read_from_its_file(tmp_path: Path) -> None:
         ("alpha = 5\n" + LEAST, "RULE.toml, alpha: 5 does not lie between 0 and 0.5; write 0.05."),
         ("alpha = 0\n" + LEAST, "alpha: 0 does not lie between 0 and 0.5; write 0.05."),
         ("alpha = 2.5\n" + LEAST, "write 0.025."),
+        ("alpha = 1e-320\n" + LEAST, "alpha: 1e-320 is smaller than any limit can be worked out for; write 0.05."),
         ("alpha = 0.5\n" + LEAST, "alpha: 0.5 does not lie"),
         ('alpha = "0.05"\n' + LEAST, 'alpha: "0.05" is not a number; write it in digits, without quotes'),
         ("alpha = true\n" + LEAST, "alpha: true is not a number"),
