@@ -65,17 +65,20 @@ def refuse_taster(tx: Any, by: Staff, seated: tuple[str, ...]) -> None:
 
 
 def quantities(store: Store, by: Staff, study_id: str) -> tuple[Quantity, ...]:
-    """Pieces and grams of every pull for all planned sittings, one spare for every ten cups."""
+    """Pieces and grams of every pull for the sittings to come, one spare for every ten cups.
+
+    When all are over, it is what they took: a fill sheet printed late still says which box held which pull.
+    """
     require(by, "preparer")
     with store.write() as tx:
         study = study_or_refuse(tx, study_id)
         refuse_taster(tx, by, study.plan.assessors)
         studies.note_key_view(tx, study.id, by.id)
         cups: dict[tuple[str, float], int] = {}
-        for sitting in sitting_store.of_study(tx, study_id):
-            if sitting.state != "closed":
-                for row in servings.key(tx, sitting.id):
-                    cups[(row.letter, row.hours)] = cups.get((row.letter, row.hours), 0) + 1
+        kept = sitting_store.of_study(tx, study_id)
+        for sitting in [one for one in kept if one.state != "closed"] or kept:
+            for row in servings.key(tx, sitting.id):
+                cups[(row.letter, row.hours)] = cups.get((row.letter, row.hours), 0) + 1
     found = []
     for (letter, hours), count in sorted(cups.items()):
         whole = count + math.ceil(SPARE_SHARE * count)

@@ -85,6 +85,9 @@ def test_quantities_cover_every_cup_and_a_tenth_more(workshop: Any) -> None:
         q.hours: (q.cups, q.grams) for q in preparing.quantities(workshop.store, workshop.preparer, workshop.study)
     }
     assert found == {17.25: (6, 27.0), 33.75: (11, 49.5), 61.5: (6, 27.0)}
+    watching.close_sitting(workshop.store, workshop.leader, workshop.sitting.id, "the room was needed")
+    late = preparing.quantities(workshop.store, workshop.preparer, workshop.study)
+    assert {q.hours: q.cups for q in late} == {17.25: 6, 33.75: 11, 61.5: 6}, "a late fill sheet is not empty"
 
 
 # ---- steps, without a clock ----------------------------------------------------------------------------------------
