@@ -61,6 +61,7 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
         "/place": _place,
         "/health": _health,
         "/print/{paper}/{of}": _print,
+        "/calendar/{study}": _calendar,
     }
     if demo:
         gets["/demo/{role}"] = _demo
@@ -357,6 +358,27 @@ def _print(store: Opened) -> Answer:
         )
 
     return paper
+
+
+def _calendar(store: Opened) -> Answer:
+    """Pulls, tempering and sittings of a study as a file for a calendar; it tells hours, so no assessor gets it."""
+
+    async def calendar(request: Request) -> Response:
+        from studyapp.services import calendar_file, pull_calendar
+
+        def made() -> bytes:
+            staff = accounts.staff_of(store(), _token(request, "staff"))
+            if staff is None:
+                raise NotAllowed(_("Not done: you are signed out. Sign in, then take the calendar again."))
+            habits = pull_calendar.habits_of(request.query_params)
+            return calendar_file.study_calendar(store(), staff, request.path_params["study"], habits)
+
+        file = await run_in_threadpool(made)
+        LOGGER.info("calendar made", extra={"route": _route(request)})
+        headers = {"Content-Disposition": 'attachment; filename="pulls.ics"'}
+        return Response(file, media_type="text/calendar", headers=headers)
+
+    return calendar
 
 
 def _health(store: Opened) -> Answer:

@@ -10,11 +10,9 @@ import streamlit as st
 from studyapp.components import acts, look
 from studyapp.components.plan_problems import beside
 from studyapp.records import Plan, Problem, Staff
-from studyapp.services import panel
+from studyapp.services import panel, pull_calendar
 from studyapp.store import Store
 from studyapp.words import _, ngettext
-
-MINUTES_A_SERVING = 2
 
 
 def draw(store: Store, by: Staff, plan: Plan, key: str, problems: Sequence[Problem]) -> Plan:
@@ -25,7 +23,7 @@ def draw(store: Store, by: Staff, plan: Plan, key: str, problems: Sequence[Probl
         beside(problems, "assessors")
         newcomer(store, by, key)
         plan = _numbers(plan, key)
-        beside(problems, "sittings", "replicates", "looks", "next_sittings", "alpha")
+        beside(problems, "sittings", "replicates", "looks", "next_sittings", "alpha", "palate")
         look.put(look.quiet(_load(plan)))
     return plan
 
@@ -67,26 +65,22 @@ def _numbers(plan: Plan, key: str) -> Plan:
     with right:
         replicates = whole(_("Servings of each pull in a sitting"), plan.replicates, 4, "replicates")
         later = whole(_("Sittings before each later look"), plan.next_sittings, 10, "next") if looks > 1 else 1
-    return replace(plan, sittings=sittings, looks=looks, replicates=replicates, next_sittings=later)
+    palate = int(
+        st.number_input(
+            _("Scored pieces a palate takes in a sitting, at most"), 3, 20, plan.palate, 1, key=f"palate-{key}"
+        )
+    )
+    return replace(plan, sittings=sittings, looks=looks, replicates=replicates, next_sittings=later, palate=palate)
 
 
 def _load(plan: Plan) -> str:
-    """What a sitting asks of a person, and what each pull must yield for all sealed looks."""
-    pieces = len(plan.pulls) * plan.replicates
+    """What a sitting asks of a person."""
+    pieces = pull_calendar.pieces_a_sitting(plan)
     if not pieces:
         return _("How long a sitting takes shows here once the pulls are written.")
     pieces_said = ngettext("{n} scored piece", "{n} scored pieces", pieces).format(n=pieces)
-    return _(
-        "{pieces} a sitting, about {minutes} minutes a person; {grams} g eaten. Set aside at least {each} g of each "
-        "pull: all looks, one spare in ten, and twice that where the warm-up comes from it."
-    ).format(
+    return _("{pieces} a sitting, about {minutes} minutes a person; {grams} g eaten.").format(
         pieces=pieces_said,
-        minutes=round(pieces * (plan.rest_seconds / 60 + MINUTES_A_SERVING)),
+        minutes=pull_calendar.sitting_minutes(plan),
         grams=f"{(pieces + plan.warm_up) * plan.piece_g:g}",
-        each=round(_grams_a_pull(plan)),
     )
-
-
-def _grams_a_pull(plan: Plan) -> float:
-    sittings = plan.sittings + (plan.looks - 1) * plan.next_sittings
-    return 1.1 * len(plan.assessors) * plan.replicates * sittings * plan.piece_g

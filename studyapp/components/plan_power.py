@@ -9,7 +9,18 @@ from studyapp.findings import hours as as_hours
 from studyapp.records import Plan, PlanPower, Problem
 from studyapp.words import _
 
-_NEEDED = {"pulls", "attributes", "assessors", "sittings", "next_sittings", "replicates", "looks", "alpha", "control"}
+_NEEDED = {
+    "pulls",
+    "attributes",
+    "assessors",
+    "sittings",
+    "next_sittings",
+    "replicates",
+    "looks",
+    "alpha",
+    "control",
+    "palate",
+}
 
 
 def can_be_tried(plan: Plan, problems: Sequence[Problem]) -> bool:
@@ -21,7 +32,7 @@ def design(plan: Plan) -> tuple[object, ...]:
     """All of a plan that its chances depend on."""
     rules = tuple((line.wanted, line.margin, line.limit) for line in plan.attributes if line.decides)
     pulls = tuple(pull.hours for pull in plan.pulls)
-    counts = (len(plan.assessors), plan.sittings, plan.next_sittings, plan.replicates, plan.looks)
+    counts = (len(plan.assessors), plan.sittings, plan.next_sittings, plan.replicates, plan.looks, plan.palate)
     return (rules, pulls, plan.control, plan.alpha, counts)
 
 

@@ -14,9 +14,11 @@ from studyapp.components import (
     look,
     panel_list,
     plan_attributes,
+    plan_calendar,
     plan_people,
     plan_power,
     plan_problems,
+    plan_proposals,
     plan_question,
     plan_seal,
     plan_table,
@@ -47,6 +49,7 @@ def render() -> None:
     left, right = st.columns([9, 5], gap="large")
     with left:
         plan = _fields(by, study)
+        _designs(by, study, plan)
     with right, st.container(key="beside"):
         _beside(by, study, plan)
 
@@ -59,6 +62,7 @@ def _fields(by: Staff, study: Study) -> Plan:
     tapped = plan_attributes.draw(plan, key, shown)
     plan = plan_people.draw(store, by, plan, key, shown)
     plan = plan_table.draw(plan, key, shown)
+    plan = plan_calendar.draw(plan, key)
     if tapped.usual:
         plan = replace(plan, attributes=plan_attributes.usual())
     if plan != study.plan:
@@ -78,6 +82,23 @@ def _edit(by: Staff, study_id: str, line: int) -> None:
         with acts.refusals():
             planning.keep_plan(session.store(), by, study_id, replace(plan, attributes=attributes))
             st.rerun()
+
+
+def _designs(by: Staff, study: Study, plan: Plan) -> None:
+    """Other designs and other tests for the same question, when asked for; forgotten when the plan changes."""
+    if not plan_power.can_be_tried(plan, planning.problems(plan)):
+        return
+    with st.container(key="card-designs"), acts.refusals():
+        wish = plan_proposals.asked(study.id)
+        seen, answer = session.kept(f"designs-{study.id}", (None, None))
+        if wish is not None:
+            seen, answer = plan_power.design(plan), plan_proposals.worked_out(plan, wish)
+            session.keep(f"designs-{study.id}", (seen, answer))
+        if answer is not None and seen == plan_power.design(plan) and plan_proposals.draw(answer, study.id):
+            draft = planning.copy_study(session.store(), by, study.id)
+            title = planning.study(session.store(), by, draft).plan.title
+            planning.keep_plan(session.store(), by, draft, replace(answer.proposal.found.plan, title=title))
+            session.go("plan", study=draft)
 
 
 # ---- beside the fields -------------------------------------------------------------------------------------------
@@ -126,6 +147,7 @@ def _sealed(by: Staff, study: Study) -> None:
         plan_seal.slip(slip)
     panel_list.nobody_prepares(session.store(), by)
     plan_seal.sealed_view(study)
+    plan_calendar.sealed(study)
     plan_seal.pulls(session.store(), by, study)
     with st.container(horizontal=True):
         if st.button(_("Go to the sittings"), type="primary", key="to-watch"):

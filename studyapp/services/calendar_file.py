@@ -9,7 +9,11 @@ import uuid
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 
-from studyapp.services.pull_calendar import Appointment, PullCalendar
+from studyapp.errors import BadInput
+from studyapp.records import Staff
+from studyapp.services.access import require, study_or_refuse
+from studyapp.services.pull_calendar import Appointment, Habits, PullCalendar, calendar, start_of
+from studyapp.store import Store
 from studyapp.words import _
 
 MOST_OCTETS = 75
@@ -17,17 +21,34 @@ _PRODUCT = "-//studyapp//pull calendar//EN"
 _SPACE = uuid.UUID("6f1c8f0e-6a57-4d0b-9a2e-3c1d5f7b9e21")  # any fixed one: the same study keeps its identifiers
 
 
-def calendar_file(calendar: PullCalendar, study_id: str, title: str, made_at: datetime) -> bytes:
+def study_calendar(store: Store, by: Staff, study_id: str, habits: Habits) -> bytes:
+    """The calendar file of a study as it is planned now, for leader and preparer.
+
+    Raises:
+        NotAllowed: another role.
+        NotFound: there is no such study of conching hours.
+        BadInput: hour zero has no planned time yet.
+    """
+    require(by, "leader", "preparer")
+    with store.read() as tx:
+        plan = study_or_refuse(tx, study_id).plan
+    start = start_of(plan)
+    if start is None:
+        raise BadInput(_("Not done: write when hour zero is planned, then the calendar follows."))
+    return calendar_file(calendar(plan, start, habits), study_id, plan.title, datetime.now(UTC))
+
+
+def calendar_file(run: PullCalendar, study_id: str, title: str, made_at: datetime) -> bytes:
     """The calendar of one study; importing it again moves the entries instead of doubling them.
 
     Args:
-        calendar: what is to be done.
+        run: what is to be done.
         study_id: identifies the entries, together with what each is.
         title: of the study, at the head of every entry.
         made_at: with its zone; the stamp of every entry.
     """
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", f"PRODID:{_PRODUCT}", "CALSCALE:GREGORIAN"]
-    for appointment in calendar.appointments:
+    for appointment in run.appointments:
         lines += _entry(appointment, study_id, title, made_at)
     lines.append("END:VCALENDAR")
     return b"".join(folded(line) for line in lines)

@@ -7,7 +7,7 @@ that pass, also through a night in which the clocks change.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Literal
@@ -60,6 +60,32 @@ class Habits:
             raise BadInput(_("Fix the tempering: write minutes above 0, at most a day."))
         if not 0 < self.rest_days <= 60:
             raise BadInput(_("Fix the rest of the pieces: write 1 to 60 days."))
+
+
+def habits_query(habits: Habits) -> dict[str, str]:
+    """Habits as they stand in the address of a calendar file; `habits_of` reads them."""
+    return {
+        "opens": habits.working.opens.isoformat("minutes"),
+        "closes": habits.working.closes.isoformat("minutes"),
+        "days": "".join(str(day) for day in sorted(habits.working.days)),
+        "temper": str(habits.temper_minutes),
+        "rest": str(habits.rest_days),
+        "sitting": habits.sitting_at.isoformat("minutes"),
+    }
+
+
+def habits_of(given: Mapping[str, str]) -> Habits:
+    """Habits from an address; what is missing is as usual. Raises BadInput."""
+    usual = habits_query(Habits())
+    asked = {name: given.get(name, usual[name]) for name in usual}
+    try:
+        days = frozenset(int(day) for day in asked["days"])
+        if not days <= frozenset(range(7)):
+            raise ValueError(asked["days"])
+        working = WorkingHours(time.fromisoformat(asked["opens"]), time.fromisoformat(asked["closes"]), days)
+        return Habits(working, int(asked["temper"]), int(asked["rest"]), time.fromisoformat(asked["sitting"]))
+    except ValueError:
+        raise BadInput(_("Not done: the address of this calendar is not complete. Take it from the plan.")) from None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,161 @@
+"""When what is to be done: pulls on the workshop's clock, what falls at night, tempering, sittings, and grams."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime, time
+from urllib.parse import urlencode
+
+import streamlit as st
+
+from studyapp.components import acts, look
+from studyapp.components.moments import day_of
+from studyapp.findings import hours as as_hours
+from studyapp.records import HoursStudy, Plan
+from studyapp.services import pull_calendar
+from studyapp.services.pull_calendar import Appointment, Habits, WorkingHours
+from studyapp.words import _, ngettext
+
+
+def draw(plan: Plan, key: str) -> Plan:
+    """The calendar of a draft; the plan with the load typed here."""
+    with st.container(key="card-calendar"):
+        look.put(look.title(_("5. When, and how much"), 2))
+        start = pull_calendar.start_of(plan)
+        if start is None:
+            look.put(look.quiet(_("The calendar comes once the pulls and the time of hour zero are written.")))
+        else:
+            with acts.refusals():
+                _times(plan, start, key)
+        plan = replace(plan, load_g=_load(plan, key))
+        if plan.pulls and plan.assessors:
+            _quantities(plan)
+    return plan
+
+
+def sealed(study: HoursStudy) -> None:
+    """The calendar file of a sealed study whose start is planned."""
+    if pull_calendar.start_of(study.plan) is not None:
+        link(study.id)
+
+
+def link(study_id: str, habits: Habits | None = None) -> None:
+    """The calendar as a file for any calendar."""
+    query = urlencode(pull_calendar.habits_query(habits or Habits()))
+    look.put(look.act(_("Take the calendar file (.ics)"), f"/calendar/{study_id}?{query}"))
+
+
+# ---- times ---------------------------------------------------------------------------------------------------------
+def _times(plan: Plan, start: datetime, key: str) -> None:
+    """The list of what is to be done, and a start that suits working hours better where there is one."""
+    habits = _habits(key)
+    found = pull_calendar.calendar(plan, start, habits)
+    look.put(look.rows([_row(one) for one in found.appointments if one.kind != "rest"], "calendar"))
+    look.put(look.text(_told(plan, start, habits, found.outside)))
+    look.put(look.quiet(_age(found.age.days)))
+    link(key, habits)
+
+
+def _habits(key: str) -> Habits:
+    with st.expander(_("How the workshop works")):
+        left, right = st.columns(2)
+        with left:
+            opens = st.time_input(_("Somebody is there from"), time(8), key=f"opens-{key}")
+            temper = st.number_input(_("Tempering and moulding, minutes"), 15, 720, 120, 15, key=f"temper-{key}")
+            sitting = st.time_input(_("Sittings begin at"), time(10, 30), key=f"sitting-at-{key}")
+        with right:
+            closes = st.time_input(_("until"), time(18), key=f"closes-{key}")
+            rest = st.number_input(_("Pieces rest before a sitting, days"), 1, 60, 7, 1, key=f"rest-days-{key}")
+            weekend = st.checkbox(_("Saturdays and Sundays as well"), key=f"weekend-{key}")
+    working = WorkingHours(opens, closes, frozenset(range(7 if weekend else 5)))
+    return Habits(working, int(temper), int(rest), sitting)
+
+
+def _row(one: Appointment) -> str:
+    when = _("{day}, {time}").format(day=day_of(one.starts), time=one.starts.strftime("%H:%M"))
+    mark = look.chip("ring", _("nobody there"), "copper") if one.outside else ""
+    return look.row(look.strong(when), look.plain(_what(one)), mark)
+
+
+def _what(one: Appointment) -> str:
+    if one.kind == "pull":
+        return _("pull at {hours} h").format(hours=as_hours(one.hours or 0.0))
+    if one.kind == "start":
+        return _("hour zero")
+    if one.kind == "temper":
+        return _("temper and mould all pulls for tasting {n}").format(n=one.number)
+    return _("tasting {n}").format(n=one.number)
+
+
+def _told(plan: Plan, start: datetime, habits: Habits, outside: Sequence[Appointment]) -> str:
+    """How much falls outside working hours, and whether another start would help."""
+    if not outside:
+        return _("Everything falls into working hours.")
+    now = ngettext("{n} time falls when nobody is there.", "{n} times fall when nobody is there.", len(outside))
+    better = pull_calendar.propose_start(plan, start, habits.working)
+    own = sum(one.kind in ("pull", "start") for one in outside)
+    if better.outside >= own:
+        return _("{now} No start within a week avoids it: ask somebody to stay, or choose other pulls.").format(
+            now=now.format(n=len(outside))
+        )
+    return _("{now} With hour zero on {day} at {time} it would be {n}.").format(
+        now=now.format(n=len(outside)),
+        day=day_of(better.starts),
+        time=better.starts.strftime("%H:%M"),
+        n=better.outside + len(outside) - own,
+    )
+
+
+def _age(days: int) -> str:
+    return ngettext(
+        "All pulls are tempered together for each sitting, so that every piece is {n} day old when it is tasted.",
+        "All pulls are tempered together for each sitting, so that every piece is {n} days old when it is tasted.",
+        days,
+    ).format(n=days)
+
+
+# ---- mass ----------------------------------------------------------------------------------------------------------
+def _load(plan: Plan, key: str) -> float | None:
+    """The mass in the conche, against which the pulls are held."""
+    kilos = st.number_input(
+        _("Mass in the conche, kg"),
+        0.1, 100000.0, plan.load_g / 1000 if plan.load_g else None, 1.0, format="%.1f", key=f"load-{key}",
+    )  # fmt: skip
+    plan = replace(plan, load_g=1000 * kilos if kilos else None)
+    share, caution = pull_calendar.share_pulled(plan), pull_calendar.too_much(plan)
+    if caution is not None:
+        look.put(look.caution(caution))
+    elif share is not None:
+        look.put(look.quiet(_("All pulls together take {n} of 100 g of the load.").format(n=f"{100 * share:.1f}")))
+    return plan.load_g
+
+
+def _quantities(plan: Plan) -> None:
+    """Grams to take at each pull, known before the run starts."""
+    needed = pull_calendar.quantities(plan)
+    heads = (_("Take at"), _("pieces"), _("warm-up"), _("spare"), _("at least"))
+    look.put(
+        look.title(_("Grams to take at each pull"), 3),
+        look.table(
+            heads,
+            [
+                (
+                    _("{hours} h").format(hours=as_hours(one.hours)),
+                    str(one.cups),
+                    str(one.warm_up),
+                    str(one.spare),
+                    _("{n} g").format(n=one.grams),
+                )
+                for one in needed
+            ],
+        ),
+        look.quiet(_("For all sealed looks, with 50 g for instruments and 50 g kept back, rounded up.")),
+    )
+    short = [
+        one for one in needed for pull in plan.pulls if pull.hours == one.hours and (pull.mass_g or 1e9) < one.grams
+    ]
+    if short:
+        told = _("Careful: {planned} g are planned at {hours} h, and {grams} g are needed.")
+        mass = next(pull.mass_g for pull in plan.pulls if pull.hours == short[0].hours) or 0.0
+        look.put(look.caution(told.format(planned=f"{mass:g}", hours=as_hours(short[0].hours), grams=short[0].grams)))

@@ -1,0 +1,101 @@
+"""On the plan page: when what is to be done, how much to take, and which other design or test would do."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from studyapp.records import Pull
+from studyapp.services import planning
+
+Screen = Callable[..., AppTest]
+Said = Callable[[AppTest], str]
+
+
+@pytest.fixture
+def planned(workshop: Any) -> str:
+    """A draft whose run begins on a Monday at eight, with a mass at each pull."""
+    id_ = planning.new_study(workshop.store, workshop.leader, "Planned")
+    pulls = tuple(
+        Pull(pull.hours, f"2026-11-{23 + int(pull.hours + 8) // 24}T{int(pull.hours + 8) % 24:02d}:00", 100.0)
+        for pull in workshop.plan.pulls
+    )
+    planning.keep_plan(
+        workshop.store, workshop.leader, id_, replace(workshop.plan, title="Planned", pulls=pulls, question="When?")
+    )
+    return id_
+
+
+def test_the_calendar_names_what_falls_at_night(screen: Screen, said: Said, planned: str) -> None:
+    app = screen("plan", study=planned)
+    assert not app.exception
+    told = said(app)
+    assert "nobody there" in told
+    assert "2 times fall when nobody is there. No start within a week avoids it" in told
+    assert "temper and mould all pulls for tasting 1" in told
+    assert f"/calendar/{planned}?opens=08%3A00" in told
+
+
+def test_weekends_and_longer_days_change_the_calendar(screen: Screen, said: Said, planned: str) -> None:
+    app = screen("plan", study=planned)
+    app.number_input(key=f"rest-days-{planned}").set_value(14).run()
+    assert "14 days old" in said(app)
+    app.checkbox(key=f"weekend-{planned}").check().run()
+    assert "days=0123456" in said(app)
+
+
+def test_the_load_is_kept_and_too_large_pulls_are_cautioned(
+    screen: Screen, said: Said, workshop: Any, planned: str
+) -> None:
+    app = screen("plan", study=planned)
+    app.number_input(key=f"load-{planned}").set_value(8.0).run()
+    assert planning.study(workshop.store, workshop.leader, planned).plan.load_g == 8000.0
+    assert "the pulls take 7.5 of 100 g of the load" in said(app)
+    assert "Careful: 100 g are planned at" in said(app)
+
+
+def test_without_a_start_the_calendar_waits(screen: Screen, said: Said, draft: str) -> None:
+    assert "The calendar comes once the pulls" in said(screen("plan", study=draft))
+
+
+def test_a_design_is_proposed_and_made_a_draft(screen: Screen, said: Said, workshop: Any, planned: str) -> None:
+    """With one attribute and a wide margin something reaches 30 in 100; the draft is that design under a new name."""
+    plan = planning.study(workshop.store, workshop.leader, planned).plan
+    one = (replace(plan.attributes[0], margin=2.0, limit=None),)
+    planning.keep_plan(workshop.store, workshop.leader, planned, replace(plan, attributes=one))
+    app = screen("plan", study=planned)
+    app.number_input(key=f"wish-{planned}").set_value(30)
+    app.button(key=f"propose-{planned}").click().run()
+    assert not app.exception
+    told = said(app)
+    assert "Side by side" in told
+    assert "as written" in told
+    assert "which of three has more of it" in told
+    before = {study.id for study in planning.studies(workshop.store, workshop.leader)}
+    app.button(key=f"draft-{planned}").click().run()
+    (new,) = [study for study in planning.studies(workshop.store, workshop.leader) if study.id not in before]
+    assert (new.plan.title, new.state) == ("Planned, again", "draft")
+    assert new.plan.sittings >= 2
+
+
+def test_where_nothing_reaches_a_chance_it_is_said(screen: Screen, said: Said, planned: str) -> None:
+    """Five people and two deciding attributes with a limit: 95 in 100 is out of reach."""
+    app = screen("plan", study=planned)
+    app.number_input(key=f"wish-{planned}").set_value(95)
+    app.button(key=f"propose-{planned}").click().run()
+    assert not app.exception
+    told = said(app)
+    assert "No design within your palate and eight sittings reaches 95 in 100" in told
+    assert "twice the sittings: about" in told
+
+
+def test_a_palate_is_part_of_the_plan(screen: Screen, said: Said, workshop: Any, planned: str) -> None:
+    app = screen("plan", study=planned)
+    app.number_input(key=f"palate-{planned}").set_value(5).run()
+    assert planning.study(workshop.store, workshop.leader, planned).plan.palate == 5
+    assert "each assessor tastes the longest, the control and 3 of the others" in said(app)
+    assert "5 scored pieces a sitting" in said(app)
