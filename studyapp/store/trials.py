@@ -222,26 +222,27 @@ def all_answers(tx: Connection) -> list[Answer]:
 
 def answers_kept(tx: Connection, sitting: str, assessor: str) -> tuple[int, str | None]:
     """How many sets of an assessor hold an answer, and when the last one was kept."""
+    newest = _newest(_SET.sitting_id == sitting, _SET.assessor_id == assessor)
     query = (
         select(func.count(), func.max(_TRIAL.at))
         .select_from(schema.trial)
-        .join(_newest(), _newest_is_it())
-        .join(schema.trial_set, _SET.id == _TRIAL.set_id)
-        .where(_SET.sitting_id == sitting, _SET.assessor_id == assessor, _TRIAL.choice.is_not(None))
+        .join(newest, newest.c.id == _TRIAL.id)
+        .where(_TRIAL.choice.is_not(None))
     )
     row = tx.execute(query).one()
     return int(row[0]), row[1]
 
 
-_NEWEST = select(func.max(schema.trial.c.id).label("id")).group_by(schema.trial.c.set_id).subquery()
-
-
-def _newest() -> Any:
-    return _NEWEST
-
-
-def _newest_is_it() -> Any:
-    return _NEWEST.c.id == _TRIAL.id
+def _newest(*sets: Any) -> Any:
+    """The newest row of each set that the conditions pick: earlier ones are out of force."""
+    return (
+        select(func.max(_TRIAL.id).label("id"))
+        .join(schema.trial_set, _SET.id == _TRIAL.set_id)
+        .join(schema.sitting, schema.sitting.c.id == _SET.sitting_id)
+        .where(*sets)
+        .group_by(_TRIAL.set_id)
+        .subquery()
+    )
 
 
 # ---- for leader and preparer ---------------------------------------------------------------------------------------
@@ -312,6 +313,7 @@ def judged(tx: Connection, study: str) -> list[Judged]:
     That is by sitting, tray and seat, so that it was fixed by the seal and not by who was quicker.
     """
     plain = {box.id for box in boxes(tx, study) if box.plain}
+    newest = _newest(schema.sitting.c.study_id == study)
     query = (
         select(
             schema.assessor.c.pseudonym,
@@ -320,7 +322,7 @@ def judged(tx: Connection, study: str) -> list[Judged]:
             *(_SET.level, _SET.position, _SET.codes, _SET.samples, _TRIAL.choice, _TRIAL.guess, _TRIAL.at),
         )
         .select_from(schema.trial)
-        .join(_newest(), _newest_is_it())
+        .join(newest, newest.c.id == _TRIAL.id)
         .join(schema.trial_set, _SET.id == _TRIAL.set_id)
         .join(schema.sitting, schema.sitting.c.id == _SET.sitting_id)
         .join(schema.seat, _seat())

@@ -12,6 +12,7 @@ from studyapp.services import deciding, joining, planning, preparing, tasting, w
 
 GROWING = {"study", "sitting", "serving", "score", "event", "token", "presence", "tray", "note", "join_code", "seat"}
 GROWING |= {"sample", "attribute", "deviation", "signature", "opening", "decision", "pull_note", "key_view", "trial"}
+GROWING |= {"trial_set", "trial_sample"}
 # The newest event is found by walking the chain backwards for one step.
 ONE_STEP = "ORDER BY event.seq DESC"
 
