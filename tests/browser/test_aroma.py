@@ -156,6 +156,28 @@ def _open_the_key(desk: Any) -> None:
     desk.get_by_role("button", name="Open the key").click()
 
 
+def _search_the_phones(server: Any, aroma: Aroma, people: list[Any]) -> None:
+    """No planted word and no id has reached a phone, by frame, address, header or page."""
+    for me, heard in people:
+        heap = heard.everything() + (me.page.content() + me.page.locator(".page").inner_html()).encode()
+        assert b"Trial 2 of 2" in heap, "the search must see what is really sent"
+        for secret in (*CANARIES, *aroma.secrets()):
+            assert secret.encode() not in heap, f"{secret} reached a phone"
+        assert not heard.outside(server.url)
+
+
+def _read_the_verdict(server: Any, aroma: Aroma, phone: Any, folder: Path) -> None:
+    """The page of the verdict has no barrier and fits, on desk and phone, in light and dark."""
+    for width, scheme in ((1280, "light"), (390, "dark")):
+        desk = _desk(server, aroma.workshop, phone(width, scheme)[0], "Ada", f"/decide?study={aroma.study}")
+        desk.get_by_text("A taste result, not a clearance").wait_for()
+        desk.get_by_text("The numbers").click()
+        desk.locator("svg.marks, canvas").nth(1).wait_for()
+        desk.screenshot(path=str(folder / f"verdict-{width}-{scheme}.png"), full_page=True)
+        assert _barriers(desk) == []
+        assert desk.evaluate("document.documentElement.scrollWidth") <= width, "nothing scrolls sideways"
+
+
 def test_a_triangle_sitting_to_its_verdict(
     server: Any, workshop: Any, begin: Any, hands: Any, phone: Any, tmp_path: Path
 ) -> None:
@@ -179,13 +201,7 @@ def test_a_triangle_sitting_to_its_verdict(
         _by_hand(aroma, link, aroma.odd)
     assert len(aroma.answers()) == len({which for which, _choice, _guess in aroma.answers()}) == 10
 
-    for me, heard in people:
-        heap = heard.everything() + (me.page.content() + me.page.locator(".page").inner_html()).encode()
-        assert b"Trial 2 of 2" in heap or b"Trial 1 of 2" in heap, "the search must see what is really sent"
-        for secret in (*CANARIES, *aroma.secrets()):
-            assert secret.encode() not in heap, f"{secret} reached a phone"
-        assert not heard.outside(server.url)
-
+    _search_the_phones(server, aroma, people)
     desk = _desk(server, workshop, phone(1280)[0], "Ada", f"/watch?study={aroma.study}")
     desk.get_by_text("10 of 10 sets answered.").wait_for()
     _open_the_key(desk)
@@ -193,14 +209,7 @@ def test_a_triangle_sitting_to_its_verdict(
     desk.get_by_text("10 of 10 answers are right; guessing alone finds about 3.").wait_for()
     desk.get_by_text("It does not show that Mentha spicata is permitted").wait_for()
     desk.locator("svg.marks, canvas").first.wait_for()
-    for width, scheme in ((1280, "light"), (390, "dark")):
-        desk = _desk(server, workshop, phone(width, scheme)[0], "Ada", f"/decide?study={aroma.study}")
-        desk.get_by_text("A taste result, not a clearance").wait_for()
-        desk.get_by_text("The numbers").click()
-        desk.locator("svg.marks, canvas").nth(1).wait_for()
-        desk.screenshot(path=str(tmp_path / f"verdict-{width}-{scheme}.png"), full_page=True)
-        assert _barriers(desk) == []
-        assert desk.evaluate("document.documentElement.scrollWidth") <= width, "nothing scrolls sideways"
+    _read_the_verdict(server, aroma, phone, tmp_path)
 
 
 def test_a_duo_trio_sitting_that_cannot_tell(server: Any, workshop: Any, begin: Any, hands: Any, phone: Any) -> None:
