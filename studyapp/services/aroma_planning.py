@@ -167,7 +167,7 @@ def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
         _refuse_seal(kept, typed_title)
         refuse_unknown_assessors(tx, kept.plan)
         seal_ = seal_of(kept.plan)
-        event = events.append(tx, "sealed", {"seal": seal_, "by": by.id}, study_id)
+        event = events.append(tx, "sealed", {"seal": seal_, "by": by.id, "kind": "aroma"}, study_id)
         study_store.seal(tx, study_id, seal_, event.at, by.id, secrets.token_hex(16))
         lay_out(tx, study_id, kept.plan)
         make_sittings(tx, study_id, kept.plan)

@@ -143,7 +143,8 @@ def _hash_or_none(hash_of: Any, row: Any) -> str | None:
 def seal_faults(tx: Connection, told: Chain) -> list[Fault]:
     """Every sealed plan against the hash in its study and in its event."""
     seals = {
-        study: (body["seal"], body.get("sealed_at", at))  # an imported study was sealed before its event here
+        # an imported study was sealed before its event here; a study of hours names no kind
+        study: (body["seal"], body.get("sealed_at", at), body.get("kind", "hours"))
         for _, at, kind, study, body, _ in told.sound
         if kind == "sealed"
     }
@@ -153,7 +154,7 @@ def seal_faults(tx: Connection, told: Chain) -> list[Fault]:
         if row.seal is None and due is None:
             continue
         plan = _hash_or_none(lambda each: events.digest(json.loads(each.plan)), row)
-        if due != (row.seal, row.sealed_at) or plan != row.seal or row.state == "draft":
+        if due != (row.seal, row.sealed_at, row.kind) or plan != row.seal or row.state == "draft":
             faults.append(Fault("changed seal", "study", row.id))
     return faults + [Fault("event without row", "study", str(study)) for study in seals]
 

@@ -170,7 +170,7 @@ def _put(tx: Connection, found: Mapping[str, Sequence[Row]]) -> None:
     seed = {"key_seed": secrets.token_hex(16)} if study["seal"] else {}
     tx.execute(insert(schema.study), [{**study, **seed}])
     if study["seal"]:
-        body = {"seal": study["seal"], "by": study["sealed_by"], "sealed_at": study["sealed_at"]}
+        body = {"seal": study["seal"], "by": study["sealed_by"], "sealed_at": study["sealed_at"], "kind": study["kind"]}
         events.append(tx, "sealed", body, study["id"])
     for part in PARTS[1:]:
         rows = list(found[part.table.name])
