@@ -12,7 +12,17 @@ from typing import Any
 import pytest
 
 from studyapp.records import AromaPlan, Botanical, JoinLink, Sitting
-from studyapp.services import accounts, aroma_planning, aroma_preparing, joining, preparing, tasting, trying, watching
+from studyapp.services import (
+    accounts,
+    aroma_planning,
+    aroma_preparing,
+    joining,
+    planning,
+    preparing,
+    tasting,
+    trying,
+    watching,
+)
 from studyapp.store import trials
 
 pytestmark = pytest.mark.browser
@@ -267,6 +277,57 @@ def test_an_answer_without_a_line_waits_and_goes_out_once(server: Any, begin: An
     line.set("pass")
     me.see("Trial 2 of 2")
     assert [(choice, guess) for _set, choice, guess in aroma.answers()] == [((code,), False)]
+
+
+FIELDS = (
+    ("What shall this study decide?", "Is mint noticed after 15 minutes?"),
+    ("Botanical name", PLANT),
+    ("Part of the plant", "dried leaf"),
+    ("Supplier, who sells it as food", "Herb house"),
+    ("Lot", "L7"),
+    ("How the hot air carried it in", "20 g per kg, 15 min, air 55 °C"),
+    ("Contains: every ingredient, allergens named", "cocoa, cane sugar"),
+    ("Cleared as food by, name", "Cleo"),
+)
+
+
+def _settle(desk: Any) -> None:
+    desk.wait_for_timeout(250)
+    desk.locator('[data-test-script-state="notRunning"]').wait_for(timeout=20000)
+
+
+def test_a_plan_is_written_and_sealed_at_the_desk(server: Any, workshop: Any, phone: Any, tmp_path: Path) -> None:
+    """From the list of studies to the seal: the question in plain words, a proposal taken over, the rule read once."""
+    desk = _desk(server, workshop, phone(1280)[0], "Ada", "/")
+    desk.locator("label", has_text="Is an infused aroma noticed?").click()
+    desk.get_by_label("Name of a new study").fill("Mint, 15 min")
+    desk.get_by_role("button", name="Plan a study").click()
+    desk.get_by_text("Plan: Mint, 15 min").wait_for()
+    for label, text in FIELDS:
+        field = desk.get_by_label(label, exact=True)
+        field.fill(text)
+        field.press("Tab")
+        _settle(desk)
+    for link in workshop.links:
+        desk.get_by_role("combobox", name="Assessors").click()
+        desk.get_by_role("option", name=link.pseudonym, exact=True).click()
+        _settle(desk)
+    desk.get_by_role("combobox", name="Assessors").press("Escape")
+    desk.get_by_role("button", name="Use this test").click()
+    _settle(desk)
+    desk.get_by_text("The marks, sealed with the rule").wait_for()
+    desk.get_by_role("button", name="Seal and make codes").click()
+    dialog = desk.get_by_role("dialog")
+    dialog.get_by_text("This is about taste only").wait_for()
+    dialog.get_by_role("textbox").fill("Mint, 15 min")
+    dialog.get_by_role("button", name="Seal the rule").click()
+    desk.get_by_text("Record, head of the chain").wait_for()
+    desk.screenshot(path=str(tmp_path / "sealed.png"), full_page=True)
+    sealed = next(one for one in planning.studies(workshop.store, workshop.leader) if one.plan.title == "Mint, 15 min")
+    assert (sealed.kind, sealed.state) == ("aroma", "sealed")
+    assert sealed.plan.botanical == Botanical(PLANT, "dried leaf", "Herb house", "L7")
+    assert len(sealed.plan.assessors) == 5
+    assert len(preparing.sittings(workshop.store, workshop.leader, sealed.id)) == sealed.plan.sittings
 
 
 def test_a_second_page_cannot_change_a_kept_answer(server: Any, begin: Any, hands: Any) -> None:
