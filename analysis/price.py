@@ -121,7 +121,7 @@ def _offer(
         judged = judge(futures, rule.attributes, level, panel.control)
         counts += np.bincount(judged.verdict, minlength=len(VERDICTS))
     chances = counts / draws
-    settles = float(1 - chances[CANNOT])
+    settles = round(float(1 - chances[CANNOT]), 12)
     return Offer(
         name=plan.name,
         pulls=tuple(panel.hours[plan.pulls].tolist()),

@@ -18,7 +18,7 @@ from studyapp.records import Assessor, Attribute, Line, Plan, Pull, Sitting, Sta
 from studyapp.services import accounts, deciding, panel, planning, preparing, watching
 from studyapp.store import Store, events, servings, sittings, studies
 
-FINISHED = ("same_orders", "control_not_found", "no_hour_fits", "conche_longer", "cannot_tell", "window", "stop")
+FINISHED = ("control_not_found", "no_hour_fits", "conche_longer", "cannot_tell", "window", "stop")
 CHECKS = frozenset(preparing.CHECKS)
 SECOND_PERSON = "Pim"
 WORDS = {

@@ -20,6 +20,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from studyapp.words import _
 
+# Streamlit counts its sessions here for anybody who asks; that is nobody's business.
+COUNTERS = "/_stcore/metrics"
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 # Files whose address changes with their content, or that never change: a phone may keep them.
 LASTING = ("/static/", "/font/", "/component/", "/_stcore/bidi-components/")
@@ -126,6 +128,9 @@ class SameOrigin:
         self.app = app
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http" and scope["path"].rstrip("/") == COUNTERS:
+            await _refuse(scope, receive, send, 404, _("Not done: there is no such page."))
+            return
         quiet = scope["type"] == "lifespan" or (scope["type"] == "http" and scope["method"] in SAFE_METHODS)
         if quiet or self._same(Headers(scope=scope)):
             await self.app(scope, receive, send)

@@ -193,7 +193,7 @@ PLAN = Plan(
     batch=f"{CANARIES[2]} 9",
     machine=CANARIES[3],
     hour_zero=CANARIES[4],
-    pulls=(Pull(17.25, mass_g=3911.0), Pull(33.75, mass_g=3922.0), Pull(61.5, mass_g=3933.0)),
+    pulls=(Pull(17.25, mass_g=3911.27), Pull(33.75, mass_g=3922.83), Pull(61.5, mass_g=3933.59)),
     attributes=(
         Attribute("Acidity", "sharp, like lemon or vinegar"),
         Attribute("Bitterness", "like strong coffee, back of the tongue"),

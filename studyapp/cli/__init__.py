@@ -76,6 +76,10 @@ class StudyGroup(click.Group):
             return super().invoke(ctx)
         except StudyError as problem:
             raise Refused(" ".join(str(problem).split())) from problem
+        except click.exceptions.NoArgsIsHelpError:
+            raise
+        except click.UsageError as problem:
+            raise Refused(" ".join(problem.format_message().split())) from problem
 
 
 @click.group(cls=StudyGroup, context_settings={"help_option_names": ["-h", "--help"]})

@@ -93,7 +93,13 @@ def staff(store: Store, by: Staff) -> None:
             name = st.text_input(_("Name"), max_chars=80, key="staff-name")
             role = st.radio(_("Role"), ["preparer", "leader"], format_func=roles.get, horizontal=True, key="staff-role")
             secret = st.text_input(_("First passphrase, at least 10 letters"), type="password", key="staff-secret")
+            tastes = st.selectbox(
+                _("Tastes as (so that nobody who holds a key tastes)"),
+                [None, *panel.assessors(store, by)],
+                format_func=lambda one: one.pseudonym if one else _("does not taste"),
+                key="staff-tastes",
+            )
             if st.form_submit_button(_("Add this person")):
                 with acts.refusals():
-                    accounts.add_staff(store, by, name, role, secret)
+                    accounts.add_staff(store, by, name, role, secret, tastes.person if tastes else None)
                     st.rerun()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -87,6 +88,11 @@ def read_hours(typed: str) -> tuple[float, ...]:
     Raises:
         ValueError: with the sentence to show, when a part is not a number.
     """
+    ambiguous = re.search(r"\d+,\d+", typed) if re.search(r",\s|;", typed) else None
+    if ambiguous:
+        told = _("Fix the pulls: is “{part}” one pull or two? Write {one} or {two}.")
+        part = ambiguous.group()
+        raise ValueError(told.format(part=part, one=part.replace(",", "."), two=part.replace(",", ", ")))
     hours = []
     for part in typed.replace(";", " ").replace(",", " ").split():
         try:

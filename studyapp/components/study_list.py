@@ -79,7 +79,9 @@ def verdict_line(document: Mapping[str, object]) -> str:
     """A kept verdict in one line, from the document that was signed."""
     if not document:
         return ""
-    hours = document.get("hours")
+    hours, latest = document.get("hours"), document.get("latest_hours")
+    if isinstance(hours, int | float) and isinstance(latest, int | float):
+        return _("Conche between {a} and {b} h.").format(a=as_hours(float(hours)), b=as_hours(float(latest)))
     said = {
         "stop": _("Stop at {hours} h."),
         "conche longer": _("Conche longer."),

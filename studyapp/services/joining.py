@@ -30,7 +30,7 @@ def _code_hash(store: Store, code: str) -> str:
 
 
 def issue_links(store: Store, by: Staff, sitting_id: str) -> tuple[JoinLink, ...]:
-    """New personal codes for everybody in a sitting; earlier ones end. They can be read only now."""
+    """New personal codes for everybody in a sitting; earlier codes and the seats they gave end. Readable only now."""
     require(by, "leader")
     with store.read() as tx:
         sitting = sitting_or_refuse(tx, sitting_id)
@@ -41,6 +41,7 @@ def issue_links(store: Store, by: Staff, sitting_id: str) -> tuple[JoinLink, ...
     hashed = [(_code_hash(store, link.code), assessor) for assessor, link in made]
     with store.write() as tx:
         sittings.end_codes(tx, sitting_id)
+        people.end_tokens_of_sitting(tx, sitting_id)
         for hash_, assessor in hashed:
             sittings.add_code(tx, hash_, sitting_id, assessor)
         events.append(tx, "links issued", {"sitting": sitting_id, "by": by.id}, sitting.study)

@@ -41,6 +41,8 @@ def set_may_taste(store: Store, by: Staff, assessor_id: str, may: bool) -> None:
     with store.write() as tx:
         _known(people.assessor(tx, assessor_id))
         people.set_may_taste(tx, assessor_id, may)
+        if not may:
+            people.end_tokens_of_assessor(tx, assessor_id)
         events.append(tx, "may taste", {"assessor": assessor_id, "may": may, "by": by.id})
 
 

@@ -167,6 +167,15 @@ def end_token(tx: Connection, hash_: str) -> None:
     )
 
 
+def end_tokens_of_assessor(tx: Connection, assessor: str) -> None:
+    """Make every seat token of an assessor worthless."""
+    tx.execute(
+        update(schema.token)
+        .where(schema.token.c.assessor_id == assessor, schema.token.c.ended_at.is_(None))
+        .values(ended_at=now())
+    )
+
+
 def end_tokens_of_sitting(tx: Connection, sitting: str) -> None:
     """Make every seat token of a sitting worthless."""
     tx.execute(

@@ -1,7 +1,7 @@
 """How often the rule says that a pull is good enough when it is truly worse by exactly the margin.
 
-Each test draws studies with numpy alone (not with the project's planner) and counts. The expected shares are those of an
-independent simulation with 10,000 to 40,000 studies a cell; a test may exceed its share by three Monte Carlo errors,
+Each test draws studies with numpy alone (not with the project's planner) and counts. The expected shares are those of
+an independent simulation with 10,000 to 40,000 studies a cell; a test may exceed its share by three Monte Carlo errors,
 sqrt(p (1 - p) / studies), and never more.
 """
 

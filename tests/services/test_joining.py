@@ -37,13 +37,13 @@ def test_a_code_gives_a_seat_in_any_case(workshop: Any) -> None:
 
 
 def test_new_links_end_the_old_ones(workshop: Any) -> None:
-    """A leaked link is replaced; those who sit already go on."""
+    """A leaked link is replaced, and with it the seat somebody may have taken through it."""
     sitting_already = joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", None)
     fresh = joining.issue_links(workshop.store, workshop.leader, workshop.sitting.id)
     with pytest.raises(NotFound, match="used up"):
         joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", None)
     assert joining.join(workshop.store, fresh[0].code, "10.0.0.7", None)
-    assert joining.seat_of(workshop.store, sitting_already) is not None
+    assert joining.seat_of(workshop.store, sitting_already) is None
 
 
 def test_a_code_dies_with_its_sitting(workshop: Any) -> None:
