@@ -51,7 +51,8 @@ def _times(plan: Plan, start: datetime, key: str) -> None:
     """The list of what is to be done, and a start that suits working hours better where there is one."""
     habits = _habits(key)
     found = pull_calendar.calendar(plan, start, habits)
-    look.put(look.rows([_row(one) for one in found.appointments if one.kind != "rest"], "calendar"))
+    heads = (_("When"), _("What"), _("Somebody there"))
+    look.put(look.table(heads, [_row(one) for one in found.appointments if one.kind != "rest"], "words"))
     look.put(look.text(_told(plan, start, habits, found.outside)))
     look.put(look.quiet(_age(found.age.days)))
     link(key, habits)
@@ -72,10 +73,9 @@ def _habits(key: str) -> Habits:
     return Habits(working, int(temper), int(rest), sitting)
 
 
-def _row(one: Appointment) -> str:
+def _row(one: Appointment) -> tuple[str, str, str]:
     when = _("{day}, {time}").format(day=day_of(one.starts), time=one.starts.strftime("%H:%M"))
-    mark = look.chip("ring", _("nobody there"), "copper") if one.outside else ""
-    return look.row(look.strong(when), look.plain(_what(one)), mark)
+    return when, _what(one), _("nobody there") if one.outside else _("yes")
 
 
 def _what(one: Appointment) -> str:

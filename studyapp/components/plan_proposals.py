@@ -66,11 +66,12 @@ def draw(answer: Answer, key: str) -> bool:
     look.put(look.text(_sentence(answer.proposal), "lede"))
     if answer.proposal.helps:
         look.put(look.bullets(_help(one) for one in answer.proposal.helps))
+    best = answer.proposal.found or answer.proposal.nearest
     wanted = answer.proposal.found is not None and st.button(_("Make a draft of it"), key=f"draft-{key}")
     look.put(
         look.title(_("Side by side"), 3),
         _designs(answer.beside),
-        look.quiet(_("Assumed: spreads of an ordinary small panel, and every note nearly settled at that hour.")),
+        look.quiet(_assumed(best.enough_hours)),
         look.title(_("Which test, if the question is only: is it the same?"), 3),
         _tests(answer.tests),
         look.quiet(_("The same people and pieces for each. Differing means: by your narrowest margin.")),
@@ -97,6 +98,13 @@ def _sentence(proposal: Proposal) -> str:
     )
 
 
+def _assumed(hours: float) -> str:
+    return _(
+        "Chance of a stop at {hours} h or earlier when {hours} h is truly enough, with its simulation error. Assumed: "
+        "the spread of an ordinary small panel."
+    ).format(hours=as_hours(hours))
+
+
 def _help(one: Help) -> str:
     what = {
         "two more people": _("two more people"),
@@ -109,19 +117,28 @@ def _help(one: Help) -> str:
 
 
 def _designs(beside: Sequence[tuple[str, Reckoned]]) -> str:
-    heads = (_("Design"), _("people"), _("pieces a sitting"), _("sittings"), _("grams"), _("in 100"))
+    heads = (_("Design"), _("people"), _("pieces each"), _("sittings"), _("grams"), _("chance in 100"))
     lines = [
         (
             name,
             str(one.people),
             str(one.pieces),
-            _("{few} to {most}").format(few=one.sittings, most=one.most_sittings),
+            _sittings(one),
             f"{one.grams:.0f}",
-            _("{n} ± {se}").format(n=round(100 * one.chance), se=f"{100 * one.monte_carlo_se:.1f}"),
+            _("{n}\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}{se}").format(
+                n=round(100 * one.chance), se=f"{100 * one.monte_carlo_se:.1f}"
+            ),
         )
         for name, one in beside
     ]
     return look.table(heads, lines)
+
+
+def _sittings(one: Reckoned) -> str:
+    """Before the first look, and in all where later looks add to them."""
+    if one.sittings == one.most_sittings:
+        return str(one.sittings)
+    return _("{few} to {most}").format(few=one.sittings, most=one.most_sittings)
 
 
 def _tests(tests: Sequence[TestChances]) -> str:
