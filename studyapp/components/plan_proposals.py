@@ -16,7 +16,7 @@ from studyapp.services.proposals import Help, Proposal, Reckoned
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.which_test import TestChances
+    from analysis.score_or_choice import TestChances
 
 
 @dataclass(frozen=True, slots=True)

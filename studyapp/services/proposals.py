@@ -19,7 +19,7 @@ from studyapp.words import _
 
 if TYPE_CHECKING:
     from analysis.planning import Scenario
-    from analysis.which_test import TestChances
+    from analysis.score_or_choice import TestChances
 
 MOST_COMPARED = 4
 # With one sitting alone, a tray prepared differently cannot be told from the hours.
@@ -233,7 +233,7 @@ def which_test(plan: Plan, nameable: bool, seed: int = 1) -> tuple[TestChances, 
         BadInput: no deciding attribute, or a palate below two pieces.
     """
     from analysis.planning import AttributeTruth
-    from analysis.which_test import compare as compared
+    from analysis.score_or_choice import compare as compared
 
     margins = [line.margin for line in plan.attributes if line.decides and line.margin]
     if not margins or plan.palate < 2:

@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import binom, t
 
 from analysis.planning import AttributeTruth
-from analysis.which_test import CUPS, compare
+from analysis.score_or_choice import CUPS, compare
 
 USUAL = AttributeTruth((0.0, 0.0))
 # Power in per cent at d' 1 and 1.5: 8 assessors, two sittings of six servings, alpha .05, all alike. Made by separate
