@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtrit
 
 from analysis import orders, panels
+from analysis.agreement import Agreement, agreement
 from analysis.stopping import Decision, Rule, decide
 from analysis.verdicts import FEWEST_ASSESSORS, Verdict
 
@@ -41,7 +42,7 @@ class Description:
     answer. `first_left_out` is None when positions are not recorded; `own_gains` is the answer with every assessor's
     scale stretched to the panel's, None when it cannot be; `habits` has the attributes of which at least two assessors
     scored every pull; `position_adjusted` is the answer of a model that takes the place on the tray out, None when the
-    rule does so already, or when the orders do not allow it."""
+    rule does so already, or when the orders do not allow it; `agreements` has the attributes that can be described."""
 
     without: Mapping[str, Answer]
     first_left_out: Answer | None
@@ -49,6 +50,7 @@ class Description:
     habits: Mapping[str, Habit]
     position_adjusted: Answer | None = None
     too_few_without: bool = False
+    agreements: Mapping[str, Agreement] = field(default_factory=dict)
 
 
 def describe(scores: pd.DataFrame, rule: Rule) -> Description:
@@ -65,7 +67,8 @@ def describe(scores: pd.DataFrame, rule: Rule) -> Description:
         first = _answer(data[data["position"] > data["position"].min()], replace(rule, adjust=()))
     habits = {name: found for name in rule.attributes if (found := habit(data, name)) is not None}
     adjusted, too_few = _position_adjusted(data, rule), len(people) <= FEWEST_ASSESSORS
-    return Description(without, first, _own_gains(data, rule), habits, adjusted, too_few)
+    agreed = {name: icc for name in rule.attributes if (icc := agreement(data, name)) is not None}
+    return Description(without, first, _own_gains(data, rule), habits, adjusted, too_few, agreed)
 
 
 def _position_adjusted(data: pd.DataFrame, rule: Rule) -> Answer | None:

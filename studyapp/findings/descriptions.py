@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from studyapp.findings.numbers import hours, listed
+from studyapp.findings.numbers import decimal, hours, listed, opening
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
+    from analysis.agreement import Agreement
     from analysis.describe import Answer, Description, Habit
 
 
@@ -44,6 +45,7 @@ def beside(description: Description | None) -> tuple[str, ...]:
                 answer=_answer(description.own_gains)
             )
         )
+    said += [_agreed(name, agreed) for name, agreed in description.agreements.items()]
     said += [_habit(name, habit) for name, habit in description.habits.items()]
     return tuple(sentence for sentence in said if sentence)
 
@@ -55,6 +57,18 @@ def _answer(answer: Answer) -> str:
         "conche longer": _("conche longer"),
         "no hour fits": _("no hour suits all"),
     }.get(answer.verdict, _("cannot tell"))
+
+
+def _agreed(name: str, agreed: Agreement) -> str:
+    return _(
+        "{name}: the means of these {n} assessors agree by {mean}, 95 % interval {low} to {high}; 1 is full agreement."
+    ).format(
+        name=opening(name),
+        n=agreed.assessors,
+        mean=decimal(agreed.mean, 2),
+        low=decimal(agreed.low, 2),
+        high=decimal(agreed.high, 2),
+    )
 
 
 def _habit(name: str, habit: Habit) -> str:
