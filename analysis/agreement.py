@@ -30,7 +30,7 @@ def agreement(data: pd.DataFrame, attribute: str) -> Agreement | None:
     cells = data[data["attribute"] == attribute].groupby(["hours", "assessor"])["score"].mean().unstack()
     if cells.shape[0] < 3 or cells.shape[1] < 2 or cells.isna().any(axis=None) or cells.stack().nunique() < 2:
         return None
-    rows = cells.stack().reset_index(name="score")
+    rows = cells.reset_index().melt("hours", var_name="assessor", value_name="score")
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # the library still uses what pandas is about to drop
         import pingouin
