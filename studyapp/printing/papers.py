@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 from studyapp.errors import NotFound
 from studyapp.printing import kit, sets, slips
-from studyapp.records import AromaPlan, Plan, Sitting, Staff
-from studyapp.services import aroma_preparing, planning, preparing, watching
+from studyapp.records import AromaPlan, AromaStudy, Plan, Sitting, Staff
+from studyapp.services import aroma_planning, aroma_preparing, planning, preparing, watching
 from studyapp.services.access import require, sitting_or_refuse
 from studyapp.words import _
 
@@ -105,15 +105,31 @@ def _report(store: Store, by: Staff, of: str) -> bytes:
     from studyapp.printing.report import report_pdf
     from studyapp.services import deciding
 
+    study = planning.study(store, by, of)
+    if isinstance(study, AromaStudy):
+        return _aroma_report(store, by, study)
     decision = deciding.decision(store, by, of)
     offers = deciding.offers(store, by, of) if decision.verdict == "cannot tell" else ()
-    plan = planning.study(store, by, of).plan
+    plan = study.plan
     costs = Costs(grams=plan.piece_g, minutes=plan.rest_seconds / 60 + _TASTING_MINUTES)
     finding = hours_finding(decision, offers, plan.title, costs, deciding.description(store, by, of))
     return report_pdf(decision, finding, printed_now(), report_record(store, by, of))
 
 
 _TASTING_MINUTES = 2.0
+
+
+def _aroma_report(store: Store, by: Staff, study: AromaStudy) -> bytes:
+    from studyapp.findings.aroma_pages import still_open, verdict_finding, with_guesses
+    from studyapp.findings.aroma_plans import way_rows
+    from studyapp.printing.aroma_report import aroma_report_pdf
+    from studyapp.services import aroma_deciding, aroma_prospects
+
+    result = aroma_deciding.verdict(store, by, study.id)
+    finding = with_guesses(verdict_finding(study.plan, result), aroma_deciding.answers(store, by, study.id))
+    undecided = still_open(result)
+    ways = way_rows(study.plan, aroma_prospects.ways(study.plan, undecided)) if undecided else ()
+    return aroma_report_pdf(study.plan, result, finding, printed_now(), report_record(store, by, study.id), ways)
 
 
 def report_record(store: Store, by: Staff, study_id: str) -> ReportRecord:
@@ -127,8 +143,8 @@ def report_record(store: Store, by: Staff, study_id: str) -> ReportRecord:
     with store.read() as tx:
         count, head = events.head(tx)
     return ReportRecord(
-        plan=study.plan,
-        rule=planning.rule_sentences(study.plan),
+        plan=study.plan if isinstance(study.plan, Plan) else None,
+        rule=_rule(study.plan),
         seal=study.seal,
         sealed_at=_local(study.sealed_at),
         opened_at=_local(opened[-1][2]) if opened else None,
@@ -138,6 +154,10 @@ def report_record(store: Store, by: Staff, study_id: str) -> ReportRecord:
         head=head,
         events=count,
     )
+
+
+def _rule(plan: Plan | AromaPlan) -> tuple[str, ...]:
+    return aroma_planning.rule_sentences(plan) if isinstance(plan, AromaPlan) else planning.rule_sentences(plan)
 
 
 def _local(kept: str | None) -> str | None:

@@ -10,9 +10,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from math import ceil, floor
 from typing import TYPE_CHECKING
-from xml.sax.saxutils import escape
 
 from studyapp.findings import hours, shown, units
+from studyapp.printing.strokes import cross, diamond, disc, svg
+from studyapp.printing.strokes import line as _line
+from studyapp.printing.strokes import text as _text
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -71,12 +73,7 @@ def worsening_svg(result: AttributeResult, extent: Extent) -> str:
         *_pole(result, plot),
         *_marks(result, plot),
     ]
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{WIDTH:g}pt" height="{HEIGHT:g}pt" '
-        f'viewBox="0 0 {WIDTH:g} {HEIGHT:g}" font-family="Workshop Text, Workshop Text Ext" font-size="8">'
-        + "".join(parts)
-        + "</svg>"
-    )
+    return svg(WIDTH, HEIGHT, parts)
 
 
 def limit_seen(result: AttributeResult, extent: Extent) -> bool:
@@ -142,7 +139,7 @@ def _pole(result: AttributeResult, plot: _Plot) -> Iterator[str]:
     at = plot.x(hour)
     words = _("{hours} h is enough").format(hours=hours(hour))
     yield _line(at, top, at, plot.y(result.rule.margin), 1.2)
-    yield f'<path d="M{at:.2f} {top - 4.5:.2f}l4.5 4.5l-4.5 4.5l-4.5 -4.5z" fill="black"/>'
+    yield diamond(at, top)
     late = at + 8 + _LETTER * len(words) > _RIGHT
     yield _text(at - 8 if late else at + 8, top + 3, words, "end" if late else "start", bold=True)
 
@@ -155,12 +152,7 @@ def _marks(result: AttributeResult, plot: _Plot) -> Iterator[str]:
             yield f'<rect x="{x - 3.6:.2f}" y="{y - 3.6:.2f}" width="7.2" height="7.2" fill="white" {_STROKE}/>'
             continue
         yield from _bar(pull, result.rule.wanted == "same", plot)
-        if shown(result, pull):
-            yield f'<circle cx="{x:.2f}" cy="{y:.2f}" r="3.6" fill="black"/>'
-        else:
-            cross = f"M{x - 3:.2f} {y - 3:.2f}l6 6m-6 0l6 -6"
-            yield f'<path d="{cross}" stroke="white" stroke-width="4.6" fill="none"/>'
-            yield f'<path d="{cross}" stroke="black" stroke-width="2" fill="none"/>'
+        yield disc(x, y) if shown(result, pull) else cross(x, y)
 
 
 def _bar(pull: PullResult, both: bool, plot: _Plot) -> Iterator[str]:
@@ -173,23 +165,9 @@ def _bar(pull: PullResult, both: bool, plot: _Plot) -> Iterator[str]:
         yield _line(x - 3.6, end, x + 3.6, end, 1.4)
 
 
-# ---- strokes and letters -----------------------------------------------------------------------------------------
 _STROKE = 'stroke="black" stroke-width="1.5"'
 
 
 def _ends(pull: PullResult) -> tuple[float, ...]:
     ends = (pull.decisive_lower, pull.decisive_upper)
     return tuple(end for end in ends if end is not None) or (pull.difference,)
-
-
-def _line(x1: float, y1: float, x2: float, y2: float, width: float, ink: str = "black", dash: str = "") -> str:
-    dashes = f' stroke-dasharray="{dash}"' if dash else ""
-    return (
-        f'<path d="M{x1:.2f} {y1:.2f}L{x2:.2f} {y2:.2f}" stroke="{ink}" stroke-width="{width:g}" fill="none"{dashes}/>'
-    )
-
-
-def _text(x: float, y: float, words: str, anchor: str, *, bold: bool = False, grey: bool = False) -> str:
-    weight = ' font-weight="700"' if bold else ""
-    ink = "#4d4d4d" if grey else "black"
-    return f'<text x="{x:.2f}" y="{y:.2f}" text-anchor="{anchor}" fill="{ink}"{weight}>{escape(words)}</text>'

@@ -10,7 +10,7 @@ from studyapp.findings import HoursFinding, attribute_alt, decimal, hours, of_st
 from studyapp.findings.numbers import interval_share, opening
 from studyapp.printing.pictures import limit_seen, shared_extent, worsening_svg
 from studyapp.printing.press import shown_time, typeset
-from studyapp.records import Deviation, Plan, Signature
+from studyapp.records import AromaPlan, Deviation, Plan, Signature
 from studyapp.words import _, language, ngettext
 
 if TYPE_CHECKING:
@@ -64,16 +64,14 @@ def report_data(
     return {
         "lang": language(),
         "document_title": _("Decision on conching time: {title}").format(title=title),
-        "words": _words(),
+        "words": page_words() | _words(),
         **_first_page(decision, finding, title, record),
         **_pictures(decision, finding),
         **_numbers(decision, record),
         "beside": list(finding.beside),
         "record": _record_rows(decision, printed_at, record),
-        "all_departures": _departures(record.deviations),
-        "all_warnings": list(finding.warnings),
         "foot_left": title,
-        "foot_middle": _foot(record, printed_at),
+        "foot_middle": foot(record, printed_at),
     }
 
 
@@ -92,11 +90,20 @@ def _first_page(decision: Decision, finding: HoursFinding, title: str, record: R
         "facts": [{"label": fact.label, "value": fact.value, "note": fact.note} for fact in finding.facts],
         "offers": rows,
         "offer_columns": [_("one of these, for each person"), _("pieces"), *costs, _("cases with an answer")],
-        "changes": list(finding.changes) or [_("Nothing is listed.")],
-        "departures": _few(_departures(record.deviations)),
-        "warnings": _few(list(finding.warnings)),
-        "signatures": _signatures(record.signatures),
+        **notes(finding.changes, finding.warnings, record),
         "caution": finding.caution,
+    }
+
+
+def notes(changes: Sequence[str], warnings: Sequence[str], record: ReportRecord) -> dict[str, Any]:
+    """What a decision rests on, what departed, what to be careful about, and who signed; of any kind of study."""
+    return {
+        "changes": list(changes) or [_("Nothing is listed.")],
+        "departures": _few(_departures(record.deviations)),
+        "all_departures": _departures(record.deviations),
+        "warnings": _few(list(warnings)),
+        "all_warnings": list(warnings),
+        "signatures": _signatures(record.signatures),
     }
 
 
@@ -148,7 +155,9 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
     results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
     extent = shared_extent(results)
     return {
+        "charts_heading": _("Worse than the longest pull, by how much?"),
         "charts_intro": finding.charts_intro,
+        "charts_across": 3,
         "charts_first": _CHARTS_FIRST,
         "signs": [
             {"sign": "disc", "words": _("within the margin")},
@@ -189,7 +198,7 @@ def _wanted(result: AttributeResult) -> str:
 def _numbers(decision: Decision, record: ReportRecord) -> dict[str, Any]:
     return {
         "rule": list(record.rule) or _rule_sentences(decision),
-        "sealed": _sealed(record),
+        "sealed": sealed(record),
         "tables": [
             {
                 "name": opening(result.name),
@@ -216,7 +225,8 @@ def _rule_sentences(decision: Decision) -> list[str]:
     return lines
 
 
-def _sealed(record: ReportRecord) -> list[str]:
+def sealed(record: ReportRecord) -> list[str]:
+    """When the rule was sealed, and its hash."""
     if record.seal is None:
         return [_("This rule came in a file and was not sealed here: nothing shows that it was written first.")]
     return [_("Sealed {time}. SHA-256 of the rule: {seal}").format(time=shown_time(record.sealed_at), seal=record.seal)]
@@ -278,7 +288,7 @@ def _record_rows(decision: Decision, printed_at: str, record: ReportRecord) -> l
         (_("Recipe"), plan.recipe if plan else ""),
         (_("Batch"), plan.batch if plan else ""),
         (_("Machine"), plan.machine if plan else ""),
-        (_("Served"), _served(plan) if plan else ""),
+        (_("Served"), served(plan) if plan else ""),
         (_("Contains"), plan.contains if plan else ""),
         (_("Assessors"), str(decision.scope.get("assessors", ""))),
         (_("Sittings"), str(decision.scope.get("sittings", ""))),
@@ -293,18 +303,23 @@ def _record_rows(decision: Decision, printed_at: str, record: ReportRecord) -> l
         ),
         (_("Rule sealed"), shown_time(record.sealed_at) if record.seal else _("not sealed here")),
         (_("SHA-256 of the rule"), record.seal or ""),
-        (_("Key opened"), _opened(record)),
-        (_("Record"), _head(record)),
+        *chain(record),
         (_("Printed"), shown_time(printed_at)),
     ]
     return [(label, value) for label, value in rows if value]
 
 
-def _served(plan: Plan) -> str:
+def served(plan: Plan | AromaPlan) -> str:
+    """Piece, rest, and what is done with it."""
     minutes = plan.rest_seconds / 60
     return _("pieces of {g} g, {n} min of rest between them, {swallow}").format(
         g=decimal(plan.piece_g), n=decimal(minutes, 0 if minutes.is_integer() else 1), swallow=plan.swallow
     )
+
+
+def chain(record: ReportRecord) -> tuple[tuple[str, str], tuple[str, str]]:
+    """Who opened the key, and where the chain of the record stood."""
+    return (_("Key opened"), _opened(record)), (_("Record"), _head(record))
 
 
 def _opened(record: ReportRecord) -> str:
@@ -321,7 +336,8 @@ def _head(record: ReportRecord) -> str:
     )
 
 
-def _foot(record: ReportRecord, printed_at: str) -> str:
+def foot(record: ReportRecord, printed_at: str) -> str:
+    """The last line of every page."""
     printed = shown_time(printed_at)
     if record.seal is None:
         return _("rule not sealed here; printed {printed}").format(printed=printed)
@@ -333,23 +349,28 @@ def _foot(record: ReportRecord, printed_at: str) -> str:
     )
 
 
-def _words() -> dict[str, Any]:
+def page_words() -> dict[str, Any]:
+    """The headings of a report of any kind of study."""
     return {
         "page": _("page {n} of {m}"),
         "price": _("What an answer would cost"),
-        "charts": _("Worse than the longest pull, by how much?"),
-        "more_charts": _("More attributes"),
-        "changes": _("What would change this"),
         "departures": _("What departed from the plan"),
         "careful": _("Careful"),
         "rule": _("The rule"),
         "numbers": _("The numbers"),
+        "record": _("The record"),
+    }
+
+
+def _words() -> dict[str, Any]:
+    return {
+        "more_charts": _("More attributes"),
+        "changes": _("What would change this"),
         "numbers_intro": _(
             "Differences are against the longest pull, positive is worse, in scale units. At least and at most are the "
             "limits that decide: the wider of the panel's error and the assessors' own."
         ),
         "beside": _("Beside the verdict, never part of it"),
-        "record": _("The record"),
         "columns": [
             _("hours"),
             _("mean"),

@@ -2,23 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from studyapp import session
 from studyapp.components import aroma_verdict, look, signing
-from studyapp.findings import aroma
-from studyapp.findings.aroma import AromaFinding
+from studyapp.findings.aroma_pages import still_open, verdict_finding, with_guesses
 from studyapp.findings.aroma_plans import way_rows
 from studyapp.records import AromaStudy, Staff
-from studyapp.services import aroma_deciding, aroma_prospects, planning, trials, watching
+from studyapp.services import aroma_deciding, aroma_prospects, planning, watching
 from studyapp.services.aroma_deciding import SequentialStanding, Verdict
 from studyapp.words import _
-
-if TYPE_CHECKING:
-    from analysis.forced_choice import ChoiceResult
 
 
 def draw(by: Staff, study: AromaStudy) -> None:
@@ -26,7 +19,7 @@ def draw(by: Staff, study: AromaStudy) -> None:
     store = session.store()
     with st.spinner(_("Working out the verdict…")):
         result = aroma_deciding.verdict(store, by, study.id)
-        finding = _with_guesses(by, study, _finding(study, result))
+        finding = with_guesses(verdict_finding(study.plan, result), aroma_deciding.answers(store, by, study.id))
     aroma_verdict.head(finding, look.crumb(_("Studies"), study.plan.title, session.href("studies")))
     if _ways(study, result) and st.button(_("Plan a new study like this"), key="copy"):
         session.go("plan", study=planning.copy_study(store, by, study.id))
@@ -36,52 +29,17 @@ def draw(by: Staff, study: AromaStudy) -> None:
     signing.notes(watching.notes(store, by, study.id))
     aroma_verdict.numbers(finding)
     aroma_verdict.caution(finding)
-    if signing.sign(store, by, study, "", over=True, keep=aroma_deciding.sign):
+    if signing.sign(store, by, study, f"/print/report/{study.id}", over=True, keep=aroma_deciding.sign):
         session.go("plan", study=study.id)
-
-
-def _finding(study: AromaStudy, result: Verdict) -> AromaFinding:
-    """The sentences of a result, by what it is."""
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
-
-    plan = study.plan
-    if isinstance(result, ChoiceResult):
-        limit = trials.d_prime_of(result.method, result.pd_limit)
-        return aroma.detectable_finding(plan, result, limit, trials.settling_people(result))
-    if isinstance(result, Ladder):
-        return aroma.ladder_of(plan, result)
-    if isinstance(result, SequentialStanding):
-        return aroma.sequential_finding(plan, result.plan, result.standing, result.trials, result.correct)
-    return aroma.dose_finding(plan, result, *trials.threshold_checks(result))
-
-
-def _with_guesses(by: Staff, study: AromaStudy, finding: AromaFinding) -> AromaFinding:
-    """The numbers with how many answers were called a guess, and how those fared; the verdict counts them all."""
-    kept = aroma_deciding.answers(session.store(), by, study.id)
-    guessed = kept[kept["guess"].astype(bool)]
-    fact = aroma.guesses(len(guessed), int(guessed["correct"].sum()))
-    return replace(finding, numbers=(*finding.numbers, fact))
 
 
 def _ways(study: AromaStudy, result: Verdict) -> bool:
     """After "cannot tell" what an answer would cost; True when there is something to plan."""
-    open_ = _still_open(result)
+    open_ = still_open(result)
     if open_ is None:
         return False
     aroma_verdict.price(way_rows(study.plan, aroma_prospects.ways(study.plan, open_)))
     return True
-
-
-def _still_open(result: Verdict) -> ChoiceResult | None:
-    """The one test that says neither: that of the study, or the last rung that was neither found nor gone."""
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
-
-    tests = [result] if isinstance(result, ChoiceResult) else []
-    if isinstance(result, Ladder) and result.clean_from_all_tasted is None:
-        tests = [result.rungs[-1].result]
-    return next((test for test in tests if not (test.different or test.similar.similar)), None)
 
 
 def _pictures(study: AromaStudy, result: Verdict) -> None:
