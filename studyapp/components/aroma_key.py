@@ -25,6 +25,22 @@ def changes(plan: AromaPlan) -> tuple[str, ...]:
     )
 
 
+def hidden(plan: AromaPlan) -> str:
+    """What nobody sees while the key is closed."""
+    if plan.sequential:
+        return _("Whose answer is right stays hidden until the key is opened; the count shows after complete rounds.")
+    return _("Answers stay hidden, from you as well, until the key is opened.")
+
+
+def still_open(left: int) -> str:
+    """What is to be done before the key may open."""
+    return ngettext(
+        "{n} set is still open. Serve it, or close its sitting with a reason.",
+        "{n} sets are still open. Serve them, or close their sittings with a reason.",
+        left,
+    ).format(n=left)
+
+
 def still_wanted(store: Store, by: Staff, study: AromaStudy, left: int) -> int:
     """How many sets are still wanted before the key may open; a plan that has reached a line wants none."""
     if study.plan.sequential and aroma_deciding.standing(store, by, study.id).standing != "go on":

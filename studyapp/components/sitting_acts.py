@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from studyapp.components import acts, look
+from studyapp.components import acts, look, sitting_rows
 from studyapp.records import Sitting, Staff
 from studyapp.services import watching
 from studyapp.store import Store
@@ -55,14 +55,10 @@ def _note(store: Store, by: Staff, sitting: Sitting) -> None:
 def _close(store: Store, by: Staff, sitting: Sitting) -> None:
     progress = watching.progress(store, by, sitting.id)
     left = progress.of - progress.saved
+    look.put(look.text(sitting_rows.not_finished(progress)))
     reason = ""
     if left:
-        look.put(
-            look.text(_("{n} servings are not finished. They stay missing, and the report says why.").format(n=left))
-        )
         reason = st.text_input(_("Reason"), max_chars=200, key="close-reason")
-    else:
-        look.put(look.text(_("Every serving is saved. The links of this sitting end now.")))
     if st.button(_("Close it"), type="primary", key="close-now"):
         with acts.refusals():
             watching.close_sitting(store, by, sitting.id, reason)

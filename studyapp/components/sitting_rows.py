@@ -15,7 +15,7 @@ def summary(progress: Progress) -> str:
     """The sitting in one or two sentences."""
     if all(seat.kind == "nothing" for seat in progress.seats):
         return _("Nobody has opened the link yet.")
-    kept = sets_saved(progress) if any(_serves_sets(tray) for tray in progress.trays) else _servings_saved(progress)
+    kept = sets_saved(progress) if serves_sets(progress) else _servings_saved(progress)
     parts = [kept, _not_judged(progress.missing), *_counted(progress.seats)]
     return " ".join(part for part in parts if part)
 
@@ -34,9 +34,25 @@ def sets_saved(progress: Progress) -> str:
     return _("{saved} of {of} sets answered.").format(saved=progress.saved - progress.missing, of=progress.of)
 
 
-def _serves_sets(tray: Tray) -> bool:
+def serves_sets(progress: Progress) -> bool:
     """A set puts several cups before one seat."""
-    return len({cup.seat for cup in tray.cups}) < len(tray.cups)
+    return any(len({cup.seat for cup in tray.cups}) < len(tray.cups) for tray in progress.trays)
+
+
+def not_finished(progress: Progress) -> str:
+    """What becomes of servings or sets that are open when a sitting is closed."""
+    left = progress.of - progress.saved
+    if not serves_sets(progress):
+        if not left:
+            return _("Every serving is saved. The links of this sitting end now.")
+        return _("{n} servings are not finished. They stay missing, and the report says why.").format(n=left)
+    if not left:
+        return _("Every set has its answer. The links of this sitting end now.")
+    return ngettext(
+        "{n} set has no answer. It stays missing, and the report says why.",
+        "{n} sets have no answer. They stay missing, and the report says why.",
+        left,
+    ).format(n=left)
 
 
 def _counted(seats: Iterable[Seated]) -> list[str]:

@@ -184,6 +184,8 @@ def _halfway(fitted: ThresholdFit, half: float, unit: str, plot: _Plot) -> Itera
         words = _("half-way {dose}").format(dose=dose(point, unit_word(unit)))
         room = plot.x(right) + 8 + _LETTER * len(words) < _RIGHT
         yield diamond(plot.x(point), y)
+        if room:  # the grid line must not run through the words
+            yield band(plot.x(right) + 6, y - 4, plot.x(right) + 14 + _LETTER * len(words), y + 4, "#ffffff")
         yield text(plot.x(right) + 8 if room else _RIGHT, y + (2.8 if room else 13), words, _side(room), bold=True)
 
 

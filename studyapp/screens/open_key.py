@@ -30,6 +30,8 @@ def render() -> None:
         left = aroma_key.still_wanted(store, by, study, left)
     if left:
         told = _("{n} servings are still open. Close them as missing first, with a reason.").format(n=left)
+        if isinstance(study, AromaStudy):
+            told = aroma_key.still_open(left)
         look.put(look.box("copper", _("Careful"), look.text(told)))
         if st.button(_("Go to the sitting"), key="to-watch"):
             session.go("watch", study=study.id)

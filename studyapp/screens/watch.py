@@ -36,7 +36,8 @@ def render() -> None:
         _links(by, sitting)
     if st.button(_("Read the sealed rule"), key="to-rule"):
         session.go("plan", study=study.id)
-    look.put(look.quiet(_("Scores stay hidden, from you as well, until the key is opened.")))
+    hidden = _("Scores stay hidden, from you as well, until the key is opened.")
+    look.put(look.quiet(aroma_key.hidden(study.plan) if isinstance(study, AromaStudy) else hidden))
 
 
 def _live(by: Staff, sitting: Sitting) -> None:

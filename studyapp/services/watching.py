@@ -74,15 +74,9 @@ def close_sitting(store: Store, by: Staff, sitting_id: str, reason: str = "") ->
 
 def _leave_missing(tx: Any, by: Staff, sitting: Sitting, left: list[str], sets: list[str], reason: str) -> None:
     """Marks stay; lines without a mark and sets without an answer become missing, and the record says why."""
-    count = len(left) + len(sets)
     if not reason or len(reason) > LONGEST_REASON:
-        raise BadInput(
-            ngettext(
-                "Not closed: {n} serving is open. Give the reason why it stays missing, in up to {most} letters.",
-                "Not closed: {n} servings are open. Give the reason why they stay missing, in up to {most} letters.",
-                count,
-            ).format(n=count, most=LONGEST_REASON)
-        )
+        refused = _sets_open(len(sets)) if sets else _servings_open(len(left))
+        raise BadInput(refused.format(n=len(sets) or len(left), most=LONGEST_REASON))
     for serving in left:
         for line in servings.lines(tx, sitting.id, serving):
             if line.value is None:
@@ -91,10 +85,37 @@ def _leave_missing(tx: Any, by: Staff, sitting: Sitting, left: list[str], sets: 
         servings.finish(tx, serving, "missing")
     for each in sets:
         trying.leave_missing(tx, sitting, each, reason)
-    sentence = ngettext(
-        "{n} serving of {label} stayed missing: {reason}", "{n} servings of {label} stayed missing: {reason}", count
-    ).format(n=count, label=sitting.label, reason=reason)
+    told = _sets_missing(len(sets)) if sets else _servings_missing(len(left))
+    sentence = told.format(n=len(sets) or len(left), label=sitting.label, reason=reason)
     studies.add_deviation(tx, sitting.study, sentence, known_now(tx, any_study_or_refuse(tx, sitting.study)), by.id)
+
+
+def _servings_open(count: int) -> str:
+    return ngettext(
+        "Not closed: {n} serving is open. Give the reason why it stays missing, in up to {most} letters.",
+        "Not closed: {n} servings are open. Give the reason why they stay missing, in up to {most} letters.",
+        count,
+    )
+
+
+def _sets_open(count: int) -> str:
+    return ngettext(
+        "Not closed: {n} set has no answer. Give the reason why it stays missing, in up to {most} letters.",
+        "Not closed: {n} sets have no answer. Give the reason why they stay missing, in up to {most} letters.",
+        count,
+    )
+
+
+def _servings_missing(count: int) -> str:
+    return ngettext(
+        "{n} serving of {label} stayed missing: {reason}", "{n} servings of {label} stayed missing: {reason}", count
+    )
+
+
+def _sets_missing(count: int) -> str:
+    return ngettext(
+        "{n} set of {label} stayed missing: {reason}", "{n} sets of {label} stayed missing: {reason}", count
+    )
 
 
 # ---- who is where --------------------------------------------------------------------------------------------------

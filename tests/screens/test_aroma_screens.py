@@ -173,7 +173,10 @@ def test_a_count_that_may_stop_shows_its_lines_after_complete_rounds_only(
     screen: Screen, begun: Callable[..., str], tasted: Callable[[str, int], None], workshop: Any, said: Said
 ) -> None:
     study = begun(sequential=True, cap=20)
-    assert "after the first complete round" in said(screen("watch", study=study))
+    text = said(screen("watch", study=study))
+    assert "after the first complete round" in text
+    assert "the count shows after complete rounds" in text
+    assert "Scores stay hidden" not in text
     tasted(study, 5)
     app = screen("watch", study=study)
     assert "The upper line is crossed: open the key." in said(app)

@@ -16,7 +16,7 @@ from studyapp.errors import BadInput, NotAllowed
 from studyapp.services import aroma_deciding, deciding, joining, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import open_store
-from tests.services.aroma_kitchen import NAMES, PLAN, Kitchen, furnish_aroma
+from tests.services.aroma_kitchen import NAMES, PLAN, Kitchen, furnish_aroma, key_of, wrong
 
 DOSES = (5.0, 10.0, 20.0, 40.0)
 DOSE_PLAN = replace(
@@ -205,9 +205,10 @@ def test_the_lines_move_only_after_a_complete_round(make: Any) -> None:
     for number, taster in enumerate(tasters):
         assert (standing(kitchen).rounds, standing(kitchen).trials) == (0, 0)
         here = taster.place()
-        taster.choose(here, (here.cups[number % 3],))
+        _level, answers = key_of(kitchen, here)
+        taster.choose(here, answers[0] if number % 3 == 0 else wrong(here, answers))
     seen = standing(kitchen)
-    assert (seen.rounds, seen.trials, seen.path) == (1, 6, ((6, seen.correct),))
+    assert (seen.rounds, seen.trials, seen.path) == (1, 6, ((6, 2),))
 
 
 def test_a_sequential_plan_ends_early_and_leaves_the_rest_unserved(make: Any) -> None:

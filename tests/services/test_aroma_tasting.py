@@ -261,11 +261,12 @@ def test_the_watch_page_counts_sets(kitchen: Kitchen, tasters: list[Taster]) -> 
 def test_closing_needs_a_reason_for_open_sets(kitchen: Kitchen, tasters: list[Taster]) -> None:
     """Open sets stay missing, with the reason, as a deviation."""
     sitting = kitchen.sittings()[0]
-    with pytest.raises(BadInput, match="10 servings"):
+    with pytest.raises(BadInput, match="10 sets have no answer"):
         watching.close_sitting(kitchen.store, kitchen.leader, sitting.id, "")
     assert watching.close_sitting(kitchen.store, kitchen.leader, sitting.id, "fire drill") == 10
     assert {row.reason for row in rows(kitchen)} == {"fire drill"}
-    assert len(watching.deviations(kitchen.store, kitchen.leader, kitchen.study)) == 1
+    (noted,) = watching.deviations(kitchen.store, kitchen.leader, kitchen.study)
+    assert noted.sentence.startswith("10 sets of ")
 
 
 def test_trays_show_the_cups_of_a_set_in_order(kitchen: Kitchen, tasters: list[Taster]) -> None:

@@ -96,6 +96,8 @@ def _how_it_goes(place: Place) -> Page:
 
 def _your_data(place: Place) -> Page:
     text = _("Your marks are kept under the name {name}. Your real name is stored apart and can be erased on request.")
+    if place.method:
+        text = sets.your_data()
     return {"title": _("What is kept"), "texts": [text.format(name=place.pseudonym)]}
 
 
@@ -112,9 +114,10 @@ def _waiting(place: Place) -> Page:
 
 
 def _paused(place: Place) -> Page:
+    kept = _("The panel leader has paused the tasting. All your marks are kept.")
     return {
         "title": _("A short pause"),
-        "lede": _("The panel leader has paused the tasting. All your marks are kept."),
+        "lede": sets.paused() if place.method else kept,
         "waits": _("This page turns by itself."),
         "poll": True,
         "actions": [{"label": _("I want to stop"), "kind": "plain", "stop": True}],

@@ -36,3 +36,15 @@ def plant(name: str) -> str:
 def kept(count: int) -> str:
     """How many answers are kept."""
     return ngettext("Your {count} answer is kept.", "All your {count} answers are kept.", count).format(count=count)
+
+
+def paused() -> str:
+    """What the page says while the leader has paused the sitting."""
+    return _("The panel leader has paused the tasting. All your answers are kept.")
+
+
+def your_data() -> str:
+    """What is kept of a person, with a place for the name."""
+    return _(
+        "Your answers are kept under the name {name}. Your real name is stored apart and can be erased on request."
+    )
