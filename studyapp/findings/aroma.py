@@ -172,9 +172,12 @@ def guesses(called: int, right: int) -> Fact:
 
 # ---- deciding early ----------------------------------------------------------------------------------------------
 def sequential_finding(
-    plan: AromaPlan, sealed: SequentialPlan, standing: Standing, trials: int, correct: int
+    plan: AromaPlan, sealed: SequentialPlan, standing: Standing, trials: int, correct: int, settling: int | None = None
 ) -> AromaFinding:
-    """A plan that decides after each complete round; `trials` answers are in, `correct` of them right."""
+    """A plan that decides after each complete round; `trials` answers are in, `correct` of them right.
+
+    `settling` is the cap of a new plan that would decide in 9 of 10 cases.
+    """
     headlines = {
         "different": _("Detectable."),
         "same": _("Close enough for these assessors."),
@@ -207,7 +210,15 @@ def sequential_finding(
         _holds_for(plan, len(plan.assessors)),
     )
     warnings = (_("People taste more than once, so “same” holds for these assessors only."),)
-    return AromaFinding(headlines[standing], f"{first} {told}", facts, (), warnings, _clearance(plan), facts)
+    changes = () if settling is None else (_settling_cap(settling),)
+    return AromaFinding(headlines[standing], f"{first} {told}", facts, changes, warnings, _clearance(plan), facts)
+
+
+def _settling_cap(cap: int) -> str:
+    return _(
+        "A new plan that may go on to {cap} answers, with the same risks, decides in 9 of 10 cases; these answers do "
+        "not count in it."
+    ).format(cap=cap)
 
 
 # ---- from which dose on ------------------------------------------------------------------------------------------

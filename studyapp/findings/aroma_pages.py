@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings import aroma
 from studyapp.findings.aroma import AromaFinding
-from studyapp.services import trials
+from studyapp.services import aroma_prospects, trials
 from studyapp.services.aroma_deciding import SequentialStanding
 
 if TYPE_CHECKING:
@@ -29,7 +29,9 @@ def verdict_finding(plan: AromaPlan, result: Verdict) -> AromaFinding:
     if isinstance(result, Ladder):
         return aroma.ladder_of(plan, result)
     if isinstance(result, SequentialStanding):
-        return aroma.sequential_finding(plan, result.plan, result.standing, result.trials, result.correct)
+        decided = result.standing in ("same", "different")
+        settling = None if decided else aroma_prospects.settling_cap(result.plan)
+        return aroma.sequential_finding(plan, result.plan, result.standing, result.trials, result.correct, settling)
     return aroma.dose_finding(plan, result, *trials.threshold_checks(result))
 
 

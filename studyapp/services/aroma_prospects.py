@@ -72,6 +72,17 @@ def levels(plan: AromaPlan) -> int:
     return max(1, len(plan.doses) if plan.aim == "dose" else len(plan.batches))
 
 
+def settling_cap(early: SequentialPlan) -> int | None:
+    """Answers after which a new plan with the same risks ends undecided in at most 1 of 10 cases; None if too many."""
+    from analysis.sequential import MOST_CAPPED
+
+    for cap in range(early.cap, min(6 * early.cap, MOST_CAPPED) + 1, max(1, early.cap // 6)):
+        longer = trials.plan_sequential(early.method, early.alpha, early.beta, early.pd, cap)
+        if max(longer.cannot_tell_identical, longer.cannot_tell_at_pd) <= 1 - SURE:
+            return cap
+    return None
+
+
 def ways(plan: AromaPlan, result: ChoiceResult) -> tuple[Way, ...]:
     """Ways to an answer, each a new study: more sets, more people, and the test that names the taste.
 
