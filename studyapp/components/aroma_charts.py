@@ -280,6 +280,8 @@ def _halfway(fitted: ThresholdFit, half: float, unit: str, frame: _Frame) -> lis
     """The half-way dose with its interval; an end that no dose tasted carries reaches the edge and has no cap."""
     point, ink = fitted.estimate.value, frame.ink
     low, high = fitted.low.value, fitted.high.value
+    if point is None and low is None and high is None:
+        return []
     ends = [{"low": frame.across[0] if low is None else low, "high": high or frame.across[1], "y": half}]
     layers = [
         _on(ends)

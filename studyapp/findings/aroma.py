@@ -231,7 +231,7 @@ def dose_finding(
     answers = fitted.answers
     doses = listed([hours(float(level)) for level in answers.doses])
     total, right = int(answers.trials.sum()), int(answers.correct.sum())
-    ends = _("limits {low} and {high}").format(low=_end(fitted.low.value, unit), high=_end(fitted.high.value, unit))
+    ends = _limits(fitted, unit)
     point = fitted.estimate.value
     facts = (
         Fact(_("Half-way point"), _("outside the doses") if point is None else dose(point, unit), ends),
@@ -242,6 +242,13 @@ def dose_finding(
     return AromaFinding(
         told.headline, told.lede, facts, told.changes, (*told.warnings, *_blank(fitted)), _clearance(plan), told.facts
     )
+
+
+def _limits(fitted: ThresholdFit, unit: str) -> str:
+    """Both limits of the half-way point, as far as the doses carry them."""
+    if fitted.low.value is None and fitted.high.value is None:
+        return _("no limit among the doses tasted")
+    return _("limits {low} and {high}").format(low=_end(fitted.low.value, unit), high=_end(fitted.high.value, unit))
 
 
 def _end(value: float | None, unit: str) -> str:
