@@ -8,9 +8,9 @@ from analysis.stopping import AttributeResult, Decision, PullResult
 from studyapp import findings
 from studyapp.components import charts, look
 from studyapp.components.look import Theme
-from studyapp.findings import Costs, HoursFinding, OfferRow, decimal
-from studyapp.findings import hours as as_hours
-from studyapp.findings.numbers import opening
+from studyapp.findings import Costs, HoursFinding, OfferRow
+from studyapp.findings.numbers import opening, or_dash
+from studyapp.findings.pulls import pull_numbers
 from studyapp.records import Plan
 from studyapp.words import _
 
@@ -121,22 +121,11 @@ def _pull_line(result: AttributeResult, pull: PullResult) -> list[str]:
     within = (
         _("reference") if pull.hours == result.reference_hours else _("yes") if pull.within_margin else _("not shown")
     )
-    return [
-        as_hours(pull.hours),
-        _number(pull.mean, 2),
-        _number(pull.difference, 2),
-        _number(pull.decisive_lower, 2),
-        _number(pull.decisive_upper, 2),
-        _number(pull.se, 3),
-        _number(pull.df, 1),
-        _number(pull.own_se, 3),
-        _number(pull.own_df, 1),
-        within,
-    ]
+    return [*pull_numbers(pull), within]
 
 
 def _fit(result: AttributeResult) -> str:
-    spread = {name: _number(value, 3) for name, value in result.variance.items()}
+    spread = {name: or_dash(value, 3) for name, value in result.variance.items()}
     anova = result.anova
     return _(
         "Variance between assessors {assessor}, of assessor by hours {cell}, left over {rest}. "
@@ -145,10 +134,10 @@ def _fit(result: AttributeResult) -> str:
         assessor=spread.get("assessor", "–"),
         cell=spread.get("assessor:hours", "–"),
         rest=spread.get("residual", "–"),
-        f=_number(anova.f, 2),
-        num=_number(anova.num_df, 0),
-        den=_number(anova.den_df, 1),
-        p=_("below 0.0001") if anova.p is not None and anova.p < 0.0001 else _number(anova.p, 4),
+        f=or_dash(anova.f, 2),
+        num=or_dash(anova.num_df, 0),
+        den=or_dash(anova.den_df, 1),
+        p=_("below 0.0001") if anova.p is not None and anova.p < 0.0001 else or_dash(anova.p, 4),
     )
 
 
@@ -170,7 +159,3 @@ def _chart_head(result: AttributeResult, decision: Decision) -> str:
     decides = result.name == decision.binding and decision.verdict == "stop"
     note = look.strong(_("decides the hour")) if decides else look.plain(word)
     return look.pair(look.title(opening(result.name), 3), f'<span class="note">{note}</span>')
-
-
-def _number(value: float | None, digits: int) -> str:
-    return "–" if value is None else decimal(value, digits)

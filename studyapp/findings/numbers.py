@@ -80,6 +80,11 @@ def of_ten(share: float) -> str:
     return _("{count} of 10").format(count=min(9, max(1, round(share * 10))))
 
 
+def or_dash(value: float | None, digits: int) -> str:
+    """A number with so many decimals, or a dash for one that does not exist."""
+    return "–" if value is None else decimal(value, digits)
+
+
 def count_of(value: float) -> int:
     """The number that chooses singular or plural for hours; a fraction is plural."""
     return int(value) if float(value).is_integer() else 2

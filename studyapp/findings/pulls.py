@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from studyapp.findings.numbers import beside, hours, listed, opening, units
+from studyapp.findings.numbers import beside, hours, listed, opening, or_dash, units
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -101,3 +101,18 @@ def _alt_sentence(result: AttributeResult) -> str:
         "{name}: worse than the {reference} h pull by {steps}, in scale units; "
         "no shorter pull is shown to be within the margin of {margin}."
     )
+
+
+def pull_numbers(pull: PullResult) -> list[str]:
+    """One pull as a row of numbers, for screen and paper: hours, mean, difference, its limits, both errors with df."""
+    table = (
+        (pull.mean, 2),
+        (pull.difference, 2),
+        (pull.decisive_lower, 2),
+        (pull.decisive_upper, 2),
+        (pull.se, 3),
+        (pull.df, 1),
+        (pull.own_se, 3),
+        (pull.own_df, 1),
+    )
+    return [hours(pull.hours), *(or_dash(value, digits) for value, digits in table)]

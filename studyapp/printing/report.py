@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from studyapp.findings import HoursFinding, attribute_alt, decimal, hours, of_studies, percent, shown, units
-from studyapp.findings.numbers import interval_share, opening
+from studyapp.findings.numbers import interval_share, opening, or_dash
+from studyapp.findings.pulls import pull_numbers
 from studyapp.printing.pictures import limit_seen, shared_extent, worsening_svg
 from studyapp.printing.press import shown_time, typeset
 from studyapp.records import AromaPlan, Deviation, Plan, Signature
@@ -233,18 +234,7 @@ def sealed(record: ReportRecord) -> list[str]:
 
 
 def _row(result: AttributeResult, pull: PullResult) -> list[str]:
-    return [
-        hours(pull.hours),
-        _number(pull.mean, 2),
-        _number(pull.difference, 2),
-        _number(pull.decisive_lower, 2),
-        _number(pull.decisive_upper, 2),
-        _number(pull.se, 3),
-        _number(pull.df, 1),
-        _number(pull.own_se, 3),
-        _number(pull.own_df, 1),
-        _standing(result, pull),
-    ]
+    return [*pull_numbers(pull), _standing(result, pull)]
 
 
 def _standing(result: AttributeResult, pull: PullResult) -> str:
@@ -266,18 +256,14 @@ def _fit(result: AttributeResult) -> str:
         "Hours: F {f} on {num} and {den} df, p {p}."
     ).format(
         n=result.assessors,
-        assessor=_number(variance.get("assessor"), 3),
-        cell=_number(variance.get("assessor:hours"), 3),
-        rest=_number(variance.get("residual"), 3),
-        f=_number(anova.f, 2),
-        num=_number(anova.num_df, 0),
-        den=_number(anova.den_df, 1),
-        p=_("below 0.0001") if anova.p is not None and anova.p < 0.0001 else _number(anova.p, 4),
+        assessor=or_dash(variance.get("assessor"), 3),
+        cell=or_dash(variance.get("assessor:hours"), 3),
+        rest=or_dash(variance.get("residual"), 3),
+        f=or_dash(anova.f, 2),
+        num=or_dash(anova.num_df, 0),
+        den=or_dash(anova.den_df, 1),
+        p=_("below 0.0001") if anova.p is not None and anova.p < 0.0001 else or_dash(anova.p, 4),
     )
-
-
-def _number(value: float | None, digits: int) -> str:
-    return "–" if value is None else decimal(value, digits)
 
 
 # ---- the record --------------------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import AromaPlan, AromaStudy, Sitting, Staff
 from studyapp.services import trials as forced_choice
 from studyapp.services.access import aroma_study_or_refuse, require
-from studyapp.services.deciding import LONGEST_NAME, SIGNATURES
+from studyapp.services.closing import keep_signature, opener, refuse_unopenable, signer
 from studyapp.store import Store, events, people, sittings, studies, trials
 from studyapp.store.trials import Judged
 from studyapp.words import _, ngettext
@@ -53,19 +53,14 @@ def open_key(store: Store, by: Staff, study_id: str, typed_name: str) -> None:
         BadInput: the name is missing.
     """
     require(by, "leader")
-    typed_name = typed_name.strip()
-    if not typed_name:
-        raise BadInput(_("Not opened: write the name of the person who opens the key."))
+    name = opener(typed_name)
     with store.write() as tx:
         study = aroma_study_or_refuse(tx, study_id)
-        if study.state == "draft":
-            raise NotAllowed(_("Not done: the rule is not sealed yet."))
-        if study.state in ("opened", "decided"):
-            raise NotAllowed(_("Not done: the key was opened before."))
+        refuse_unopenable(study)
         if not (study.plan.sequential and _walked(tx, study).standing != "go on"):
             _refuse_open(tx, study)
         _close_all(tx, by, study)
-        studies.add_opening(tx, study_id, study.look, by.id, typed_name)
+        studies.add_opening(tx, study_id, study.look, by.id, name)
         studies.note_key_view(tx, study_id, by.id)
         studies.set_state(tx, study_id, "opened")
 
@@ -243,20 +238,11 @@ def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:
         NotAllowed: the key is not open, or this name has signed.
     """
     require(by, "leader")
-    name, role = name.strip(), role.strip()
-    if not name or len(name) > LONGEST_NAME or len(role) > LONGEST_NAME:
-        raise BadInput(_("Not signed: write your name, in up to {n} letters.").format(n=LONGEST_NAME))
+    signed_by = signer(name, role)
     document = verdict_document(verdict(store, by, study_id))
     with store.write() as tx:
         study = _opened(tx, study_id)
-        signed = studies.signatures(tx, study_id, study.look)
-        if any(signature.name.casefold() == name.casefold() for signature in signed):
-            raise NotAllowed(_("Not done: the first signature is yours; somebody else decides."))
-        if studies.decision_document(tx, study_id, study.look) is None:
-            studies.keep_decision(tx, study_id, study.look, document)
-        studies.add_signature(tx, study_id, study.look, name, role, by.id)
-        if len(signed) + 1 >= SIGNATURES:
-            studies.set_state(tx, study_id, "decided")
+        keep_signature(tx, study_id, study.look, signed_by, by, document)
 
 
 def verdict_document(result: Verdict) -> dict[str, Any]:

@@ -7,14 +7,12 @@ from typing import TYPE_CHECKING, Any
 from studyapp.errors import BadInput, NotAllowed, NothingToDecide
 from studyapp.records import HoursStudy, Signature, Sitting, Staff
 from studyapp.services.access import require, study_or_refuse
+from studyapp.services.closing import keep_signature, opener, refuse_unopenable, signer
 from studyapp.services.dealing import make_sittings
 from studyapp.services.documents import decision_document
 from studyapp.services.planning import rule_of
 from studyapp.store import Store, events, people, servings, sittings, studies
 from studyapp.words import _, ngettext
-
-LONGEST_NAME = 80
-SIGNATURES = 2  # who ran the test, and who decides
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,17 +29,12 @@ def open_key(store: Store, by: Staff, study_id: str, typed_name: str) -> None:
         BadInput: the name is missing.
     """
     require(by, "leader")
-    typed_name = typed_name.strip()
-    if not typed_name:
-        raise BadInput(_("Not opened: write the name of the person who opens the key."))
+    name = opener(typed_name)
     with store.write() as tx:
         study = study_or_refuse(tx, study_id)
-        if study.state == "draft":
-            raise NotAllowed(_("Not done: the rule is not sealed yet."))
-        if study.state in ("opened", "decided"):
-            raise NotAllowed(_("Not done: the key was opened before."))
+        refuse_unopenable(study)
         _refuse_open(tx, study)
-        studies.add_opening(tx, study_id, study.look, by.id, typed_name)
+        studies.add_opening(tx, study_id, study.look, by.id, name)
         studies.note_key_view(tx, study_id, by.id)
         for sitting in sittings.of_study(tx, study_id):
             people.end_tokens_of_sitting(tx, sitting.id)
@@ -151,21 +144,12 @@ def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:
         NotAllowed: the key is not open, or this name has signed.
     """
     require(by, "leader")
-    name, role = name.strip(), role.strip()
-    if not name or len(name) > LONGEST_NAME or len(role) > LONGEST_NAME:
-        raise BadInput(_("Not signed: write your name, in up to {n} letters.").format(n=LONGEST_NAME))
+    signed_by = signer(name, role)
     document = decision_document(decision(store, by, study_id), (), True)
     with store.write() as tx:
         study = study_or_refuse(tx, study_id)
         look = _opened_look(tx, study)
-        signed = studies.signatures(tx, study_id, look)
-        if any(signature.name.casefold() == name.casefold() for signature in signed):
-            raise NotAllowed(_("Not done: the first signature is yours; somebody else decides."))
-        if studies.decision_document(tx, study_id, look) is None:
-            studies.keep_decision(tx, study_id, look, document)
-        studies.add_signature(tx, study_id, look, name, role, by.id)
-        if len(signed) + 1 >= SIGNATURES:
-            studies.set_state(tx, study_id, "decided")
+        keep_signature(tx, study_id, look, signed_by, by, document)
 
 
 def kept_verdict(store: Store, by: Staff, study_id: str, look: int) -> dict[str, Any] | None:
