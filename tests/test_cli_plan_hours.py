@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from analysis.planning import AttributeTruth, Design, Scenario, first_order, operating_characteristics
+from analysis.planning import operating_characteristics
+from analysis.simulation import AttributeTruth, Design, Scenario, first_order
 from analysis.stopping import AttributeRule, Rule
 from studyapp.cli import group
 

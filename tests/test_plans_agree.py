@@ -7,7 +7,8 @@ from pathlib import Path
 
 from click.testing import CliRunner
 
-from analysis.planning import Design, operating_characteristics
+from analysis.planning import operating_characteristics
+from analysis.simulation import Design
 from studyapp.cli import group
 from studyapp.records import Attribute, Plan, Pull
 from studyapp.services import proposals

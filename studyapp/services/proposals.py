@@ -18,8 +18,8 @@ from studyapp.services.scenarios import enough_pull, usual
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.planning import Scenario
     from analysis.score_or_choice import TestChances
+    from analysis.simulation import Scenario
 
 MOST_COMPARED = 4
 # With one sitting alone, a tray prepared differently cannot be told from the hours.
@@ -232,8 +232,8 @@ def which_test(plan: Plan, nameable: bool, seed: int = 1) -> tuple[TestChances, 
     Raises:
         BadInput: no deciding attribute, or a palate below two pieces.
     """
-    from analysis.planning import AttributeTruth
     from analysis.score_or_choice import compare as compared
+    from analysis.simulation import AttributeTruth
 
     margins = [line.margin for line in plan.attributes if line.decides and line.margin]
     if not margins or plan.palate < 2:

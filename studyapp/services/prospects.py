@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from analysis.planning import Design, OperatingCharacteristics
+    from analysis.planning import OperatingCharacteristics
+    from analysis.simulation import Design
 
 STUDIES = 1000
 BLOCK_SEED = 20  # any: a seal draws its own blocks, equally balanced
@@ -57,7 +58,7 @@ def _chances(plan: Plan, hours: tuple[float, ...], seed: int, studies: int) -> O
 def design_of(plan: Plan) -> Design:
     """Who tastes what how often; beyond the palate the very kind of blocks that a seal would deal."""
     from analysis import blocks
-    from analysis.planning import Design
+    from analysis.simulation import Design
 
     people, later = len(plan.assessors), (plan.looks - 1) * [plan.next_sittings]
     plain = Design(people, plan.replicates, plan.sittings, plan.next_sittings)

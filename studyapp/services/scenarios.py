@@ -13,7 +13,8 @@ from studyapp.services import toml_files
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.planning import AttributeTruth, OperatingCharacteristics, Scenario
+    from analysis.planning import OperatingCharacteristics
+    from analysis.simulation import AttributeTruth, Scenario
     from analysis.stopping import AttributeRule, Rule
 
 TRUTH_KEYS = ("correlation", "missing", "attributes")
@@ -34,7 +35,7 @@ def enough_pull(hours: tuple[float, ...]) -> float:
 def usual(rule: Rule, hours: tuple[float, ...], enough: float | None = None) -> Scenario:
     """Every attribute settles with time and is nearly there at `enough` hours, the middle pull if nobody says which;
     spreads of an ordinary small panel."""
-    from analysis.planning import Scenario
+    from analysis.simulation import Scenario
 
     enough = enough_pull(hours) if enough is None else enough
     return Scenario(hours, {name: _usual(wish, hours, enough) for name, wish in rule.attributes.items()})
@@ -42,7 +43,7 @@ def usual(rule: Rule, hours: tuple[float, ...], enough: float | None = None) -> 
 
 def _usual(wish: AttributeRule, hours: tuple[float, ...], enough: float) -> AttributeTruth:
     """A change that slows down, well inside any limit at the end."""
-    from analysis.planning import AttributeTruth
+    from analysis.simulation import AttributeTruth
 
     rate = log(START / ENOUGH) / max(enough - hours[0], 1e-9)
     worse = [START * wish.margin * exp(-rate * (h - hours[0])) for h in hours]
@@ -56,7 +57,7 @@ def _usual(wish: AttributeRule, hours: tuple[float, ...], enough: float) -> Attr
 # ---- a truth from a file ---------------------------------------------------------------------------------------------
 def read_truth(path: Path | str, hours: tuple[float, ...], text: str | None = None) -> Scenario:
     """The scenario in a TOML file for these pulls. Raises BadInput: file, key, value, rule."""
-    from analysis.planning import Scenario
+    from analysis.simulation import Scenario
 
     name = toml_files.plain(Path(path).name)
     table = toml_files.table(path, text)
@@ -80,7 +81,7 @@ def _share(name: str, key: str, value: object) -> float:
 
 
 def _truth(name: str, attribute: str, value: object, pulls: int) -> AttributeTruth:
-    from analysis.planning import AttributeTruth
+    from analysis.simulation import AttributeTruth
 
     if not isinstance(value, dict):
         raise toml_files.refuse(name, f"attributes.{attribute}", value, _("is not a table; write its means below it."))
@@ -115,7 +116,8 @@ def chances(
     scenario: Scenario, rule: Rule, assessors: int, replicates: int, studies: int, seed: int
 ) -> OperatingCharacteristics:
     """Chances of every verdict; each look adds a sitting with `replicates` servings of each pull. Raises BadInput."""
-    from analysis.planning import Design, operating_characteristics
+    from analysis.planning import operating_characteristics
+    from analysis.simulation import Design
 
     try:
         return operating_characteristics(scenario, rule, Design(assessors, replicates), studies, seed)

@@ -9,16 +9,8 @@ from numpy.testing import assert_allclose
 
 from analysis import mixed
 from analysis.looks import level
-from analysis.planning import (
-    AttributeTruth,
-    Design,
-    OperatingCharacteristics,
-    Scenario,
-    cells_of_draw,
-    draw,
-    first_order,
-    operating_characteristics,
-)
+from analysis.planning import OperatingCharacteristics, cells_of_draw, operating_characteristics
+from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule, decide
 from analysis.verdicts import VERDICTS, judge
 

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.describe import habit_rules
-from analysis.planning import AttributeTruth, Design, Scenario, draw, first_order, operating_characteristics
+from analysis.planning import operating_characteristics
+from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)

@@ -23,16 +23,9 @@ from scipy.stats import norm
 
 from analysis import blocks
 from analysis.looks import level
-from analysis.planning import (
-    AttributeTruth,
-    Design,
-    Scenario,
-    cells_of_draw,
-    draw,
-    first_order,
-    operating_characteristics,
-)
+from analysis.planning import cells_of_draw, operating_characteristics
 from analysis.serving import serving_orders
+from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule
 from analysis.verdicts import CANNOT, judge
 

@@ -22,7 +22,7 @@ import numpy as np
 import pandas as pd
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from analysis.planning import AttributeTruth, Design, Scenario, draw, first_order
+from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule, decide
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)

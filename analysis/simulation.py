@@ -1,0 +1,164 @@
+"""Complete studies drawn from a scenario, as a workshop might score them.
+
+Score = clip(round?(3.5 + g (mean_h - 3.5) + A + spread_h (B + E) + T), 0, 10), g = exp(scale_use z); A assessor,
+B assessor:hours, E error, T assessor:sitting, all normal and correlated between attributes by `correlation`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+CENTRE, LOW, HIGH = 3.5, 0.0, 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class AttributeTruth:
+    """The truth behind one attribute: `mean` per pull, standard deviations in scale units, `spread` per pull."""
+
+    mean: tuple[float, ...]
+    assessor: float = 1.0
+    interaction: float = 0.5
+    error: float = 1.0
+    scale_use: float = 0.0
+    spread: tuple[float, ...] | None = None
+    rounded: bool = False
+    sitting: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """The truth behind a study: pulls in hours, attributes, correlation of all random parts, share missing."""
+
+    hours: tuple[float, ...]
+    attributes: Mapping[str, AttributeTruth]
+    correlation: float = 0.3
+    missing: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse impossible scenarios by name."""
+        if not 0 <= self.correlation < 1:
+            raise ValueError(f"correlation must lie between 0 and 1, got {self.correlation}")
+        if not 0 <= self.missing < 1:
+            raise ValueError(f"missing must be a share below 1, got {self.missing}")
+        if len(self.hours) < 2 or list(self.hours) != sorted(set(self.hours)):
+            raise ValueError(f"hours must be two or more, ascending, got {list(self.hours)}")
+        for name, truth in self.attributes.items():
+            for label, values in (("mean", truth.mean), ("spread", truth.spread)):
+                if values is not None and len(values) != len(self.hours):
+                    raise ValueError(
+                        f"attributes.{name}.{label}: {len(self.hours)} pulls need as many values, got {len(values)}"
+                    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Design:
+    """Who tastes how often: `first` sittings before the first look, `later` before each further one.
+
+    `pattern` (assessors, pulls, sittings of all looks): servings of each pull to each assessor in each sitting where
+    not everybody tastes everything, none above `replicates`; None: `replicates` everywhere.
+    """
+
+    assessors: int
+    replicates: int = 1
+    first: int = 1
+    later: int = 1
+    pattern: NDArray[np.intp] | None = None
+
+    def sittings(self, look: int) -> int:
+        """Sittings served up to a look."""
+        return self.first + (look - 1) * self.later
+
+
+def first_order(hours: tuple[float, ...], start: float, plateau: float, tau: float) -> tuple[float, ...]:
+    """Means of a change that slows down: plateau + (start - plateau) exp(-h / tau)."""
+    return tuple(float(plateau + (start - plateau) * np.exp(-h / tau)) for h in hours)
+
+
+# ---- drawing ---------------------------------------------------------------------------------------------------------
+def draw(scenario: Scenario, design: Design, sittings: int, studies: int, rng: np.random.Generator) -> dict[str, Array]:
+    """Scores of whole studies: attribute -> (studies, assessors, pulls, sittings, replicates), NaN where missing."""
+    a, h, r = design.assessors, len(scenario.hours), design.replicates
+    shapes = {
+        "scale": (a, 1, 1, 1),
+        "person": (a, 1, 1, 1),
+        "cell": (a, h, 1, 1),
+        "error": (a, h, sittings, r),
+        "day": (a, 1, sittings, 1),
+    }
+    names = list(scenario.attributes)
+    served = _served(design, h, sittings)
+    parts = {
+        part: _correlated(rng, (studies, *shape), len(names), scenario.correlation)
+        for part, shape in shapes.items()
+        if _needed(scenario, part)
+    }
+    return {
+        name: _with_gaps(
+            _scores(truth, {part: next(values) for part, values in parts.items()}), served, scenario.missing, rng
+        )
+        for name, truth in scenario.attributes.items()
+    }
+
+
+def _served(design: Design, pulls: int, sittings: int) -> NDArray[np.bool_] | None:
+    """Which scores a pattern asks for (assessors, pulls, sittings, replicates); None where it asks for all."""
+    if design.pattern is None:
+        return None
+    shape = (design.assessors, pulls, sittings)
+    pattern = np.asarray(design.pattern)[:, :, :sittings]
+    if pattern.shape != shape or pattern.min() < 0 or pattern.max() > design.replicates:
+        raise ValueError(
+            f"pattern must hold 0 to {design.replicates} servings for {shape} assessors, pulls and sittings, "
+            f"got {pattern.shape} from {pattern.min()} to {pattern.max()}"
+        )
+    return np.asarray(np.arange(design.replicates) < pattern[..., None])
+
+
+def _needed(scenario: Scenario, part: str) -> bool:
+    sizes = {"scale": "scale_use", "person": "assessor", "cell": "interaction", "error": "error", "day": "sitting"}
+    return any(getattr(truth, sizes[part]) > 0 for truth in scenario.attributes.values())
+
+
+def _correlated(rng: np.random.Generator, shape: tuple[int, ...], count: int, rho: float) -> Iterator[Array]:
+    """Standard normals for each attribute in turn, correlated by `rho`."""
+    if count == 1 or rho == 0:
+        for _ in range(count):
+            yield rng.standard_normal(shape)
+        return
+    common = rng.standard_normal(shape) * np.sqrt(rho)
+    for _ in range(count):
+        yield common + np.sqrt(1 - rho) * rng.standard_normal(shape)
+
+
+def _scores(truth: AttributeTruth, z: Mapping[str, Array]) -> Array:
+    """Scores of one attribute from its standard normals."""
+    mean = np.array(truth.mean)[None, None, :, None, None] - CENTRE
+    spread = np.array(truth.spread if truth.spread is not None else np.ones(len(truth.mean)))[None, None, :, None, None]
+    noise = truth.error * z["error"] if "error" in z else np.zeros(())
+    y = (noise + truth.interaction * z["cell"] if "cell" in z else noise) * spread
+    y = y + (np.exp(truth.scale_use * z["scale"]) if "scale" in z else 1.0) * mean + CENTRE
+    if "person" in z:
+        y += truth.assessor * z["person"]
+    if "day" in z:
+        y = y + truth.sitting * z["day"]
+    if truth.rounded:
+        y = np.round(y)
+    return np.asarray(np.clip(y, LOW, HIGH))
+
+
+def _with_gaps(y: Array, served: NDArray[np.bool_] | None, share: float, rng: np.random.Generator) -> Array:
+    """NaN where nothing was served or a score is missing at random; who or what would vanish keeps its first score."""
+    if share == 0:
+        return y if served is None else np.where(served, y, np.nan)
+    asked = np.ones(y.shape[1:], bool) if served is None else served
+    seen = (rng.random(y.shape) >= share) & asked
+    for turned in (seen, seen.swapaxes(1, 2)):
+        first = (asked if turned is seen else asked.swapaxes(0, 1)).reshape(turned.shape[1], -1).argmax(1)
+        own = np.arange(len(first)), *np.unravel_index(first, turned.shape[2:])
+        turned[:, *own] |= ~turned.any((2, 3, 4))
+    return np.where(seen, y, np.nan)
