@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,12 +69,7 @@ def _sitting_means(y: Array) -> Array:
 
 
 def operating_characteristics(
-    scenario: Scenario,
-    rule: Rule,
-    design: Design,
-    studies: int = 2000,
-    seed: int = 1,
-    progress: Callable[[int, int], None] | None = None,
+    scenario: Scenario, rule: Rule, design: Design, studies: int = 2000, seed: int = 1
 ) -> OperatingCharacteristics:
     """Chances of every verdict when `design` meets `scenario` under `rule`, all its looks included.
 
@@ -82,32 +77,44 @@ def operating_characteristics(
         scenario: the truth; its attributes are those of the rule.
         rule: as sealed; `look` is ignored, all looks are taken in turn.
         design: who tastes how often.
-        studies: how many studies to draw.
+        studies: how many studies to draw, at least one.
         seed: of the draw; the same seed gives the same chances everywhere.
-        progress: called with (studies done, studies) after each chunk.
 
     Raises:
         ValueError: scenario and rule name different attributes, or the rule is impossible.
     """
+    *_fewer, all_studies = growing_characteristics(scenario, rule, design, studies, seed)
+    return all_studies
+
+
+def growing_characteristics(
+    scenario: Scenario, rule: Rule, design: Design, studies: int = 2000, seed: int = 1
+) -> Iterator[OperatingCharacteristics]:
+    """The same as `operating_characteristics`, told after each chunk; the last are those of all studies.
+
+    Raises:
+        ValueError: at once, before the first chunk is drawn.
+    """
     level = check_rule(rule)
     if set(scenario.attributes) != set(rule.attributes):
         raise ValueError(f"attributes: the truth has {sorted(scenario.attributes)}, the rule {sorted(rule.attributes)}")
-    control = _control(scenario, rule)
+    return _growing(scenario, rule, design, level, _control(scenario, rule), studies, seed)
+
+
+def _growing(
+    scenario: Scenario, rule: Rule, design: Design, level: float, control: int, studies: int, seed: int
+) -> Iterator[OperatingCharacteristics]:
     rng = np.random.default_rng(seed)
-    verdicts: list[NDArray[np.intp]] = []
-    pulls: list[NDArray[np.intp]] = []
-    looks: list[Array] = []
+    found: list[tuple[NDArray[np.intp], NDArray[np.intp], Array]] = []
     chunk = _at_once(scenario, design, rule.looks)
     for start in range(0, studies, chunk):
         size = min(chunk, studies - start)
-        drawn = draw(scenario, design, design.sittings(rule.looks), size, rng)
-        verdict, pull, used = _looks(drawn, rule, design, level, control)
-        verdicts.append(verdict)
-        pulls.append(pull)
-        looks.append(used)
-        if progress is not None:
-            progress(start + size, studies)
-    return _summary(scenario, rule, np.concatenate(verdicts), np.concatenate(pulls), np.concatenate(looks), seed)
+        # The drawn scores go at once: whoever waits between two chunks holds the outcomes only.
+        found.append(
+            _looks(draw(scenario, design, design.sittings(rule.looks), size, rng), rule, design, level, control)
+        )
+        verdict, pull, looks = (np.concatenate(part) for part in zip(*found, strict=True))
+        yield _summary(scenario, rule, verdict, pull, looks, seed)
 
 
 def _at_once(scenario: Scenario, design: Design, looks: int) -> int:

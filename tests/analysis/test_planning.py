@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,7 +11,12 @@ from numpy.testing import assert_allclose
 
 from analysis import mixed
 from analysis.looks import level
-from analysis.planning import OperatingCharacteristics, cells_of_draw, operating_characteristics
+from analysis.planning import (
+    OperatingCharacteristics,
+    cells_of_draw,
+    growing_characteristics,
+    operating_characteristics,
+)
 from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule, decide
 from analysis.verdicts import VERDICTS, judge
@@ -210,21 +217,29 @@ def summed(found: OperatingCharacteristics) -> float:
 
 
 def test_the_same_seed_gives_the_same_chances() -> None:
-    """Seeded, told of its progress, chances that sum to one, hours between the first pull and the last."""
-    told: list[tuple[int, int]] = []
-    first = operating_characteristics(
-        one(SLOW), rule(), Design(8, 2), 700, seed=9, progress=lambda done, all_: told.append((done, all_))
-    )
+    """Seeded, chances that sum to one, hours between the first pull and the last."""
+    first = operating_characteristics(one(SLOW), rule(), Design(8, 2), 700, seed=9)
     again = operating_characteristics(one(SLOW), rule(), Design(8, 2), 700, seed=9)
     other = operating_characteristics(one(SLOW), rule(), Design(8, 2), 700, seed=10)
     assert first == again
     assert first != other
-    assert told[-1] == (700, 700)
     assert summed(first) == pytest.approx(1)
     stopped = sum(first.stop.values())
     expected = sum(h * p for h, p in first.stop.items()) + 24 * (1 - stopped)
     assert first.mean_hours == pytest.approx(expected)
     assert first.stop_by(12) == pytest.approx(stopped - first.stop[16.0])
+
+
+def test_chances_that_grow_end_at_those_of_all_studies() -> None:
+    """Each step is the answer of so many studies with that seed; what is impossible is refused before any is drawn."""
+    steps = list(growing_characteristics(one(SLOW), rule(2), Design(8, 2), 1200, seed=9))
+    counts = [step.studies for step in steps]
+    assert counts == sorted(set(counts))
+    assert (len(counts) > 1, counts[-1]) == (True, 1200)
+    for step in steps:
+        assert step == operating_characteristics(one(SLOW), rule(2), Design(8, 2), step.studies, seed=9)
+    with pytest.raises(ValueError, match="control"):
+        growing_characteristics(one(SLOW), replace(rule(), control=5.0), Design(8, 2))
 
 
 def test_more_people_settle_more() -> None:
