@@ -275,10 +275,10 @@ def _balanced(counts: Array, sums: Array, within: Array, copied: NDArray[np.bool
     """Pooled mean squares are the REML estimates under variances >= 0."""
     _, a, h = sums.shape
     r = counts[:, 0, 0]
-    cell = sums if (r == 1).all() else sums / r[:, None, None]
-    pulls = np.full(a, 1 / a) @ cell
-    rest = cell - pulls[:, None, :]
-    person = rest @ np.full(h, 1 / h)
+    rest = sums / r[:, None, None]
+    pulls = np.full(a, 1 / a) @ rest
+    rest -= pulls[:, None, :]
+    person = (rest.reshape(-1, h) @ np.full(h, 1 / h)).reshape(-1, a)
     squares = np.vecdot(rest.reshape(len(sums), -1), rest.reshape(len(sums), -1))
     between = np.vecdot(person, person)
     f1, f2 = float((a - 1) * (h - 1)), float(a - 1)

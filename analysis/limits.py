@@ -162,10 +162,11 @@ def own_error(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:
 
 def paired(cells: Cells, weights: Array) -> Error:
     """Complete and balanced: one value of each contrast an assessor, standard error sd / sqrt(a), df a - 1."""
-    values = cells.sums @ weights.T
-    a = values.shape[1]
-    values -= (np.full(a, 1 / a) @ values)[:, None, :]
-    squares = np.einsum("bak,bak->bk", values, values)
+    n, a, h = cells.sums.shape
+    values = (cells.sums.reshape(n * a, h) @ weights.T).reshape(n, a, -1)
+    everyone = np.ones(a)
+    values -= (everyone / a @ values)[:, None, :]
+    squares = everyone @ np.multiply(values, values, out=values)
     se = np.sqrt(squares / (a * (a - 1))) / cells.counts[:, :1, 0]
     return Error(se, np.broadcast_to(float(a - 1), se.shape))
 

@@ -46,16 +46,16 @@ class OperatingCharacteristics:
 # ---- judging ---------------------------------------------------------------------------------------------------------
 def cells_of_draw(y: Array, by_sitting: bool) -> Cells:
     """Cells of scores (B, a, h, S, r)."""
-    flat = y.reshape(*y.shape[:3], -1)
-    servings = flat.shape[3]
+    B, a, h = y.shape[:3]
+    flat = y.reshape(B * a * h, -1)
+    servings = flat.shape[1]
     once = np.ones(servings)
-    sums = flat @ once
-    counts = np.full((1, *flat.shape[1:3]), float(servings))
+    sums = (flat @ once).reshape(B, a, h)
+    counts = np.full((1, a, h), float(servings))
     if np.isnan(sums).any():
         seen = np.isfinite(flat)
-        counts, flat = seen.astype(float) @ once, np.where(seen, flat, 0.0)
-        sums = flat @ once
-    B = len(flat)
+        counts, flat = (seen.astype(float) @ once).reshape(B, a, h), np.where(seen, flat, 0.0)
+        sums = (flat @ once).reshape(B, a, h)
     means = sums / np.maximum(counts, 1)
     within = np.vecdot(flat.reshape(B, -1), flat.reshape(B, -1)) - np.vecdot(sums.reshape(B, -1), means.reshape(B, -1))
     table = _sitting_means(y) if by_sitting and y.shape[3] > 1 else None

@@ -289,7 +289,8 @@ def _why_not(cells: Cells, worse: Estimates) -> NDArray[np.intp]:
 
 def _constant(cells: Cells) -> Flags:
     """Whether every score of a panel is the same (n,)."""
-    constant = cells.within <= 1e-24 * (cells.sums**2).max((1, 2))
+    flat = cells.sums.reshape(len(cells.sums), -1)
+    constant = cells.within <= 1e-24 * np.vecdot(flat, flat)
     for row in np.flatnonzero(constant):
         counts = cells.counts[row % len(cells.counts)]
         mean = cells.sums[row][counts > 0] / counts[counts > 0]
