@@ -4,11 +4,15 @@ from __future__ import annotations
 
 import json
 import logging
+import secrets
 import traceback
 from datetime import UTC, datetime
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 from types import TracebackType
+
+from studyapp.errors import StudyError
+from studyapp.words import _
 
 FACTS = ("what", "route", "status", "kind", "code", "where", "count", "port")
 _Failure = tuple[type[BaseException], BaseException, TracebackType | None]
@@ -39,6 +43,16 @@ def frames(failure: BaseException) -> list[str]:
         told += [f"{Path(at.filename).name}:{at.lineno} {at.name}" for at in traceback.extract_tb(step.__traceback__)]
         step = step.__cause__ or step.__context__
     return told
+
+
+def told(failure: Exception) -> str:
+    """The sentence to show for a failure: a refusal's own; else ours with a code, under which the log says where."""
+    if isinstance(failure, StudyError):
+        return str(failure)
+    code = secrets.token_hex(2).upper()
+    logging.getLogger("studyapp").error("screen failed", extra={"code": code, "where": frames(failure)})
+    sentence = _("Not done: something failed on our side (code {code}). What you did before is kept.")
+    return sentence.format(code=code)
 
 
 def start(path: Path | None, level: str = "INFO") -> logging.Logger:

@@ -176,24 +176,40 @@ class AromaStudy(Study):
 
 
 @dataclass(frozen=True, slots=True)
+class Chance:
+    """A share of simulated studies, and how many were simulated."""
+
+    share: float
+    studies: int
+
+    @property
+    def error(self) -> float:
+        """Two Monte Carlo standard errors of the share, with two studies added on either side, so that the error of a
+        share of none or of all is not zero (Agresti and Coull 1998)."""
+        n = self.studies + 4
+        share = (self.share * self.studies + 2) / n
+        return 2.0 * float(share * (1 - share) / n) ** 0.5
+
+
+@dataclass(frozen=True, slots=True)
 class PlanPower:
     """What a plan can show: chances over simulated studies if the pull `enough_hours` is truly enough.
 
     `two_more_people` and `one_more_sitting` are the chance of a stop at that pull or earlier with the design so
-    changed.
+    changed, None before any such study was tried. `done` of the `wanted` studies of all three designs are tried.
     """
 
     enough_hours: float
-    stop_by: float
-    stop_later: float
-    conche_longer: float
-    no_hour_fits: float
-    cannot_tell: float
-    two_more_people: float
-    one_more_sitting: float
-    monte_carlo_se: float
-    studies: int
+    stop_by: Chance
+    stop_later: Chance
+    conche_longer: Chance
+    no_hour_fits: Chance
+    cannot_tell: Chance
+    two_more_people: Chance | None
+    one_more_sitting: Chance | None
     mean_looks: float
+    done: int
+    wanted: int
 
 
 # ---- people ------------------------------------------------------------------------------------------------------

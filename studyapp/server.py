@@ -5,7 +5,6 @@ from __future__ import annotations
 import gc
 import logging
 import os
-import secrets
 import signal
 import socket
 import sys
@@ -24,7 +23,8 @@ from streamlit import config
 
 from studyapp import guard, log, routes, session
 from studyapp.components import look
-from studyapp.errors import BadInput, StudyError
+from studyapp.errors import BadInput
+from studyapp.services import refining
 from studyapp.settings import default_folder, settings
 from studyapp.store import Store, open_store
 from studyapp.words import _
@@ -67,6 +67,7 @@ def serve(store_url: str | None, host: str, port: int, demo: bool) -> None:
             _run(Listening(host, port, demo, log_file))
         finally:
             session.use(None)
+            refining.stop()
             store.close()
 
 
@@ -180,13 +181,7 @@ def _warm_up() -> None:
 
 def tell_failure(failure: Exception) -> bool:
     """Show our sentence for anything a screen did not expect; the log has where it happened."""
-    if isinstance(failure, StudyError):
-        st.error(str(failure))
-        return True
-    code = secrets.token_hex(2).upper()
-    LOGGER.error("screen failed", extra={"code": code, "where": log.frames(failure)})
-    sentence = _("Not done: something failed on our side (code {code}). What you did before is kept.")
-    st.error(sentence.format(code=code))
+    st.error(log.told(failure))
     return True
 
 

@@ -6,7 +6,7 @@ knows another tab's id takes over that state. Tests replace `read_cookies`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Literal, NoReturn, TypeVar
 
 import streamlit as st
@@ -15,6 +15,7 @@ from studyapp import cookies
 from studyapp.errors import NotAllowed
 from studyapp.records import Role, Seat, Staff
 from studyapp.services import accounts, joining
+from studyapp.services.refining import Refining
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -149,6 +150,24 @@ def keep(name: str, value: object) -> None:
 def forget(name: str) -> None:
     """Forget what this tab remembers under a name."""
     st.session_state.pop(f"_kept_{name}", None)
+
+
+def refined(name: str, question: object, steps: Callable[[], Iterator[T | None]]) -> Refining[T]:
+    """The work on a question; another question under the same name ends the work on the one before."""
+    before, work = kept(name, (None, None))
+    if work is None or before != question:
+        give_up(name)
+        work = Refining(steps())
+        keep(name, (question, work))
+    return work
+
+
+def give_up(name: str) -> None:
+    """End the work under a name and forget what it found."""
+    _question, work = kept(name, (None, None))
+    if work is not None:
+        work.cancel()
+    forget(name)
 
 
 def theme() -> Literal["light", "dark"]:

@@ -52,9 +52,9 @@ def test_the_same_seed_gives_the_same_chances_everywhere(tmp_path: Path) -> None
          "--seed", "5", "--rule", str(tmp_path / "RULE.toml"), "--json"],
     )  # fmt: skip
     command = json.loads(told.output)
-    assert page.stop_by == python.stop_by(12.0) == sum(command["stop"][h] for h in ("0", "4", "8", "12"))
-    assert page.cannot_tell == python.cannot_tell == command["cannot tell"]
+    assert page.stop_by.share == python.stop_by(12.0) == sum(command["stop"][h] for h in ("0", "4", "8", "12"))
+    assert page.cannot_tell.share == python.cannot_tell == command["cannot tell"]
     assert page.mean_looks == python.mean_looks == command["mean_looks"]
-    assert 0 < page.stop_by < 1
+    assert 0 < page.stop_by.share < 1
     (row,) = proposals.compare((PLAN,), seed=5, studies=400)
-    assert (row.chance, row.cannot_tell) == (page.stop_by, page.cannot_tell)
+    assert (row.chance, row.cannot_tell) == (page.stop_by.share, page.cannot_tell.share)

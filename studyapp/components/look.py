@@ -212,6 +212,14 @@ def bar(label: str, value: str, share: float, kind: str = "") -> str:
     return f'{line}<div class="meter" aria-hidden="true">{filled}</div>'
 
 
+def progress(sentence: str, share: float) -> str:
+    """How far something is that goes on by itself: the words, and a thin bar below them."""
+    done = round(max(0.0, min(1.0, share)) * 100)
+    told = f'role="progressbar" aria-label="{escape(sentence)}" aria-valuemin="0" aria-valuemax="100"'
+    bar_ = f'<div class="thin" {told} aria-valuenow="{done}"><i style="width:{done}%"></i></div>'
+    return f"{text(sentence, 'small progress')}{bar_}"
+
+
 def plain(words: str) -> str:
     """Escaped text, for a cell."""
     return escape(words)

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import ceil
 
 from studyapp.components import look
 from studyapp.findings import hours as as_hours
-from studyapp.records import Plan, PlanPower, Problem
+from studyapp.records import Chance, Plan, PlanPower, Problem
 from studyapp.words import _
 
 _NEEDED = {
@@ -45,43 +46,65 @@ def not_yet() -> None:
 
 
 def draw(power: PlanPower) -> None:
-    """The chances in 100 as bars, and what more people or sittings would change."""
+    """The chances in 100 as bars, what more people or sittings would change, and how far the trying is."""
     hours = as_hours(power.enough_hours)
-    other = power.conche_longer + power.no_hour_fits
     bars = [
-        look.bar(_("stop at {hours} h or earlier").format(hours=hours), _in_100(power.stop_by), power.stop_by),
-        look.bar(
-            _("stop, but later than {hours} h").format(hours=hours),
-            _in_100(power.stop_later),
-            power.stop_later,
-            "later",
+        _bar(_("stop at {hours} h or earlier").format(hours=hours), power.stop_by, ""),
+        _bar(_("stop, but later than {hours} h").format(hours=hours), power.stop_later, "later"),
+        _bar(_("cannot tell"), power.cannot_tell, "open"),
+        *(
+            _bar(label, chance, "open")
+            for label, chance in (
+                (_("conche longer"), power.conche_longer),
+                (_("no hour fits"), power.no_hour_fits),
+            )
+            if round(100 * chance.share)
         ),
-        look.bar(_("cannot tell"), _in_100(power.cannot_tell), power.cannot_tell, "open"),
     ]
-    if round(other * 100):
-        bars.append(look.bar(_("another answer"), _in_100(other), other, "open"))
     look.put(
         look.title(_("What this plan can show"), 2),
         look.text(_("If {hours} h is truly enough:").format(hours=hours)),
         *bars,
-        look.text(_changed(power), "small"),
-        look.text(_assumed(power), "small"),
+        *(look.text(sentence, "small") for sentence in _changed(power)),
+        _progress(power),
+        look.text(_assumed(), "small"),
     )
 
 
-def _in_100(share: float) -> str:
-    return _("{n} in 100").format(n=round(share * 100))
+def _bar(label: str, chance: Chance, kind: str) -> str:
+    return look.bar(label, _("{chance} in 100").format(chance=_about(chance)), chance.share, kind)
 
 
-def _changed(power: PlanPower) -> str:
-    return _("Two more people would make {now} into {people}; one more sitting, {sittings}.").format(
-        now=round(power.stop_by * 100),
-        people=round(power.two_more_people * 100),
-        sittings=round(power.one_more_sitting * 100),
+def _about(chance: Chance) -> str:
+    """A chance in 100 and the error that is left from trying only so many studies."""
+    return _("{n}\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}{error}").format(
+        n=round(100 * chance.share), error=ceil(100 * chance.error)
     )
 
 
-def _assumed(power: PlanPower) -> str:
-    return _("From {studies} invented studies with an ordinary spread of scores; your own panel may differ.").format(
-        studies=f"{power.studies:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
-    )
+def _changed(power: PlanPower) -> list[str]:
+    """What other numbers would make of the first bar, as far as they are tried."""
+    told = []
+    if power.two_more_people is not None:
+        told.append(_("Two more people: {chance} in 100.").format(chance=_about(power.two_more_people)))
+    if power.one_more_sitting is not None:
+        told.append(_("One more sitting: {chance} in 100.").format(chance=_about(power.one_more_sitting)))
+    return told
+
+
+def _progress(power: PlanPower) -> str:
+    """How many studies stand behind the numbers."""
+    if power.done >= power.wanted:
+        told = _("Tried {n} times; ± is what more trying could still change.")
+        return look.text(told.format(n=_thousands(power.stop_by.studies)), "small")
+    told = _("Trying this plan {all} times: {n} done.")
+    sentence = told.format(all=_thousands(power.wanted // 3), n=_thousands(power.done // 3))
+    return look.progress(sentence, power.done / power.wanted)
+
+
+def _thousands(count: int) -> str:
+    return f"{count:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+
+
+def _assumed() -> str:
+    return _("All studies are invented, with an ordinary spread of scores; your own panel may differ.")

@@ -22,6 +22,7 @@ from studyapp.components import (
     plan_question,
     plan_seal,
     plan_table,
+    refined,
 )
 from studyapp.records import AromaStudy, Plan, Problem, Staff, Study
 from studyapp.screens import aroma_plan
@@ -119,16 +120,13 @@ def _beside(by: Staff, study: Study, plan: Plan) -> None:
 
 
 def _chances(plan: Plan, problems: Sequence[Problem]) -> None:
-    """The chances of each verdict, worked out again only when the plan has changed."""
+    """The chances of each verdict: at once, then more exact; a change of the design begins anew."""
     if not plan_power.can_be_tried(plan, problems):
+        session.give_up("power")
         plan_power.not_yet()
         return
-    seen, power = session.kept("power", (None, None))
-    if seen != plan_power.design(plan):
-        with st.spinner(_("Trying this plan many times…")):
-            power = prospects.what_it_can_show(plan)
-        session.keep("power", (plan_power.design(plan), power))
-    plan_power.draw(power)
+    work = session.refined("power", plan_power.design(plan), lambda: prospects.more_and_more(plan))
+    refined.draw(work, plan_power.draw)
 
 
 def _seal(by: Staff, study_id: str) -> None:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from studyapp.records import Plan, PlanPower
+from studyapp.records import Chance, Plan, PlanPower
 from studyapp.services.dealing import always_served
 from studyapp.services.planning import rule_of
 from studyapp.services.scenarios import enough_pull, usual
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from analysis.planning import OperatingCharacteristics
     from analysis.simulation import Design
 
-STUDIES = 1000
+STUDIES = 10_000
 BLOCK_SEED = 20  # any: a seal draws its own blocks, equally balanced
 
 
@@ -26,33 +27,60 @@ def what_it_can_show(plan: Plan, seed: int = 1, studies: int = STUDIES) -> PlanP
 
     The spread of scores is assumed (assessors 1.0, their reading of a pull 0.5, one mark 1.0 units) and said to be.
     """
+    *_fewer, all_studies = more_and_more(plan, seed, studies)
+    return all_studies
+
+
+def more_and_more(plan: Plan, seed: int = 1, studies: int = STUDIES) -> Iterator[PlanPower]:
+    """The same while the studies accumulate: the plan's own first, then whichever design has fewest so far.
+
+    The last is the answer of `studies` studies of each design, whatever steps led there.
+    """
     hours = tuple(sorted(pull.hours for pull in plan.pulls))
+    people = replace(plan, assessors=(*plan.assessors, "+1", "+2"))
+    sittings = replace(plan, sittings=plan.sittings + 1)
+    growing = [_chances(design, hours, seed, studies) for design in (plan, people, sittings)]
+    found: list[OperatingCharacteristics | None] = [None, None, None]
+    while _tried(found[behind := _behind(found)]) < studies:
+        found[behind] = next(growing[behind])
+        yield _power(found, hours, studies)
+
+
+def _tried(found: OperatingCharacteristics | None) -> int:
+    return found.studies if found is not None else 0
+
+
+def _behind(found: Sequence[OperatingCharacteristics | None]) -> int:
+    """The place of the design with fewest studies so far, the first of several."""
+    return min(range(len(found)), key=lambda place: _tried(found[place]))
+
+
+def _power(found: Sequence[OperatingCharacteristics | None], hours: tuple[float, ...], studies: int) -> PlanPower:
+    now, people, sittings = found
+    assert now is not None  # the plan's own studies come first
     enough = enough_pull(hours)
-    now = _chances(plan, hours, seed, studies)
-    people = _chances(replace(plan, assessors=(*plan.assessors, "+1", "+2")), hours, seed, studies)
-    sittings = _chances(replace(plan, sittings=plan.sittings + 1), hours, seed, studies)
     stop_by = now.stop_by(enough)
     return PlanPower(
         enough_hours=enough,
-        stop_by=stop_by,
-        stop_later=sum(now.stop.values()) - stop_by,
-        conche_longer=now.conche_longer,
-        no_hour_fits=now.no_hour_fits,
-        cannot_tell=now.cannot_tell,
-        two_more_people=people.stop_by(enough),
-        one_more_sitting=sittings.stop_by(enough),
-        monte_carlo_se=now.monte_carlo_se,
-        studies=studies,
+        stop_by=Chance(stop_by, now.studies),
+        stop_later=Chance(sum(now.stop.values()) - stop_by, now.studies),
+        conche_longer=Chance(now.conche_longer, now.studies),
+        no_hour_fits=Chance(now.no_hour_fits, now.studies),
+        cannot_tell=Chance(now.cannot_tell, now.studies),
+        two_more_people=Chance(people.stop_by(enough), people.studies) if people is not None else None,
+        one_more_sitting=Chance(sittings.stop_by(enough), sittings.studies) if sittings is not None else None,
         mean_looks=now.mean_looks,
+        done=now.studies + _tried(people) + _tried(sittings),
+        wanted=3 * studies,
     )
 
 
-def _chances(plan: Plan, hours: tuple[float, ...], seed: int, studies: int) -> OperatingCharacteristics:
-    """Operating characteristics of the plan's own design and rule."""
-    from analysis.planning import operating_characteristics
+def _chances(plan: Plan, hours: tuple[float, ...], seed: int, studies: int) -> Iterator[OperatingCharacteristics]:
+    """Operating characteristics of the plan's own design and rule, while studies accumulate."""
+    from analysis.planning import growing_characteristics
 
     rule = replace(rule_of(plan, plan.looks), look=1)
-    return operating_characteristics(usual(rule, hours), rule, design_of(plan), studies, seed)
+    yield from growing_characteristics(usual(rule, hours), rule, design_of(plan), studies, seed)
 
 
 def design_of(plan: Plan) -> Design:

@@ -78,7 +78,7 @@ def test_designs_side_by_side_count_people_pieces_and_grams() -> None:
 def test_a_comparison_agrees_with_what_the_plan_says_of_itself() -> None:
     """One seed, one number, wherever it is asked."""
     (row,) = proposals.compare((PLAN,), seed=4, studies=400)
-    assert row.chance == what_it_can_show(PLAN, seed=4, studies=400).stop_by
+    assert row.chance == what_it_can_show(PLAN, seed=4, studies=400).stop_by.share
 
 
 def test_blocks_can_be_held_beside_whole_servings() -> None:
