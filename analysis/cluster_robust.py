@@ -25,6 +25,8 @@ Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 # Directions of an assessor that the fit explains entirely have no residual; their eigenvalue is rounding alone.
 NO_RESIDUAL = 1e-10
+# Numbers in an array of matrices, one an assessor, that stay close to the processor.
+NUMBERS_AT_ONCE = 24_000
 
 
 def cluster_robust(counts: Array, cells: Array, fits: CellFits, weights: Array) -> tuple[Array, Array]:
@@ -36,16 +38,24 @@ def cluster_robust(counts: Array, cells: Array, fits: CellFits, weights: Array) 
         fits: the working model, fitted to the same scores.
         weights: contrasts of the pulls' means; a row of zeros has SE 0 and df NaN.
     """
-    w = fits.weights
-    seen = w > 0
-    M = _information_inverse(w, fits.assessor_ratio)
-    targets = M @ np.asarray(weights, float).T
-    study, person, place = _distinct(np.broadcast_to(counts, w.shape))
-    n = np.where(fits.copied[study, None], 1.0, np.broadcast_to(counts, w.shape)[study, person])
-    roots = _Roots.of(w[study, person], fits.assessor_ratio[study], n)
-    adjusted = roots.adjusted(M[study], targets[study])
-    p, own = adjusted[0][place], adjusted[1][place]
-    residual = np.where(seen, cells - fits.means[:, None, :], 0.0)
+    w, ratio, c = fits.weights, fits.assessor_ratio, np.asarray(weights, float).T
+    n = np.where(fits.copied[:, None, None], 1.0, counts)
+    residual = np.where(w > 0, cells - fits.means[:, None, :], 0.0)
+    se, df = np.empty((len(w), c.shape[1])), np.empty((len(w), c.shape[1]))
+    at_once = max(1, NUMBERS_AT_ONCE // (w[0].size * w.shape[2]))
+    for start in range(0, len(w), at_once):
+        rows = slice(start, start + at_once)
+        se[rows], df[rows] = _some(w[rows], ratio[rows], n[rows], residual[rows], c)
+    return se, df
+
+
+def _some(w: Array, ratio: Array, n: Array, residual: Array, c: Array) -> tuple[Array, Array]:
+    """SE and df of the contrasts `c` (h, k) for a part of the batch."""
+    M = _information_inverse(w, ratio)
+    study, person, place = _distinct(n)
+    roots = _Roots.of(w[study, person], ratio[study], n[study, person])
+    adjusted, varying = roots.adjusted(M[study], (M @ c)[study])
+    p, own = adjusted[place], varying[place]
     score = (residual[:, :, None, :] @ p)[:, :, 0]
     return np.sqrt((score**2).sum(1)), _df(p, own, M)
 
