@@ -57,32 +57,50 @@ class CellProblem:
 
     def at(self, rho: Array) -> CellPoint:
         """See reml.Problem; U'WU of [pulls | scores] from cell weights."""
-        rho_a = rho[:, 0]
+        b, rho_a = len(rho), rho[:, 0, None]
         n, y = self.counts, self.cells
         a, h = y.shape[1:]
-        loose = 1 + rho[:, 1, None, None] * n if len(self.nested) == 2 else np.ones((len(rho), 1, 1))
+        loose = 1 + rho[:, 1, None, None] * n if len(self.nested) == 2 else np.ones((b, 1, 1))
         w = n / loose
-        total = w @ np.ones(h)
-        stiff = 1 + rho_a[:, None] * total
+        total = over_pulls(w)
+        stiff = 1 + rho_a * total
         k = 1 / stiff
-        q = rho_a[:, None] * k
+        q = rho_a * k
+        qw = q[..., None] * w
+        turned = np.ascontiguousarray(w.transpose(0, 2, 1))
         wy = w * y
-        pulled = wy @ np.ones(h)
-        columns = np.ones(a)
-        XWX = -(w.transpose(0, 2, 1) @ (q[..., None] * w))
-        XWX[:, np.arange(h), np.arange(h)] += columns @ w
-        XWy = columns @ wy - ((q * pulled)[:, None, :] @ w)[:, 0]
+        pulled = over_pulls(wy)
+        drawn = q * pulled
+        everyone = np.ones(a)
+        XWX = -(turned @ qw)
+        np.einsum("bhh->bh", XWX)[:] += everyone @ w
+        XWy = everyone @ wy - np.vecmat(drawn, w)
         inverse, log_det = inverse_and_log_det(XWX)
-        gamma = (inverse @ XWy[..., None])[..., 0]
-        b = len(rho)
-        yWy = self.within + np.vecdot(wy.reshape(b, -1), y.reshape(b, -1)) - np.vecdot(q * pulled, pulled)
+        gamma = np.matvec(inverse, XWy)
+        yWy = self.within + np.vecdot(wy.reshape(b, -1), y.reshape(b, -1)) - np.vecdot(drawn, pulled)
         rss = np.maximum(yWy - np.vecdot(XWy, gamma), np.finfo(float).tiny)
-        free = n.sum((1, 2)) - h
-        log_w = np.log(stiff).sum(1)
+        free = self.free()
+        log_w = np.log(stiff) @ everyone
         if len(self.nested) == 2:
-            log_w = log_w + np.log(loose).sum((1, 2))
+            log_w += over_all(np.log(loose))
         deviance = log_w + log_det + free * (1 + np.log(2 * np.pi * rss / free))
-        return CellPoint(self, deviance, rss / free, inverse, gamma, w, total, k, q)
+        return CellPoint(self, deviance, rss / free, inverse, gamma, w, turned, qw, total, k, q)
+
+    def free(self) -> Array:
+        """Scores less pulls (B or 1,)."""
+        return over_all(self.counts) - self.counts.shape[2]
+
+
+def over_pulls(values: Array) -> Array:
+    """Sums over the last axis of (B, a, h), as one product: several times faster than a reduction of short rows."""
+    B, a, h = values.shape
+    return (values.reshape(B * a, h) @ np.ones(h)).reshape(B, a)
+
+
+def over_all(values: Array) -> Array:
+    """Sums of each panel's cells (B,)."""
+    flat = values.reshape(len(values), -1)
+    return np.asarray(flat @ np.ones(flat.shape[1]))
 
 
 def inverse_and_log_det(A: Array) -> tuple[Array, Array]:
@@ -121,7 +139,8 @@ def sweep(cells: Array, seen: NDArray[np.bool_]) -> tuple[Array, Array]:
 @dataclass(frozen=True, slots=True)
 class CellPoint:
     """One set of ratios: deviance, residual (B,), inverse of X'WX (B, h, h), coefficients (B, h); weights w (B, a,
-    h), their sums over pulls, k and q (B, a) as in w_ij = n v, k = 1 / (1 + rho_a sum w), q = rho_a k."""
+    h), the same turned to (B, h, a), q w, sums of w over pulls, k and q (B, a) as in w_ij = n v, k = 1 / (1 + rho_a sum
+    w), q = rho_a k."""
 
     problem: CellProblem
     deviance: Array
@@ -129,6 +148,8 @@ class CellPoint:
     inverse: Array
     coefficients: Array
     w: Array
+    turned: Array
+    qw: Array
     total: Array
     k: Array
     q: Array
@@ -142,35 +163,36 @@ class CellPoint:
         """See reml.Point. With X = cells, Zc'WX of an assessor is D = diag(w) - q w w', and Za'WX = k w'."""
         w, k = self.w, self.k
         h = w.shape[2]
-        free = self.problem.counts.sum((1, 2)) - h
         error = w * (self.problem.cells - self.coefficients[:, None, :])
         powers = _Powers.of(w, self.inverse)
-        r_a = k * (error @ np.ones(h))
+        pulled = over_pulls(error)
+        r_a = k * pulled
         both = "cell" in self.problem.nested
         size = 2 if both else 1
         trace, square = np.empty((len(w), size)), np.empty((len(w), size))
         norm, bent = np.empty((len(w), size, size)), np.empty((len(w), size, size))
         moves = np.empty((len(w), size, h, h))
         slid = np.empty((len(w), size, h))
-        moves[:, 0] = w.transpose(0, 2, 1) @ ((k * k)[..., None] * w)
-        slid[:, 0] = ((k * r_a)[:, None, :] @ w)[:, 0]
+        moves[:, 0] = self.turned @ ((k * k)[..., None] * w)
+        slid[:, 0] = np.vecmat(k * r_a, w)
         trace[:, 0] = np.vecdot(k, self.total) - np.vecdot(k * k, powers.c11)
         square[:, 0] = np.vecdot(r_a, r_a)
         ks = k * self.total
         norm[:, 0, 0] = np.vecdot(ks, ks) - 2 * np.vecdot(k * k * ks, powers.c11)
         bent[:, 0, 0] = np.vecdot(ks * r_a, r_a)
         if both:
-            self._cell_parts(powers, error, r_a, trace, square, norm, bent, moves, slid)
-        turned = self.inverse[:, None] @ moves
-        flipped = turned.transpose(0, 1, 3, 2).reshape(len(w), size, -1)
-        norm += turned.reshape(len(w), size, -1) @ flipped.transpose(0, 2, 1)
+            self._cell_parts(powers, error, pulled, r_a, trace, square, norm, bent, moves, slid)
+        explained = self.inverse[:, None] @ moves
+        flipped = explained.transpose(0, 1, 3, 2).reshape(len(w), size, -1)
+        norm += explained.reshape(len(w), size, -1) @ flipped.transpose(0, 2, 1)
         bent -= slid @ self.inverse @ slid.transpose(0, 2, 1)
-        return reml.assemble(trace, norm, bent, square, moves, self.residual, free)
+        return reml.assemble(trace, norm, bent, square, moves, self.residual, self.problem.free())
 
     def _cell_parts(
         self,
         powers: _Powers,
         error: Array,
+        pulled: Array,
         r_a: Array,
         trace: Array,
         square: Array,
@@ -182,18 +204,18 @@ class CellPoint:
         """The rows and columns of assessor:hours, written into the arrays of `slope`."""
         w, k, q, b = self.w, self.k, self.q, len(self.w)
         p2, p3 = powers.p2, powers.p3
-        across = q * (error @ np.ones(w.shape[2]))
-        r_c = error - across[..., None] * w
+        r_c = error - pulled[..., None] * self.qw
         wr = w * r_c
-        inner = wr @ np.ones(w.shape[2])
-        bulk = powers.w2 - (q * p2 / 2)[..., None] * w
-        half = w.transpose(0, 2, 1) @ (q[..., None] * bulk)
+        inner = over_pulls(wr)
+        bulk = w - (q * p2 / 2)[..., None]
+        bulk *= self.qw
+        half = self.turned @ bulk
         columns = np.ones(w.shape[1])
         second, third = columns @ powers.w2, columns @ powers.w3
         moves[:, 1] = -(half + half.transpose(0, 2, 1))
         index = np.arange(w.shape[2])
         moves[:, 1, index, index] += second
-        slid[:, 1] = columns @ wr - ((q * inner)[:, None, :] @ w)[:, 0]
+        slid[:, 1] = columns @ wr - np.vecmat(q * inner, w)
         diagonal = self.inverse[:, index, index]
         moved = np.vecdot(diagonal, second) - np.vecdot(q, 2 * powers.c12 - q * p2 * powers.c11)
         trace[:, 1] = (self.total - q * p2).sum(1) - moved
@@ -224,20 +246,15 @@ class _Powers:
     @classmethod
     def of(cls, w: Array, inverse: Array) -> Self:
         """From weights (B, a, h) and C (B, h, h)."""
-        ones = np.ones(w.shape[2])
         w2 = w * w
         w3 = w2 * w
         Cw = w @ inverse
-        return cls(
-            w2,
-            w3,
-            w2 @ ones,
-            w3 @ ones,
-            (Cw * w) @ ones,
-            (Cw * w2) @ ones,
-            (Cw * w3) @ ones,
-            ((w2 @ inverse) * w2) @ ones,
-        )
+        Cw2 = w2 @ inverse
+        c11 = over_pulls(Cw * w)
+        c13 = over_pulls(Cw * w3)
+        Cw *= w2
+        Cw2 *= w2
+        return cls(w2, w3, over_pulls(w2), over_pulls(w3), c11, over_pulls(Cw), c13, over_pulls(Cw2))
 
 
 def pooled(m: Triple, f: tuple[Array, float, float]) -> Triple:
