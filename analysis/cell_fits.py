@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -66,6 +66,9 @@ class CellFits(Protocol):
     def moves(self) -> Array: ...
     @property
     def parameter_covariance(self) -> Array: ...
+
+    def take(self, rows: Rows) -> CellFits:
+        """Some of the batch."""
 
     def contrast(self, weights: Array) -> Triple:
         """Estimate, SE and plain Satterthwaite df, each (B, k), of k contrasts `weights` (k, h)."""
@@ -233,6 +236,10 @@ class BalancedFits:
     def parts(self) -> Rows:
         return np.zeros(self.means.shape, np.intp)
 
+    def take(self, rows: Rows) -> BalancedFits:
+        """See CellFits."""
+        return _taken(self, rows)
+
     def _even(self) -> tuple[Array, int]:
         """The matrix of equal shares among pulls, and the number of assessors."""
         a, h = self.shape
@@ -323,6 +330,10 @@ class WeightedFits:
     parameter_covariance: Array
     copied: NDArray[np.bool_]
 
+    def take(self, rows: Rows) -> WeightedFits:
+        """See CellFits."""
+        return _taken(self, rows)
+
     @property
     def parts(self) -> Rows:
         return np.broadcast_to(connected_parts(self.counts), self.means.shape)
@@ -402,6 +413,15 @@ def _explained(cells: Array, seen: NDArray[np.bool_], within: Array) -> tuple[ND
         exact[row] = ((y - X @ found) ** 2).sum() <= NOTHING * scale[row] * len(y)
         means[row], person[row] = found[:h] + found[h:].mean(), found[h:].var(ddof=1)
     return exact, means, person
+
+
+Fits = TypeVar("Fits", BalancedFits, WeightedFits)
+
+
+def _taken(fits: Fits, rows: Rows) -> Fits:
+    """Some of a batch of fits; what all of them share stays as it is."""
+    values = (getattr(fits, field.name) for field in fields(fits))
+    return type(fits)(*(value if len(value) == 1 else value[rows] for value in values))
 
 
 def connected_parts(counts: Array) -> Rows:

@@ -59,7 +59,6 @@ class CellProblem:
         """See reml.Problem; U'WU of [pulls | scores] from cell weights."""
         b, rho_a = len(rho), rho[:, 0, None]
         n, y = self.counts, self.cells
-        a, h = y.shape[1:]
         loose = 1 + rho[:, 1, None, None] * n if len(self.nested) == 2 else np.ones((b, 1, 1))
         w = n / loose
         total = over_pulls(w)
@@ -71,7 +70,7 @@ class CellProblem:
         wy = w * y
         pulled = over_pulls(wy)
         drawn = q * pulled
-        everyone = np.ones(a)
+        everyone = np.ones(y.shape[1])
         XWX = -(turned @ qw)
         np.einsum("bhh->bh", XWX)[:] += everyone @ w
         XWy = everyone @ wy - np.vecmat(drawn, w)
@@ -88,7 +87,7 @@ class CellProblem:
 
     def free(self) -> Array:
         """Scores less pulls (B or 1,)."""
-        return over_all(self.counts) - self.counts.shape[2]
+        return np.asarray(over_all(self.counts) - self.counts.shape[2])
 
 
 def over_pulls(values: Array) -> Array:

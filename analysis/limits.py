@@ -19,6 +19,7 @@ from analysis import mixed
 from analysis.quantiles import upper_t
 
 Array = NDArray[np.float64]
+LARGE_DF = 1e6
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,7 @@ class Cells:
     within: Array
     sittings: Array | None = None
 
-    def rows(self, rows: slice) -> Cells:
+    def rows(self, rows: slice | NDArray[np.intp]) -> Cells:
         """Some of the batch."""
         counts = self.counts if len(self.counts) == 1 else self.counts[rows]
         table = None if self.sittings is None else self.sittings[rows]
@@ -143,10 +144,35 @@ class Fitted:
 
     def contrast(self, weights: Array, capped: bool = True) -> Estimates:
         """See Contrasts."""
-        estimate, se, df = self.fits.contrast(weights)
-        capped_df = np.minimum(df, self.fits.containment[:, None]) if capped else df
+        estimate, df, panel = self.by_panel(weights, capped)
         sitting = _sitting_error(self.cells.sittings, weights) if capped and self.cells.sittings is not None else None
-        return Estimates(estimate, df, Error(se, capped_df), own_error(self.cells, self.fits, weights), sitting)
+        return Estimates(estimate, df, panel, own_error(self.cells, self.fits, weights), sitting)
+
+    def by_panel(self, weights: Array, capped: bool) -> tuple[Array, Array, Error]:
+        """Estimate, plain Satterthwaite df and the panel's own error."""
+        estimate, se, df = self.fits.contrast(weights)
+        return estimate, df, Error(se, np.minimum(df, self.fits.containment[:, None]) if capped else df)
+
+    def rows(self, rows: NDArray[np.intp]) -> Fitted:
+        """Some of the batch."""
+        return Fitted(self.cells.rows(rows), self.fits.take(rows))
+
+
+@dataclass(frozen=True, slots=True)
+class PanelAlone:
+    """The same panels with no error but the panel's: limits no wider than the decisive ones, for a first look."""
+
+    whole: Fitted
+
+    @property
+    def cells(self) -> Cells:
+        """See Contrasts."""
+        return self.whole.cells
+
+    def contrast(self, weights: Array, capped: bool = True) -> Estimates:
+        """See Contrasts; in the place of the own error stands one that never decides."""
+        estimate, df, panel = self.whole.by_panel(weights, capped)
+        return Estimates(estimate, df, panel, Error(np.zeros_like(panel.se), np.full_like(panel.df, LARGE_DF)))
 
 
 def fitted(cells: Cells) -> Fitted:

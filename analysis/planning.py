@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from analysis.limits import Cells
 from analysis.simulation import Design, Scenario, draw
 from analysis.stopping import Rule, check_rule
-from analysis.verdicts import STOP, VERDICTS, Judged, judge
+from analysis.verdicts import CANNOT, STOP, VERDICTS, answers
 
 Array = NDArray[np.float64]
 MOST_AT_ONCE = 500
@@ -139,15 +139,15 @@ def _looks(
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
     """Verdict, pull and number of looks of each study: the first answer ends it."""
     B = len(next(iter(drawn.values())))
-    verdict, pull, used = np.full(B, len(VERDICTS) - 1), np.full(B, -1), np.ones(B)
+    verdict, pull, used = np.full(B, CANNOT), np.full(B, -1), np.ones(B)
     open_ = np.arange(B)
     for look in range(1, rule.looks + 1):
         served = design.sittings(look)
         by_sitting = "sitting:hours" in rule.adjust and served >= 2
         cells = {name: cells_of_draw(y[open_, :, :, :served], by_sitting) for name, y in drawn.items()}
-        judged: Judged = judge(cells, rule.attributes, level, control)
-        verdict[open_], pull[open_], used[open_] = judged.verdict, judged.pull, look
-        open_ = open_[judged.verdict == len(VERDICTS) - 1]
+        verdict[open_], pull[open_] = answers(cells, rule.attributes, level, control)
+        used[open_] = look
+        open_ = open_[verdict[open_] == CANNOT]
         if not len(open_):
             break
     return verdict, pull, used

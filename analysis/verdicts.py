@@ -7,14 +7,15 @@ stacked along the batch axis, n = attributes x B rows.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any, Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.limits import Cells, Contrasts, Estimates, against, fitted, means
+from analysis.limits import Cells, Contrasts, Estimates, Fitted, PanelAlone, against, fitted, is_balanced, means
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -39,9 +40,9 @@ class Wish(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class AttributeLimits:
-    """One attribute of a batch. Flags (B, h); `why_not` (B,) indexes WHY_NOT; `told`, `improving` and
-    `fails_at_reference` (B,); `worse`: signed differences to the reference. `panels` holds the attribute's fit, perhaps
-    with others, in its `rows`."""
+    """One attribute of a batch. Flags (B, h); `why_not` (B,) indexes WHY_NOT; `told`, `rising` (the last step is shown
+    to improve it) and `fails_at_reference` (B,); `worse`: signed differences to the reference. `panels` holds the
+    attribute's fit, perhaps with others, in its `rows`."""
 
     panels: Contrasts
     rows: slice
@@ -53,7 +54,7 @@ class AttributeLimits:
     past: Flags
     inside: Flags
     told: Flags
-    improving: Flags
+    rising: Flags
     fails_at_reference: Flags
     why_not: NDArray[np.intp]
 
@@ -61,6 +62,11 @@ class AttributeLimits:
     def cells(self) -> Cells:
         """The attribute's own cells."""
         return self.panels.cells.rows(self.rows)
+
+    @property
+    def improving(self) -> Flags:
+        """Whether conching beyond the last pull may be worth it (B,)."""
+        return self.rising & ~self.within_margin[:, -2]
 
     @property
     def judged(self) -> Flags:
@@ -98,10 +104,60 @@ def judge(
         control: index of the pull known to differ.
         adjusted: fits of attributes that a fuller model adjusts; they take the place of `cells`.
     """
+    adjusted = adjusted or {}
+    plain = _stacks(cells, {name: wish for name, wish in wishes.items() if name not in adjusted})
+    apart = (([name], panels) for name, panels in adjusted.items())
+    return _verdict(_found(chain(apart, plain), wishes, level, control))
+
+
+def answers(
+    cells: Mapping[str, Cells], wishes: Mapping[str, Wish], level: float, control: int = 0
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Verdict and pull (B,) exactly as `judge` finds them, for many studies at once.
+
+    The own and the sitting error cost most where scores are missing, and all they can do is widen limits. So studies
+    that the panel error alone leaves in `cannot tell` are spared them.
+    """
+    stacks = list(_stacks(cells, wishes))
+    studies = len(next(iter(cells.values())).sums)
+    open_ = np.arange(studies)
+    if not all(is_balanced(panels.cells.counts) for _names, panels in stacks):
+        first = _found([(names, PanelAlone(panels)) for names, panels in stacks], wishes, level, control)
+        open_ = np.flatnonzero(_may_answer(first))
+        stacks = [(names, panels.rows(_rows_of(open_, len(names), studies))) for names, panels in stacks]
+    verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
+    if len(open_):
+        judged = _verdict(_found(stacks, wishes, level, control))
+        verdict[open_], pull[open_] = judged.verdict, judged.pull
+    return verdict, pull
+
+
+def _rows_of(studies: NDArray[np.intp], attributes: int, of: int) -> NDArray[np.intp]:
+    """The rows of some studies in a stack of attributes."""
+    return (np.arange(attributes)[:, None] * of + studies).ravel()
+
+
+def _may_answer(found: Mapping[str, AttributeLimits]) -> Flags:
+    """Whether wider limits could still end in an answer (B,): what each verdict needs and wider limits never give."""
+    every = list(found.values())
+    passing = _chain(np.logical_and.reduce([x.within_margin & x.within_limit & x.judged[:, None] for x in every]))
+    inside = np.logical_and.reduce([x.inside for x in every])
+    told = np.logical_or.reduce([x.told & x.judged for x in every])
+    rising = np.logical_or.reduce([x.rising & x.judged for x in every])
+    past = np.logical_or.reduce([(x.past.T & x.judged).T for x in every])
+    fails = np.logical_or.reduce([(x.fails.T & x.judged).T for x in every]) | past
+    shorter = (passing & inside)[:, :-1].any(1)
+    return np.asarray(told & (rising | shorter) | fails.all(1) | passing.any(1) & past[:, -1])
+
+
+def _found(
+    stacks: Iterable[tuple[list[str], Contrasts]], wishes: Mapping[str, Wish], level: float, control: int
+) -> dict[str, AttributeLimits]:
+    """The limits of every attribute, in the order of the wishes."""
     found: dict[str, AttributeLimits] = {}
-    for names, panels in _stacks(cells, wishes, adjusted or {}):
+    for names, panels in stacks:
         found |= _limits(names, panels, wishes, level, control)
-    return _verdict({name: found[name] for name in wishes})
+    return {name: found[name] for name in wishes}
 
 
 # ---- the table -----------------------------------------------------------------------------------------------------
@@ -117,33 +173,33 @@ def _verdict(found: Mapping[str, AttributeLimits]) -> Judged:
     broken = np.logical_or.reduce([x.fails_at_reference & ~x.improving & x.judged for x in every])
     past, told, improving = any_of("past"), any_of("told"), any_of("improving")
     fails = any_of("fails") | past
-    chain = np.flip(np.logical_and.accumulate(np.flip(passes, 1), axis=1), 1)
+    passing = _chain(passes)
     last = passes.shape[1] - 1
-    shortest = np.where(chain.any(1), chain.argmax(1), -1)
+    shortest = np.where(passing.any(1), passing.argmax(1), -1)
     within_window = inside[np.arange(len(inside)), shortest]
     shorter = (shortest >= 0) & (shortest < last)
     stop = shorter & within_window & told
     longer = ~shorter & improving & ~broken & told
-    none_fits = fails.all(1) | _empty_window(chain, past)
+    none_fits = fails.all(1) | _empty_window(passing, past)
     verdict = np.select([stop, longer, none_fits], [STOP, LONGER, NONE_FITS], CANNOT)
     return Judged(verdict, np.where(verdict == STOP, shortest, -1), shortest, passes, fails, told, found)
 
 
-def _empty_window(chain: Flags, past: Flags) -> Flags:
+def _chain(passes: Flags) -> Flags:
+    """Whether a pull passes with all longer ones (B, h)."""
+    return np.flip(np.logical_and.accumulate(np.flip(passes, 1), axis=1), 1)
+
+
+def _empty_window(passing: Flags, past: Flags) -> Flags:
     """Every pull that would do is shown to be past a note that fades."""
-    return np.asarray(chain.any(1) & (~chain | past).all(1))
+    return np.asarray(passing.any(1) & (~passing | past).all(1))
 
 
 # ---- limits of attributes that are judged together -------------------------------------------------------------------
-def _stacks(
-    cells: Mapping[str, Cells], wishes: Mapping[str, Wish], adjusted: Mapping[str, Contrasts]
-) -> Iterator[tuple[list[str], Contrasts]]:
+def _stacks(cells: Mapping[str, Cells], wishes: Mapping[str, Wish]) -> Iterator[tuple[list[str], Fitted]]:
     """Attributes of one shape stacked and fitted as one batch; those that may fade apart, as they ask for more."""
     groups: dict[object, list[str]] = {}
     for name, wish in wishes.items():
-        if name in adjusted:
-            yield [name], adjusted[name]
-            continue
         own = cells[name]
         table = None if own.sittings is None else own.sittings.shape
         groups.setdefault((own.sums.shape, table, wish.wanted == "higher"), []).append(name)
@@ -203,7 +259,7 @@ def _limits(
     worse = against(panels, h - 1).times(asked.sign)
     within, fails = _against_margin(worse, asked, level)
     keeps, breaks = _against_limit(panels, asked, level)
-    told, improving = _improvement(worse, asked, level / len(wishes), control, within)
+    told, rising = _improvement(worse, asked, level / len(wishes), control)
     inside, past = _window(panels, asked, level)
     flags: dict[str, NDArray[Any]] = {
         "within_margin": within,
@@ -212,7 +268,7 @@ def _limits(
         "past": past,
         "inside": inside,
         "told": told,
-        "improving": improving,
+        "rising": rising,
         "fails_at_reference": breaks[:, -1] | past[:, -1],
         "why_not": _why_not(panels.cells, worse),
     }
@@ -248,15 +304,14 @@ def _against_limit(panels: Contrasts, asked: _Asked, level: float) -> tuple[Flag
     return free | (found.estimate + reach < bound), ~free & (found.estimate - reach >= bound)
 
 
-def _improvement(worse: Estimates, asked: _Asked, level: float, control: int, within: Flags) -> tuple[Flags, Flags]:
+def _improvement(worse: Estimates, asked: _Asked, level: float, control: int) -> tuple[Flags, Flags]:
     """Whether the control is told from the reference, and whether the last step still improves; `level` is shared."""
-    step = within.shape[1] - 2
+    step = worse.estimate.shape[1] - 2
     two = worse.of([control, step])
     reach = two.reach(level)
     same = asked.same[:, 0]
     told = (two.estimate[:, 0] > reach[:, 0]) | (same & (two.estimate[:, 0] < -reach[:, 0]))
-    improving = (two.estimate[:, 1] > reach[:, 1]) & ~within[:, step] & ~same
-    return told, improving
+    return told, (two.estimate[:, 1] > reach[:, 1]) & ~same
 
 
 def _window(panels: Contrasts, asked: _Asked, level: float) -> tuple[Flags, Flags]:
