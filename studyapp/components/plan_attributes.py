@@ -33,44 +33,57 @@ def usual() -> tuple[Attribute, ...]:
     )
 
 
-def draw(plan: Plan, key: str, problems: Sequence[Problem]) -> Tapped:
-    """The rows with their buttons, and which was tapped."""
+def draw(plan: Plan, key: str, problems: Sequence[Problem], edits: int) -> tuple[Plan, Tapped]:
+    """The rows with their margins and buttons: the plan with the margins set here, and what was tapped.
+
+    `edits` counts the changes made in dialogs; after each of them the margins are read from the plan again.
+    """
     with st.container(key="card-attributes"):
         look.put(look.title(_("2. What is asked, and how much worse is still fine"), 2))
-        changed = [number for number, line in enumerate(plan.attributes) if _row(number, line, key)]
+        rows = [_row(line, f"{key}-{number}", edits) for number, line in enumerate(plan.attributes)]
         beside(problems, "attributes")
         with st.container(horizontal=True):
             added = st.button(_("Add an attribute") if plan.attributes else _("Add the first"), key=f"add-{key}")
             usual_six = not plan.attributes and st.button(_("Start with the usual six"), key=f"usual-{key}")
         look.put(look.quiet(_about_margins()))
+    changed = [number for number, (_line, tapped) in enumerate(rows) if tapped]
     number = changed[0] if changed else len(plan.attributes) if added else None
-    return Tapped(usual_six, number)
+    return replace(plan, attributes=tuple(line for line, _tapped in rows)), Tapped(usual_six, number)
 
 
 def _about_margins() -> str:
     return _("Margin: the largest worsening you would still sell. Taste two samples one unit apart before you set it.")
 
 
-def _row(number: int, line: Attribute, key: str) -> bool:
-    with st.container(key=f"line-{key}-{number}", horizontal=True, vertical_alignment="center"):
+def _row(line: Attribute, key: str, edits: int) -> tuple[Attribute, bool]:
+    """One line with its margin to step up and down, and whether the rest of it is to be changed."""
+    with st.container(key=f"line-{key}", horizontal=True, vertical_alignment="center"):
         with st.container(width="stretch"):
             look.put(look.rows([look.row(*_cells(line))], "attributes"))
-        return st.button(_("Change"), key=f"change-{key}-{number}")
+        if line.decides:
+            line = replace(line, margin=_margin(line, f"margin-{key}-{edits}"))
+        return line, st.button(_("Change"), key=f"change-{key}")
+
+
+def _margin(line: Attribute, key: str) -> float:
+    return st.number_input(
+        _("Margin of {name}, scale units").format(name=line.name),
+        0.0, 10.0, float(line.margin or 0), 0.1, format="%.1f", key=key, label_visibility="collapsed", width=132,
+    )  # fmt: skip
 
 
 def _cells(line: Attribute) -> list[str]:
     if not line.decides:
         only = look.text(_("for the picture only"), "quiet cell")
-        return [look.strong(line.name), only, "", "", look.chip("ring", _("describes"))]
+        return [look.strong(line.name), only, "", look.chip("ring", _("describes")), ""]
     wanted = {"lower": _("wanted less"), "higher": _("wanted more"), "same": _("wanted the same")}[line.wanted]
-    margin = _("margin {margin}").format(margin=f"{line.margin or 0:.1f}")
     limit = _("limit {limit}").format(limit=f"{line.limit:.1f}") if line.limit is not None else _("no limit")
     return [
         look.strong(line.name),
         look.plain(wanted),
-        look.plain(margin),
         look.text(limit, "cell" if line.limit is not None else "quiet cell"),
         look.chip("disc", _("decides")),
+        look.text(_("margin"), "quiet cell"),
     ]
 
 

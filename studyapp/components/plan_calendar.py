@@ -18,8 +18,11 @@ from studyapp.services.pull_calendar import Appointment, Habits, WorkingHours
 from studyapp.words import _, ngettext
 
 
-def draw(plan: Plan, key: str) -> Plan:
-    """The calendar of a draft; the plan with the load typed here."""
+def draw(plan: Plan, key: str, before: datetime | None) -> Plan:
+    """The calendar of a draft; the plan with the load typed here, and with another hour zero once that was taken.
+
+    `before`: the hour zero that the present one was taken instead of, or None.
+    """
     with st.container(key="card-calendar"):
         look.put(look.title(_("5. When, and how much"), 2))
         start = pull_calendar.start_of(plan)
@@ -27,7 +30,7 @@ def draw(plan: Plan, key: str) -> Plan:
             look.put(look.quiet(_("The calendar comes once the pulls and the time of hour zero are written.")))
         else:
             with acts.refusals():
-                _times(plan, start, key)
+                plan = _times(plan, start, key, before)
         plan = replace(plan, load_g=_load(plan, key))
         if plan.pulls and plan.assessors:
             _quantities(plan)
@@ -47,15 +50,18 @@ def link(study_id: str, habits: Habits | None = None) -> None:
 
 
 # ---- times ---------------------------------------------------------------------------------------------------------
-def _times(plan: Plan, start: datetime, key: str) -> None:
+def _times(plan: Plan, start: datetime, key: str, before: datetime | None) -> Plan:
     """The list of what is to be done, and a start that suits working hours better where there is one."""
     habits = _habits(key)
     found = pull_calendar.calendar(plan, start, habits)
     heads = (_("When"), _("What"), _("Somebody there"))
     look.put(look.table(heads, [_row(one) for one in found.appointments if one.kind != "rest"], "words"))
-    look.put(look.text(_told(plan, start, habits, found.outside)))
     look.put(look.quiet(_age(found.age.days)))
+    if before is not None:
+        look.put(look.chip("disc", _("Hour zero was moved here from {when}.").format(when=_moment(before)), "patina"))
+    plan = _better(plan, start, habits, found.outside, key)
     link(key, habits)
+    return plan
 
 
 def _habits(key: str) -> Habits:
@@ -74,8 +80,7 @@ def _habits(key: str) -> Habits:
 
 
 def _row(one: Appointment) -> tuple[str, str, str]:
-    when = _("{day}, {time}").format(day=day_of(one.starts), time=one.starts.strftime("%H:%M"))
-    return when, _what(one), _("nobody there") if one.outside else _("yes")
+    return _moment(one.starts), _what(one), _("nobody there") if one.outside else _("yes")
 
 
 def _what(one: Appointment) -> str:
@@ -88,23 +93,41 @@ def _what(one: Appointment) -> str:
     return _("tasting {n}").format(n=one.number)
 
 
-def _told(plan: Plan, start: datetime, habits: Habits, outside: Sequence[Appointment]) -> str:
-    """How much falls outside working hours, and whether another start would help."""
+def _moment(at: datetime) -> str:
+    return _("{day}, {time}").format(day=day_of(at), time=at.strftime("%H:%M"))
+
+
+def _better(plan: Plan, start: datetime, habits: Habits, outside: Sequence[Appointment], key: str) -> Plan:
+    """How much falls outside working hours, and another hour zero to take where that helps."""
     if not outside:
-        return _("Everything falls into working hours.")
+        look.put(look.text(_("Everything falls into working hours.")))
+        return plan
     now = ngettext("{n} time falls when nobody is there.", "{n} times fall when nobody is there.", len(outside))
+    told = now.format(n=len(outside))
     better = pull_calendar.propose_start(plan, start, habits.working)
-    own = sum(one.kind in ("pull", "start") for one in outside)
-    if better.outside >= own:
-        return _("{now} No start within a week avoids it: ask somebody to stay, or choose other pulls.").format(
-            now=now.format(n=len(outside))
-        )
-    return _("{now} With hour zero on {day} at {time} it would be {n}.").format(
-        now=now.format(n=len(outside)),
-        day=day_of(better.starts),
-        time=better.starts.strftime("%H:%M"),
-        n=better.outside + len(outside) - own,
+    moved = pull_calendar.moved_to(plan, better.starts)
+    if better.outside >= sum(one.kind in ("pull", "start") for one in outside):
+        none = _("{now} No start within a week avoids it: ask somebody to stay, or choose other pulls.")
+        look.put(look.text(none.format(now=told)))
+        return plan
+    look.put(look.text(_("{now} {then}").format(now=told, then=_then(moved, better.starts, habits))))
+    take = _("Begin on {day} at {time} instead").format(day=day_of(better.starts), time=better.starts.strftime("%H:%M"))
+    return moved if st.button(take, key=f"take-start-{key}") else plan
+
+
+def _then(moved: Plan, start: datetime, habits: Habits) -> str:
+    """What another hour zero would change."""
+    found = pull_calendar.calendar(moved, start, habits)
+    tasting = next(one.starts for one in found.appointments if one.kind == "sitting")
+    told = ngettext(
+        "With hour zero on {when} it would be {n} time; the last pull is then taken on {pull}, the first tasting is on "
+        "{tasting}.",
+        "With hour zero on {when} it would be {n} times; the last pull is then taken on {pull}, the first tasting is "
+        "on {tasting}.",
+        len(found.outside),
     )
+    last = max(one.starts for one in found.appointments if one.kind == "pull")
+    return told.format(when=_moment(start), n=len(found.outside), pull=_moment(last), tasting=_moment(tasting))
 
 
 def _age(days: int) -> str:

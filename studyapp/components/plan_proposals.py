@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from studyapp.components import look
 from studyapp.findings import hours as as_hours
-from studyapp.records import Plan
-from studyapp.services import proposals
-from studyapp.services.proposals import Help, Proposal, Reckoned
+from studyapp.services.proposals import Answer, Help, Proposal, Reckoned, Search
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -27,15 +25,6 @@ class Wish:
     nameable: bool
 
 
-@dataclass(frozen=True, slots=True)
-class Answer:
-    """Everything that is drawn for a wish."""
-
-    proposal: Proposal
-    beside: tuple[tuple[str, Reckoned], ...]
-    tests: tuple[TestChances, ...]
-
-
 def asked(key: str) -> Wish | None:
     """The fields of the wish; the wish once it was asked for."""
     look.put(look.title(_("Which design would do?"), 2))
@@ -44,33 +33,36 @@ def asked(key: str) -> Wish | None:
     return Wish(int(chance), nameable) if st.button(_("Look for a design"), key=f"propose-{key}") else None
 
 
-def worked_out(plan: Plan, wish: Wish) -> Answer:
-    """The proposal, up to four designs side by side, and the tests, with progress while it lasts. Raises BadInput."""
-    bar = st.progress(0.0, _("Trying designs, the smallest first…"))
-    proposal = proposals.propose(plan, wish.chance / 100, progress=lambda done, of: bar.progress(done / of))
-    bar.empty()
-    best = proposal.found or proposal.nearest
-    named = [
-        (_("as written"), plan),
-        (_("proposed") if proposal.found else _("the nearest"), best.plan),
-        (_("two more people"), replace(plan, assessors=(*plan.assessors, "+1", "+2"))),
-        (_("one more sitting"), replace(plan, sittings=plan.sittings + 1)),
-    ]
-    compared = proposals.compare([design for _name, design in named])
-    beside = tuple(zip((name for name, _design in named), compared, strict=True))
-    return Answer(proposal, beside, proposals.which_test(plan, wish.nameable))
+def draw(search: Search, key: str) -> bool:
+    """How far the search is, or its answer; True when a draft of the proposed design was asked for."""
+    if search.found is not None:
+        return _answer(search.found, key)
+    told = _("Trying designs, the smallest first: {n} of {all}. Go on planning meanwhile.")
+    look.put(look.progress(told.format(n=search.tried, all=search.of), search.tried / search.of))
+    return False
 
 
-def draw(answer: Answer, key: str) -> bool:
-    """The answer in words and tables; True when a draft of the proposed design was asked for."""
+def outdated() -> None:
+    """The plan has moved on from what was looked for."""
+    look.put(look.quiet(_("The plan has changed since the last search; look again.")))
+
+
+def _answer(answer: Answer, key: str) -> bool:
+    """In words and tables, with the button that makes a draft of what was found."""
     look.put(look.text(_sentence(answer.proposal), "lede"))
     if answer.proposal.helps:
         look.put(look.bullets(_help(one) for one in answer.proposal.helps))
     best = answer.proposal.found or answer.proposal.nearest
     wanted = answer.proposal.found is not None and st.button(_("Make a draft of it"), key=f"draft-{key}")
+    names = (
+        _("as written"),
+        _("proposed") if answer.proposal.found else _("the nearest"),
+        _("two more people"),
+        _("one more sitting"),
+    )
     look.put(
         look.title(_("Side by side"), 3),
-        _designs(answer.beside),
+        _designs(tuple(zip(names, answer.beside, strict=True))),
         look.quiet(_assumed(best.enough_hours)),
         look.title(_("Which test, if the question is only: is it the same?"), 3),
         _tests(answer.tests),

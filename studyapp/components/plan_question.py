@@ -17,8 +17,8 @@ from studyapp.records import Plan, Problem, Pull
 from studyapp.words import _
 
 
-def draw(plan: Plan, key: str, problems: Sequence[Problem]) -> Plan:
-    """The plan with what was typed here."""
+def draw(plan: Plan, key: str, problems: Sequence[Problem], moves: int) -> Plan:
+    """The plan with what was typed here. `moves` counts how often another card set hour zero; it is then read anew."""
     with st.container(key="card-question"):
         look.put(look.title(_("1. The question"), 2))
         plan = replace(
@@ -33,7 +33,7 @@ def draw(plan: Plan, key: str, problems: Sequence[Problem]) -> Plan:
         )
         beside(problems, "question")
         plan = _batch(plan, key)
-        plan = _pulls(plan, key)
+        plan = _pulls(plan, key, moves)
         beside(problems, "pulls")
         look.put(look.caution(hot()))
         plan = replace(plan, control=_control(plan, key))
@@ -63,7 +63,7 @@ def hot() -> str:
 
 
 # ---- pulls -------------------------------------------------------------------------------------------------------
-def _pulls(plan: Plan, key: str) -> Plan:
+def _pulls(plan: Plan, key: str, moves: int) -> Plan:
     typed = st.text_input(
         _("Pulls, hours after hour zero"),
         ", ".join(as_hours(pull.hours) for pull in plan.pulls),
@@ -75,7 +75,7 @@ def _pulls(plan: Plan, key: str) -> Plan:
     except ValueError as wrong:
         look.put(look.text(str(wrong), "problem brick"))
         return plan
-    start, mass = _start_and_mass(plan, key)
+    start, mass = _start_and_mass(plan, key, moves)
     pulls = tuple(Pull(hour, _planned(start, hour), mass) for hour in hours)
     if start is not None and pulls:
         look.put(look.quiet(_("Planned: {times}.").format(times=_times(pulls))))
@@ -104,12 +104,12 @@ def read_hours(typed: str) -> tuple[float, ...]:
     return tuple(sorted(hours))
 
 
-def _start_and_mass(plan: Plan, key: str) -> tuple[datetime | None, float | None]:
+def _start_and_mass(plan: Plan, key: str, moves: int) -> tuple[datetime | None, float | None]:
     first = plan.pulls[0] if plan.pulls else Pull(0.0)
     known = datetime.fromisoformat(first.planned_at) - timedelta(hours=first.hours) if first.planned_at else None
     left, right = st.columns(2)
     with left:
-        start = st.datetime_input(_("Hour zero planned at"), known, key=f"start-{key}")
+        start = st.datetime_input(_("Hour zero planned at"), known, key=f"start-{key}-{moves}")
     with right:
         mass = st.number_input(
             _("Mass of each pull, g"), 0.0, 100000.0, first.mass_g, 10.0, format="%.0f", key=f"mass-{key}"

@@ -26,7 +26,8 @@ from studyapp.components import (
 )
 from studyapp.records import AromaStudy, Plan, Problem, Staff, Study
 from studyapp.screens import aroma_plan
-from studyapp.services import planning, prospects
+from studyapp.services import planning, proposals, prospects, pull_calendar
+from studyapp.services.proposals import Search
 from studyapp.words import _
 
 
@@ -50,20 +51,24 @@ def render() -> None:
     left, right = st.columns([9, 5], gap="large")
     with left:
         plan = _fields(by, study)
-        _designs(by, study, plan)
+        _designs(study, plan)
     with right, st.container(key="beside"):
         _beside(by, study, plan)
 
 
 def _fields(by: Staff, study: Study) -> Plan:
-    """The four parts; whatever was typed is kept at once."""
+    """The five parts; whatever was typed is kept at once."""
     store, key, plan = session.store(), study.id, study.plan
     shown = plan_problems.worth_showing(planning.problems(plan), plan, session.kept(f"tried-{key}", False))
-    plan = plan_question.draw(plan, key, shown)
-    tapped = plan_attributes.draw(plan, key, shown)
+    moves, before = session.kept(f"moves-{key}", (0, None))
+    plan = plan_question.draw(plan, key, shown, moves)
+    plan, tapped = plan_attributes.draw(plan, key, shown, session.kept(f"edits-{key}", 0))
     plan = plan_people.draw(store, by, plan, key, shown)
     plan = plan_table.draw(plan, key, shown)
-    plan = plan_calendar.draw(plan, key)
+    start = pull_calendar.start_of(plan)
+    plan = plan_calendar.draw(plan, key, before[0] if before is not None and before[1] == start else None)
+    if pull_calendar.start_of(plan) != start:
+        session.keep(f"moves-{key}", (moves + 1, (start, pull_calendar.start_of(plan))))
     if tapped.usual:
         plan = replace(plan, attributes=plan_attributes.usual())
     if plan != study.plan:
@@ -82,24 +87,40 @@ def _edit(by: Staff, study_id: str, line: int) -> None:
     if over:
         with acts.refusals():
             planning.keep_plan(session.store(), by, study_id, replace(plan, attributes=attributes))
+            session.keep(f"edits-{study_id}", session.kept(f"edits-{study_id}", 0) + 1)
             st.rerun()
 
 
-def _designs(by: Staff, study: Study, plan: Plan) -> None:
-    """Other designs and other tests for the same question, when asked for; forgotten when the plan changes."""
+def _designs(study: Study, plan: Plan) -> None:
+    """Other designs and other tests for the same question, looked for when asked, while one goes on planning."""
     if not plan_power.can_be_tried(plan, planning.problems(plan)):
         return
+    name, design = f"designs-{study.id}", plan_power.design(plan)
     with st.container(key="card-designs"), acts.refusals():
         wish = plan_proposals.asked(study.id)
-        seen, answer = session.kept(f"designs-{study.id}", (None, None))
         if wish is not None:
-            seen, answer = plan_power.design(plan), plan_proposals.worked_out(plan, wish)
-            session.keep(f"designs-{study.id}", (seen, answer))
-        if answer is not None and seen == plan_power.design(plan) and plan_proposals.draw(answer, study.id):
-            draft = planning.copy_study(session.store(), by, study.id)
-            title = planning.study(session.store(), by, draft).plan.title
-            planning.keep_plan(session.store(), by, draft, replace(answer.proposal.found.plan, title=title))
-            session.go("plan", study=draft)
+            session.refined(
+                name,
+                (design, wish),
+                lambda: proposals.searching(plan, wish.chance / 100, wish.nameable),
+            )
+        asked, work = session.kept(name, (None, None))
+        if work is not None and asked[0] == design:
+            refined.draw(work, lambda search: _found(study.id, search))
+        elif asked is not None:
+            session.give_up(name)
+            session.keep(name, (asked, None))
+            plan_proposals.outdated()
+
+
+def _found(study_id: str, search: Search) -> None:
+    """The search or its answer; the proposed design becomes a draft of its own when that is asked for."""
+    if plan_proposals.draw(search, study_id) and search.found is not None and search.found.proposal.found is not None:
+        by, store, chosen = session.someone("leader"), session.store(), search.found.proposal.found.plan
+        draft = planning.copy_study(store, by, study_id)
+        title = planning.study(store, by, draft).plan.title
+        planning.keep_plan(store, by, draft, replace(chosen, title=title))
+        session.go("plan", study=draft)
 
 
 # ---- beside the fields -------------------------------------------------------------------------------------------

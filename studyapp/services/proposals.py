@@ -5,9 +5,9 @@ Everything simulated goes through the rule that will decide, on one assumed trut
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 from studyapp.errors import BadInput
 from studyapp.records import Attribute, Plan, Pull
@@ -26,7 +26,7 @@ MOST_COMPARED = 4
 FEWEST_SITTINGS, MOST_SITTINGS, LOOKS = 2, 8, (1, 2, 3)
 FEWEST_PULLS = 4
 QUICK, SURE = 300, 2000  # studies: to pass a design over, to believe one
-Progress = Callable[[int, int], None]
+T = TypeVar("T")
 Helping = Literal["two more people", "four more people", "wider margin", "fewer attributes", "twice the sittings"]
 
 
@@ -72,6 +72,38 @@ class Proposal:
     helps: tuple[Help, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Search:
+    """How far a search is: `tried` of `of` designs; then `found`, when all are held side by side."""
+
+    tried: int
+    of: int
+    found: Answer | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Everything that is told of a wish: the proposal; the design as written, the proposed one, with two more people
+    and with one more sitting, side by side; and the tests for a yes or no."""
+
+    proposal: Proposal
+    beside: tuple[Reckoned, Reckoned, Reckoned, Reckoned]
+    tests: tuple[TestChances, ...]
+
+
+Steps = Generator[Search | None, None, T]
+
+
+def _all_of(steps: Steps[T]) -> T:
+    """What is left when every step is taken."""
+    while True:
+        try:
+            next(steps)
+        except StopIteration as end:
+            found: T = end.value
+            return found
+
+
 # ---- one design, or several side by side ----------------------------------------------------------------------------
 def truth_of(plan: Plan, enough: float | None = None) -> Scenario:
     """The assumed truth over all pulls of a plan: everything settles with time, nearly there at `enough` hours."""
@@ -81,11 +113,18 @@ def truth_of(plan: Plan, enough: float | None = None) -> Scenario:
 
 def reckon(plan: Plan, truth: Scenario, enough: float, seed: int = 1, studies: int = SURE) -> Reckoned:
     """What one plan asks for and shows when `truth` holds. Raises BadInput: a pull of the plan is not in the truth."""
-    from analysis.planning import operating_characteristics
+    return _all_of(_reckoning(plan, truth, enough, seed, studies))
+
+
+def _reckoning(plan: Plan, truth: Scenario, enough: float, seed: int, studies: int) -> Steps[Reckoned]:
+    """The same in short steps, so that it can rest or be given up in between."""
+    from analysis.planning import growing_characteristics
 
     hours = tuple(sorted({pull.hours for pull in plan.pulls}))
     rule = replace(rule_of(plan, plan.looks), look=1)
-    found = operating_characteristics(_at(truth, hours), rule, design_of(plan), studies, seed)
+    for so_far in growing_characteristics(_at(truth, hours), rule, design_of(plan), studies, seed):
+        found = so_far
+        yield None
     chance = found.stop_by(enough)
     most = plan.sittings + (plan.looks - 1) * plan.next_sittings
     cups = len(plan.assessors) * (pieces_a_sitting(plan) + plan.warm_up) * most
@@ -123,6 +162,10 @@ def compare(plans: Sequence[Plan], seed: int = 1, studies: int = SURE) -> tuple[
     Raises:
         BadInput: none or too many, or they do not ask the same of the same attributes.
     """
+    return _all_of(_comparing(plans, seed, studies))
+
+
+def _comparing(plans: Sequence[Plan], seed: int, studies: int) -> Steps[tuple[Reckoned, ...]]:
     if not 1 <= len(plans) <= MOST_COMPARED:
         raise BadInput(_("Fix the comparison: choose one to {n} designs.").format(n=MOST_COMPARED))
     first = plans[0]
@@ -131,11 +174,14 @@ def compare(plans: Sequence[Plan], seed: int = 1, studies: int = SURE) -> tuple[
     enough = enough_pull(tuple(sorted(pull.hours for pull in first.pulls)))
     every = {pull.hours: pull for plan in plans for pull in plan.pulls}
     truth = truth_of(replace(first, pulls=tuple(every[h] for h in sorted(every))), enough)
-    return tuple(reckon(plan, truth, enough, seed, studies) for plan in plans)
+    found = []
+    for plan in plans:
+        found.append((yield from _reckoning(plan, truth, enough, seed, studies)))
+    return tuple(found)
 
 
 # ---- proposals ------------------------------------------------------------------------------------------------------
-def propose(plan: Plan, wanted: float = 0.8, seed: int = 1, progress: Progress | None = None) -> Proposal:
+def propose(plan: Plan, wanted: float = 0.8, seed: int = 1) -> Proposal:
     """The cheapest design for a plan's people, palate, margins and hours that reaches a wished chance of a stop.
 
     Tried are fewer pulls, more servings, two to eight sittings and one to three looks, in order of the pieces each asks
@@ -144,6 +190,10 @@ def propose(plan: Plan, wanted: float = 0.8, seed: int = 1, progress: Progress |
     Raises:
         BadInput: the wish is no share, or the plan lacks pulls, people or a deciding attribute.
     """
+    return _all_of(_proposing(plan, wanted, seed))
+
+
+def _proposing(plan: Plan, wanted: float, seed: int) -> Steps[Proposal]:
     if not 0 < wanted < 1:
         raise BadInput(_("Fix the wished chance: write a share such as 0.8."))
     if len(plan.pulls) < 2 or len(plan.assessors) < 5 or not any(line.decides for line in plan.attributes):
@@ -153,17 +203,18 @@ def propose(plan: Plan, wanted: float = 0.8, seed: int = 1, progress: Progress |
     candidates = sorted(_candidates(plan, enough), key=_pieces)
     best: Reckoned | None = None
     for number, candidate in enumerate(candidates):
-        if progress is not None:
-            progress(number, len(candidates))
-        found = reckon(candidate, truth, enough, seed, QUICK)
+        yield Search(number, len(candidates))
+        found = yield from _reckoning(candidate, truth, enough, seed, QUICK)
         if found.chance + 2 * found.monte_carlo_se >= wanted:
-            found = reckon(candidate, truth, enough, seed, SURE)
+            found = yield from _reckoning(candidate, truth, enough, seed, SURE)
             if found.chance >= wanted:
                 return Proposal(wanted, found, found)
         if best is None or found.chance > best.chance:
             best = found
     assert best is not None  # the plan itself is always tried
-    return Proposal(wanted, None, reckon(best.plan, truth, enough, seed, SURE), _helps(best.plan, enough, seed))
+    yield Search(len(candidates), len(candidates))
+    best = yield from _reckoning(best.plan, truth, enough, seed, SURE)
+    return Proposal(wanted, None, best, (yield from _helping(best.plan, enough, seed)))
 
 
 def _pieces(plan: Plan) -> int:
@@ -199,11 +250,12 @@ def _pull_sets(plan: Plan, enough: float) -> Iterator[tuple[Pull, ...]]:
         yield tuple(pull for pull in pulls if pull.hours in kept | chosen)
 
 
-def _helps(plan: Plan, enough: float, seed: int) -> tuple[Help, ...]:
+def _helping(plan: Plan, enough: float, seed: int) -> Steps[tuple[Help, ...]]:
     """What would help, the most helpful first; each change alone."""
     found = []
     for what, changed in _changes(plan):
-        found.append(Help(what, reckon(changed, truth_of(changed, enough), enough, seed, SURE).chance))
+        reckoned = yield from _reckoning(changed, truth_of(changed, enough), enough, seed, SURE)
+        found.append(Help(what, reckoned.chance))
     return tuple(sorted(found, key=lambda one: -one.chance))
 
 
@@ -220,6 +272,23 @@ def _changes(plan: Plan) -> Iterator[tuple[Helping, Plan]]:
 
 def _widest(deciding: Sequence[Attribute]) -> Attribute:
     return max(deciding, key=lambda line: line.margin or 0)
+
+
+# ---- all of it, while somebody waits --------------------------------------------------------------------------------
+def searching(plan: Plan, wanted: float, nameable: bool, seed: int = 1) -> Iterator[Search | None]:
+    """The search for a design that reaches `wanted`, step by step; the last step holds the whole answer.
+
+    A step of None has nothing new to tell. Raises BadInput at its first step, as `propose` does.
+    """
+    proposal = yield from _proposing(plan, wanted, seed)
+    best = proposal.found or proposal.nearest
+    more_people = replace(plan, assessors=(*plan.assessors, "+1", "+2"))
+    more_sittings = replace(plan, sittings=plan.sittings + 1)
+    written, proposed, people, sittings = yield from _comparing(
+        (plan, best.plan, more_people, more_sittings), seed, SURE
+    )
+    tests = which_test(plan, nameable, seed)
+    yield Search(1, 1, Answer(proposal, (written, proposed, people, sittings), tests))
 
 
 # ---- which test -----------------------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
@@ -28,6 +29,17 @@ def planned(workshop: Any) -> str:
         workshop.store, workshop.leader, id_, replace(workshop.plan, title="Planned", pulls=pulls, question="When?")
     )
     return id_
+
+
+def until(app: AppTest, said: Said, words: str, seconds: float = 120) -> str:
+    """Look at the page again and again until it says something; fail when it never does."""
+    end = time.monotonic() + seconds
+    while words not in said(app):
+        assert not app.exception
+        assert time.monotonic() < end
+        app.run()
+    assert not app.exception
+    return said(app)
 
 
 def test_the_calendar_names_what_falls_at_night(screen: Screen, said: Said, planned: str) -> None:
@@ -70,8 +82,7 @@ def test_a_design_is_proposed_and_made_a_draft(screen: Screen, said: Said, works
     app = screen("plan", study=planned)
     app.number_input(key=f"wish-{planned}").set_value(30)
     app.button(key=f"propose-{planned}").click().run()
-    assert not app.exception
-    told = said(app)
+    told = until(app, said, "Side by side")
     assert "Side by side" in told
     assert "as written" in told
     assert "which of three has more of it" in told
@@ -87,8 +98,7 @@ def test_where_nothing_reaches_a_chance_it_is_said(screen: Screen, said: Said, p
     app = screen("plan", study=planned)
     app.number_input(key=f"wish-{planned}").set_value(95)
     app.button(key=f"propose-{planned}").click().run()
-    assert not app.exception
-    told = said(app)
+    told = until(app, said, "Side by side")
     assert "No design within your palate and eight sittings reaches 95 in 100" in told
     assert "twice the sittings: about" in told
 
