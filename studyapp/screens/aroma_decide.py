@@ -9,7 +9,7 @@ from studyapp.components import aroma_verdict, look, signing
 from studyapp.findings.aroma_pages import still_open, verdict_finding, with_guesses
 from studyapp.findings.aroma_plans import way_rows
 from studyapp.records import AromaStudy, Staff
-from studyapp.services import aroma_deciding, aroma_prospects, planning, watching
+from studyapp.services import aroma_deciding, aroma_prospects, drafts, watching
 from studyapp.services.aroma_deciding import SequentialStanding, Verdict
 from studyapp.words import _
 
@@ -22,7 +22,7 @@ def draw(by: Staff, study: AromaStudy) -> None:
         finding = with_guesses(verdict_finding(study.plan, result), aroma_deciding.answers(store, by, study.id))
     aroma_verdict.head(finding, look.crumb(_("Studies"), study.plan.title, session.href("studies")))
     if _ways(study, result) and st.button(_("Plan a new study like this"), key="copy"):
-        session.go("plan", study=planning.copy_study(store, by, study.id))
+        session.go("plan", study=drafts.copy(store, by, study.id))
     _pictures(study, result)
     aroma_verdict.changes(finding)
     signing.departures(watching.deviations(store, by, study.id))

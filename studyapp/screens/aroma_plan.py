@@ -17,7 +17,7 @@ from studyapp.components import (
     plan_seal,
 )
 from studyapp.records import AromaPlan, AromaStudy, Problem, Staff
-from studyapp.services import aroma_planning, planning
+from studyapp.services import aroma_planning, drafts
 from studyapp.words import _
 
 
@@ -106,4 +106,4 @@ def _sealed(by: Staff, study: AromaStudy) -> None:
         if st.button(_("Go to the sittings"), type="primary", key="to-watch"):
             session.go("watch", study=study.id)
         if st.button(_("Plan another like it"), key="copy"):
-            session.go("plan", study=planning.copy_study(session.store(), by, study.id))
+            session.go("plan", study=drafts.copy(session.store(), by, study.id))

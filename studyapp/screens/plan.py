@@ -26,7 +26,7 @@ from studyapp.components import (
 )
 from studyapp.records import AromaStudy, Plan, Problem, Staff, Study
 from studyapp.screens import aroma_plan
-from studyapp.services import planning, proposals, prospects, pull_calendar
+from studyapp.services import drafts, planning, proposals, prospects, pull_calendar
 from studyapp.services.proposals import Search
 from studyapp.words import _
 
@@ -117,7 +117,7 @@ def _found(study_id: str, search: Search) -> None:
     """The search or its answer; the proposed design becomes a draft of its own when that is asked for."""
     if plan_proposals.draw(search, study_id) and search.found is not None and search.found.proposal.found is not None:
         by, store, chosen = session.someone("leader"), session.store(), search.found.proposal.found.plan
-        draft = planning.copy_study(store, by, study_id)
+        draft = drafts.copy(store, by, study_id)
         title = planning.study(store, by, draft).plan.title
         planning.keep_plan(store, by, draft, replace(chosen, title=title))
         session.go("plan", study=draft)
@@ -172,4 +172,4 @@ def _sealed(by: Staff, study: Study) -> None:
         if st.button(_("Go to the sittings"), type="primary", key="to-watch"):
             session.go("watch", study=study.id)
         if st.button(_("Plan another like it"), key="copy"):
-            session.go("plan", study=planning.copy_study(session.store(), by, study.id))
+            session.go("plan", study=drafts.copy(session.store(), by, study.id))

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import math
-import secrets
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
-from studyapp.errors import BadInput, NotAllowed
+from studyapp.errors import BadInput
 from studyapp.records import AromaAim, AromaPlan, AromaStudy, SealSlip, Staff
-from studyapp.services.access import aroma_study_or_refuse, new_id, require
+from studyapp.services import drafts
+from studyapp.services.access import aroma_study_or_refuse, require
 from studyapp.services.aroma_dealing import lay_out, make_sittings
 from studyapp.services.aroma_rules import marks, problems, sentences, sittings_needed
-from studyapp.services.planning import refuse_unknown_assessors, seal_of, title_or_refuse
-from studyapp.store import Store, events
-from studyapp.store import studies as study_store
+from studyapp.store import Store
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -118,13 +116,7 @@ def _percent(share: float) -> str:
 # ---- drafts ----------------------------------------------------------------------------------------------------------
 def new_study(store: Store, by: Staff, title: str) -> str:
     """Start a draft; returns its id."""
-    require(by, "leader")
-    title = title_or_refuse(title)
-    id_ = new_id()
-    with store.write() as tx:
-        study_store.add(tx, id_, AromaPlan(title), by.id)
-        events.append(tx, "draft", {"by": by.id}, id_)
-    return id_
+    return drafts.start(store, by, AromaPlan(title))
 
 
 def study(store: Store, by: Staff, study_id: str) -> AromaStudy:
@@ -136,16 +128,7 @@ def study(store: Store, by: Staff, study_id: str) -> AromaStudy:
 
 def keep_plan(store: Store, by: Staff, study_id: str, plan: AromaPlan) -> None:
     """Keep the plan of a draft as it stands, finished or not."""
-    require(by, "leader")
-    plan = replace(plan, title=title_or_refuse(plan.title))
-    with store.write() as tx:
-        kept = aroma_study_or_refuse(tx, study_id)
-        if kept.state != "draft":
-            day = (kept.sealed_at or "")[:10]
-            raise NotAllowed(_("Not done: the rule was sealed on {day}. Note a deviation instead.").format(day=day))
-        if kept.plan != plan:
-            study_store.keep_plan(tx, study_id, plan)
-            events.append(tx, "draft kept", {"by": by.id, "sha256": seal_of(plan)}, study_id)
+    drafts.keep(store, by, study_id, plan, AROMA)
 
 
 def rule_sentences(plan: AromaPlan) -> tuple[str, ...]:
@@ -153,33 +136,14 @@ def rule_sentences(plan: AromaPlan) -> tuple[str, ...]:
     return sentences(plan)
 
 
-# ---- the seal --------------------------------------------------------------------------------------------------------
 def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
-    """Seal the rule by hash and time; then make boxes, seats and all sittings with their sets, orders and codes.
-
-    Raises:
-        BadInput: the typed title is another, or something in the plan is still to mend.
-        NotAllowed: it was sealed before.
-    """
-    require(by, "leader")
-    with store.write() as tx:
-        kept = aroma_study_or_refuse(tx, study_id)
-        _refuse_seal(kept, typed_title)
-        refuse_unknown_assessors(tx, kept.plan)
-        seal_ = seal_of(kept.plan)
-        event = events.append(tx, "sealed", {"seal": seal_, "by": by.id, "kind": "aroma"}, study_id)
-        study_store.seal(tx, study_id, seal_, event.at, by.id, secrets.token_hex(16))
-        lay_out(tx, study_id, kept.plan)
-        make_sittings(tx, study_id, kept.plan)
-        count, head = events.head(tx)
-        return SealSlip(seal_, event.at, by.name, head, count, rule_sentences(kept.plan))
+    """Seal the rule; then make boxes, seats and all sittings with their sets, orders and codes. See `drafts.seal`."""
+    return drafts.seal(store, by, study_id, typed_title, AROMA)
 
 
-def _refuse_seal(kept: AromaStudy, typed_title: str) -> None:
-    if kept.state != "draft":
-        raise NotAllowed(_("Not done: the rule was sealed on {day}.").format(day=(kept.sealed_at or "")[:10]))
-    if typed_title.strip() != kept.plan.title:
-        raise BadInput(_("Not sealed: type the name of the study as it stands, {title}.").format(title=kept.plan.title))
-    blocking = [problem for problem in problems(kept.plan) if problem.blocks]
-    if blocking:
-        raise BadInput(_("Not sealed: {first}").format(first=blocking[0].sentence))
+def _set_out(tx: Any, study_id: str, plan: AromaPlan) -> None:
+    lay_out(tx, study_id, plan)
+    make_sittings(tx, study_id, plan)
+
+
+AROMA = drafts.Kind(aroma_study_or_refuse, problems, sentences, _set_out, {"kind": "aroma"})

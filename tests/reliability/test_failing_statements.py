@@ -26,6 +26,7 @@ from studyapp.services import (
     aroma_planning,
     aroma_preparing,
     deciding,
+    drafts,
     joining,
     packages,
     panel,
@@ -144,7 +145,7 @@ class Case:
 
     def draft(self) -> str:
         """A draft ready for its seal."""
-        return planning.copy_study(self.store, self.leader, self.study)
+        return drafts.copy(self.store, self.leader, self.study)
 
     def planned(self) -> Any:
         """A sealed study's planned sitting."""
@@ -306,7 +307,12 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "panel.add_assessor": _now(lambda c: panel.add_assessor(c.store, c.leader, "Kite", "A. Name", "kite@example.org")),
     "panel.erase_person": _with(Case.heron, lambda c, id_: panel.erase_person(c.store, c.leader, id_)),
     "panel.set_may_taste": _with(Case.heron, lambda c, id_: panel.set_may_taste(c.store, c.leader, id_, False)),
-    "planning.copy_study": _now(Case.draft),
+    "drafts.copy": _now(Case.draft),
+    "drafts.keep": _with(Case.draft, lambda c, id_: drafts.keep(c.store, c.leader, id_, Plan("Other"), planning.HOURS)),
+    "drafts.seal": _with(
+        Case.draft, lambda c, id_: drafts.seal(c.store, c.leader, id_, "Two looks, again", planning.HOURS)
+    ),
+    "drafts.start": _now(lambda c: drafts.start(c.store, c.leader, Plan("Third"))),
     "planning.keep_plan": _with(Case.draft, lambda c, id_: planning.keep_plan(c.store, c.leader, id_, Plan("Other"))),
     "planning.new_study": _now(lambda c: planning.new_study(c.store, c.leader, "Third")),
     "planning.note_pull": _now(

@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 import studyapp
 from studyapp import findings, session
 from studyapp.errors import NotAllowed
-from studyapp.services import accounts, deciding, planning, preparing, watching, what_if
+from studyapp.services import accounts, deciding, drafts, planning, preparing, watching, what_if
 from studyapp.store import open_store
 
 Screen = Callable[..., AppTest]
@@ -175,7 +175,7 @@ def test_the_key_shows_no_hour_before_its_button_and_is_an_event_after(
 def test_a_tray_leaves_only_with_every_check_and_a_second_person(
     screen: Screen, said: Said, workshop: Any, draft: str
 ) -> None:
-    copy = planning.copy_study(workshop.store, workshop.leader, workshop.study)
+    copy = drafts.copy(workshop.store, workshop.leader, workshop.study)
     title = planning.study(workshop.store, workshop.leader, copy).plan.title
     planning.seal(workshop.store, workshop.leader, copy, title)
     sitting = preparing.sittings(workshop.store, workshop.leader, copy)[0].id

@@ -13,7 +13,7 @@ import pytest
 from analysis.trial_orders import orders
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import AromaPlan, Botanical
-from studyapp.services import aroma_planning, aroma_preparing, planning, preparing
+from studyapp.services import aroma_planning, aroma_preparing, drafts, planning, preparing
 from studyapp.services.aroma_dealing import deal_sets
 from studyapp.services.checking import check
 from studyapp.store import open_store, studies, trials
@@ -149,8 +149,8 @@ def test_a_seal_is_over_the_whole_plan(kitchen: Kitchen) -> None:
     """The kept plan still has the sealed hash, and any change has another."""
     kept = aroma_planning.study(kitchen.store, kitchen.leader, kitchen.study)
     assert (kept.kind, kept.state, kept.plan) == ("aroma", "sealed", kitchen.plan)
-    assert planning.seal_of(kept.plan) == kept.seal
-    assert planning.seal_of(replace(kept.plan, blank="untreated")) != kept.seal
+    assert drafts.seal_of(kept.plan) == kept.seal
+    assert drafts.seal_of(replace(kept.plan, blank="untreated")) != kept.seal
     assert studies.aroma_plan_from(json.loads(json.dumps(studies.plan_document(kept.plan)))) == kept.plan
     assert check(kitchen.store.url).sound
 
@@ -179,7 +179,7 @@ def test_both_kinds_stand_in_one_list_and_keep_apart(kitchen: Kitchen) -> None:
     hours = planning.new_study(kitchen.store, kitchen.leader, "Hours")
     kinds = {one.id: one.kind for one in planning.studies(kitchen.store, kitchen.leader)}
     assert kinds == {hours: "hours", kitchen.study: "aroma"}
-    copy = planning.copy_study(kitchen.store, kitchen.leader, kitchen.study)
+    copy = drafts.copy(kitchen.store, kitchen.leader, kitchen.study)
     assert planning.study(kitchen.store, kitchen.leader, copy).kind == "aroma"
     with pytest.raises(NotAllowed, match="aroma"):
         planning.seal(kitchen.store, kitchen.leader, kitchen.study, kitchen.plan.title)

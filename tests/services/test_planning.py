@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from studyapp.errors import BadInput, NotAllowed, NotFound
 from studyapp.records import Attribute, Plan, Pull
-from studyapp.services import dealing, panel, planning, preparing
+from studyapp.services import dealing, drafts, panel, planning, preparing
 from studyapp.store import studies
 
 
@@ -71,7 +71,7 @@ def test_the_slip_carries_the_seal_and_the_head(workshop: Any, draft: str) -> No
     slip = planning.seal(workshop.store, workshop.leader, draft, "Second")
     study = planning.study(workshop.store, workshop.leader, draft)
     assert (study.seal, study.sealed_at, study.sealed_by) == (slip.seal, slip.at, "Ada")
-    assert slip.seal == planning.seal_of(study.plan)
+    assert slip.seal == drafts.seal_of(study.plan)
     assert len(slip.head) == 64
     assert any("at most 5 of 100" in sentence for sentence in slip.sentences)
 
@@ -139,7 +139,7 @@ def test_more_cups_than_codes_are_refused() -> None:
 
 def test_a_copy_is_a_draft_of_its_own(workshop: Any) -> None:
     """A new study takes over the plan, not the seal."""
-    id_ = planning.copy_study(workshop.store, workshop.leader, workshop.study)
+    id_ = drafts.copy(workshop.store, workshop.leader, workshop.study)
     copy = planning.study(workshop.store, workshop.leader, id_)
     assert (copy.state, copy.seal) == ("draft", None)
     assert replace(copy.plan, title=workshop.plan.title) == workshop.plan
@@ -215,14 +215,14 @@ def shuffled(value: Any, rng: random.Random) -> Any:
 def test_one_plan_has_one_seal(plan: Plan, rng: random.Random) -> None:
     """Shuffled keys, 24 or 24.0, through the store's JSON and back: one hash."""
     document = json.loads(json.dumps(dataclasses.asdict(plan)))
-    seal = planning.seal_of(plan)
-    assert planning.seal_of(studies.plan_from(shuffled(document, rng))) == seal
-    assert planning.seal_of(studies.plan_from(json.loads(json.dumps(as_floats(document))))) == seal
+    seal = drafts.seal_of(plan)
+    assert drafts.seal_of(studies.plan_from(shuffled(document, rng))) == seal
+    assert drafts.seal_of(studies.plan_from(json.loads(json.dumps(as_floats(document))))) == seal
 
 
 @given(plans())
 @settings(max_examples=200, deadline=None)
 def test_another_margin_is_another_seal(plan: Plan) -> None:
     """Any change of the rule shows."""
-    assert planning.seal_of(replace(plan, alpha=plan.alpha / 2)) != planning.seal_of(plan)
-    assert planning.seal_of(replace(plan, title=plan.title + " ")) != planning.seal_of(plan)
+    assert drafts.seal_of(replace(plan, alpha=plan.alpha / 2)) != drafts.seal_of(plan)
+    assert drafts.seal_of(replace(plan, title=plan.title + " ")) != drafts.seal_of(plan)
