@@ -74,17 +74,20 @@ def _margin(line: Attribute, key: str) -> float:
 
 def _cells(line: Attribute) -> list[str]:
     if not line.decides:
-        only = look.text(_("for the picture only"), "quiet cell")
-        return [look.strong(line.name), only, "", look.chip("ring", _("describes")), ""]
-    wanted = {"lower": _("wanted less"), "higher": _("wanted more"), "same": _("wanted the same")}[line.wanted]
-    limit = _("limit {limit}").format(limit=f"{line.limit:.1f}") if line.limit is not None else _("no limit")
+        return [look.strong(line.name), look.plain(_("for the picture only")), look.chip("ring", _("describes")), ""]
     return [
         look.strong(line.name),
-        look.plain(wanted),
-        look.text(limit, "cell" if line.limit is not None else "quiet cell"),
+        look.plain(_wanted(line)),
         look.chip("disc", _("decides")),
         look.text(_("margin"), "quiet cell"),
     ]
+
+
+def _wanted(line: Attribute) -> str:
+    wanted = {"lower": _("wanted less"), "higher": _("wanted more"), "same": _("wanted the same")}[line.wanted]
+    if line.limit is None:
+        return wanted
+    return _("{wanted}, limit {limit}").format(wanted=wanted, limit=f"{line.limit:.1f}")
 
 
 # ---- one line in a dialog ----------------------------------------------------------------------------------------

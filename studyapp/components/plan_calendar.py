@@ -10,7 +10,7 @@ from urllib.parse import urlencode
 import streamlit as st
 
 from studyapp.components import acts, look
-from studyapp.components.moments import day_of
+from studyapp.components.moments import appointment
 from studyapp.findings import hours as as_hours
 from studyapp.records import HoursStudy, Plan
 from studyapp.services import pull_calendar
@@ -58,7 +58,9 @@ def _times(plan: Plan, start: datetime, key: str, before: datetime | None) -> Pl
     look.put(look.table(heads, [_row(one) for one in found.appointments if one.kind != "rest"], "words"))
     look.put(look.quiet(_age(found.age.days)))
     if before is not None:
-        look.put(look.chip("disc", _("Hour zero was moved here from {when}.").format(when=_moment(before)), "patina"))
+        look.put(
+            look.chip("disc", _("Hour zero was moved here from {when}.").format(when=appointment(before)), "patina")
+        )
     plan = _better(plan, start, habits, found.outside, key)
     link(key, habits)
     return plan
@@ -80,7 +82,7 @@ def _habits(key: str) -> Habits:
 
 
 def _row(one: Appointment) -> tuple[str, str, str]:
-    return _moment(one.starts), _what(one), _("nobody there") if one.outside else _("yes")
+    return appointment(one.starts), _what(one), _("nobody there") if one.outside else _("yes")
 
 
 def _what(one: Appointment) -> str:
@@ -91,10 +93,6 @@ def _what(one: Appointment) -> str:
     if one.kind == "temper":
         return _("temper and mould all pulls for tasting {n}").format(n=one.number)
     return _("tasting {n}").format(n=one.number)
-
-
-def _moment(at: datetime) -> str:
-    return _("{day}, {time}").format(day=day_of(at), time=at.strftime("%H:%M"))
 
 
 def _better(plan: Plan, start: datetime, habits: Habits, outside: Sequence[Appointment], key: str) -> Plan:
@@ -111,7 +109,7 @@ def _better(plan: Plan, start: datetime, habits: Habits, outside: Sequence[Appoi
         look.put(look.text(none.format(now=told)))
         return plan
     look.put(look.text(_("{now} {then}").format(now=told, then=_then(moved, better.starts, habits))))
-    take = _("Begin on {day} at {time} instead").format(day=day_of(better.starts), time=better.starts.strftime("%H:%M"))
+    take = _("Begin on {when} instead").format(when=appointment(better.starts))
     return moved if st.button(take, key=f"take-start-{key}") else plan
 
 
@@ -127,7 +125,9 @@ def _then(moved: Plan, start: datetime, habits: Habits) -> str:
         len(found.outside),
     )
     last = max(one.starts for one in found.appointments if one.kind == "pull")
-    return told.format(when=_moment(start), n=len(found.outside), pull=_moment(last), tasting=_moment(tasting))
+    return told.format(
+        when=appointment(start), n=len(found.outside), pull=appointment(last), tasting=appointment(tasting)
+    )
 
 
 def _age(days: int) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -78,22 +79,31 @@ def _sentence(proposal: Proposal) -> str:
         return _(
             "No design within your palate and eight sittings reaches {wished} in 100; the nearest reaches {n}. "
             "What would help:"
-        ).format(wished=wished, n=round(100 * proposal.nearest.chance))
+        ).format(wished=wished, n=_give_or_take(proposal.nearest.chance, proposal.nearest.monte_carlo_se))
     found = proposal.found
-    return _("{pulls}, {sittings}, {looks}: about {n} in 100.").format(
+    return _("{pulls}, {sittings}, {looks}: {n} in 100.").format(
         pulls=_("Pulls at {hours} h").format(hours=", ".join(as_hours(pull.hours) for pull in found.plan.pulls)),
         sittings=ngettext(
             "{n} sitting before the first look", "{n} sittings before the first look", found.sittings
         ).format(n=found.sittings),
         looks=ngettext("{n} look", "{n} looks", found.plan.looks).format(n=found.plan.looks),
-        n=round(100 * found.chance),
+        n=_give_or_take(found.chance, found.monte_carlo_se),
+    )
+
+
+def _give_or_take(chance: float, monte_carlo_se: float) -> str:
+    """In 100, with two Monte Carlo errors; no error where the chance is exact."""
+    if not monte_carlo_se:
+        return str(round(100 * chance))
+    return _("{n}\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}{error}").format(
+        n=round(100 * chance), error=ceil(200 * monte_carlo_se)
     )
 
 
 def _assumed(hours: float) -> str:
     return _(
-        "Chance of a stop at {hours} h or earlier when {hours} h is truly enough, with its simulation error. Assumed: "
-        "the spread of an ordinary small panel."
+        "Chance of a stop at {hours} h or earlier when {hours} h is truly enough; ± is what more trying could still "
+        "change. Assumed: the spread of an ordinary small panel."
     ).format(hours=as_hours(hours))
 
 
@@ -105,7 +115,7 @@ def _help(one: Help) -> str:
         "fewer attributes": _("only one attribute that decides"),
         "twice the sittings": _("twice the sittings"),
     }[one.what]
-    return _("{what}: about {n} in 100").format(what=what, n=round(100 * one.chance))
+    return _("{what}: {n} in 100").format(what=what, n=_give_or_take(one.chance, one.monte_carlo_se))
 
 
 def _designs(beside: Sequence[tuple[str, Reckoned]]) -> str:
@@ -117,9 +127,7 @@ def _designs(beside: Sequence[tuple[str, Reckoned]]) -> str:
             str(one.pieces),
             _sittings(one),
             f"{one.grams:.0f}",
-            _("{n}\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}{se}").format(
-                n=round(100 * one.chance), se=f"{100 * one.monte_carlo_se:.1f}"
-            ),
+            _give_or_take(one.chance, one.monte_carlo_se),
         )
         for name, one in beside
     ]
@@ -135,7 +143,10 @@ def _sittings(one: Reckoned) -> str:
 
 def _tests(tests: Sequence[TestChances]) -> str:
     heads = (_("Test"), _("each, in all"), _("same: shown, in 100"), _("differing: found, in 100"))
-    lines = [(_test(one.test), _each(one), str(round(100 * one.same)), str(round(100 * one.noticed))) for one in tests]
+    lines = [
+        (_test(one.test), _each(one), *(_give_or_take(share, one.monte_carlo_se) for share in (one.same, one.noticed)))
+        for one in tests
+    ]
     return look.table(heads, lines)
 
 

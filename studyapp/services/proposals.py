@@ -55,10 +55,11 @@ class Reckoned:
 
 @dataclass(frozen=True, slots=True)
 class Help:
-    """What would raise the chance of a design that does not reach it, and to what."""
+    """What would raise the chance of a design that does not reach it, and to what, with its Monte Carlo error."""
 
     what: Helping
     chance: float
+    monte_carlo_se: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,7 +256,7 @@ def _helping(plan: Plan, enough: float, seed: int) -> Steps[tuple[Help, ...]]:
     found = []
     for what, changed in _changes(plan):
         reckoned = yield from _reckoning(changed, truth_of(changed, enough), enough, seed, SURE)
-        found.append(Help(what, reckoned.chance))
+        found.append(Help(what, reckoned.chance, reckoned.monte_carlo_se))
     return tuple(sorted(found, key=lambda one: -one.chance))
 
 
