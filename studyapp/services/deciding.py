@@ -67,17 +67,21 @@ def openings(store: Store, by: Staff, study_id: str) -> tuple[tuple[int, str, st
 
 def scores(store: Store, by: Staff, study_id: str) -> pd.DataFrame:
     """Every score in force as a tidy frame; only after the key is open."""
-    import pandas as pd
-
     require(by, "leader")
     with store.read() as tx:
         study = study_or_refuse(tx, study_id)
-        look = _opened_look(tx, study)
-        rows = [tuple(row) for row in servings.tidy(tx, study_id, look)]
-    columns = ["assessor", "hours", "attribute", "score", "sitting", "replicate", "position"]
-    frame = pd.DataFrame(rows, columns=columns)
+        frame = scores_of(tx, study_id, _opened_look(tx, study))
     frame["batch"] = study.plan.batch
-    return frame.dropna(subset=["score"]).reset_index(drop=True)
+    return frame
+
+
+def scores_of(tx: Any, study_id: str, look: int) -> pd.DataFrame:
+    """Every score in force up to a look, which must be open."""
+    import pandas as pd
+
+    rows = [tuple(row) for row in servings.tidy(tx, study_id, look)]
+    columns = ["assessor", "hours", "attribute", "score", "sitting", "replicate", "position"]
+    return pd.DataFrame(rows, columns=columns).dropna(subset=["score"]).reset_index(drop=True)
 
 
 def _opened_look(tx: Any, study: HoursStudy) -> int:

@@ -10,6 +10,7 @@ from studyapp.records import Chance, Plan, PlanPower
 from studyapp.services.dealing import always_served
 from studyapp.services.planning import rule_of
 from studyapp.services.scenarios import enough_pull, usual
+from studyapp.services.spreads import ASSUMED, Spreads
 
 if TYPE_CHECKING:
     import numpy as np
@@ -22,16 +23,14 @@ STUDIES = 10_000
 BLOCK_SEED = 20  # any: a seal draws its own blocks, equally balanced
 
 
-def what_it_can_show(plan: Plan, seed: int = 1, studies: int = STUDIES) -> PlanPower:
-    """Chances of each verdict if the middle pull is enough, and what two more people or one more sitting change.
-
-    The spread of scores is assumed (assessors 1.0, their reading of a pull 0.5, one mark 1.0 units) and said to be.
-    """
-    *_fewer, all_studies = more_and_more(plan, seed, studies)
+def what_it_can_show(plan: Plan, seed: int = 1, studies: int = STUDIES, spreads: Spreads = ASSUMED) -> PlanPower:
+    """Chances of each verdict if the middle pull is enough, and what two more people or one more sitting change, with
+    the spreads of the panel."""
+    *_fewer, all_studies = more_and_more(plan, seed, studies, spreads)
     return all_studies
 
 
-def more_and_more(plan: Plan, seed: int = 1, studies: int = STUDIES) -> Iterator[PlanPower]:
+def more_and_more(plan: Plan, seed: int = 1, studies: int = STUDIES, spreads: Spreads = ASSUMED) -> Iterator[PlanPower]:
     """The same while the studies accumulate: the plan's own first, then whichever design has fewest so far.
 
     The last is the answer of `studies` studies of each design, whatever steps led there.
@@ -39,7 +38,7 @@ def more_and_more(plan: Plan, seed: int = 1, studies: int = STUDIES) -> Iterator
     hours = tuple(sorted(pull.hours for pull in plan.pulls))
     people = replace(plan, assessors=(*plan.assessors, "+1", "+2"))
     sittings = replace(plan, sittings=plan.sittings + 1)
-    growing = [_chances(design, hours, seed, studies) for design in (plan, people, sittings)]
+    growing = [_chances(design, hours, seed, studies, spreads) for design in (plan, people, sittings)]
     found: list[OperatingCharacteristics | None] = [None, None, None]
     while _tried(found[behind := _behind(found)]) < studies:
         found[behind] = next(growing[behind])
@@ -75,12 +74,14 @@ def _power(found: Sequence[OperatingCharacteristics | None], hours: tuple[float,
     )
 
 
-def _chances(plan: Plan, hours: tuple[float, ...], seed: int, studies: int) -> Iterator[OperatingCharacteristics]:
+def _chances(
+    plan: Plan, hours: tuple[float, ...], seed: int, studies: int, spreads: Spreads
+) -> Iterator[OperatingCharacteristics]:
     """Operating characteristics of the plan's own design and rule, while studies accumulate."""
     from analysis.planning import growing_characteristics
 
     rule = replace(rule_of(plan, plan.looks), look=1)
-    yield from growing_characteristics(usual(rule, hours), rule, design_of(plan), studies, seed)
+    yield from growing_characteristics(usual(rule, hours, spreads=spreads), rule, design_of(plan), studies, seed)
 
 
 def design_of(plan: Plan) -> Design:

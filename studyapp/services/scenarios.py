@@ -1,4 +1,4 @@
-"""The truth behind a planned study: read from a TRUTH.toml, or the usual one, which is said to be an assumption."""
+"""The truth behind a planned study: read from a TRUTH.toml, or the usual one, an assumption but for its spreads."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from studyapp.errors import BadInput
 from studyapp.records import SCALE_HIGH
 from studyapp.services import toml_files
+from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -32,16 +33,21 @@ def enough_pull(hours: tuple[float, ...]) -> float:
     return hours[len(hours) // 2] if len(hours) > 2 else hours[0]
 
 
-def usual(rule: Rule, hours: tuple[float, ...], enough: float | None = None) -> Scenario:
-    """Every attribute settles with time and is nearly there at `enough` hours, the middle pull if nobody says which;
-    spreads of an ordinary small panel."""
+def usual(rule: Rule, hours: tuple[float, ...], enough: float | None = None, spreads: Spreads = ASSUMED) -> Scenario:
+    """Every attribute settles with time and is nearly there at `enough` hours, the middle pull if nobody says which.
+
+    `spreads` are those of the panel; what they do not know is as in an ordinary small panel.
+    """
     from analysis.simulation import Scenario
 
     enough = enough_pull(hours) if enough is None else enough
-    return Scenario(hours, {name: _usual(wish, hours, enough) for name, wish in rule.attributes.items()})
+    truths = {name: _usual(wish, hours, enough, spreads.deviations(name)) for name, wish in rule.attributes.items()}
+    return Scenario(hours, truths)
 
 
-def _usual(wish: AttributeRule, hours: tuple[float, ...], enough: float) -> AttributeTruth:
+def _usual(
+    wish: AttributeRule, hours: tuple[float, ...], enough: float, deviations: Mapping[str, float]
+) -> AttributeTruth:
     """A change that slows down, well inside any limit at the end."""
     from analysis.simulation import AttributeTruth
 
@@ -51,7 +57,8 @@ def _usual(wish: AttributeRule, hours: tuple[float, ...], enough: float) -> Attr
     settled = SETTLED if wish.wanted == "lower" else SCALE_HIGH - SETTLED
     if wish.limit is not None:
         settled = wish.limit - sign * 1.5 * wish.margin
-    return AttributeTruth(tuple(settled + sign * w for w in worse))
+    given: dict[str, Any] = dict(deviations)
+    return AttributeTruth(tuple(settled + sign * w for w in worse), **given)
 
 
 # ---- a truth from a file ---------------------------------------------------------------------------------------------

@@ -213,6 +213,19 @@ def openings(tx: Connection, study: str) -> list[tuple[int, str, str]]:
     return [(row.look, row.name, row.at) for row in tx.execute(query)]
 
 
+def last_opened(tx: Connection, most: int, example: bool) -> list[tuple[str, int]]:
+    """(id, last opened look) of the studies of conching hours whose key was opened last, the newest first."""
+    query = (
+        select(schema.opening.c.study_id, func.max(schema.opening.c.look))
+        .join(schema.study, schema.study.c.id == schema.opening.c.study_id)
+        .where(schema.study.c.kind == "hours", schema.study.c.example.is_(example))
+        .group_by(schema.opening.c.study_id)
+        .order_by(func.max(schema.opening.c.at).desc(), schema.opening.c.study_id)
+        .limit(most)
+    )
+    return [(row[0], row[1]) for row in tx.execute(query)]
+
+
 # ---- decisions -----------------------------------------------------------------------------------------------------
 def keep_decision(tx: Connection, study: str, look: int, document: Mapping[str, Any]) -> None:
     """Keep the verdict of a look as canonical JSON, once."""
