@@ -1,21 +1,45 @@
-"""One tray in the kitchen: its cups in serving order, the checks before it leaves, and its release."""
+"""One tray in the kitchen: its cups, the checks before it leaves, and its release; the same for every kind of study."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 
 import streamlit as st
 
 from studyapp.components import acts, look
 from studyapp.components.moments import clock
-from studyapp.records import Staff, Tray
-from studyapp.services import preparing
+from studyapp.records import Sitting, Staff, Tray
 from studyapp.store import Store
 from studyapp.words import _
 
 
-def checks() -> Mapping[str, str]:
-    """What is confirmed before a tray leaves, by its code in the record."""
+@dataclass(frozen=True, slots=True)
+class Key:
+    """The key of a sitting as tables: what to set aside; then for each tray, by position, which box fills which cup."""
+
+    quantities: str
+    fill: Mapping[int, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Kitchen:
+    """What differs between kinds of study: a tray's cups as a table and how to put them down, the checks by their code
+    in the record, the act of release, what the fill list gives away and what it says, the serving orders as a table,
+    and whether scores can be written on paper."""
+
+    cups: Callable[[Tray], str]
+    putting_down: str
+    checks: Mapping[str, str]
+    release: Callable[[Store, Staff, str, int, frozenset[str], str], None]
+    gives_away: str
+    key: Callable[[Store, Staff, Sitting], Key]
+    orders: Callable[[Sequence[Tray]], str] | None
+    paper_ballots: bool
+
+
+def usual_checks() -> dict[str, str]:
+    """What is confirmed before any tray leaves, by its code in the record."""
     return {
         "safe_food": _("Cleared as food by the person responsible; a tasting cannot show that an allergen is absent"),
         "allergens_shown": _("The allergen list has been shown to everybody who tastes"),
@@ -24,53 +48,53 @@ def checks() -> Mapping[str, str]:
     }
 
 
-def name(tray: Tray, trays: Sequence[Tray]) -> str:
-    """What a tray is called on this screen and on paper."""
-    if tray.position == 0:
+def name(position: int, most: int | None = None) -> str:
+    """What a tray is called, on this screen and on paper."""
+    if position == 0:
         return _("Warm-up tray")
-    return _("Tray {n} of {m}").format(n=tray.position, m=max(one.position for one in trays))
+    if most is None:
+        return _("Tray {n}").format(n=position)
+    return _("Tray {n} of {m}").format(n=position, m=most)
 
 
-def cups(tray: Tray) -> str:
-    """Seat, person and code, in the order of the seats."""
-    body = [[str(cup.seat), cup.pseudonym, cup.code] for cup in sorted(tray.cups, key=lambda cup: cup.seat)]
-    return look.table([_("seat"), _("assessor"), _("code")], body, "words codes")
+def choose(trays: Sequence[Tray]) -> Tray:
+    """The next tray to release first; any other can be looked at."""
+    waiting = [number for number, tray in enumerate(trays) if tray.released_at is None]
+    out, most = len(trays) - len(waiting), max(tray.position for tray in trays)
+    look.put(look.quiet(_("{out} of {n} trays are out.").format(out=out, n=len(trays))))
+    names = [name(tray.position, most) for tray in trays]
+    start = waiting[0] if waiting else 0
+    key = f"tray-{trays[0].sitting}-{out}"
+    return trays[st.selectbox(_("Tray"), range(len(trays)), start, format_func=names.__getitem__, key=key)]
 
 
-def orders(trays: Sequence[Tray]) -> str:
-    """The serving order of each person: a row a person, a code a tray, no sample."""
-    scored = [tray for tray in trays if tray.position > 0]
-    seats = sorted({(cup.seat, cup.pseudonym) for tray in scored for cup in tray.cups})
-    codes = {(tray.position, cup.seat): cup.code for tray in scored for cup in tray.cups}
-    heads = [_("assessor"), *(_("tray {n}").format(n=tray.position) for tray in scored)]
-    return look.table(
-        heads, [[name, *(codes.get((tray.position, seat), "–") for tray in scored)] for seat, name in seats]
-    )
-
-
-def draw(store: Store, by: Staff, tray: Tray, trays: Sequence[Tray]) -> None:
+def draw(store: Store, by: Staff, tray: Tray, trays: Sequence[Tray], kitchen: Kitchen) -> None:
     """The tray with its cups, and either when it left or how it may leave."""
     with st.container(key="card-tray"):
-        look.put(look.title(name(tray, trays), 2), cups(tray))
+        look.put(look.title(name(tray.position, max(one.position for one in trays)), 2))
+        if kitchen.putting_down:
+            look.put(look.quiet(kitchen.putting_down))
+        look.put(kitchen.cups(tray))
         if tray.released_at:
             look.put(look.chip("disc", _("out since {time}").format(time=clock(tray.released_at)), "patina"))
         elif by.role == "preparer":
-            _release(store, by, tray, trays)
+            _release(store, by, tray, kitchen)
         else:
             look.put(look.quiet(_("The preparer releases this tray.")))
 
 
-def _release(store: Store, by: Staff, tray: Tray, trays: Sequence[Tray]) -> None:
+def _release(store: Store, by: Staff, tray: Tray, kitchen: Kitchen) -> None:
     look.put(look.title(_("Before it leaves the kitchen"), 3))
     place = f"{tray.sitting}-{tray.position}"
-    ticked = frozenset(code for code, words in checks().items() if st.checkbox(words, key=f"check-{code}-{place}"))
+    ticked = frozenset(
+        code for code, words in kitchen.checks.items() if st.checkbox(words, key=f"check-{code}-{place}")
+    )
     second = st.text_input(_("Second person, who read the labels"), max_chars=80, key=f"second-{place}")
-    label = _("Release {tray}").format(tray=_short(tray))
-    if st.button(label, type="primary", key=f"release-{place}"):
+    if st.button(_release_label(tray), type="primary", key=f"release-{place}"):
         with acts.refusals():
-            preparing.release_tray(store, by, tray.sitting, tray.position, ticked, second)
+            kitchen.release(store, by, tray.sitting, tray.position, ticked, second)
             st.rerun()
 
 
-def _short(tray: Tray) -> str:
-    return _("the warm-up tray") if tray.position == 0 else _("tray {n}").format(n=tray.position)
+def _release_label(tray: Tray) -> str:
+    return _("Release the warm-up tray") if tray.position == 0 else _("Release tray {n}").format(n=tray.position)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import streamlit as st
 
 from studyapp import session
-from studyapp.components import chooser, key_card, look, tray_card
-from studyapp.records import AromaStudy, Sitting, Staff, Tray
-from studyapp.screens import aroma_prepare
+from studyapp.components import chooser, key_card, kitchen_of_hours, kitchen_of_sets, look, tray_card
+from studyapp.components.tray_card import Kitchen
+from studyapp.records import AromaStudy, HoursStudy, Sitting, Staff
 from studyapp.services import planning, preparing
 from studyapp.words import _
 
@@ -20,52 +20,45 @@ def render() -> None:
     if sitting is None:
         return
     study = planning.study(store, by, sitting.study)
+    kitchen = _kitchen(study)
     with top:
         name = _("{study}, {label}").format(study=study.plan.title, label=sitting.label)
         look.put(look.title(heading), look.lede(name))
-    if isinstance(study, AromaStudy):
-        aroma_prepare.draw(by, study, sitting)
-        return
-    trays = preparing.trays(store, by, sitting.id)
     left, right = st.columns([3, 2], gap="medium")
     with left:
-        _tray(by, trays)
+        trays = preparing.trays(store, by, sitting.id)
+        tray_card.draw(store, by, tray_card.choose(trays), trays, kitchen)
+        if kitchen.orders is not None:
+            with st.expander(_("Serving order of each person, codes only")):
+                look.put(kitchen.orders(trays))
     with right:
-        _papers(by, sitting)
+        _papers(by, sitting, kitchen)
         if by.role == "preparer":
-            _key(by, sitting)
+            _key(by, sitting, kitchen)
 
 
-def _tray(by: Staff, trays: tuple[Tray, ...]) -> None:
-    """The next tray to release first; any other can be looked at."""
-    waiting = [number for number, tray in enumerate(trays) if tray.released_at is None]
-    out = len(trays) - len(waiting)
-    look.put(look.quiet(_("{out} of {n} trays are out.").format(out=out, n=len(trays))))
-    names = [tray_card.name(tray, trays) for tray in trays]
-    start = waiting[0] if waiting else 0
-    chosen = st.selectbox(
-        _("Tray"), range(len(trays)), start, format_func=names.__getitem__, key=f"tray-{trays[0].sitting}-{out}"
-    )
-    tray_card.draw(session.store(), by, trays[chosen], trays)
-    with st.expander(_("Serving order of each person, codes only")):
-        look.put(tray_card.orders(trays))
+def _kitchen(study: HoursStudy | AromaStudy) -> Kitchen:
+    if isinstance(study, AromaStudy):
+        return kitchen_of_sets.kitchen(study.plan.botanical.name)
+    return kitchen_of_hours.kitchen()
 
 
-def _papers(by: Staff, sitting: Sitting) -> None:
+def _papers(by: Staff, sitting: Sitting, kitchen: Kitchen) -> None:
     with st.container(key="card-papers"):
         look.put(look.title(_("Papers"), 2), look.quiet(_("Print at 100 %. Labels and tray sheets carry codes only.")))
         st.link_button(_("Print the labels"), f"/print/labels/{sitting.id}", width="stretch")
         st.link_button(_("Print label outlines, to try the sheet"), f"/print/outlines/{sitting.id}", width="stretch")
         st.link_button(_("Print the tray sheets"), f"/print/trays/{sitting.id}", width="stretch")
-        st.link_button(_("Print paper ballots"), f"/print/ballots/{sitting.id}", width="stretch")
+        if kitchen.paper_ballots:
+            st.link_button(_("Print paper ballots"), f"/print/ballots/{sitting.id}", width="stretch")
         if by.role == "preparer" and session.kept(f"fill-{sitting.id}", False):
             st.link_button(_("Print the fill list (key)"), f"/print/fill/{sitting.id}", width="stretch")
             st.link_button(_("Print all of these at once (key)"), f"/print/preparation/{sitting.id}", width="stretch")
 
 
-def _key(by: Staff, sitting: Sitting) -> None:
+def _key(by: Staff, sitting: Sitting, kitchen: Kitchen) -> None:
     if session.kept(f"fill-{sitting.id}", False):
-        key_card.opened(session.store(), by, sitting)
-    elif key_card.closed():
+        key_card.opened(session.store(), by, sitting, kitchen)
+    elif key_card.closed(kitchen):
         session.keep(f"fill-{sitting.id}", True)
         st.rerun()
