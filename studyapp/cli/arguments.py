@@ -62,6 +62,14 @@ def needed(value: Any, option: str, what: str) -> Any:
     return value
 
 
+def store_url(store: str | None) -> str:
+    """The store named on the command line, or else in the settings; a plain path is an SQLite file."""
+    from studyapp.settings import settings
+
+    url = store or settings().store
+    return url if "://" in url else f"sqlite:///{url}"
+
+
 def as_json(document: dict[str, Any]) -> str:
     """One JSON object, indented."""
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from studyapp.cli.arguments import Number, Whole, as_json, needed, wrapped
+from studyapp.cli.arguments import Number, Whole, as_json, needed, store_url, wrapped
 from studyapp.errors import BadInput
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from analysis.planning import OperatingCharacteristics
     from analysis.stopping import Rule
+    from studyapp.services.spreads import Spreads
 
 MOST_STUDIES, MOST_PEOPLE, MOST_REPLICATES, MOST_PULLS = 200_000, 200, 20, 26
 
@@ -60,8 +61,9 @@ def _within(value: int, option: str, most: int) -> int:
     "--truth",
     "truth_file",
     type=click.Path(path_type=Path),
-    help="A TRUTH.toml; without it the usual spreads are assumed.",
+    help="A TRUTH.toml; without it everything settles with time.",
 )
+@click.option("--store", metavar="URL", help="Take the spreads of the panel of this store instead.")
 @click.option("--studies", type=Whole(), default=4000, show_default=True, help="How many studies to simulate.")
 @click.option("--seed", type=Whole(), default=1, show_default=True, help="The same seed gives the same chances.")
 @click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object instead of sentences.")
@@ -72,23 +74,52 @@ def plan_hours(
     rule_file: Path | None,
     margin: float | None,
     truth_file: Path | None,
+    store: str | None,
     studies: int,
     seed: int,
     json_wanted: bool,
 ) -> None:
     """The chance of each verdict before anybody tastes."""
     from studyapp.services.scenarios import chances, chances_document, read_truth, usual
+    from studyapp.services.spreads import ASSUMED, document
 
+    if truth_file is not None and store is not None:
+        raise BadInput(_("Fix --store: a --truth names its own spreads, so give one of the two."))
     hours = needed(hours, "--hours", _("the pulls, for example 0,4,8,12,16,24"))
     people = _within(needed(assessors, "--assessors", _("how many people taste")), "--assessors", MOST_PEOPLE)
     rule = _rule(rule_file, margin)
-    scenario = read_truth(truth_file, hours) if truth_file else usual(rule, hours)
+    spreads = ASSUMED if store is None else _spreads(store)
+    scenario = read_truth(truth_file, hours) if truth_file else usual(rule, hours, spreads=spreads)
     _within(replicates, "--replicates", MOST_REPLICATES)
     found = chances(scenario, rule, people, replicates, _within(studies, "--studies", MOST_STUDIES), seed)
     if json_wanted:
-        click.echo(as_json(dict(chances_document(found))))
+        beside = {} if truth_file else {"spreads": document(spreads, scenario)}
+        click.echo(as_json({**chances_document(found), **beside}))
         return
-    click.echo(_told(found, people, replicates, assumed=truth_file is None))
+    told = () if truth_file else _assumptions(spreads, tuple(rule.attributes), store)
+    click.echo(_told(found, people, replicates, told))
+
+
+def _spreads(store: str) -> Spreads:
+    """Those of the panel of a store, which is only read."""
+    from studyapp.services.spreads import of_store
+    from studyapp.store import read_store
+
+    opened = read_store(store_url(store))
+    try:
+        return of_store(opened)
+    finally:
+        opened.close()
+
+
+def _assumptions(spreads: Spreads, attributes: tuple[str, ...], store: str | None) -> tuple[str, ...]:
+    """What the chances rest on when no truth is given."""
+    from studyapp.findings.spreads import spreads_told
+
+    told = [_("The truth is assumed: each attribute settles with time; give yours with --truth.")]
+    if store is not None and not spreads.studies:
+        told.append(_("The store holds no opened study of conching hours yet."))
+    return (*told, *spreads_told(spreads, attributes))
 
 
 def _rule(file: Path | None, margin: float | None) -> Rule:
@@ -107,7 +138,7 @@ def _rule(file: Path | None, margin: float | None) -> Rule:
     return Rule({"flavour": AttributeRule("lower", margin)})
 
 
-def _told(found: OperatingCharacteristics, people: int, replicates: int, assumed: bool) -> str:
+def _told(found: OperatingCharacteristics, people: int, replicates: int, assumptions: tuple[str, ...]) -> str:
     """The sentence, then the table."""
     stops = sum(found.stop.values())
     headline = _("Of 100 such studies, about {n} name a shorter hour; about {m} cannot tell.").format(
@@ -131,8 +162,5 @@ def _told(found: OperatingCharacteristics, people: int, replicates: int, assumed
             looks=f"{found.mean_looks:.2f}", hours=f"{found.mean_hours:.1f}"
         ),
     ]
-    if assumed:
-        notes.append(
-            _("The truth and the spreads are assumed, those of an ordinary small panel; give yours with --truth.")
-        )
+    notes.extend(assumptions)
     return "\n\n".join([headline, table, "\n".join(wrapped(note) for note in notes)])

@@ -7,16 +7,8 @@ from pathlib import Path
 
 import click
 
+from studyapp.cli.arguments import store_url
 from studyapp.words import _, ngettext
-
-
-def _store_url(store: str | None) -> str:
-    """The store named on the command line, or else in the settings; a plain path is an SQLite file."""
-    from studyapp.settings import settings
-
-    url = store or settings().store
-    return url if "://" in url else f"sqlite:///{url}"
-
 
 store_option = click.option("--store", metavar="URL", help="The store; by default the one of this account.")
 
@@ -28,7 +20,7 @@ def check(store: str | None, head: str | None) -> None:
     """Verify the record; exit 1 when something does not hold."""
     from studyapp.services.checking import check as check_record
 
-    report = check_record(_store_url(store), head)
+    report = check_record(store_url(store), head)
     for finding in report.findings:
         click.echo(finding.sentence, err=finding.level != "info")
     if not report.sound:
@@ -46,7 +38,7 @@ def backup(file: Path, store: str | None) -> None:
     """Write a proven copy of the store to FILE while the app goes on."""
     from studyapp.services.backups import backup as copy_store
 
-    head = copy_store(_store_url(store), file)
+    head = copy_store(store_url(store), file)
     click.echo(_("Kept: {file} verifies, head {head}.").format(file=file, head=head))
     click.echo(_("It holds names of people: keep it safe, and for 90 days at most."))
 
@@ -58,7 +50,7 @@ def restore(file: Path, store: str | None) -> None:
     """Put the backup FILE in the place of the store; the app must be stopped."""
     from studyapp.services.backups import restore as put_back
 
-    old = put_back(file, _store_url(store))
+    old = put_back(file, store_url(store))
     click.echo(_("Restored from {file}.").format(file=file))
     if old is not None:
         click.echo(_("The store before it is kept as {old}.").format(old=old))
@@ -73,7 +65,7 @@ def take_out(study: str, folder: Path, store: str | None) -> None:
     from studyapp.services import packages
     from studyapp.store import read_store
 
-    opened = read_store(_store_url(store))
+    opened = read_store(store_url(store))
     try:
         files = packages.take_out(opened, packages.find(opened, study), folder)
     finally:
@@ -91,7 +83,7 @@ def bring_in(folder: Path, store: str | None) -> None:
     from studyapp.services import packages
     from studyapp.store import open_store
 
-    opened = open_store(_store_url(store))
+    opened = open_store(store_url(store))
     try:
         study = packages.bring_in(opened, folder)
     finally:

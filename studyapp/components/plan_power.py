@@ -7,7 +7,9 @@ from math import ceil
 
 from studyapp.components import look
 from studyapp.findings import hours as as_hours
+from studyapp.findings.spreads import spreads_told
 from studyapp.records import Chance, Plan, PlanPower, Problem
+from studyapp.services.spreads import Spreads
 from studyapp.words import _
 
 _NEEDED = {
@@ -29,9 +31,13 @@ def can_be_tried(plan: Plan, problems: Sequence[Problem]) -> bool:
     return bool(plan.pulls) and not any(problem.blocks and problem.where in _NEEDED for problem in problems)
 
 
-def design(plan: Plan) -> tuple[object, ...]:
-    """All of a plan that its chances depend on."""
-    rules = tuple((line.wanted, line.margin, line.limit) for line in plan.attributes if line.decides)
+def design(plan: Plan, spreads: Spreads) -> tuple[object, ...]:
+    """All of a plan, and of what is known of its panel, that its chances depend on."""
+    rules = tuple(
+        (line.wanted, line.margin, line.limit, spreads.deviations(line.name))
+        for line in plan.attributes
+        if line.decides
+    )
     pulls = tuple(pull.hours for pull in plan.pulls)
     counts = (len(plan.assessors), plan.sittings, plan.next_sittings, plan.replicates, plan.looks, plan.palate)
     return (rules, pulls, plan.control, plan.alpha, counts)
@@ -45,8 +51,9 @@ def not_yet() -> None:
     )
 
 
-def draw(power: PlanPower) -> None:
-    """The chances in 100 as bars, what more people or sittings would change, and how far the trying is."""
+def draw(power: PlanPower, plan: Plan, spreads: Spreads) -> None:
+    """The chances in 100 as bars, what more people or sittings would change, how far the trying is, and the spreads
+    it rests on."""
     hours = as_hours(power.enough_hours)
     bars = [
         _bar(_("stop at {hours} h or earlier").format(hours=hours), power.stop_by, ""),
@@ -67,7 +74,7 @@ def draw(power: PlanPower) -> None:
         *bars,
         *(look.text(sentence, "small") for sentence in _changed(power)),
         _progress(power),
-        look.text(_assumed(), "small"),
+        *(look.text(sentence, "small") for sentence in _resting_on(plan, spreads)),
     )
 
 
@@ -106,5 +113,6 @@ def _thousands(count: int) -> str:
     return f"{count:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
 
 
-def _assumed() -> str:
-    return _("All studies are invented, with an ordinary spread of scores; your own panel may differ.")
+def _resting_on(plan: Plan, spreads: Spreads) -> tuple[str, ...]:
+    """Where the spreads of the tried studies come from."""
+    return spreads_told(spreads, [line.name for line in plan.attributes if line.decides])

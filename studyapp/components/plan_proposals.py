@@ -103,7 +103,7 @@ def _give_or_take(chance: float, monte_carlo_se: float) -> str:
 def _assumed(hours: float) -> str:
     return _(
         "Chance of a stop at {hours} h or earlier when {hours} h is truly enough; ± is what more trying could still "
-        "change. Assumed: the spread of an ordinary small panel."
+        "change. The spread of scores is that of “What this plan can show”."
     ).format(hours=as_hours(hours))
 
 

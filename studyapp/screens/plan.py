@@ -26,7 +26,7 @@ from studyapp.components import (
 )
 from studyapp.records import AromaStudy, Plan, Problem, Staff, Study
 from studyapp.screens import aroma_plan
-from studyapp.services import drafts, planning, proposals, prospects, pull_calendar
+from studyapp.services import drafts, planning, proposals, prospects, pull_calendar, spreads
 from studyapp.services.proposals import Search
 from studyapp.words import _
 
@@ -51,7 +51,7 @@ def render() -> None:
     left, right = st.columns([9, 5], gap="large")
     with left:
         plan = _fields(by, study)
-        _designs(study, plan)
+        _designs(by, study, plan)
     with right, st.container(key="beside"):
         _beside(by, study, plan)
 
@@ -91,18 +91,19 @@ def _edit(by: Staff, study_id: str, line: int) -> None:
             st.rerun()
 
 
-def _designs(study: Study, plan: Plan) -> None:
+def _designs(by: Staff, study: Study, plan: Plan) -> None:
     """Other designs and other tests for the same question, looked for when asked, while one goes on planning."""
     if not plan_power.can_be_tried(plan, planning.problems(plan)):
         return
-    name, design = f"designs-{study.id}", plan_power.design(plan)
+    known = spreads.of_panel(session.store(), by)
+    name, design = f"designs-{study.id}", plan_power.design(plan, known)
     with st.container(key="card-designs"), acts.refusals():
         wish = plan_proposals.asked(study.id)
         if wish is not None:
             session.refined(
                 name,
                 (design, wish),
-                lambda: proposals.searching(plan, wish.chance / 100, wish.nameable),
+                lambda: proposals.searching(plan, wish.chance / 100, wish.nameable, spreads=known),
             )
         asked, work = session.kept(name, (None, None))
         if work is not None and asked[0] == design:
@@ -137,17 +138,20 @@ def _beside(by: Staff, study: Study, plan: Plan) -> None:
         session.keep(f"tried-{study.id}", True)
         st.rerun()
     with chances:
-        _chances(plan, problems)
+        _chances(by, plan, problems)
 
 
-def _chances(plan: Plan, problems: Sequence[Problem]) -> None:
+def _chances(by: Staff, plan: Plan, problems: Sequence[Problem]) -> None:
     """The chances of each verdict: at once, then more exact; a change of the design begins anew."""
     if not plan_power.can_be_tried(plan, problems):
         session.give_up("power")
         plan_power.not_yet()
         return
-    work = session.refined("power", plan_power.design(plan), lambda: prospects.more_and_more(plan))
-    refined.draw(work, plan_power.draw)
+    known = spreads.of_panel(session.store(), by)
+    work = session.refined(
+        "power", plan_power.design(plan, known), lambda: prospects.more_and_more(plan, spreads=known)
+    )
+    refined.draw(work, lambda power: plan_power.draw(power, plan, known))
 
 
 def _seal(by: Staff, study_id: str) -> None:

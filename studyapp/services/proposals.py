@@ -15,6 +15,7 @@ from studyapp.services.planning import rule_of
 from studyapp.services.prospects import design_of
 from studyapp.services.pull_calendar import pieces_a_sitting
 from studyapp.services.scenarios import enough_pull, usual
+from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -106,10 +107,11 @@ def _all_of(steps: Steps[T]) -> T:
 
 
 # ---- one design, or several side by side ----------------------------------------------------------------------------
-def truth_of(plan: Plan, enough: float | None = None) -> Scenario:
-    """The assumed truth over all pulls of a plan: everything settles with time, nearly there at `enough` hours."""
+def truth_of(plan: Plan, enough: float | None = None, spreads: Spreads = ASSUMED) -> Scenario:
+    """The assumed truth over all pulls of a plan, with the spreads of the panel: everything settles with time, nearly
+    there at `enough` hours."""
     hours = tuple(sorted({pull.hours for pull in plan.pulls}))
-    return usual(rule_of(plan, 1), hours, enough)
+    return usual(rule_of(plan, 1), hours, enough, spreads)
 
 
 def reckon(plan: Plan, truth: Scenario, enough: float, seed: int = 1, studies: int = SURE) -> Reckoned:
@@ -157,16 +159,18 @@ def _at(truth: Scenario, hours: tuple[float, ...]) -> Scenario:
     return replace(truth, hours=hours, attributes=attributes)
 
 
-def compare(plans: Sequence[Plan], seed: int = 1, studies: int = SURE) -> tuple[Reckoned, ...]:
+def compare(
+    plans: Sequence[Plan], seed: int = 1, studies: int = SURE, spreads: Spreads = ASSUMED
+) -> tuple[Reckoned, ...]:
     """Up to four designs of one question, side by side on the truth that the first one assumes.
 
     Raises:
         BadInput: none or too many, or they do not ask the same of the same attributes.
     """
-    return _all_of(_comparing(plans, seed, studies))
+    return _all_of(_comparing(plans, seed, studies, spreads))
 
 
-def _comparing(plans: Sequence[Plan], seed: int, studies: int) -> Steps[tuple[Reckoned, ...]]:
+def _comparing(plans: Sequence[Plan], seed: int, studies: int, spreads: Spreads) -> Steps[tuple[Reckoned, ...]]:
     if not 1 <= len(plans) <= MOST_COMPARED:
         raise BadInput(_("Fix the comparison: choose one to {n} designs.").format(n=MOST_COMPARED))
     first = plans[0]
@@ -174,7 +178,7 @@ def _comparing(plans: Sequence[Plan], seed: int, studies: int) -> Steps[tuple[Re
         raise BadInput(_("Fix the comparison: the designs decide on different attributes."))
     enough = enough_pull(tuple(sorted(pull.hours for pull in first.pulls)))
     every = {pull.hours: pull for plan in plans for pull in plan.pulls}
-    truth = truth_of(replace(first, pulls=tuple(every[h] for h in sorted(every))), enough)
+    truth = truth_of(replace(first, pulls=tuple(every[h] for h in sorted(every))), enough, spreads)
     found = []
     for plan in plans:
         found.append((yield from _reckoning(plan, truth, enough, seed, studies)))
@@ -182,7 +186,7 @@ def _comparing(plans: Sequence[Plan], seed: int, studies: int) -> Steps[tuple[Re
 
 
 # ---- proposals ------------------------------------------------------------------------------------------------------
-def propose(plan: Plan, wanted: float = 0.8, seed: int = 1) -> Proposal:
+def propose(plan: Plan, wanted: float = 0.8, seed: int = 1, spreads: Spreads = ASSUMED) -> Proposal:
     """The cheapest design for a plan's people, palate, margins and hours that reaches a wished chance of a stop.
 
     Tried are fewer pulls, more servings, two to eight sittings and one to three looks, in order of the pieces each asks
@@ -191,16 +195,16 @@ def propose(plan: Plan, wanted: float = 0.8, seed: int = 1) -> Proposal:
     Raises:
         BadInput: the wish is no share, or the plan lacks pulls, people or a deciding attribute.
     """
-    return _all_of(_proposing(plan, wanted, seed))
+    return _all_of(_proposing(plan, wanted, seed, spreads))
 
 
-def _proposing(plan: Plan, wanted: float, seed: int) -> Steps[Proposal]:
+def _proposing(plan: Plan, wanted: float, seed: int, spreads: Spreads) -> Steps[Proposal]:
     if not 0 < wanted < 1:
         raise BadInput(_("Fix the wished chance: write a share such as 0.8."))
     if len(plan.pulls) < 2 or len(plan.assessors) < 5 or not any(line.decides for line in plan.attributes):
         raise BadInput(_("Fix the plan: two pulls, five assessors and one deciding attribute are needed first."))
     enough = enough_pull(tuple(sorted(pull.hours for pull in plan.pulls)))
-    truth = truth_of(plan, enough)
+    truth = truth_of(plan, enough, spreads)
     candidates = sorted(_candidates(plan, enough), key=_pieces)
     best: Reckoned | None = None
     for number, candidate in enumerate(candidates):
@@ -215,7 +219,7 @@ def _proposing(plan: Plan, wanted: float, seed: int) -> Steps[Proposal]:
     assert best is not None  # the plan itself is always tried
     yield Search(len(candidates), len(candidates))
     best = yield from _reckoning(best.plan, truth, enough, seed, SURE)
-    return Proposal(wanted, None, best, (yield from _helping(best.plan, enough, seed)))
+    return Proposal(wanted, None, best, (yield from _helping(best.plan, enough, seed, spreads)))
 
 
 def _pieces(plan: Plan) -> int:
@@ -251,11 +255,11 @@ def _pull_sets(plan: Plan, enough: float) -> Iterator[tuple[Pull, ...]]:
         yield tuple(pull for pull in pulls if pull.hours in kept | chosen)
 
 
-def _helping(plan: Plan, enough: float, seed: int) -> Steps[tuple[Help, ...]]:
+def _helping(plan: Plan, enough: float, seed: int, spreads: Spreads) -> Steps[tuple[Help, ...]]:
     """What would help, the most helpful first; each change alone."""
     found = []
     for what, changed in _changes(plan):
-        reckoned = yield from _reckoning(changed, truth_of(changed, enough), enough, seed, SURE)
+        reckoned = yield from _reckoning(changed, truth_of(changed, enough, spreads), enough, seed, SURE)
         found.append(Help(what, reckoned.chance, reckoned.monte_carlo_se))
     return tuple(sorted(found, key=lambda one: -one.chance))
 
@@ -276,28 +280,30 @@ def _widest(deciding: Sequence[Attribute]) -> Attribute:
 
 
 # ---- all of it, while somebody waits --------------------------------------------------------------------------------
-def searching(plan: Plan, wanted: float, nameable: bool, seed: int = 1) -> Iterator[Search | None]:
+def searching(
+    plan: Plan, wanted: float, nameable: bool, seed: int = 1, spreads: Spreads = ASSUMED
+) -> Iterator[Search | None]:
     """The search for a design that reaches `wanted`, step by step; the last step holds the whole answer.
 
     A step of None has nothing new to tell. Raises BadInput at its first step, as `propose` does.
     """
-    proposal = yield from _proposing(plan, wanted, seed)
+    proposal = yield from _proposing(plan, wanted, seed, spreads)
     best = proposal.found or proposal.nearest
     more_people = replace(plan, assessors=(*plan.assessors, "+1", "+2"))
     more_sittings = replace(plan, sittings=plan.sittings + 1)
     written, proposed, people, sittings = yield from _comparing(
-        (plan, best.plan, more_people, more_sittings), seed, SURE
+        (plan, best.plan, more_people, more_sittings), seed, SURE, spreads
     )
-    tests = which_test(plan, nameable, seed)
+    tests = which_test(plan, nameable, seed, spreads)
     yield Search(1, 1, Answer(proposal, (written, proposed, people, sittings), tests))
 
 
 # ---- which test -----------------------------------------------------------------------------------------------------
-def which_test(plan: Plan, nameable: bool, seed: int = 1) -> tuple[TestChances, ...]:
+def which_test(plan: Plan, nameable: bool, seed: int = 1, spreads: Spreads = ASSUMED) -> tuple[TestChances, ...]:
     """For one yes or no, "is this pull the same as the longest": scores beside forced choice, same people, same pieces.
 
-    The narrowest margin of the plan is the difference that must not pass. `nameable`: the taste in question has a name,
-    so that people can be asked which cup has more of it.
+    The attribute with the narrowest margin is the one in question, and its margin the difference that must not pass.
+    `nameable`: its taste has a name, so that people can be asked which cup has more of it.
 
     Raises:
         BadInput: no deciding attribute, or a palate below two pieces.
@@ -305,9 +311,11 @@ def which_test(plan: Plan, nameable: bool, seed: int = 1) -> tuple[TestChances, 
     from analysis.score_or_choice import compare as compared
     from analysis.simulation import AttributeTruth
 
-    margins = [line.margin for line in plan.attributes if line.decides and line.margin]
+    margins = {line.margin: line.name for line in reversed(plan.attributes) if line.decides and line.margin}
     if not margins or plan.palate < 2:
         raise BadInput(_("Fix the plan: one deciding attribute with its margin is needed first."))
     methods = ("two-alternative", "three-alternative") if nameable else ("triangle", "tetrad")
     people, served = max(len(plan.assessors), 1), plan.sittings
-    return compared(AttributeTruth(()), min(margins), people, plan.palate, served, plan.alpha, methods, SURE, seed)
+    margin = min(margins)
+    truth = AttributeTruth((), **spreads.deviations(margins[margin]))
+    return compared(truth, margin, people, plan.palate, served, plan.alpha, methods, SURE, seed)

@@ -45,9 +45,7 @@ def usual(rule: Rule, hours: tuple[float, ...], enough: float | None = None, spr
     return Scenario(hours, truths)
 
 
-def _usual(
-    wish: AttributeRule, hours: tuple[float, ...], enough: float, deviations: Mapping[str, float]
-) -> AttributeTruth:
+def _usual(wish: AttributeRule, hours: tuple[float, ...], enough: float, deviations: dict[str, Any]) -> AttributeTruth:
     """A change that slows down, well inside any limit at the end."""
     from analysis.simulation import AttributeTruth
 
@@ -57,8 +55,7 @@ def _usual(
     settled = SETTLED if wish.wanted == "lower" else SCALE_HIGH - SETTLED
     if wish.limit is not None:
         settled = wish.limit - sign * 1.5 * wish.margin
-    given: dict[str, Any] = dict(deviations)
-    return AttributeTruth(tuple(settled + sign * w for w in worse), **given)
+    return AttributeTruth(tuple(settled + sign * w for w in worse), **deviations)
 
 
 # ---- a truth from a file ---------------------------------------------------------------------------------------------

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.records import Staff
 from studyapp.services.access import require
@@ -19,6 +19,7 @@ from studyapp.store import Store, studies
 
 if TYPE_CHECKING:
     from analysis.pooled_spreads import PooledSpreads, Strata
+    from analysis.simulation import Scenario
 
 MOST_STUDIES = 10
 COMPONENTS = ("assessor", "interaction", "sitting", "error")
@@ -49,7 +50,7 @@ class Spreads:
             return "own"
         return "assumed" if self.panel is None else "panel"
 
-    def deviations(self, attribute: str) -> Mapping[str, float]:
+    def deviations(self, attribute: str) -> dict[str, Any]:
         """Standard deviations, scale units, by the names that a simulated truth gives them; what is unknown is left
         out."""
         known = self.of(attribute)
@@ -116,3 +117,25 @@ def _told(store: Store, study_id: str, look: int) -> _Told:
 def _plain(name: str) -> str:
     """A name as attributes are told apart: a plan refuses two that differ in capitals or blanks alone."""
     return name.strip().casefold()
+
+
+# ---- out -------------------------------------------------------------------------------------------------------------
+def document(spreads: Spreads, truth: Scenario) -> dict[str, Any]:
+    """What a simulated truth took from them, as plain JSON values; "limits" are null where a spread is assumed."""
+    return {
+        "studies": spreads.studies,
+        "assessors": spreads.assessors,
+        "invented": spreads.invented,
+        "attributes": {
+            name: {
+                "from": spreads.source(name),
+                **{part: _value(getattr(one, part), spreads.of(name), part) for part in COMPONENTS},
+            }
+            for name, one in truth.attributes.items()
+        },
+    }
+
+
+def _value(sd: float, known: PooledSpreads | None, part: str) -> dict[str, Any]:
+    spread = None if known is None else getattr(known, part)
+    return {"sd": sd, "limits": None if spread is None else [spread.low, spread.high]}
