@@ -10,7 +10,8 @@ import streamlit as st
 from studyapp.components import aroma_charts, look
 from studyapp.components.look import Theme
 from studyapp.findings import aroma, percent
-from studyapp.findings.aroma import AromaFinding, WayRow
+from studyapp.findings.aroma import WayRow
+from studyapp.findings.trials import TrialFinding
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
     from analysis.threshold import ThresholdFit
 
 
-def head(finding: AromaFinding, crumb: str) -> None:
+def head(finding: TrialFinding, crumb: str) -> None:
     """The verdict in one sentence, why, and four facts."""
     look.put(
         crumb,
@@ -135,7 +136,7 @@ def price(rows: Sequence[WayRow]) -> None:
     )
 
 
-def changes(finding: AromaFinding) -> None:
+def changes(finding: TrialFinding) -> None:
     """What the answer rests on, then what to be careful about."""
     if finding.changes:
         look.put(look.box("patina", _("What this rests on"), look.bullets(finding.changes)))
@@ -143,13 +144,13 @@ def changes(finding: AromaFinding) -> None:
         look.put(look.box("copper", _("Careful"), look.bullets(finding.warnings)))
 
 
-def numbers(finding: AromaFinding) -> None:
+def numbers(finding: TrialFinding) -> None:
     """Every number the verdict rests on, folded away."""
     with st.expander(_("The numbers")):
         body = [[fact.label, fact.value, fact.note] for fact in finding.numbers]
         look.put(look.table([_("what"), _("value"), _("limits and notes")], body, "words noted"))
 
 
-def caution(finding: AromaFinding) -> None:
+def caution(finding: TrialFinding) -> None:
     """What a taste result never clears."""
     look.put(look.caution(finding.caution, _("A taste result, not a clearance")))

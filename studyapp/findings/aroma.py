@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from studyapp.findings.doses import dose, threshold_finding
 from studyapp.findings.hours import Fact, caution
 from studyapp.findings.numbers import decimal, hours, listed, of_ten, percent
-from studyapp.findings.trials import choice_finding, ladder_finding, percent_of
+from studyapp.findings.trials import TrialFinding, choice_finding, ladder_finding, percent_of
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -46,23 +46,10 @@ class WayRow:
     chance: str
 
 
-@dataclass(frozen=True, slots=True)
-class AromaFinding:
-    """Everything a person reads about an aroma verdict, in reading order; `numbers` go into the folded table."""
-
-    headline: str
-    lede: str
-    facts: tuple[Fact, ...]
-    changes: tuple[str, ...]
-    warnings: tuple[str, ...]
-    caution: str
-    numbers: tuple[Fact, ...]
-
-
 # ---- is it detectable --------------------------------------------------------------------------------------------
 def detectable_finding(
     plan: AromaPlan, result: ChoiceResult, limit_d_prime: float, settling: int | None = None
-) -> AromaFinding:
+) -> TrialFinding:
     """One test at one dose. `limit_d_prime` is the sealed pd limit as d', `settling` the people who would settle it."""
     told = choice_finding(result, limit_d_prime, settling)
     by_name = {fact.label: fact for fact in told.facts}
@@ -76,7 +63,7 @@ def detectable_finding(
         Fact(_("Truly noticing"), percent(share.estimate or 0.0), noticing),
         _holds_for(plan, len(result.trials_each)),
     )
-    return AromaFinding(
+    return TrialFinding(
         told.headline, told.lede, facts, told.changes, told.warnings, _clearance(plan), (*told.facts, _scope(result))
     )
 
@@ -173,7 +160,7 @@ def guesses(called: int, right: int) -> Fact:
 # ---- deciding early ----------------------------------------------------------------------------------------------
 def sequential_finding(
     plan: AromaPlan, sealed: SequentialPlan, standing: Standing, trials: int, correct: int, settling: int | None = None
-) -> AromaFinding:
+) -> TrialFinding:
     """A plan that decides after each complete round; `trials` answers are in, `correct` of them right.
 
     `settling` is the cap of a new plan that would decide in 9 of 10 cases.
@@ -211,7 +198,7 @@ def sequential_finding(
     )
     warnings = (_("People taste more than once, so “same” holds for these assessors only."),)
     changes = () if settling is None else (_settling_cap(settling),)
-    return AromaFinding(headlines[standing], f"{first} {told}", facts, changes, warnings, _clearance(plan), facts)
+    return TrialFinding(headlines[standing], f"{first} {told}", facts, changes, warnings, _clearance(plan), facts)
 
 
 def _settling_cap(cap: int) -> str:
@@ -224,7 +211,7 @@ def _settling_cap(cap: int) -> str:
 # ---- from which dose on ------------------------------------------------------------------------------------------
 def dose_finding(
     plan: AromaPlan, fitted: ThresholdFit, tested: FitTest, apart: Sequence[tuple[str, ThresholdFit]] = ()
-) -> AromaFinding:
+) -> TrialFinding:
     """A threshold over minutes or grams."""
     unit = unit_word(plan.dose_unit)
     told = threshold_finding(fitted, tested, apart, unit)
@@ -239,7 +226,7 @@ def dose_finding(
         Fact(_("Doses tasted"), doses, unit),
         _holds_for(plan, len(answers.assessors)),
     )
-    return AromaFinding(
+    return TrialFinding(
         told.headline, told.lede, facts, told.changes, (*told.warnings, *_blank(fitted)), _clearance(plan), told.facts
     )
 
@@ -293,7 +280,7 @@ def curve_says(fitted: ThresholdFit, unit: str) -> str:
 
 
 # ---- batch after batch, day after day ----------------------------------------------------------------------------
-def ladder_of(plan: AromaPlan, ladder: Ladder) -> AromaFinding:
+def ladder_of(plan: AromaPlan, ladder: Ladder) -> TrialFinding:
     """A ladder of plain batches after the botanical, or of days since."""
     told = ladder_finding(ladder)
     batches = plan.aim == "carry over"
@@ -309,7 +296,7 @@ def ladder_of(plan: AromaPlan, ladder: Ladder) -> AromaFinding:
         for rung, fact in zip(ladder.rungs, told.facts, strict=True)
     )
     changes = told.changes if batches else told.changes[1:]
-    return AromaFinding(headline, lede, facts, changes, told.warnings, _clearance(plan), numbers)
+    return TrialFinding(headline, lede, facts, changes, told.warnings, _clearance(plan), numbers)
 
 
 def _clean_from(plan: AromaPlan, ladder: Ladder) -> str:

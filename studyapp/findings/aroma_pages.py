@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from studyapp.findings import aroma
-from studyapp.findings.aroma import AromaFinding
+from studyapp.findings.trials import TrialFinding
 from studyapp.services import aroma_prospects, trials
 from studyapp.services.aroma_deciding import SequentialStanding
 
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from studyapp.services.aroma_deciding import Verdict
 
 
-def verdict_finding(plan: AromaPlan, result: Verdict) -> AromaFinding:
+def verdict_finding(plan: AromaPlan, result: Verdict) -> TrialFinding:
     """The sentences of a result."""
     from analysis.carry_over import Ladder
     from analysis.forced_choice import ChoiceResult
@@ -35,7 +35,7 @@ def verdict_finding(plan: AromaPlan, result: Verdict) -> AromaFinding:
     return aroma.dose_finding(plan, result, *trials.threshold_checks(result))
 
 
-def with_guesses(finding: AromaFinding, answers: pd.DataFrame) -> AromaFinding:
+def with_guesses(finding: TrialFinding, answers: pd.DataFrame) -> TrialFinding:
     """The numbers with how many answers were called a guess, and how those fared; the verdict counts them all."""
     guessed = answers[answers["guess"].astype(bool)]
     fact = aroma.guesses(len(guessed), int(guessed["correct"].sum()))

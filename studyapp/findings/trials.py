@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class TrialFinding:
-    """What a person reads about one result, in reading order."""
+    """What a person reads about one result, in reading order; `numbers` go into the folded table."""
 
     headline: str
     lede: str
@@ -24,6 +24,7 @@ class TrialFinding:
     changes: tuple[str, ...]
     warnings: tuple[str, ...]
     caution: str
+    numbers: tuple[Fact, ...] = ()
 
 
 # ---- one test ----------------------------------------------------------------------------------------------------

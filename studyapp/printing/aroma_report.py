@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from studyapp.findings import Fact, caution, decimal, hours, of_studies
 from studyapp.findings import aroma as told
-from studyapp.findings.aroma import AromaFinding, WayRow
+from studyapp.findings.aroma import WayRow
 from studyapp.findings.aroma_plans import method_name
-from studyapp.findings.trials import choice_finding
+from studyapp.findings.trials import TrialFinding, choice_finding
 from studyapp.printing import aroma_pictures, report
 from studyapp.printing.press import shown_time, typeset
 from studyapp.printing.report import ReportRecord
@@ -28,7 +28,7 @@ _FIRST = 2
 def aroma_report_pdf(
     plan: AromaPlan,
     result: Verdict,
-    finding: AromaFinding,
+    finding: TrialFinding,
     printed_at: str,
     record: ReportRecord = report.NOTHING_KEPT,
     ways: Sequence[WayRow] = (),
@@ -49,7 +49,7 @@ def aroma_report_pdf(
 def aroma_report_data(
     plan: AromaPlan,
     result: Verdict,
-    finding: AromaFinding,
+    finding: TrialFinding,
     printed_at: str,
     record: ReportRecord,
     ways: Sequence[WayRow] = (),
@@ -84,7 +84,7 @@ def _named(plan: AromaPlan) -> str:
     return ", ".join(part for part in (plan.title, plan.recipe, plan.batch) if part.strip())
 
 
-def _clearance(finding: AromaFinding) -> str:
+def _clearance(finding: TrialFinding) -> str:
     """What a taste result clears nothing of, then what it says nothing about for this plant."""
     said = caution()
     return said if finding.caution == said else f"{said} {finding.caution}"
@@ -159,7 +159,7 @@ def _shown(heading: str, intro: str, signs: Sequence[tuple[str, str]], charts: l
 
 
 # ---- numbers -----------------------------------------------------------------------------------------------------
-def _tables(plan: AromaPlan, result: Verdict, finding: AromaFinding) -> Iterator[dict[str, Any]]:
+def _tables(plan: AromaPlan, result: Verdict, finding: TrialFinding) -> Iterator[dict[str, Any]]:
     """Every number a verdict rests on; a ladder has a table for each rung."""
     from analysis.carry_over import Ladder
 
