@@ -37,6 +37,8 @@ _ORBITS: dict[tuple[int, int], tuple[tuple[int, ...], tuple[Row, ...]]] = {
     (16, 4): ((15, 1), ((0, 1, 3, 7), (0, 5, 10, 15))),
     (16, 6): ((8, 8), ((0, 1, 2, 4, 8, 11), (0, 3, 8, 12, 13, 14))),
 }
+# Servings of each pull to each assessor, [sitting][assessor][pull].
+Counts = Sequence[Sequence[Sequence[int]]]
 _MOST_SUBSETS = 60
 _PAIR_MOVES, _DEAL_MOVES, _ORDER_WORK = 8_000, 4_000, 40_000
 _SAME_ORDER = 50
@@ -48,45 +50,70 @@ def needed(pulls: int, replicates: int, palate: int) -> bool:
 
 
 def palate_orders(
-    pulls: int, palate: int, assessors: int, sittings: int, seed: int, always: Sequence[int] = ()
+    pulls: int,
+    palate: int,
+    assessors: int,
+    sittings: int,
+    seed: int,
+    always: Sequence[int] = (),
+    before: Counts = (),
 ) -> list[list[list[int]]]:
     """For each sitting and assessor the pull (its index, from 0) at each of `palate` positions.
 
     With fewer pieces than pulls each block holds different pulls, those of `always` among them. With more, every pull
-    is served equally often and the places left over go round in blocks.
+    is served equally often and the places left over go round in blocks. `before`: see `servings`.
 
     Raises:
         ValueError: no pull would be left to choose, or a number is too small.
     """
-    whole, rest = divmod(palate, pulls)
-    if whole == 0:
-        return block_orders(pulls, palate, assessors, sittings, seed, always)
-    if rest == 0:
-        return [serving_orders(pulls, assessors, whole, seed + number) for number in range(sittings)]
-    extra = block_orders(pulls, rest, assessors, sittings, seed)
-    full = [serving_orders(pulls, assessors, whole, seed + number) for number in range(sittings)]
-    return [_joined(first, then) for first, then in zip(full, extra, strict=True)]
+    return orders_of(servings(pulls, palate, assessors, sittings, seed, always, before), seed)
 
 
-def block_orders(
-    pulls: int, size: int, assessors: int, sittings: int, seed: int, always: Sequence[int] = ()
-) -> list[list[list[int]]]:
-    """Ordered blocks of `size` different pulls for every assessor in every sitting; see `palate_orders`."""
-    rng = random.Random(seed)
-    return _ordered(_sets(pulls, size, assessors, sittings, rng, always), rng)
+def orders_of(counts: Counts, seed: int) -> list[list[list[int]]]:
+    """An order for every block, [sitting][assessor], that serves just what `counts` say.
+
+    Raises:
+        ValueError: blocks of unequal size, or a pull that a block serves two times more than another block serves some
+            pull of these sittings.
+    """
+    served = [pull for pull in range(len(counts[0][0])) if any(row[pull] for day in counts for row in day)]
+    whole = min(row[pull] for day in counts for row in day for pull in served)
+    sets = [[tuple(pull for pull in served if row[pull] > whole) for row in day] for day in counts]
+    if max(row[pull] for day in counts for row in day for pull in served) > whole + 1:
+        raise ValueError(f"servings must not differ by more than one between blocks, got {counts}")
+    if len({len(block) for day in sets for block in day}) > 1:
+        raise ValueError(f"blocks must all be of one size, got {counts}")
+    full = [
+        [[served[place] for place in row] for row in serving_orders(len(served), len(day), whole, seed + number)]
+        for number, day in enumerate(counts)
+        if whole
+    ]
+    if not sets[0][0]:
+        return full
+    extra = _ordered(sets, random.Random(seed))
+    return [_joined(first, then) for first, then in zip(full, extra, strict=True)] if whole else extra
 
 
 def servings(
-    pulls: int, palate: int, assessors: int, sittings: int, seed: int, always: Sequence[int] = ()
+    pulls: int,
+    palate: int,
+    assessors: int,
+    sittings: int,
+    seed: int,
+    always: Sequence[int] = (),
+    before: Counts = (),
 ) -> list[list[list[int]]]:
     """How often each pull is served to each assessor in each sitting, [sitting][assessor][pull]; see `palate_orders`.
 
-    The same seed serves the same pulls as `palate_orders` does, which also finds the orders and takes longer.
+    `before` counts the sittings so far in the same way, these pulls only: what fell short in them comes first now, so
+    that pulls, pairs and everybody's share are even over all sittings together. The same seed serves the same pulls as
+    `palate_orders` does, which also finds the orders and takes longer.
     """
     whole, rest = divmod(palate, pulls)
     counts = [[[whole] * pulls for _ in range(assessors)] for _ in range(sittings)]
     if rest:
-        sets = _sets(pulls, rest, assessors, sittings, random.Random(seed), () if whole else always)
+        rng = random.Random(seed)
+        sets = _sets(pulls, rest, assessors, sittings, rng, () if whole else always, before)
         for day, people in enumerate(sets):
             for person, block in enumerate(people):
                 for pull in block:
@@ -95,7 +122,13 @@ def servings(
 
 
 def _sets(
-    pulls: int, size: int, assessors: int, sittings: int, rng: random.Random, always: Sequence[int]
+    pulls: int,
+    size: int,
+    assessors: int,
+    sittings: int,
+    rng: random.Random,
+    always: Sequence[int],
+    before: Counts,
 ) -> list[list[Row]]:
     """The pulls of every block, [sitting][assessor]."""
     free = [pull for pull in range(pulls) if pull not in always]
@@ -104,26 +137,39 @@ def _sets(
         raise ValueError(
             f"size must be above {pulls - len(free)} (pulls always served) and below {pulls} pulls, got {size}"
         )
+    # What a block served of everything alike tells no pull from another; only the rest of it has to be evened out.
+    rows = [[row[pull] for pull in free] for day in before for row in day]
+    had = [tuple(point for point, count in enumerate(row) if count > min(row)) for row in rows]
     sets = [
         tuple(sorted((*always, *(free[point] for point in block))))
-        for block in balanced_blocks(len(free), chosen, assessors * sittings, rng)
+        for block in balanced_blocks(len(free), chosen, assessors * sittings, rng, had)
     ]
-    return _dealt(sets, pulls, assessors, sittings, rng)
+    return _dealt(sets, pulls, assessors, sittings, rng, before)
 
 
-def balanced_blocks(points: int, size: int, count: int, rng: random.Random) -> list[Row]:
+def balanced_blocks(points: int, size: int, count: int, rng: random.Random, before: Sequence[Row] = ()) -> list[Row]:
     """`count` blocks of `size` different points, each point equally often (within one), each pair as nearly as it goes.
 
-    Whole balanced designs under random labels while they fit, then the best rest that a search finds. Pairs within one
-    are not to be had for every number of blocks: points served less often than others share fewer blocks as well.
+    Both are counted over `before`, the blocks dealt earlier, and the new ones together.
+
+    Whole balanced designs under random labels while they fit, then the best rest that a search finds; after uneven
+    blocks the search alone, as whole designs would leave them as uneven. Pairs within one are not to be had for every
+    number of blocks: points served less often than others share fewer blocks as well.
     """
-    design = exact_design(points, size)
+    design = exact_design(points, size) if _is_even(before, points) else []
     whole, left = divmod(count, len(design)) if design else (0, count)
     blocks: list[Row] = []
     for _copy in range(whole):
         labels = shuffled(list(range(points)), rng)
         blocks += [tuple(sorted(labels[point] for point in block)) for block in design]
-    return blocks + _near_balance(points, size, left, rng)
+    return blocks + _near_balance(points, size, left, rng, before)
+
+
+def _is_even(blocks: Sequence[Row], points: int) -> bool:
+    """Whether every point stands in as many of the blocks as every other, and every pair too."""
+    counts = Counter(pair for block in blocks for pair in combinations(sorted(block), 2))
+    often = {sum(point in block for block in blocks) for point in range(points)}
+    return len(often) == 1 and len({counts[pair] for pair in combinations(range(points), 2)}) <= 1
 
 
 def exact_design(points: int, size: int) -> list[Row]:
@@ -157,13 +203,13 @@ def _orbits(cycles: Sequence[int], bases: Sequence[Row]) -> list[Row]:
 
 
 # ---- near-balance --------------------------------------------------------------------------------------------------
-def _near_balance(points: int, size: int, count: int, rng: random.Random) -> list[Row]:
+def _near_balance(points: int, size: int, count: int, rng: random.Random, before: Sequence[Row]) -> list[Row]:
     """Points equally often (within one); pairs made even by trading points between blocks, uphill at first."""
     if count == 0:
         return []
-    blocks = _even_deal(points, size, count, rng)
+    blocks = _even_deal(points, size, count, rng, before)
     together = [[0] * points for _ in range(points)]
-    for block in blocks:
+    for block in (*before, *blocks):
         for one, other in permutations(block, 2):
             together[one][other] += 1
     for step in range(_PAIR_MOVES if count > 1 else 0):
@@ -173,9 +219,9 @@ def _near_balance(points: int, size: int, count: int, rng: random.Random) -> lis
     return [tuple(sorted(block)) for block in blocks]
 
 
-def _even_deal(points: int, size: int, count: int, rng: random.Random) -> list[set[int]]:
+def _even_deal(points: int, size: int, count: int, rng: random.Random, before: Sequence[Row]) -> list[set[int]]:
     """Each block takes the points dealt least so far, ties at random."""
-    dealt = [0] * points
+    dealt = [sum(point in block for block in before) for point in range(points)]
     blocks = []
     for _block in range(count):
         order = sorted(shuffled(list(range(points)), rng), key=lambda point: dealt[point])
@@ -214,10 +260,13 @@ def _trade(blocks: list[set[int]], together: list[list[int]], heat: float, rng: 
 
 
 # ---- who gets which block ------------------------------------------------------------------------------------------
-def _dealt(sets: Sequence[Row], pulls: int, assessors: int, sittings: int, rng: random.Random) -> list[list[Row]]:
-    """Blocks as [sitting][assessor], so that every assessor and every sitting gets all pulls as evenly as it goes."""
+def _dealt(
+    sets: Sequence[Row], pulls: int, assessors: int, sittings: int, rng: random.Random, before: Counts
+) -> list[list[Row]]:
+    """Blocks as [sitting][assessor], so that every assessor (in all sittings so far) and every sitting gets all pulls
+    as evenly as it goes."""
     sets = shuffled(list(sets), rng)
-    own = [[0] * pulls for _ in range(assessors)]
+    own = [[sum(day[person][pull] for day in before) for pull in range(pulls)] for person in range(assessors)]
     daily = [[0] * pulls for _ in range(sittings)]
     for number, block in enumerate(sets):
         for pull in block:

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.blocks import balanced_blocks, block_orders, exact_design, needed, palate_orders, servings
+from analysis.blocks import balanced_blocks, exact_design, needed, orders_of, palate_orders, servings
 
 # Parameters of balanced incomplete block designs: Cochran & Cox 1957, table 11.3, and ISO 29842; each row of the file
 # carries its own source and provenance (two rows from public pages, the others from memory), identities recomputed.
@@ -81,7 +81,7 @@ def test_orders_are_balanced_for_position(data: st.DataObject) -> None:
     size = data.draw(st.integers(4, min(6, pulls - 1)))
     always = data.draw(st.sampled_from([(), (0, pulls - 1)]))
     assessors, sittings = data.draw(st.integers(5, 12)), data.draw(st.integers(1, 3))
-    days = block_orders(pulls, size, assessors, sittings, data.draw(st.integers(0, 999)), always)
+    days = palate_orders(pulls, size, assessors, sittings, data.draw(st.integers(0, 999)), always)
     rows = [row for day in days for row in day]
     assert [len(day) for day in days] == [assessors] * sittings
     assert all(len(set(row)) == size and set(always) <= set(row) for row in rows)
@@ -94,7 +94,7 @@ def test_orders_are_balanced_for_position(data: st.DataObject) -> None:
 
 def test_what_stands_before_is_nearly_balanced() -> None:
     """Four sittings of thirty over nine pulls: 600 neighbours over 72 pairs, chance alone would spread far wider."""
-    days = block_orders(9, 6, 30, 4, seed=5)
+    days = palate_orders(9, 6, 30, 4, seed=5)
     pairs = Counter(pair for day in days for row in day for pair in pairwise(row))
     counts = [pairs[one, other] for one in range(9) for other in range(9) if one != other]
     assert sum(counts) == 600
@@ -127,10 +127,62 @@ def test_what_is_served_is_what_was_counted(pulls: int, palate: int) -> None:
 def test_blocks_that_leave_nothing_to_choose_are_refused() -> None:
     """Two pieces cannot hold reference, control and a pull to judge."""
     with pytest.raises(ValueError, match="size must be above 2"):
-        block_orders(8, 2, 8, 2, 1, always=(0, 7))
+        palate_orders(8, 2, 8, 2, 1, always=(0, 7))
 
 
 def test_blocks_are_needed_only_beyond_the_palate() -> None:
     """Six pulls once fit a palate of six; twice they do not."""
     assert not needed(6, 1, 6)
     assert needed(6, 2, 6)
+
+
+# ---- sittings that follow others -----------------------------------------------------------------------------------
+@pytest.mark.parametrize("row", PUBLISHED, ids=lambda row: f"{row['t']}-{row['k']}-{row['b']}")
+def test_blocks_dealt_in_two_parts_make_up_the_published_design(row: dict[str, str]) -> None:
+    """A third of the published number of blocks first, the rest knowing of them: each point in r blocks, every pair
+    in lambda of them, within one."""
+    t, k, b = int(row["t"]), int(row["k"]), int(row["b"])
+    rng = random.Random(4)
+    first = balanced_blocks(t, k, b // 3, rng)
+    blocks = first + balanced_blocks(t, k, b - b // 3, rng, first)
+    assert _often(blocks, t) == [int(row["r"])] * t
+    assert all(abs(count - int(row["lambda"])) <= 1 for count in _together(blocks, t))
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.data())
+def test_a_later_sitting_evens_out_the_earlier_ones(data: st.DataObject) -> None:
+    """Three sittings dealt one after another: pulls within one over all of them, pairs within three, and everybody
+    has had each pull in turn equally often, within two."""
+    pulls = data.draw(st.integers(5, 10))
+    always = (0, pulls - 1)
+    palate = data.draw(st.integers(3, pulls - 1))
+    people, seed = data.draw(st.integers(5, 12)), data.draw(st.integers(0, 999))
+    days: list[list[list[int]]] = []
+    for sitting in range(3):
+        days += servings(pulls, palate, people, 1, seed + sitting, always, days)
+    turns = range(1, pulls - 1)
+    often = [sum(row[pull] for day in days for row in day) for pull in turns]
+    sets = [tuple(pull - 1 for pull in turns if row[pull]) for day in days for row in day]
+    together = _together(sets, pulls - 2)
+    own = [[sum(day[person][pull] for day in days) for pull in turns] for person in range(people)]
+    assert max(often) - min(often) <= 1
+    assert max(together) - min(together) <= 3
+    assert all(max(row) - min(row) <= 2 for row in own)
+
+
+def test_open_pulls_are_dealt_with_what_was_served_of_them() -> None:
+    """After 2, 4 and 0 servings of three pulls in turn, four more go to what came short: 3, 4 and 3, then all alike."""
+    first = [[[1, 0, 1, 1, 0, 1], [1, 1, 0, 1, 0, 1], [1, 0, 1, 1, 0, 1], [1, 1, 0, 1, 0, 1]]]
+    left = [[[row[pull] for pull in (0, 1, 3, 4, 5)] for row in day] for day in first]
+    second = servings(5, 3, 4, 1, 7, (0, 4), left)
+    assert [sum(row[pull] for row in second[0]) for pull in range(5)] == [4, 1, 0, 3, 4]
+    third = servings(5, 3, 4, 1, 7, (0, 4), [*left, *second])
+    assert sorted(sum(row[pull] for day in (*left, *second, *third) for row in day) for pull in (1, 2, 3)) == [4, 5, 5]
+
+
+@pytest.mark.parametrize(("counts", "says"), [([[[3, 0, 1]]], "more than one"), ([[[1, 0], [1, 1]]], "one size")])
+def test_orders_for_uneven_blocks_are_refused(counts: list[list[list[int]]], says: str) -> None:
+    """Positions can only be balanced over blocks of one size."""
+    with pytest.raises(ValueError, match=says):
+        orders_of(counts, 1)
