@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from studyapp.components import look, plan_people
+from studyapp.components import look, plan_people, plan_table
 from studyapp.components.plan_problems import beside
 from studyapp.findings.aroma_plans import load
 from studyapp.records import AromaPlan, Problem, Staff
@@ -33,24 +33,9 @@ def draw(store: Store, by: Staff, plan: AromaPlan, key: str, problems: Sequence[
 
 
 def _told(plan: AromaPlan, key: str) -> AromaPlan:
-    return replace(
-        plan,
-        contains=st.text_area(
-            _("Contains: every ingredient, allergens named"),
-            plan.contains,
-            key=f"contains-{key}",
-            placeholder=_("Cocoa mass, cane sugar, cocoa butter"),
-        ),
-        traces=st.text_area(
-            _("Traces possible: what else is handled on these machines"),
-            plan.traces,
-            key=f"traces-{key}",
-            placeholder=_("milk, hazelnut, almond"),
-        ),
-        safe_food_by=st.text_input(
-            _("Cleared as food by, name"), plan.safe_food_by, max_chars=80, key=f"cleared-{key}"
-        ),
-    )
+    contains, traces = plan_table.allergens(plan, key)
+    cleared = st.text_input(_("Cleared as food by, name"), plan.safe_food_by, max_chars=80, key=f"cleared-{key}")
+    return replace(plan, contains=contains, traces=traces, safe_food_by=cleared)
 
 
 def _caution() -> str:

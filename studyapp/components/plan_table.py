@@ -9,7 +9,7 @@ import streamlit as st
 
 from studyapp.components import look
 from studyapp.components.plan_problems import beside
-from studyapp.records import Plan, Problem
+from studyapp.records import AromaPlan, Plan, Problem
 from studyapp.words import _
 
 
@@ -20,21 +20,27 @@ def draw(plan: Plan, key: str, problems: Sequence[Problem]) -> Plan:
         plan = _serving(plan, key)
         beside(problems, "piece_g", "rest_seconds")
         look.put(look.title(_("What assessors read before they taste"), 3))
-        contains = st.text_area(
-            _("Contains: every ingredient, allergens named"),
-            plan.contains,
-            key=f"contains-{key}",
-            placeholder=_("Cocoa mass, cane sugar, cocoa butter"),
-        )
-        traces = st.text_area(
-            _("Traces possible: what else is handled on these machines"),
-            plan.traces,
-            key=f"traces-{key}",
-            placeholder=_("milk, hazelnut, almond"),
-        )
+        contains, traces = allergens(plan, key)
         beside(problems, "contains", "traces")
         look.put(look.caution(_caution(), _("Careful")))
         return replace(plan, contains=contains, traces=traces)
+
+
+def allergens(plan: Plan | AromaPlan, key: str) -> tuple[str, str]:
+    """What the pieces contain and what may be in them by trace, as every assessor will read it."""
+    contains = st.text_area(
+        _("Contains: every ingredient, allergens named"),
+        plan.contains,
+        key=f"contains-{key}",
+        placeholder=_("Cocoa mass, cane sugar, cocoa butter"),
+    )
+    traces = st.text_area(
+        _("Traces possible: what else is handled on these machines"),
+        plan.traces,
+        key=f"traces-{key}",
+        placeholder=_("milk, hazelnut, almond"),
+    )
+    return contains, traces
 
 
 def _serving(plan: Plan, key: str) -> Plan:
