@@ -42,20 +42,34 @@ def make_sittings(
         made.append(sitting)
     served = [(id_, at) for id_, at, _letter in studies.samples(tx, study_id) if hours is None or at in hours]
     seeds = [int(events.digest([studies.key_seed(tx, study_id), sitting.number])[:12], 16) for sitting in made]
-    for sitting, seed, orders in zip(made, seeds, orders_of(plan, [at for _id, at in served], seeds), strict=True):
+    before = _dealt_before(tx, study_id, [id_ for id_, _at in served])
+    dealt = orders_of(plan, [at for _id, at in served], seeds, before)
+    for sitting, seed, orders in zip(made, seeds, dealt, strict=True):
         _deal(tx, study_id, plan, sitting, [id_ for id_, _at in served], orders, seed)
     return tuple(made)
 
 
-def orders_of(plan: Plan, hours: Sequence[float], seeds: Sequence[int]) -> list[list[list[int]]]:
+def _dealt_before(tx: Any, study_id: str, samples: Sequence[str]) -> list[list[list[int]]]:
+    """How often each of these samples was dealt to each seat so far, a table for each earlier sitting."""
+    cups = servings.dealt(tx, study_id)
+    seats = [assessor for _number, assessor, _name in studies.seats(tx, study_id)]
+    numbers = sorted({number for number, _assessor, _sample in cups})
+    return [[[cups[number, seat, sample] for sample in samples] for seat in seats] for number in numbers]
+
+
+def orders_of(
+    plan: Plan, hours: Sequence[float], seeds: Sequence[int], before: blocks.Counts = ()
+) -> list[list[list[int]]]:
     """The pull (its place in `hours`, ascending) at each position of each assessor, one sitting a seed.
 
-    Beyond the palate, blocks over all these sittings together; reference and control stand in each of them.
+    Beyond the palate, blocks over all these sittings together and those `before`; reference and control stand in each
+    of them.
     """
     people = len(plan.assessors)
     if not blocks.needed(len(hours), plan.replicates, plan.palate):
         return [serving_orders(len(hours), people, plan.replicates, seed) for seed in seeds]
-    return blocks.palate_orders(len(hours), plan.palate, people, len(seeds), seeds[0], always_served(plan, hours))
+    always = always_served(plan, hours)
+    return blocks.palate_orders(len(hours), plan.palate, people, len(seeds), seeds[0], always, before)
 
 
 def always_served(plan: Plan, hours: Sequence[float]) -> tuple[int, int]:

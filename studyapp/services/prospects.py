@@ -95,11 +95,9 @@ def design_of(plan: Plan) -> Design:
     if not blocks.needed(len(hours), plan.replicates, plan.palate):
         return plain
     always = always_served(plan, hours)
-    days = [
-        day
-        for look, sittings in enumerate([plan.sittings, *later])
-        for day in blocks.servings(len(hours), plan.palate, people, sittings, BLOCK_SEED + look, always)
-    ]
+    days: list[list[list[int]]] = []
+    for look, sittings in enumerate([plan.sittings, *later]):
+        days += blocks.servings(len(hours), plan.palate, people, sittings, BLOCK_SEED + look, always, days)
     return replace(plain, replicates=max(max(row) for day in days for row in day), pattern=_by_sitting(days))
 
 

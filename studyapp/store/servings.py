@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from typing import Any
 
@@ -116,6 +117,17 @@ def codes_of_study(tx: Connection, study: str) -> dict[str, set[str]]:
     for row in tx.execute(query):
         used.setdefault(row.assessor_id, set()).add(row.code)
     return used
+
+
+def dealt(tx: Connection, study: str) -> Counter[tuple[int, str, str]]:
+    """How many scored cups were dealt so far in a study, by sitting number, assessor id and sample id."""
+    s = schema.serving.c
+    query = (
+        select(schema.sitting.c.number, s.assessor_id, s.sample_id)
+        .join(schema.sitting, schema.sitting.c.id == s.sitting_id)
+        .where(schema.sitting.c.study_id == study, s.scored)
+    )
+    return Counter((number, assessor, sample) for number, assessor, sample in tx.execute(query))
 
 
 # ---- lines and scores ----------------------------------------------------------------------------------------------
