@@ -10,7 +10,18 @@ from sqlalchemy.exc import DBAPIError
 
 from studyapp.errors import StoreProblem
 from studyapp.records import Attribute, Mark, Plan, Pull
-from studyapp.services import accounts, backups, deciding, joining, panel, planning, preparing, tasting, watching
+from studyapp.services import (
+    accounts,
+    backups,
+    deciding,
+    joining,
+    panel,
+    planning,
+    preparing,
+    spreads,
+    tasting,
+    watching,
+)
 from studyapp.services.checking import check
 from studyapp.store import Store, events, open_store
 
@@ -70,6 +81,8 @@ def test_a_whole_study_runs_and_verifies(store: Store, postgres: str) -> None:
     tasting.send_note(store, token, tasting_note)
     deciding.open_key(store, leader, study, "Ada")
     assert len(deciding.scores(store, leader, study)) == 15
+    known = spreads.of_panel(store, leader)
+    assert (known.studies, known.assessors, known.invented, known.source("acidity")) == (1, 5, False, "own")
     deciding.sign(store, leader, study, "Ada", "ran the test")
     report = check(postgres)
     assert report.sound, report
