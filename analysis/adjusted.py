@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis import mixed, orders, panels
+from analysis.contrasts import Estimates as Fuller
 from analysis.contrasts import contrast_of
 from analysis.limits import Cells, Contrasts, Error, Estimates, Fitted, fitted
 from analysis.rule import Rule
@@ -18,11 +19,11 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class AdjustedFit:
-    """One panel. Estimate and panel error come from the fuller model, own and sitting error from `plain`, whose cells
-    have lost the effect of position."""
+    """Panels of one attribute. Estimate and panel error come from the fuller model, own and sitting error from `plain`,
+    whose cells have lost the effect of position."""
 
     plain: Fitted
-    model: mixed.MixedFit
+    estimates: Fuller
 
     @property
     def cells(self) -> Cells:
@@ -31,10 +32,17 @@ class AdjustedFit:
 
     def contrast(self, weights: Array, capped: bool = True) -> Estimates:
         """See Contrasts."""
-        estimate, se, df = contrast_of(self.model.estimates, weights)
+        estimate, se, df = contrast_of(self.estimates, weights)
         beside = self.plain.contrast(weights, capped)
-        cap = np.minimum(df, self.model.containment_df) if capped else df
+        cap = np.minimum(df, self.estimates.containment[:, None]) if capped else df
         return Estimates(estimate, df, Error(se, cap), beside.own, beside.sitting)
+
+
+@dataclass(frozen=True, slots=True)
+class ReportedFit(AdjustedFit):
+    """One panel, with the whole fit for its report."""
+
+    model: mixed.MixedFit
 
 
 def cells_in_force(panel: panels.Panel, rule: Rule) -> dict[str, Cells]:
@@ -59,7 +67,8 @@ def adjusted(panel: panels.Panel, rule: Rule, cells: dict[str, Cells]) -> dict[s
         if "sitting" in rule.adjust and rows["sitting"].nunique() > 1:
             random.append("sitting")
         if (len(fixed) > 1 or len(random) > 2) and rows["score"].nunique() > 1:
-            found[name] = AdjustedFit(fitted(cells[name]), mixed.fit(rows, "score", fixed, random))
+            model = mixed.fit(rows, "score", fixed, random)
+            found[name] = ReportedFit(fitted(cells[name]), model.estimates, model)
     return found
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis import limits as bounds
-from analysis.adjusted import AdjustedFit
+from analysis.adjusted import ReportedFit
 from analysis.decision import Anova, AttributeResult, PullResult
 from analysis.limits import Contrasts, Error, Estimates, Fitted
 from analysis.mixed import CellFits, MixedFit
@@ -66,7 +66,7 @@ def _result(
 # ---- the model -----------------------------------------------------------------------------------------------------
 def _models(panels: Contrasts) -> list[ModelNumbers]:
     """F test, log likelihood and variances of the model in force, for each attribute of a stack."""
-    if isinstance(panels, AdjustedFit):
+    if isinstance(panels, ReportedFit):
         return [_of_model(panels.model)]
     assert isinstance(panels, Fitted)
     return list(_of_fits(panels.fits))

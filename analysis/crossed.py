@@ -221,14 +221,16 @@ def _flat(block: Array) -> Array:
 
 def containment(problem: CrossedProblem) -> Array:
     """rank[X Zs Za Zc] - rank[X Zs Za] (B,), from cross-products within cells and within assessors."""
-    found = []
-    for n, sums, cross in zip(problem.counts, problem.sums, problem.cross, strict=True):
-        U, F = sums[..., :-1], cross[:-1, :-1]
-        seen = n > 0
-        cell = U[seen] / np.sqrt(n[seen])[:, None]
-        person = U.sum(1) / np.sqrt(n.sum(1))[:, None]
-        scale = float(np.abs(F).max())
-        inside = np.linalg.matrix_rank(F - cell.T @ cell, tol=1e-9 * scale, hermitian=True)
-        across = np.linalg.matrix_rank(F - person.T @ person, tol=1e-9 * scale, hermitian=True)
-        found.append(seen.sum() + inside - len(n) - across)
-    return np.array(found, float)
+    F = problem.cross[:, :-1, :-1]
+    tolerance = 1e-9 * np.abs(F).max((1, 2))
+    found = (problem.counts > 0).sum((1, 2)) - problem.counts.shape[1]
+    by_cell = problem.sums[..., :-1].reshape(len(F), -1, F.shape[1])
+    groups = (
+        (by_cell, problem.counts.reshape(len(F), -1), 1),
+        (problem.sums[..., :-1].sum(2), problem.counts.sum(2), -1),
+    )
+    for sums, n, sign in groups:
+        mean = sums / np.sqrt(np.where(n > 0, n, 1.0))[..., None]
+        inside = F - mean.transpose(0, 2, 1) @ mean
+        found = found + sign * np.linalg.matrix_rank(inside, tol=tolerance, hermitian=True)
+    return np.asarray(found, np.float64)

@@ -293,8 +293,8 @@ def _reported(
 
 # ---- crossed factors and further fixed ones -------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
-class _Means:
-    """A batch of one; see Estimates."""
+class Means:
+    """See contrasts.Estimates."""
 
     means: Array
     covariance: Array
@@ -378,7 +378,7 @@ def _fit_crossed(
     variance = _variances(random, terms, design, problem, rho[0], s2)
     beta = point.coefficients[0][: problem.fixed].copy()
     beta[: len(centre)] += centre
-    estimates = _means_of(design.average, beta, problem, point.inverse, s2, rho, slope, float(point.residual[0]))
+    estimates = means_of(design.average, beta[None], problem, point.inverse, np.array([s2]), rho, slope, point.residual)
     anova = _anova(design, estimates, len(fixed))
     loglik = float("nan") if exact else float(-point.deviance[0] / 2)
     return _reported(y, response, fixed, random, design.levels, loglik, variance, anova, notes, estimates)
@@ -446,29 +446,29 @@ def _variances(
     return found
 
 
-def _means_of(
+def means_of(
     average: Array,
     beta: Array,
     problem: CrossedProblem,
     inverse: Array,
-    s2: float,
+    s2: Array,
     rho: Array,
     slope: reml.Slope,
-    residual: float,
-) -> _Means:
-    """Means of the first factor's levels from the fixed coefficients."""
+    residual: Array,
+) -> Means:
+    """Means of the first factor's levels from the fixed coefficients `beta` (B, p), through `average` (h, p)."""
     p = problem.fixed
-    moves = reml.covariance_moves(np.array([residual]), inverse, slope)[..., :p, :p]
-    return _Means(
-        (average @ beta)[None],
-        average @ (s2 * inverse[:, :p, :p]) @ average.T,
+    moves = reml.covariance_moves(residual, inverse, slope)[..., :p, :p]
+    return Means(
+        beta @ average.T,
+        average @ (s2[:, None, None] * inverse[:, :p, :p]) @ average.T,
         average @ moves @ average.T,
         reml.parameter_covariance(rho, slope),
         containment(problem),
     )
 
 
-def _anova(design: _Design, estimates: _Means, factors: int) -> FTest:
+def _anova(design: _Design, estimates: Means, factors: int) -> FTest:
     """F of the first factor; with several, the hypothesis is differences from its first level."""
     h = len(design.levels)
     rows = hypothesis(np.asarray(np.bincount(design.first), np.float64)[None])

@@ -53,8 +53,11 @@ def servings(panel: Panel) -> Servings | None:
 def unbalanced(panel: Panel) -> str | None:
     """Why the orders cannot be trusted: "far from the reference", "one order for all", or None."""
     every = servings(panel)
-    if every is None:
-        return None
+    return None if every is None else why_unbalanced(every)
+
+
+def why_unbalanced(every: Servings) -> str | None:
+    """As `unbalanced`, of all servings."""
     mean = np.bincount(every.pull, every.position) / np.bincount(every.pull)
     if np.abs(mean - mean[-1]).max() > FARTHEST_POSITION:
         return "far from the reference"
@@ -83,19 +86,25 @@ def can_adjust(panel: Panel) -> bool:
     attribute."""
     if servings(panel) is None:
         return False
-    return all(_connected(panel.rows(name)) for name in panel.cells)
+    return all(_told_apart(panel.rows(name)) for name in panel.cells)
 
 
-def _connected(rows: pd.DataFrame) -> bool:
-    """Whether every position was used by two pulls or more, and every pull is reached from every other through them,
-    with scores to spare."""
+def _told_apart(rows: pd.DataFrame) -> bool:
+    """Whether the scores of one attribute let position and pull be told apart."""
     table = pd.crosstab(rows["position"], rows["hours"]).to_numpy() > 0
-    if len(rows) <= sum(table.shape) + rows["assessor"].nunique():
-        return False
-    reached = table[0]
-    for _ in range(len(table)):
-        reached = table[(table & reached).any(1)].any(0)
-    return bool((table.sum(1) > 1).all() and reached.all())
+    return bool(connected(table[None], np.array([len(rows)]), np.array([rows["assessor"].nunique()]))[0])
+
+
+def connected(table: NDArray[np.bool_], scores: Codes, people: Codes) -> NDArray[np.bool_]:
+    """Whether every position that was used was used by two pulls or more, and every pull is reached from every other
+    through them, with scores to spare (B,); which position held which pull (B, positions, pulls)."""
+    used = table.any(2)
+    spare = scores > used.sum(1) + table.any(1).sum(1) + people
+    reached = table[np.arange(len(table)), used.argmax(1)]
+    for _ in range(table.shape[1]):
+        touched = (table & reached[:, None, :]).any(2)
+        reached = (table & touched[:, :, None]).any(1)
+    return np.asarray(spare & ((table.sum(2) > 1) | ~used).all(1) & reached.all(1))
 
 
 def why_not_trusted(panel: Panel, rule: Rule) -> str | None:

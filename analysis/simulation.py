@@ -1,7 +1,12 @@
 """Complete studies drawn from a scenario, as a workshop might score them.
 
-Score = clip(round?(3.5 + g (mean_h - 3.5) + A + spread_h (B + E) + T), 0, 10), g = exp(scale_use z); A assessor,
-B assessor:hours, E error, T assessor:sitting, all normal and correlated between attributes by `correlation`.
+Score = clip(round?(3.5 + g (mean_h - 3.5) + A + spread_h (B + E) + T + P), 0, 10), g = exp(scale_use z); A assessor,
+B assessor:hours, E error, T assessor:sitting, all normal and correlated between attributes by `correlation`; P the
+effect of the place at which a piece is tasted.
+
+`missing` scores are lost one by one. `dropout` is what a workshop sees between sittings: somebody leaves the firm,
+falls ill for long or has had enough, and comes to no later sitting. Missing one sitting and coming back loses less, so
+leaving for good is the cautious way to reckon either.
 """
 
 from __future__ import annotations
@@ -18,7 +23,10 @@ CENTRE, LOW, HIGH = 3.5, 0.0, 10.0
 
 @dataclass(frozen=True, slots=True)
 class AttributeTruth:
-    """The truth behind one attribute: `mean` per pull, standard deviations in scale units, `spread` per pull."""
+    """The truth behind one attribute: `mean` per pull, standard deviations in scale units, `spread` per pull.
+
+    `position`: what the first, second, ... place in a sitting adds, in scale units; the last holds for all later ones.
+    """
 
     mean: tuple[float, ...]
     assessor: float = 1.0
@@ -28,16 +36,21 @@ class AttributeTruth:
     spread: tuple[float, ...] | None = None
     rounded: bool = False
     sitting: float = 0.0
+    position: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """The truth behind a study: pulls in hours, attributes, correlation of all random parts, share missing."""
+    """The truth behind a study: pulls in hours, attributes, correlation of all random parts, share missing.
+
+    `dropout`: chance to leave for good before each sitting after the first, for everybody who is still there.
+    """
 
     hours: tuple[float, ...]
     attributes: Mapping[str, AttributeTruth]
     correlation: float = 0.3
     missing: float = 0.0
+    dropout: float = 0.0
 
     def __post_init__(self) -> None:
         """Refuse impossible scenarios by name."""
@@ -45,6 +58,8 @@ class Scenario:
             raise ValueError(f"correlation must lie between 0 and 1, got {self.correlation}")
         if not 0 <= self.missing < 1:
             raise ValueError(f"missing must be a share below 1, got {self.missing}")
+        if not 0 <= self.dropout < 1:
+            raise ValueError(f"dropout must be a share below 1, got {self.dropout}")
         if len(self.hours) < 2 or list(self.hours) != sorted(set(self.hours)):
             raise ValueError(f"hours must be two or more, ascending, got {list(self.hours)}")
         for name, truth in self.attributes.items():
@@ -53,6 +68,13 @@ class Scenario:
                     raise ValueError(
                         f"attributes.{name}.{label}: {len(self.hours)} pulls need as many values, got {len(values)}"
                     )
+            if not np.isfinite(truth.position).all():
+                raise ValueError(f"attributes.{name}.position: effects must be finite, got {list(truth.position)}")
+
+    @property
+    def by_position(self) -> bool:
+        """Whether it matters at which place a piece is tasted."""
+        return any(any(truth.position) for truth in self.attributes.values())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,7 +82,9 @@ class Design:
     """Who tastes how often: `first` sittings before the first look, `later` before each further one.
 
     `pattern` (assessors, pulls, sittings of all looks): servings of each pull to each assessor in each sitting where
-    not everybody tastes everything, none above `replicates`; None: `replicates` everywhere.
+    not everybody tastes everything, none above `replicates`; None: `replicates` everywhere. `places` (deals, assessors,
+    pulls, sittings, replicates): at which place of its sitting, from 1, each serving is tasted, 0 where none is served;
+    studies are dealt in turn.
     """
 
     assessors: int
@@ -68,6 +92,7 @@ class Design:
     first: int = 1
     later: int = 1
     pattern: NDArray[np.intp] | None = None
+    places: NDArray[np.intp] | None = None
 
     def sittings(self, look: int) -> int:
         """Sittings served up to a look."""
@@ -92,17 +117,22 @@ def draw(scenario: Scenario, design: Design, sittings: int, studies: int, rng: n
     }
     names = list(scenario.attributes)
     served = _served(design, h, sittings)
+    places = _places(scenario, design, sittings, studies)
     parts = {
         part: _correlated(rng, (studies, *shape), len(names), scenario.correlation)
         for part, shape in shapes.items()
         if _needed(scenario, part)
     }
-    return {
+    drawn = {
         name: _with_gaps(
-            _scores(truth, {part: next(values) for part, values in parts.items()}), served, scenario.missing, rng
+            _scores(truth, {part: next(values) for part, values in parts.items()}, places),
+            served,
+            scenario.missing,
+            rng,
         )
         for name, truth in scenario.attributes.items()
     }
+    return _less_who_left(drawn, scenario.dropout, rng)
 
 
 def _served(design: Design, pulls: int, sittings: int) -> NDArray[np.bool_] | None:
@@ -117,6 +147,15 @@ def _served(design: Design, pulls: int, sittings: int) -> NDArray[np.bool_] | No
             f"got {pattern.shape} from {pattern.min()} to {pattern.max()}"
         )
     return np.asarray(np.arange(design.replicates) < pattern[..., None])
+
+
+def _places(scenario: Scenario, design: Design, sittings: int, studies: int) -> NDArray[np.intp] | None:
+    """The place of every serving of every study; None where it does not matter."""
+    if not scenario.by_position:
+        return None
+    if design.places is None:
+        raise ValueError("position: the effects of places need a design whose servings have places")
+    return design.places[np.arange(studies) % len(design.places), :, :, :sittings]
 
 
 def _needed(scenario: Scenario, part: str) -> bool:
@@ -135,8 +174,8 @@ def _correlated(rng: np.random.Generator, shape: tuple[int, ...], count: int, rh
         yield common + np.sqrt(1 - rho) * rng.standard_normal(shape)
 
 
-def _scores(truth: AttributeTruth, z: Mapping[str, Array]) -> Array:
-    """Scores of one attribute from its standard normals."""
+def _scores(truth: AttributeTruth, z: Mapping[str, Array], places: NDArray[np.intp] | None) -> Array:
+    """Scores of one attribute from its standard normals and the places of its servings."""
     mean = np.array(truth.mean)[None, None, :, None, None] - CENTRE
     spread = np.array(truth.spread if truth.spread is not None else np.ones(len(truth.mean)))[None, None, :, None, None]
     noise = truth.error * z["error"] if "error" in z else np.zeros(())
@@ -146,6 +185,8 @@ def _scores(truth: AttributeTruth, z: Mapping[str, Array]) -> Array:
         y += truth.assessor * z["person"]
     if "day" in z:
         y = y + truth.sitting * z["day"]
+    if places is not None and truth.position:
+        y = y + np.array((0.0, *truth.position))[np.minimum(places, len(truth.position))]
     if truth.rounded:
         y = np.round(y)
     return np.asarray(np.clip(y, LOW, HIGH))
@@ -162,3 +203,14 @@ def _with_gaps(y: Array, served: NDArray[np.bool_] | None, share: float, rng: np
         own = np.arange(len(first)), *np.unravel_index(first, turned.shape[2:])
         turned[:, *own] |= ~turned.any((2, 3, 4))
     return np.where(seen, y, np.nan)
+
+
+def _less_who_left(drawn: dict[str, Array], share: float, rng: np.random.Generator) -> dict[str, Array]:
+    """NaN in every attribute from the sitting on before which an assessor left for good."""
+    studies, assessors, _pulls, sittings, _replicates = next(iter(drawn.values())).shape
+    if share == 0 or sittings == 1:
+        return drawn
+    leaves = rng.random((studies, assessors, sittings)) < share
+    leaves[:, :, 0] = False
+    gone = np.logical_or.accumulate(leaves, axis=2)[:, :, None, :, None]
+    return {name: np.where(gone, np.nan, y) for name, y in drawn.items()}
