@@ -23,7 +23,7 @@ from starlette.routing import Route
 from studyapp import cookies, log
 from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
 from studyapp.records import Mark
-from studyapp.services import accounts, joining, tasting, trying
+from studyapp.services import accounts, joining, refining, tasting, trying
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -72,9 +72,12 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
 
 # ---- the edge --------------------------------------------------------------------------------------------------------
 def _guarded(answer: Answer) -> Answer:
-    """A refusal becomes its sentence; anything unexpected becomes a code, and the log has where it happened."""
+    """A refusal becomes its sentence; anything unexpected becomes a code, and the log has where it happened. What
+    refines in the background gives way to whatever is saved."""
 
     async def guarded(request: Request) -> Response:
+        if request.method == "POST":
+            refining.give_way()
         try:
             return await answer(request)
         except StudyError as refused:

@@ -19,7 +19,10 @@ T = TypeVar("T")
 
 AT_ONCE_SECONDS = 0.15  # a tap is answered within this and one step; the page itself takes as long again
 UNSEEN_SECONDS = 10.0  # pages look once a second
-REST_SHARE = 0.25  # of each step's time, left to whoever saves a mark
+REST_SHARE = 0.25  # of each step's time, left to the pages
+# After something was saved the next step waits until it is quiet for so long; but not for ever, or a busy sitting would
+# bring planning to a stand.
+QUIET_SECONDS, LONGEST_REST = 0.25, 1.0
 
 
 class Refining(Generic[T]):
@@ -80,21 +83,32 @@ class Refining(Generic[T]):
 
 # ---- the thread ------------------------------------------------------------------------------------------------------
 class _Bench:
-    """The one thread and what waits for it. The thread ends when nothing is wanted and begins again when asked."""
+    """The one thread, what it is at and what waits for it. It ends when nothing is wanted and begins again when asked.
+
+    `saved` is when something was last saved by anybody, `stopping` is set while the thread is to end.
+    """
 
     def __init__(self) -> None:
         self.lock = threading.Lock()
         self.waiting: deque[Refining[object]] = deque()
+        self.at: Refining[object] | None = None
         self.thread: threading.Thread | None = None
-        self.stopping = False
+        self.stopping = threading.Event()
+        self.saved = float("-inf")
 
     def next(self) -> Refining[object] | None:
-        """The next piece in turn; None when nothing is wanted, and the thread is then as good as ended."""
+        """The next piece in turn; the one before goes to the end, behind whatever came meanwhile.
+
+        None when nothing is wanted, and the thread is then as good as ended.
+        """
         with self.lock:
-            while self.waiting and not self.stopping:
+            if self.at is not None:
+                self.waiting.append(self.at)
+            self.at = None
+            while self.waiting and not self.stopping.is_set():
                 piece = self.waiting.popleft()
                 if piece.wanted:
-                    self.waiting.append(piece)
+                    self.at = piece
                     return piece
             self.thread = None
             return None
@@ -105,9 +119,9 @@ _bench = _Bench()
 
 def _enlist(piece: Refining[T]) -> None:
     with _bench.lock:
-        if piece not in _bench.waiting:
+        if piece is not _bench.at and piece not in _bench.waiting:
             _bench.waiting.append(piece)  # type: ignore[arg-type]
-        if _bench.thread is None and not _bench.stopping:
+        if _bench.thread is None and not _bench.stopping.is_set():
             _bench.thread = threading.Thread(target=_work, name="refining", daemon=True)
             _bench.thread.start()
 
@@ -116,16 +130,30 @@ def _work() -> None:
     while (piece := _bench.next()) is not None:
         begun = time.monotonic()
         piece.step_aside()
-        time.sleep(REST_SHARE * (time.monotonic() - begun))
+        _rest(time.monotonic() - begun)
+
+
+def _rest(worked: float) -> None:
+    """Leave the processor to others for a while, longer when something has just been saved."""
+    _bench.stopping.wait(REST_SHARE * worked)
+    until = time.monotonic() + LONGEST_REST
+    while (left := min(until, _bench.saved + QUIET_SECONDS) - time.monotonic()) > 0:
+        if _bench.stopping.wait(left):
+            return
+
+
+def give_way() -> None:
+    """Somebody saves something: what refines in the background waits for it."""
+    _bench.saved = time.monotonic()
 
 
 def stop() -> None:
     """Let the thread end after the step it is at, and give up what waits; a page that looks again begins it anew."""
     with _bench.lock:
-        _bench.stopping, thread = True, _bench.thread
-        _bench.waiting.clear()
+        _bench.stopping.set()
+        thread = _bench.thread
     if thread is not None:
         thread.join()
     with _bench.lock:
         _bench.waiting.clear()
-        _bench.stopping = False
+        _bench.stopping.clear()

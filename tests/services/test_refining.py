@@ -153,6 +153,21 @@ def test_stopping_waits_for_the_step_and_is_not_for_ever() -> None:
     steps.through.release()
 
 
+def test_the_next_step_waits_while_something_is_saved_but_not_for_ever(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With quiet never to come, only the bound on the rest lets the second step and all further ones happen."""
+    monkeypatch.setattr(refining, "QUIET_SECONDS", 3600.0)
+    monkeypatch.setattr(refining, "LONGEST_REST", 3600.0)
+    refining.give_way()
+    work = Refining(iter(range(1000)), at_once=0.0)
+    until(lambda: work.latest == 1)
+    refining.stop()
+    assert (work.latest, work.over) == (1, False)
+    monkeypatch.setattr(refining, "LONGEST_REST", 0.0)
+    work.look()
+    until(lambda: work.over)
+    assert work.latest == 999
+
+
 # ---- failing ---------------------------------------------------------------------------------------------------------
 def _failing() -> Iterator[int]:
     yield 1
