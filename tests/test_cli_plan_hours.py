@@ -12,7 +12,9 @@ from click.testing import CliRunner
 from analysis.planning import operating_characteristics
 from analysis.simulation import AttributeTruth, Design, Scenario, first_order
 from analysis.stopping import AttributeRule, Rule
+from demo_panels import workshop
 from studyapp.cli import group
+from studyapp.store import open_store
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
 MEANS = first_order(HOURS, 7.0, 3.5, 6.0)
@@ -59,7 +61,57 @@ def test_the_answer_without_json_is_a_sentence_first() -> None:
     code, out, _ = run(Path(), "--hours", "0,8,24", "--assessors", "8", "--margin", "1", "--studies", "200")
     assert code == 0
     assert out.startswith("Of 100 such studies")
-    assert "are assumed" in out
+    assert "The truth is assumed" in out
+    assert "Assumed: the spread of an ordinary small panel, assessors ±1.0" in out
+
+
+def test_the_spreads_of_a_store_are_said_to_be_its_own(tmp_path: Path) -> None:
+    """From how many studies; a store without any says so and assumes; reading leaves the store as it was."""
+    for fill, says in ((False, "no opened study"), (True, "Spreads from 7 invented studies, 8 assessors")):
+        file = tmp_path / f"{fill}.sqlite"
+        store = open_store(str(file))
+        if fill:
+            workshop.fill(store)
+        store.close()
+        before = file.read_bytes()
+        code, out, _ = run(
+            Path(), "--hours", "0,8,24", "--assessors", "8", "--margin", "1", "--studies", "200", "--store", str(file)
+        )
+        assert code == 0
+        assert says in out
+        assert ("Assumed: the spread" in out) is not fill
+        assert file.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("store", "says"),
+    [
+        ("none.sqlite", "there is no store"),
+        ("other.sqlite", "not a store of this app"),
+        ("nowhere/none.sqlite", "does not exist"),
+        ("mysql://somewhere/none", "is no store"),
+        ("postgresql://127.0.0.1:1/none", "does not answer"),
+    ],
+)
+def test_a_store_that_is_not_there_is_refused_and_not_made(tmp_path: Path, store: str, says: str) -> None:
+    """One sentence, exit 2, and no file that was not there before."""
+    (tmp_path / "other.sqlite").write_text("something else altogether, long enough to be looked at twice")
+    place = store if "://" in store else str(tmp_path / store)
+    code, out, error = run(Path(), "--hours", "0,8,24", "--assessors", "8", "--margin", "1", "--store", place)
+    assert (code, out) == (2, "")
+    assert says in error
+    assert len(error.strip().splitlines()) == 1
+    assert [path.name for path in tmp_path.iterdir()] == ["other.sqlite"]
+
+
+def test_a_truth_and_a_store_are_one_too_many(files: Path) -> None:
+    """Both name spreads."""
+    code, out, error = run(
+        files, "--hours", "0,4,8,12,16,24", "--assessors", "8", "--margin", "1", "--truth", "TRUTH.toml",
+        "--store", "none.sqlite",
+    )  # fmt: skip
+    assert (code, out) == (2, "")
+    assert "give one of the two" in error
 
 
 @pytest.mark.parametrize(

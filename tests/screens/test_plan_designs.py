@@ -181,3 +181,23 @@ def test_a_better_start_is_taken_by_its_button(screen: Screen, said: Said, works
     assert pull_calendar.start_of(planning.study(workshop.store, workshop.leader, planned).plan) == datetime(
         2026, 11, 24, 8
     )
+
+
+def test_the_spreads_are_assumed_until_a_study_is_opened(
+    screen: Screen, said: Said, opened: Callable[[str], Any], planned: str
+) -> None:
+    """A sealed study tells nothing; once its key is open its spreads are named with their limits, and the chances
+    begin anew."""
+    app = screen("plan", study=planned)
+    assert "Assumed: the spread of an ordinary small panel" in said(app)
+    _asked, before = app.session_state["_kept_power"]
+    opened("cannot tell")
+    app.run()
+    told = said(app)
+    assert "Assumed" not in told
+    assert "Spreads from your own 1 opened study, 5 assessors." in told
+    assert re.search(r"Acidity: assessors ±\d\.\d \(\d\.\d to \d\.\d\), their reading of a pull", told)
+    assert "only known together" in told  # one sitting, each pull once
+    _asked, after = app.session_state["_kept_power"]
+    assert before.over
+    assert after is not before
