@@ -28,6 +28,7 @@ from studyapp.records import AromaStudy, Plan, Problem, Staff, Study
 from studyapp.screens import aroma_plan
 from studyapp.services import drafts, planning, proposals, prospects, pull_calendar, spreads
 from studyapp.services.proposals import Search
+from studyapp.services.spreads import Spreads
 from studyapp.words import _
 
 
@@ -48,12 +49,13 @@ def render() -> None:
     if study.state != "draft":
         _sealed(by, study)
         return
+    known = spreads.of_panel(store, by)
     left, right = st.columns([9, 5], gap="large")
     with left:
         plan = _fields(by, study)
-        _designs(by, study, plan)
+        _designs(study, plan, known)
     with right, st.container(key="beside"):
-        _beside(by, study, plan)
+        _beside(by, study, plan, known)
 
 
 def _fields(by: Staff, study: Study) -> Plan:
@@ -91,11 +93,10 @@ def _edit(by: Staff, study_id: str, line: int) -> None:
             st.rerun()
 
 
-def _designs(by: Staff, study: Study, plan: Plan) -> None:
+def _designs(study: Study, plan: Plan, known: Spreads) -> None:
     """Other designs and other tests for the same question, looked for when asked, while one goes on planning."""
     if not plan_power.can_be_tried(plan, planning.problems(plan)):
         return
-    known = spreads.of_panel(session.store(), by)
     name, design = f"designs-{study.id}", plan_power.design(plan, known)
     with st.container(key="card-designs"), acts.refusals():
         wish = plan_proposals.asked(study.id)
@@ -125,7 +126,7 @@ def _found(study_id: str, search: Search) -> None:
 
 
 # ---- beside the fields -------------------------------------------------------------------------------------------
-def _beside(by: Staff, study: Study, plan: Plan) -> None:
+def _beside(by: Staff, study: Study, plan: Plan, known: Spreads) -> None:
     """What the plan can show, and its seal."""
     problems = planning.problems(plan)
     blocking = [problem for problem in problems if problem.blocks]
@@ -138,16 +139,15 @@ def _beside(by: Staff, study: Study, plan: Plan) -> None:
         session.keep(f"tried-{study.id}", True)
         st.rerun()
     with chances:
-        _chances(by, plan, problems)
+        _chances(plan, problems, known)
 
 
-def _chances(by: Staff, plan: Plan, problems: Sequence[Problem]) -> None:
+def _chances(plan: Plan, problems: Sequence[Problem], known: Spreads) -> None:
     """The chances of each verdict: at once, then more exact; a change of the design begins anew."""
     if not plan_power.can_be_tried(plan, problems):
         session.give_up("power")
         plan_power.not_yet()
         return
-    known = spreads.of_panel(session.store(), by)
     work = session.refined(
         "power", plan_power.design(plan, known), lambda: prospects.more_and_more(plan, spreads=known)
     )
