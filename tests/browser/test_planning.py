@@ -1,0 +1,107 @@
+"""The plan page in a real browser: numbers grow exact by themselves while somebody goes on planning."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from studyapp.records import Attribute, Pull
+from studyapp.services import panel, planning
+
+pytestmark = pytest.mark.browser
+HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 20.0, 24.0, 36.0)
+
+
+@pytest.fixture
+def draft(workshop: Any) -> str:
+    """Eight pulls in turns: a plan that takes far longer than a moment to be tried ten thousand times."""
+    store, leader = workshop.store, workshop.leader
+    more = tuple(panel.add_assessor(store, leader, name).id for name in ("Rook", "Dipper", "Plover"))
+    plan = replace(
+        workshop.plan,
+        title="Blocks",
+        pulls=tuple(Pull(hour) for hour in HOURS),
+        attributes=(Attribute("Acidity"), Attribute("Bitterness")),
+        assessors=(*workshop.plan.assessors, *more),
+        control=0.0,
+        sittings=2,
+    )
+    id_ = planning.new_study(store, leader, "Blocks")
+    planning.keep_plan(store, leader, id_, plan)
+    return id_
+
+
+@pytest.fixture
+def page(workshop: Any, server: Any, draft: str, phone: Callable[..., tuple[Any, Any]]) -> Any:
+    """The leader's page of that draft, with the first numbers on it."""
+    page, _heard = phone(1280)
+    page.goto(server.url)
+    page.get_by_label("Name").fill("Ada")
+    page.get_by_label("Passphrase").fill(workshop.passphrase)
+    page.get_by_role("button", name="Sign in").click()
+    page.get_by_text("Ada").first.wait_for()
+    page.goto(f"{server.url}/plan?study={draft}")
+    page.get_by_role("progressbar").wait_for()
+    return page
+
+
+def _done(page: Any) -> int:
+    """Studies tried so far, as the page says."""
+    told = re.search(r"times: ([\d\s]+) done", page.locator(".st-key-wash-power").inner_text())
+    assert told is not None
+    return int(re.sub(r"\s", "", told.group(1)))
+
+
+def _until(page: Any, true: Callable[[], bool], seconds: int = 60) -> None:
+    """Look again ten times a second until something is so."""
+    for _look in range(10 * seconds):
+        if true():
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError("it never came about")
+
+
+def test_numbers_grow_and_a_change_begins_anew(page: Any, server: Any) -> None:
+    """More studies without a touch; fewer after a change; and the server ends at once in the middle of it."""
+    first = _done(page)
+    _until(page, lambda: _done(page) > first + 200)
+    reached = _done(page)
+    margin = page.get_by_label("Margin of Acidity, scale units")
+    margin.focus()
+    margin.press("ArrowUp")
+    _until(page, lambda: _done(page) < reached)
+    again = _done(page)
+    _until(page, lambda: _done(page) > again)
+    assert server.stop() == 0
+    assert '"level": "ERROR"' not in server.logged()
+
+
+def test_what_is_typed_in_a_dialog_outlasts_the_numbers(page: Any) -> None:
+    """The numbers change behind an open dialog, which keeps its words and the cursor."""
+    page.get_by_role("button", name="Change").first.click()
+    name = page.get_by_role("dialog").get_by_label("Name", exact=True)
+    name.click()
+    page.keyboard.type(" of lemon")
+    before = _done(page)
+    _until(page, lambda: _done(page) > before + 200)
+    assert name.input_value() == "Acidity of lemon"
+    assert name.evaluate("field => field.getRootNode().activeElement === field")
+
+
+def test_a_found_design_becomes_a_draft_while_the_page_looks_on(page: Any, workshop: Any, draft: str) -> None:
+    """The button stands in the part of the page that is drawn each second, and leads to the new draft."""
+    kept = planning.study(workshop.store, workshop.leader, draft).plan
+    wide = tuple(replace(line, margin=3.0) for line in kept.attributes[:1])
+    planning.keep_plan(workshop.store, workshop.leader, draft, replace(kept, attributes=wide))
+    page.reload()
+    page.get_by_label("Wished chance of an answer, in 100").fill("30")
+    page.get_by_label("Wished chance of an answer, in 100").press("Tab")
+    page.get_by_role("button", name="Look for a design").click()
+    page.get_by_role("button", name="Make a draft of it").click(timeout=120000)
+    page.get_by_text("Plan: Blocks, again").wait_for()
+    titles = [study.plan.title for study in planning.studies(workshop.store, workshop.leader)]
+    assert titles.count("Blocks, again") == 1
