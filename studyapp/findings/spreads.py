@@ -41,17 +41,17 @@ def _source(spreads: Spreads) -> str:
     people = ngettext("{n} assessor", "{n} assessors", spreads.assessors).format(n=spreads.assessors)
     if spreads.invented:
         sentence = ngettext(
-            "Spreads from {n} invented study, {people}; a real one takes its place once its key is opened.",
-            "Spreads from {n} invented studies, {people}; a real one takes their place once its key is opened.",
+            "Spread of scores from {n} invented study, {people}; a real one takes its place once its key is opened.",
+            "Spread of scores from {n} invented studies, {people}; a real one takes their place once its key is opened.",
             spreads.studies,
         )
     else:
         sentence = ngettext(
-            "Spreads from your own {n} opened study, {people}.",
-            "Spreads from your own {n} opened studies, {people}.",
+            "Spread of scores from your own {n} opened study, {people}.",
+            "Spread of scores from your own {n} opened studies, {people}.",
             spreads.studies,
         )
-    range_ = _("± is one standard deviation, in brackets its 95 % limits.")
+    range_ = _("Here ± is one standard deviation, in brackets its 95 % limits.")
     return f"{sentence.format(n=spreads.studies, people=people)} {range_}"
 
 

@@ -24,7 +24,7 @@ def test_assumed_spreads_are_said_with_their_numbers() -> None:
 
 def test_own_spreads_say_their_studies_units_and_limits() -> None:
     source, acidity = spreads_told(OWN, ["Acidity"])
-    assert source.startswith("Spreads from your own 3 opened studies, 9 assessors.")
+    assert source.startswith("Spread of scores from your own 3 opened studies, 9 assessors.")
     assert "95 % limits" in source
     assert acidity == (
         "Acidity: assessors ±1.3 (0.9 to 1.9), their reading of a pull ±0.4 (0.0 to 0.7), the same assessor on "
@@ -41,7 +41,7 @@ def test_attributes_never_scored_share_one_sentence() -> None:
 
 def test_one_invented_study_is_not_called_ones_own() -> None:
     (source, _line) = spreads_told(replace(OWN, studies=1, assessors=1, invented=True), ["Acidity"])
-    assert "Spreads from 1 invented study, 1 assessor; a real one takes its place" in source
+    assert "Spread of scores from 1 invented study, 1 assessor; a real one takes its place" in source
     assert "your own" not in source
 
 
