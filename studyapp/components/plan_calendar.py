@@ -82,7 +82,10 @@ def _habits(key: str) -> Habits:
 
 
 def _row(one: Appointment) -> tuple[str, str, str]:
-    return appointment(one.starts), _what(one), _("nobody there") if one.outside else _("yes")
+    when = appointment(one.starts).replace(
+        " ", "\N{NO-BREAK SPACE}", 2
+    )  # on a phone the time alone takes a second line
+    return when, _what(one), _("nobody there") if one.outside else _("yes")
 
 
 def _what(one: Appointment) -> str:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import ceil
 
+import streamlit as st
+
 from studyapp.components import look
 from studyapp.findings import hours as as_hours
 from studyapp.findings.spreads import spreads_told
 from studyapp.records import Chance, Plan, PlanPower, Problem
 from studyapp.services.spreads import Spreads
-from studyapp.words import _
+from studyapp.words import _, ngettext
 
 _NEEDED = {
     "pulls",
@@ -51,9 +53,8 @@ def not_yet() -> None:
     )
 
 
-def draw(power: PlanPower, plan: Plan, spreads: Spreads) -> None:
-    """The chances in 100 as bars, what more people or sittings would change, how far the trying is, and the spreads
-    it rests on."""
+def draw(power: PlanPower) -> None:
+    """The chances in 100 as bars, what more people or sittings would change, and how far the trying is."""
     hours = as_hours(power.enough_hours)
     bars = [
         _bar(_("stop at {hours} h or earlier").format(hours=hours), power.stop_by, ""),
@@ -74,7 +75,6 @@ def draw(power: PlanPower, plan: Plan, spreads: Spreads) -> None:
         *bars,
         *(look.text(sentence, "small") for sentence in _changed(power)),
         _progress(power),
-        *(look.text(sentence, "small") for sentence in _resting_on(plan, spreads)),
     )
 
 
@@ -104,7 +104,7 @@ def _progress(power: PlanPower) -> str:
     if power.done >= power.wanted:
         told = _("Tried {n} times; ± is what more trying could still change.")
         return look.text(told.format(n=_thousands(power.stop_by.studies)), "small")
-    told = _("Trying this plan {all} times: {n} done.")
+    told = _("Trying this plan {all} times: {n} done; ± shrinks meanwhile.")
     sentence = told.format(all=_thousands(power.wanted // 3), n=_thousands(power.done // 3))
     return look.progress(sentence, power.done / power.wanted)
 
@@ -113,6 +113,20 @@ def _thousands(count: int) -> str:
     return f"{count:,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
 
 
-def _resting_on(plan: Plan, spreads: Spreads) -> tuple[str, ...]:
-    """Where the spreads of the tried studies come from."""
-    return spreads_told(spreads, [line.name for line in plan.attributes if line.decides])
+def resting_on(plan: Plan, spreads: Spreads) -> None:
+    """Where the spreads of the tried studies come from: at a glance, with all of them one tap away."""
+    told = spreads_told(spreads, [line.name for line in plan.attributes if line.decides])
+    sentences = [look.text(sentence, "small") for sentence in told]
+    if not spreads.studies:
+        look.put(*sentences)
+        return
+    with st.expander(_source(spreads)):
+        look.put(*sentences)
+
+
+def _source(spreads: Spreads) -> str:
+    if spreads.invented:
+        told = ngettext("Spreads from {n} invented study", "Spreads from {n} invented studies", spreads.studies)
+    else:
+        told = ngettext("Spreads from your own {n} study", "Spreads from your own {n} studies", spreads.studies)
+    return told.format(n=spreads.studies)

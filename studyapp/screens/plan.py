@@ -151,7 +151,8 @@ def _chances(plan: Plan, problems: Sequence[Problem], known: Spreads) -> None:
     work = session.refined(
         "power", plan_power.design(plan, known), lambda: prospects.more_and_more(plan, spreads=known)
     )
-    refined.draw(work, lambda power: plan_power.draw(power, plan, known))
+    refined.draw(work, plan_power.draw)
+    plan_power.resting_on(plan, known)
 
 
 def _seal(by: Staff, study_id: str) -> None:
