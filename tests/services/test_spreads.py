@@ -173,6 +173,25 @@ def test_a_blind_study_is_never_read(shop: Shop) -> None:
     assert known(shop).studies == 2
 
 
+def test_asking_again_reads_no_score_until_another_key_is_opened(shop: Shop) -> None:
+    """A page asks on every run: what an opened look told is kept, and only the new one is read."""
+    first = shop.finished(30)
+    before, second = known(shop), shop.finished(31)
+    asked: list[str] = []
+    event.listen(
+        shop.store.engine, "before_cursor_execute", lambda _c, _k, words, vals, *_rest: asked.append(f"{words}{vals}")
+    )
+    after = known(shop)
+    of_scores = [words for words in asked if "FROM score" in words]
+    assert len(of_scores) == 1
+    assert second in of_scores[0]
+    assert first not in of_scores[0]
+    asked.clear()
+    assert known(shop) == after != before
+    assert asked
+    assert not [words for words in asked if "FROM score" in words]
+
+
 def test_between_two_looks_only_the_first_counts(shop: Shop) -> None:
     """The second look is tasted and still closed."""
     study = shop.finished(8)
