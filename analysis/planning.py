@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.limits import Cells
+from analysis.look_batches import look_at
+from analysis.places import dealt
 from analysis.simulation import Design, Scenario, draw
 from analysis.stopping import Rule, check_rule
-from analysis.verdicts import CANNOT, STOP, VERDICTS, answers
+from analysis.verdicts import CANNOT, STOP, VERDICTS
 
 Array = NDArray[np.float64]
 MOST_AT_ONCE = 500
@@ -44,30 +45,6 @@ class OperatingCharacteristics:
 
 
 # ---- judging ---------------------------------------------------------------------------------------------------------
-def cells_of_draw(y: Array, by_sitting: bool) -> Cells:
-    """Cells of scores (B, a, h, S, r)."""
-    B, a, h = y.shape[:3]
-    flat = y.reshape(B * a * h, -1)
-    servings = flat.shape[1]
-    once = np.ones(servings)
-    sums = (flat @ once).reshape(B, a, h)
-    counts = np.full((1, a, h), float(servings))
-    if np.isnan(sums).any():
-        seen = np.isfinite(flat)
-        counts, flat = (seen.astype(float) @ once).reshape(B, a, h), np.where(seen, flat, 0.0)
-        sums = (flat @ once).reshape(B, a, h)
-    means = sums / np.maximum(counts, 1)
-    within = np.vecdot(flat.reshape(B, -1), flat.reshape(B, -1)) - np.vecdot(sums.reshape(B, -1), means.reshape(B, -1))
-    table = _sitting_means(y) if by_sitting and y.shape[3] > 1 else None
-    return Cells(counts, sums, np.maximum(within, 0), table)
-
-
-def _sitting_means(y: Array) -> Array:
-    """Mean of each cell in each sitting, NaN where nothing was scored."""
-    seen = np.isfinite(y).sum(4)
-    return np.asarray(np.divide(np.nansum(y, 4), seen, out=np.full(seen.shape, np.nan), where=seen > 0))
-
-
 def operating_characteristics(
     scenario: Scenario, rule: Rule, design: Design, studies: int = 2000, seed: int = 1
 ) -> OperatingCharacteristics:
@@ -98,7 +75,10 @@ def growing_characteristics(
     level = check_rule(rule)
     if set(scenario.attributes) != set(rule.attributes):
         raise ValueError(f"attributes: the truth has {sorted(scenario.attributes)}, the rule {sorted(rule.attributes)}")
-    return _growing(scenario, rule, design, level, _control(scenario, rule), studies, seed)
+    control = _control(scenario, rule)
+    if design.places is None and (scenario.by_position or "position" in rule.adjust):
+        design = dealt(design, len(scenario.hours), rule.looks, seed)
+    return _growing(scenario, rule, design, level, control, studies, seed)
 
 
 def _growing(
@@ -121,7 +101,7 @@ def _at_once(scenario: Scenario, design: Design, looks: int) -> int:
     """Studies to draw and judge at once."""
     cells = len(scenario.attributes) * design.assessors * len(scenario.hours)
     room = SCORES_AT_ONCE // (cells * design.sittings(looks) * design.replicates)
-    if design.pattern is not None or scenario.missing > 0:
+    if design.pattern is not None or scenario.missing > 0 or scenario.dropout > 0:
         room = min(room, CELLS_AT_ONCE // cells)
     return max(1, min(room, MOST_AT_ONCE))
 
@@ -143,9 +123,9 @@ def _looks(
     open_ = np.arange(B)
     for look in range(1, rule.looks + 1):
         served = design.sittings(look)
-        by_sitting = "sitting:hours" in rule.adjust and served >= 2
-        cells = {name: cells_of_draw(y[open_, :, :, :served], by_sitting) for name, y in drawn.items()}
-        verdict[open_], pull[open_] = answers(cells, rule.attributes, level, control)
+        so_far = {name: y[open_, :, :, :served] for name, y in drawn.items()}
+        places = None if design.places is None else design.places[open_ % len(design.places), :, :, :served]
+        verdict[open_], pull[open_] = look_at(so_far, places, rule, level, control)
         used[open_] = look
         open_ = open_[verdict[open_] == CANNOT]
         if not len(open_):

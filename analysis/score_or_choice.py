@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.drawn_cells import cells_of_draw
 from analysis.forced_choice import at_least, at_most, maximum_correct, minimum_correct, people_below
 from analysis.looks import level
-from analysis.planning import cells_of_draw
 from analysis.psychometric import method_named, proportion_correct, to_discriminators
 from analysis.simulation import AttributeTruth, Design, Scenario, draw
 from analysis.stopping import AttributeRule

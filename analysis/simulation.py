@@ -123,15 +123,11 @@ def draw(scenario: Scenario, design: Design, sittings: int, studies: int, rng: n
         for part, shape in shapes.items()
         if _needed(scenario, part)
     }
-    drawn = {
-        name: _with_gaps(
-            _scores(truth, {part: next(values) for part, values in parts.items()}, places),
-            served,
-            scenario.missing,
-            rng,
-        )
-        for name, truth in scenario.attributes.items()
-    }
+    drawn = {}
+    for name, truth in scenario.attributes.items():
+        y = _scores(truth, {part: next(values) for part, values in parts.items()}, places)
+        # Where a random part is zero everywhere, its axes are still to be filled.
+        drawn[name] = _with_gaps(np.broadcast_to(y, (studies, *shapes["error"])), served, scenario.missing, rng)
     return _less_who_left(drawn, scenario.dropout, rng)
 
 

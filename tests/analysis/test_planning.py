@@ -10,10 +10,10 @@ import pytest
 from numpy.testing import assert_allclose
 
 from analysis import mixed
+from analysis.drawn_cells import cells_of_draw
 from analysis.looks import level
 from analysis.planning import (
     OperatingCharacteristics,
-    cells_of_draw,
     growing_characteristics,
     operating_characteristics,
 )

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis import blocks
-from analysis.planning import cells_of_draw
+from analysis.drawn_cells import cells_of_draw
 from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule
 from analysis.verdicts import CANNOT, answers, judge

@@ -21,7 +21,7 @@ import pandas as pd
 from statsmodels.regression.mixed_linear_model import MixedLM
 
 from analysis import mixed
-from analysis.planning import cells_of_draw
+from analysis.drawn_cells import cells_of_draw
 from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule
 from analysis.verdicts import judge

@@ -22,8 +22,9 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 
 from analysis import blocks
+from analysis.drawn_cells import cells_of_draw
 from analysis.looks import level
-from analysis.planning import cells_of_draw, operating_characteristics
+from analysis.planning import operating_characteristics
 from analysis.serving import serving_orders
 from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule

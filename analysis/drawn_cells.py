@@ -1,0 +1,88 @@
+"""Cells of simulated scores, for a batch of studies at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.limits import Cells
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.intp]
+Flags = NDArray[np.bool_]
+FEWEST_PEOPLE = 2
+
+
+def cells_of_draw(y: Array, by_sitting: bool) -> Cells:
+    """Cells of scores (B, a, h, S, r)."""
+    B, a, h = y.shape[:3]
+    flat = y.reshape(B * a * h, -1)
+    servings = flat.shape[1]
+    once = np.ones(servings)
+    sums = (flat @ once).reshape(B, a, h)
+    counts = np.full((1, a, h), float(servings))
+    if np.isnan(sums).any():
+        seen = np.isfinite(flat)
+        counts, flat = (seen.astype(float) @ once).reshape(B, a, h), np.where(seen, flat, 0.0)
+        sums = (flat @ once).reshape(B, a, h)
+    means = sums / np.maximum(counts, 1)
+    within = np.vecdot(flat.reshape(B, -1), flat.reshape(B, -1)) - np.vecdot(sums.reshape(B, -1), means.reshape(B, -1))
+    table = _sitting_means(y) if by_sitting and y.shape[3] > 1 else None
+    return Cells(counts, sums, np.maximum(within, 0), table)
+
+
+def _sitting_means(y: Array) -> Array:
+    """Mean of each cell in each sitting, NaN where nothing was scored."""
+    seen = np.isfinite(y).sum(4)
+    return np.asarray(np.divide(np.nansum(y, 4), seen, out=np.full(seen.shape, np.nan), where=seen > 0))
+
+
+# ---- studies that can be judged together ----------------------------------------------------------------------------
+def alike(cells: Mapping[str, Cells]) -> Iterator[tuple[Codes | slice, dict[str, Cells]]]:
+    """Studies with scores of the same people and pulls in the same sittings, as the errors ask, less who gave none.
+
+    Studies are left out whose scores `decide` refuses: a pull nobody scored, or one person alone.
+    """
+    if all(len(own.counts) == 1 for own in cells.values()):
+        yield slice(None), dict(cells)
+        return
+    kinds = np.hstack([_held(own) for own in cells.values()])
+    for rows in alike_rows(kinds):
+        part = {name: present(own.rows(rows)) for name, own in cells.items()}
+        if all(can_decide(own) for own in part.values()):
+            yield rows, part
+
+
+def _held(own: Cells) -> Flags:
+    """Which people, pulls and pulls by sitting hold scores (B, any)."""
+    size = len(own.sums)
+    seen = np.broadcast_to(own.counts > 0, own.sums.shape)
+    parts = [seen.any(2), seen.any(1)]
+    if own.sittings is not None:
+        parts.append(np.isfinite(own.sittings).any(1).reshape(size, -1))
+    return np.hstack(parts)
+
+
+def alike_rows(kinds: Flags) -> list[Codes]:
+    """Rows of studies whose traits (B, any) are the same."""
+    if (kinds == kinds[0]).all():
+        return [np.arange(len(kinds))]
+    which = np.unique(np.packbits(kinds, axis=1), axis=0, return_inverse=True)[1].reshape(-1)
+    return [np.flatnonzero(which == kind) for kind in range(which.max() + 1)]
+
+
+def present(own: Cells) -> Cells:
+    """Cells of the people and sittings that gave any score; of studies that are alike."""
+    people = (own.counts > 0).any((0, 2))
+    table = own.sittings
+    if table is not None:
+        table = table[:, people][..., np.isfinite(table).any((0, 1, 2))]
+    several = table if table is not None and table.shape[3] > 1 else None
+    return Cells(own.counts[:, people], own.sums[:, people], own.within, several)
+
+
+def can_decide(own: Cells) -> bool:
+    """Whether every pull was scored, and by more than one person in all."""
+    return own.sums.shape[1] >= FEWEST_PEOPLE and bool((own.counts > 0).any(1).all())

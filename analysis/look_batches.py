@@ -1,0 +1,75 @@
+"""One look at many simulated studies, each judged as `stopping.decide` judges its scores.
+
+Studies that hold scores of the same people, pulls, sittings and places are judged together. Shapes: B studies, a
+assessors, h pulls, S sittings, r replicates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis import model_batches, orders
+from analysis.drawn_cells import alike, cells_of_draw
+from analysis.rule import Rule
+from analysis.verdicts import CANNOT, LONGER, STOP, answers
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.intp]
+Flags = NDArray[np.bool_]
+
+
+def look_at(
+    drawn: Mapping[str, Array], places: Codes | None, rule: Rule, level: float, control: int
+) -> tuple[Codes, Codes]:
+    """Verdict and pull (B,) of every study; `cannot tell` also where there is nothing to decide on.
+
+    Args:
+        drawn: the scores so far, attribute -> (B, a, h, S, r), NaN where missing.
+        places: at which place of its sitting each was tasted, the same shape; None where that is not known.
+        rule: as sealed.
+        level: one-sided level of this look.
+        control: index of the pull known to differ.
+
+    Raises:
+        ValueError: the rule adjusts for positions that are not known.
+    """
+    if "position" in rule.adjust and places is None:
+        raise ValueError("adjust: 'position' needs the place of every serving")
+    studies = len(next(iter(drawn.values())))
+    verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
+    apart = model_batches.told_apart(drawn, places) if "position" in rule.adjust and places is not None else None
+    for rows, own_verdict, own_pull in _judged(drawn, places, apart, rule, level, control):
+        verdict[rows], pull[rows] = own_verdict, own_pull
+    if places is not None:
+        # As `outcome.worded`: an order that favours a pull makes a step look flat, or steep, that is not.
+        answered = np.flatnonzero((verdict == STOP) | (verdict == LONGER))
+        trusted = apart[answered] if apart is not None else _balanced(drawn, places, answered)
+        verdict[answered[~trusted]], pull[answered[~trusted]] = CANNOT, -1
+    return verdict, pull
+
+
+def _judged(
+    drawn: Mapping[str, Array], places: Codes | None, apart: Flags | None, rule: Rule, level: float, control: int
+) -> Iterator[tuple[Codes | slice, Codes, Codes]]:
+    """Rows, verdict and pull of studies that can be judged together, orders apart."""
+    if apart is not None or "sitting" in rule.adjust:
+        yield from model_batches.judged(drawn, places, apart, rule, level, control)
+        return
+    by_sitting = "sitting:hours" in rule.adjust
+    for rows, cells in alike({name: cells_of_draw(y, by_sitting) for name, y in drawn.items()}):
+        yield rows, *answers(cells, rule.attributes, level, control)
+
+
+def _balanced(drawn: Mapping[str, Array], places: Codes, rows: Codes) -> Flags:
+    """Whether the orders of each of these studies can be trusted."""
+    found = np.ones(len(rows), bool)
+    for number, row in enumerate(rows):
+        seen = np.logical_or.reduce([np.isfinite(y[row]) for y in drawn.values()])
+        person, pull, day, _replicate = np.nonzero(seen)
+        place = places[row][seen]
+        every = orders.Servings(person, day, pull, place, place.astype(np.float64))
+        found[number] = orders.why_unbalanced(every) is None
+    return found
