@@ -141,6 +141,11 @@ def test_every_slip_gets_one_sentence(files: Path, words: tuple[str, ...], says:
     ("line", "says"),
     [
         ("correlation = 2", "share"),
+        ("dropout = 1", "dropout: 1 is not a share"),
+        ('dropout = "often"', "dropout"),
+        ("[attributes.acidity]\nmean = [1, 2, 3]\nposition = 1", "acidity.position: 1 is not a list"),
+        ("[attributes.acidity]\nmean = [1, 2, 3]\nposition = []", "one a place"),
+        ('[attributes.acidity]\nmean = [1, 2, 3]\nposition = [1, "low"]', "acidity.position"),
         ("spred = 1", "no key"),
         ("[attributes.acidity]\nmean = [1, 2, 3]\nerror = -1", "below zero"),
         ('[attributes.acidity]\nmean = "high"', "list of 3"),
@@ -156,3 +161,20 @@ def test_every_slip_in_a_truth_is_named(tmp_path: Path, line: str, says: str) ->
     assert (code, out) == (2, "")
     assert "TRUTH.toml" in error
     assert says in error
+
+
+def test_leavers_and_places_are_simulated_and_told(files: Path) -> None:
+    """The command reads both from the truth, says so, and finds what Python finds."""
+    words = ("--hours", "0,4,8,12,16,24", "--assessors", "8", "--rule", "RULE.toml", "--truth", "TRUTH.toml",
+             "--studies", "200")  # fmt: skip
+    (files / "RULE.toml").write_text('looks = 2\nadjust = ["position"]\n' + RULE)
+    (files / "TRUTH.toml").write_text("dropout = 0.2\n" + TRUTH + "position = [1, 0, -0.2]\n")
+    code, out, _ = run(files, *words)
+    truth = AttributeTruth(MEANS, position=(1.0, 0.0, -0.2))
+    sealed = Rule({"acidity": AttributeRule("lower", 1.0)}, looks=2, adjust=("position",))
+    scenario = Scenario(HOURS, {"acidity": truth}, dropout=0.2)
+    ours = operating_characteristics(scenario, sealed, Design(8, 2), 200, 1)
+    assert code == 0
+    assert f"about {round(100 * ours.cannot_tell)} cannot tell" in out
+    assert "20 of 100 people still there leave for good" in out
+    assert "+1, +0, -0.2 points too high" in " ".join(out.split())

@@ -13,6 +13,7 @@ from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from analysis.planning import OperatingCharacteristics
+    from analysis.simulation import Scenario
     from analysis.stopping import Rule
     from studyapp.services.spreads import Spreads
 
@@ -61,7 +62,7 @@ def _within(value: int, option: str, most: int) -> int:
     "--truth",
     "truth_file",
     type=click.Path(path_type=Path),
-    help="A TRUTH.toml; without it everything settles with time.",
+    help="A TRUTH.toml (README.md names its keys); without it everything settles with time.",
 )
 @click.option("--store", metavar="URL", help="Take the spreads of the panel of this store instead.")
 @click.option("--studies", type=Whole(), default=4000, show_default=True, help="How many studies to simulate.")
@@ -96,7 +97,7 @@ def plan_hours(
         beside = {} if truth_file else {"spreads": document(spreads, scenario)}
         click.echo(as_json({**chances_document(found), **beside}))
         return
-    told = () if truth_file else _assumptions(spreads, tuple(rule.attributes), store)
+    told = _of_truth(scenario) if truth_file else _assumptions(spreads, tuple(rule.attributes), store)
     click.echo(_told(found, people, replicates, told))
 
 
@@ -120,6 +121,22 @@ def _assumptions(spreads: Spreads, attributes: tuple[str, ...], store: str | Non
     if store is not None and not spreads.studies:
         told.append(_("The store holds no opened study of conching hours yet."))
     return (*told, *spreads_told(spreads, attributes))
+
+
+def _of_truth(scenario: Scenario) -> tuple[str, ...]:
+    """What a truth says about people who leave and about the order of tasting."""
+    from studyapp.services.toml_files import plain
+
+    told = []
+    if scenario.dropout:
+        sentence = _("Before each sitting after the first, {n} of 100 people still there leave for good.")
+        told.append(sentence.format(n=f"{100 * scenario.dropout:g}"))
+    for name, truth in scenario.attributes.items():
+        if any(truth.position):
+            sentence = _("{attribute}: the first, second, … piece of a sitting scores {effects} points too high.")
+            effects = ", ".join(f"{effect:+g}" for effect in truth.position)
+            told.append(sentence.format(attribute=plain(name), effects=effects))
+    return tuple(told)
 
 
 def _rule(file: Path | None, margin: float | None) -> Rule:

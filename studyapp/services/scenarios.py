@@ -18,9 +18,9 @@ if TYPE_CHECKING:
     from analysis.simulation import AttributeTruth, Scenario
     from analysis.stopping import AttributeRule, Rule
 
-TRUTH_KEYS = ("correlation", "missing", "attributes")
+TRUTH_KEYS = ("correlation", "missing", "dropout", "attributes")
 SPREADS = ("assessor", "interaction", "error", "scale_use", "sitting")
-ATTRIBUTE_KEYS = ("mean", *SPREADS, "spread", "rounded")
+ATTRIBUTE_KEYS = ("mean", *SPREADS, "spread", "rounded", "position")
 # How much worse the shortest pull is than the longest, and the pull that is truly enough, in margins.
 START, ENOUGH = 3.5, 0.1
 # Where a settled note lies on the 0 to 10 scale when no limit says so.
@@ -68,13 +68,14 @@ def read_truth(path: Path | str, hours: tuple[float, ...], text: str | None = No
     toml_files.refuse_unknown(name, "", table, TRUTH_KEYS)
     correlation = _share(name, "correlation", table.get("correlation", 0.3))
     missing = _share(name, "missing", table.get("missing", 0.0))
+    dropout = _share(name, "dropout", table.get("dropout", 0.0))
     attributes = table.get("attributes")
     if not isinstance(attributes, dict) or not attributes:
         raise BadInput(
             _("{name}: there is no attribute; add [attributes.acidity] with one mean a pull.").format(name=name)
         )
     truths = {attribute: _truth(name, attribute, value, len(hours)) for attribute, value in attributes.items()}
-    return Scenario(hours, truths, correlation, missing)
+    return Scenario(hours, truths, correlation, missing, dropout)
 
 
 def _share(name: str, key: str, value: object) -> float:
@@ -96,6 +97,8 @@ def _truth(name: str, attribute: str, value: object, pulls: int) -> AttributeTru
     given: dict[str, Any] = {key: _spread(name, f"{attribute}.{key}", value[key]) for key in SPREADS if key in value}
     if "spread" in value:
         given["spread"] = _row(name, f"{attribute}.spread", value["spread"], pulls)
+    if "position" in value:
+        given["position"] = _effects(name, f"{attribute}.position", value["position"])
     rounded = value.get("rounded", False)
     if not isinstance(rounded, bool):
         raise toml_files.refuse(name, f"{attribute}.rounded", rounded, _("is neither true nor false."))
@@ -113,6 +116,13 @@ def _row(name: str, key: str, value: object, pulls: int) -> tuple[float, ...]:
     """One number a pull."""
     if not isinstance(value, list) or len(value) != pulls:
         raise toml_files.refuse(name, key, value, _("is not a list of {n} numbers, one a pull.").format(n=pulls))
+    return tuple(toml_files.number(name, key, item) for item in value)
+
+
+def _effects(name: str, key: str, value: object) -> tuple[float, ...]:
+    """What the first, second, ... place in a sitting adds."""
+    if not isinstance(value, list) or not value:
+        raise toml_files.refuse(name, key, value, _("is not a list of numbers, one a place in a sitting."))
     return tuple(toml_files.number(name, key, item) for item in value)
 
 
