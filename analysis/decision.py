@@ -79,14 +79,22 @@ class Warning:
 
 @dataclass(frozen=True, slots=True)
 class Offer:
-    """One way to an answer after `cannot tell`: serving `pulls` (hours) in `sittings` more sittings with `replicates`
-    servings each, or in a "new study" of that size, which starts from no score; `chances` of each verdict and
-    `monte_carlo_se` of the chance that it settles."""
+    """One way to an answer after `cannot tell`: serving `pulls` (hours), at most `replicates` times each to a person in
+    a sitting, before the next look, at "all looks" that are left, or in a "new study" which starts from no score.
 
-    name: Literal["all pulls", "open pulls", "more replicates", "new study"]
+    It takes `looks` looks and `sittings` sittings at most, `mean_sittings` on average; `pieces` is the most that a
+    person tastes in one sitting, `palates` counts people times sittings, `servings` all pieces of the most sittings.
+    `chances` of each verdict; `monte_carlo_se` of the chance that it `settles`.
+    """
+
+    name: Literal["all pulls", "open pulls", "more replicates", "all looks", "new study"]
     pulls: tuple[float, ...]
+    looks: int
     sittings: int
+    mean_sittings: float
     replicates: int
+    pieces: int
+    palates: int
     servings: int
     chances: Mapping[str, float]
     settles: float

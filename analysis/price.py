@@ -1,15 +1,14 @@
-"""The price of an answer: what one more sitting would probably settle, by the whole rule at the next look's level.
+"""The price of an answer: what more sittings would probably settle, by the whole rule at the level of the next looks.
 
-Variances are drawn from what the scores say (scaled inverse chi-square on their mean squares), true means from the
-courses that the observed ones leave likely, one new sitting from the model. Over many truths, of studies told "40 %"
-about 40 % settle (`tests/benchmarks/bench_price.py`); for one truth it may err, so it is printed as "at least about".
+Truths are drawn that the scores leave likely (`likely_truths`), new sittings from these within the palate
+(`next_sittings`), and the rule judges them. Over many truths, of studies told "40 %" about 40 % settle
+(`tests/benchmarks/bench_price.py`); for one truth it may err, so it is printed as "at least about".
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -18,36 +17,45 @@ from numpy.typing import NDArray
 from analysis import orders, panels
 from analysis.adjusted import adjusted, cells_in_force
 from analysis.decision import Offer
-from analysis.likely_courses import draw_courses
-from analysis.limits import Cells, Fitted, fitted, sitting_squares
+from analysis.likely_truths import Truths, draw_truths
+from analysis.limits import Cells, Fitted, fitted
+from analysis.next_sittings import Course, Service, anew, share_missing, ways_on
 from analysis.rule import Rule, check_rule
 from analysis.verdicts import CANNOT, VERDICTS, Judged, judge
 
 Array = NDArray[np.float64]
-Name = Literal["all pulls", "open pulls", "more replicates", "new study"]
-CHUNK = 500
-# The variance that recording in steps of 0.1 leaves even where everybody repeats themselves.
-ROUNDING = 0.1**2 / 12
+CHUNK = 250
 
 
 @dataclass(frozen=True, slots=True)
-class _Plan:
-    """What is offered: which pulls (indices), how many servings of each to an assessor in each of how many sittings."""
+class _Asked:
+    """A study to price: its fits, whom of the panel each attribute was scored by, and how draws are made."""
 
-    name: Name
-    pulls: NDArray[np.intp]
-    replicates: int
-    sittings: int = 1
+    panel: panels.Panel
+    rule: Rule
+    level: float
+    fits: Mapping[str, Fitted]
+    people: Mapping[str, NDArray[np.intp]]
+    missing: float
+    draws: int
+    seed: int
+
+    @property
+    def trays(self) -> bool:
+        """Whether the rule reckons with trays that shift a sitting."""
+        return "sitting:hours" in self.rule.adjust
 
 
-def offers(scores: pd.DataFrame, rule: Rule, draws: int, seed: int) -> tuple[Offer, ...]:
-    """All pulls once more, only the open ones, or more replicates. See `stopping.price`."""
-    return _priced(scores, rule, draws, seed, _next_sittings) if rule.look < rule.looks else ()
+def offers(scores: pd.DataFrame, rule: Rule, draws: int, seed: int, sealed: Service | None) -> tuple[Offer, ...]:
+    """What could be served before the next look, and up to the last one. See `stopping.price`."""
+    if rule.look >= rule.looks:
+        return ()
+    return _priced(scores, rule, draws, seed, lambda panel, now: ways_on(panel, now, rule, sealed))
 
 
 def new_studies(scores: pd.DataFrame, rule: Rule, draws: int, seed: int) -> tuple[Offer, ...]:
-    """The same study anew, and with twice the servings. See `stopping.price_new_study`."""
-    return _priced(scores, rule, draws, seed, _new_studies)
+    """The same study anew, and with twice the sittings. See `stopping.price_new_study`."""
+    return _priced(scores, rule, draws, seed, lambda panel, _now: anew(panel))
 
 
 def _priced(
@@ -55,7 +63,7 @@ def _priced(
     rule: Rule,
     draws: int,
     seed: int,
-    plans: Callable[[panels.Panel, Judged], list[_Plan]],
+    courses: Callable[[panels.Panel, Judged], list[Course]],
 ) -> tuple[Offer, ...]:
     """Offers after `cannot tell`, none after an answer or where orders stand in the way of one.
 
@@ -70,9 +78,17 @@ def _priced(
     now = judge(cells, rule.attributes, level, panel.control, adjusted(panel, rule, cells))
     if now.verdict[0] != CANNOT or orders.forbid(panel, rule):
         return ()
-    fits = {name: fitted(_with_sittings(own, rule)) for name, own in cells.items()}
-    rng = np.random.default_rng(seed)
-    return tuple(_offer(panel, rule, level, plan, fits, draws, rng) for plan in plans(panel, now))
+    asked = _Asked(
+        panel,
+        rule,
+        level,
+        {name: fitted(_with_sittings(own, rule)) for name, own in cells.items()},
+        _people(panel),
+        share_missing(panel),
+        draws,
+        seed,
+    )
+    return tuple(_offer(asked, course) for course in courses(panel, now))
 
 
 def _with_sittings(cells: Cells, rule: Rule) -> Cells:
@@ -83,148 +99,87 @@ def _with_sittings(cells: Cells, rule: Rule) -> Cells:
     return Cells(cells.counts, cells.sums, cells.within, means[..., None])
 
 
-def _next_sittings(panel: panels.Panel, now: Judged) -> list[_Plan]:
-    """What could be served next; reference and control are served every time."""
-    h = len(panel.hours)
-    each = max(1, round(panel.servings_a_sitting))
-    every = np.arange(h)
-    open_ = ~now.fails[0] & ~now.passes[0]
-    open_[[panel.control, h - 1]] = True
-    plans = [_Plan("all pulls", every, each)]
-    if 2 < open_.sum() < h:
-        plans.append(_Plan("open pulls", every[open_], each))
-    plans.append(_Plan("more replicates", every, each + 1))
-    return plans
+def _people(panel: panels.Panel) -> dict[str, NDArray[np.intp]]:
+    """Places in the panel of the assessors who scored each attribute."""
+    everybody = np.unique(panel.data["assessor"].astype(str))
+    return {
+        name: np.searchsorted(everybody, np.unique(panel.rows(name)["assessor"].astype(str))) for name in panel.cells
+    }
 
 
-def _new_studies(panel: panels.Panel, _now: Judged) -> list[_Plan]:
-    """As many servings as so far, and twice as many; the old scores do not count again."""
-    each = max(1, round(panel.servings_a_sitting))
-    every, sittings = np.arange(len(panel.hours)), panel.scope["sittings"]
-    return [_Plan("new study", every, replicates, sittings) for replicates in (each, 2 * each)]
-
-
-def _offer(
-    panel: panels.Panel,
-    rule: Rule,
-    level: float,
-    plan: _Plan,
-    fits: Mapping[str, Fitted],
-    draws: int,
-    rng: np.random.Generator,
-) -> Offer:
-    """Chances of each verdict when `plan` is served."""
-    counts = np.zeros(len(VERDICTS))
-    for start in range(0, draws, CHUNK):
-        size = min(CHUNK, draws - start)
-        futures = {name: _future(fit, panel.hours, plan, size, rng) for name, fit in fits.items()}
-        judged = judge(futures, rule.attributes, level, panel.control)
-        counts += np.bincount(judged.verdict, minlength=len(VERDICTS))
-    chances = counts / draws
+def _offer(asked: _Asked, course: Course) -> Offer:
+    """Chances of each verdict when `course` is served."""
+    rng = np.random.default_rng(asked.seed)
+    counts, sittings = np.zeros(len(VERDICTS)), 0.0
+    for start in range(0, asked.draws, CHUNK):
+        verdict, used = _ends(asked, course, min(CHUNK, asked.draws - start), rng)
+        counts += np.bincount(verdict, minlength=len(VERDICTS))
+        sittings += used.sum()
+    chances = counts / asked.draws
     settles = round(float(1 - chances[CANNOT]), 12)
     return Offer(
-        name=plan.name,
-        pulls=tuple(panel.hours[plan.pulls].tolist()),
-        sittings=plan.sittings,
-        replicates=plan.replicates,
-        servings=panel.scope["assessors"] * len(plan.pulls) * plan.replicates * plan.sittings,
+        name=course.name,
+        pulls=tuple(asked.panel.hours[course.pulls].tolist()),
+        looks=len(course.looks),
+        sittings=course.sittings,
+        mean_sittings=float(sittings / asked.draws),
+        replicates=max(int(served.max()) for served in course.looks),
+        pieces=course.pieces,
+        palates=course.sittings * asked.panel.scope["assessors"],
+        servings=sum(int(served.sum()) for served in course.looks),
         chances=dict(zip(VERDICTS, chances.tolist(), strict=True)),
         settles=settles,
-        monte_carlo_se=float(np.sqrt(settles * (1 - settles) / draws)),
+        monte_carlo_se=float(np.sqrt(settles * (1 - settles) / asked.draws)),
     )
 
 
-# ---- what may be true, given the scores ------------------------------------------------------------------------------
-@dataclass(frozen=True, slots=True)
-class _Truth:
-    """Draws of what the scores leave open: cell means of each assessor (size, a, h), residual variance and variance of
-    pull x sitting (size,)."""
-
-    cells: Array
-    residual: Array
-    daily: Array
-
-
-def _future(fit: Fitted, hours: Array, plan: _Plan, size: int, rng: np.random.Generator) -> Cells:
-    """The scores so far, or none for a new study, with the drawn sittings added, `size` times."""
-    truth = _truth(fit, hours, size, rng)
-    cells = _empty(fit.cells) if plan.name == "new study" else fit.cells
-    for _ in range(plan.sittings):
-        cells = _joined(cells, plan, *_sitting(truth, plan, rng))
-    return cells
+def _ends(asked: _Asked, course: Course, size: int, rng: np.random.Generator) -> tuple[NDArray[np.intp], Array]:
+    """Verdict and sittings used (size,) of drawn studies: the first answer ends each."""
+    anew = course.name == "new study"
+    hours = asked.panel.hours
+    truths = {name: draw_truths(fit, hours, asked.trays, size, rng) for name, fit in asked.fits.items()}
+    cells = {name: _empty(fit.cells) if anew else fit.cells for name, fit in asked.fits.items()}
+    verdict, used = np.full(size, CANNOT), np.zeros(size)
+    for served in course.looks:
+        used += (verdict == CANNOT) * len(served)
+        for name, truth in truths.items():
+            for servings in served[:, asked.people[name]]:
+                cells[name] = _joined(cells[name], _thinned(servings, asked.missing, rng), truth, rng)
+        judged = judge(cells, asked.rule.attributes, asked.level, asked.panel.control)
+        verdict = np.where(verdict == CANNOT, judged.verdict, verdict)
+    return verdict, used
 
 
+# ---- new sittings ----------------------------------------------------------------------------------------------------
 def _empty(cells: Cells) -> Cells:
     """The same people and pulls before any score."""
     nothing = np.zeros((1, *cells.sums.shape[1:]))
     return Cells(nothing, nothing, np.zeros(1), None if cells.sittings is None else cells.sittings[..., :0])
 
 
-def _sitting(truth: _Truth, plan: _Plan, rng: np.random.Generator) -> tuple[Array, Array]:
-    """Cell means (size, a, pulls of the plan) and squares within cells (size,) of one drawn sitting."""
-    r = plan.replicates
-    mean = truth.cells[:, :, plan.pulls]
-    size, a, k = mean.shape
-    tray = rng.standard_normal((size, 1, k)) * np.sqrt(truth.daily)[:, None, None]
-    fresh = mean + tray + rng.standard_normal((size, a, k)) * np.sqrt(truth.residual / r)[:, None, None]
-    within = truth.residual * rng.chisquare(a * k * (r - 1), size) if r > 1 else np.zeros(size)
-    return fresh, within
+def _thinned(servings: NDArray[np.intp], missing: float, rng: np.random.Generator) -> Array:
+    """Scores that come in (a, h) when as many are missing as so far; every person and every pull keeps some."""
+    if missing == 0:
+        return servings.astype(float)
+    came = rng.binomial(servings, 1 - missing)
+    lost = ((came.sum(1, keepdims=True) == 0) | (came.sum(0) == 0)) & (came == 0)
+    return np.where(lost, servings, came).astype(float)
 
 
-def _truth(fit: Fitted, hours: Array, size: int, rng: np.random.Generator) -> _Truth:
-    """Variances, pull means given these, then each assessor's own part given both.
-
-    The assessors are the same people, so what each of them scored so far stays with the draw.
-    """
-    counts, sums = fit.cells.counts[0], fit.cells.sums[0]
-    a, h = counts.shape
-    seen = counts > 0
-    each = float(counts[seen].mean())
-    residual, interaction = _variances(fit, each, size, rng)
-    error = (residual + each * interaction)[:, None] / counts.sum(0)
-    means = draw_courses(hours, fit.fits.means[0], error, rng)
-    observed = sums / np.maximum(counts, 1)
-    person = np.where(seen, observed - fit.fits.means[0], 0.0).sum(1) / seen.sum(1)
-    v_c, v_e = interaction[:, None, None], residual[:, None, None]
-    kept = np.divide(counts * v_c, counts * v_c + v_e, out=np.zeros((size, a, h)), where=v_e > 0)
-    leaning = observed - person[:, None] - means[:, None, :]
-    own = kept * leaning + np.sqrt(v_c * (1 - kept)) * rng.standard_normal((size, a, h))
-    return _Truth(means[:, None, :] + person[:, None] + own, residual, _daily(fit.cells, size, rng))
-
-
-def _variances(fit: Fitted, each: float, size: int, rng: np.random.Generator) -> tuple[Array, Array]:
-    """Draws of residual and interaction variance (size,); both lie in one mean square when no cell was scored twice."""
-    counts = fit.cells.counts[0]
-    f0, f1 = float(counts.sum() - (counts > 0).sum()), max(float(fit.fits.containment[0]), 1.0)
-    residual = max(float(fit.fits.residual[0]), ROUNDING)
-    interaction = float(np.nan_to_num(fit.fits.interaction[0]))
-    middle = (residual + each * interaction) * f1 / rng.chisquare(f1, size)
-    if f0 == 0:
-        return middle, np.zeros(size)
-    low = residual * f0 / rng.chisquare(f0, size)
-    return low, np.maximum((middle - low) / each, 0)
-
-
-def _daily(cells: Cells, size: int, rng: np.random.Generator) -> Array:
-    """Draws of the variance of pull x sitting, zero where the rule does not ask for it or one sitting cannot tell."""
-    squares = None if cells.sittings is None else sitting_squares(cells.sittings)
-    if squares is None:
-        return np.zeros(size)
-    drawn = squares.daily[0] * squares.daily_df / rng.chisquare(squares.daily_df, size)
-    return np.asarray(np.maximum(drawn - squares.rest[0], 0) / cells.sums.shape[1])
-
-
-def _joined(cells: Cells, plan: _Plan, fresh: Array, within_new: Array) -> Cells:
-    """Old and new scores as one set of cells."""
-    size, a, _ = fresh.shape
-    h, r = cells.sums.shape[2], plan.replicates
-    added, wide = np.zeros((1, a, h)), np.zeros((size, a, h))
-    added[:, :, plan.pulls], wide[:, :, plan.pulls] = r, fresh
-    counts = cells.counts + added
+def _joined(cells: Cells, servings: Array, truth: Truths, rng: np.random.Generator) -> Cells:
+    """The scores so far with one drawn sitting of `servings` (a, h) added, for every truth."""
+    size = len(truth.cells)
+    served = servings > 0
+    tray = rng.standard_normal((size, 1, servings.shape[1])) * np.sqrt(truth.tray)[:, None, None]
+    noise = np.sqrt(truth.residual[:, None, None] / np.maximum(servings, 1)) * rng.standard_normal(truth.cells.shape)
+    fresh = np.where(served, truth.cells + tray + noise, 0.0)
+    repeats = float(servings.sum() - served.sum())
+    within = truth.residual * (rng.chisquare(repeats, size) if repeats else 0.0)
+    counts = cells.counts + servings
     old = cells.sums / np.maximum(cells.counts, 1)
-    between = cells.counts * added / np.maximum(counts, 1) * (wide - old) ** 2
+    between = cells.counts * servings / np.maximum(counts, 1) * (fresh - old) ** 2
     table = None
     if cells.sittings is not None:
-        new = np.where(added > 0, wide, np.nan)[..., None]
-        table = np.concatenate([np.broadcast_to(cells.sittings, (size, *cells.sittings.shape[1:])), new], axis=3)
-    return Cells(counts, cells.sums + added * wide, cells.within + within_new + between.sum((1, 2)), table)
+        so_far = np.broadcast_to(cells.sittings, (size, *cells.sittings.shape[1:]))
+        table = np.concatenate([so_far, np.where(served, fresh, np.nan)[..., None]], axis=3)
+    return Cells(counts, cells.sums + servings * fresh, cells.within + within + between.sum((1, 2)), table)

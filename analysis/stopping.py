@@ -15,6 +15,7 @@ from analysis.attribute_results import attribute_results
 from analysis.beside import warnings_beside
 from analysis.decision import Anova, AttributeResult, Decision, Offer, PullResult, Warning
 from analysis.looks import level
+from analysis.next_sittings import Service
 from analysis.rule import AttributeRule, Rule, Wanted, check_rule
 from analysis.verdicts import Verdict, judge
 
@@ -26,6 +27,7 @@ __all__ = [
     "Offer",
     "PullResult",
     "Rule",
+    "Service",
     "Verdict",
     "Wanted",
     "Warning",
@@ -79,21 +81,24 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
     )
 
 
-def price(scores: pd.DataFrame, rule: Rule, draws: int = 2000, seed: int = 1) -> tuple[Offer, ...]:
+def price(
+    scores: pd.DataFrame, rule: Rule, draws: int = 2000, seed: int = 1, sealed: Service | None = None
+) -> tuple[Offer, ...]:
     """Ways to an answer after `cannot tell`; empty after any other verdict, and when no sealed look is left.
 
     Args:
         scores, rule: as for `decide`.
-        draws: simulated next sittings an offer.
+        draws: simulated studies an offer.
         seed: of the draws; the same seed gives the same chances.
+        sealed: what a plan sealed about later sittings; None: one sitting more, served as so far.
     """
     from analysis.price import offers
 
-    return offers(scores, rule, draws, seed)
+    return offers(scores, rule, draws, seed, sealed)
 
 
 def price_new_study(scores: pd.DataFrame, rule: Rule, draws: int = 2000, seed: int = 1) -> tuple[Offer, ...]:
-    """What the same study anew would probably say, with as many servings and with twice as many; for when the sealed
+    """What the same study anew would probably say, with as many sittings and with twice as many; for when the sealed
     looks are used up. The old scores shape the guess but are not counted again. Empty unless the verdict is `cannot
     tell`. Arguments as for `price`."""
     from analysis.price import new_studies

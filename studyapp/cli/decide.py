@@ -8,6 +8,7 @@ import math
 import os
 import secrets
 from collections.abc import Sequence
+from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -115,8 +116,8 @@ def _standing(result: AttributeResult, pull: PullResult) -> str:
 
 def _offers(offers: Sequence[OfferRow]) -> list[str]:
     """Ways to an answer, with what each asks for and how often it settles the question."""
-    sentence = _("{what}: {servings} a person, an answer in {chance} cases.")
-    return [sentence.format(what=offer.what, servings=offer.servings, chance=offer.chance) for offer in offers]
+    sentence = _("{what}: {servings} a person, {palates}, an answer in {chance} cases ({drawn} of those drawn).")
+    return [sentence.format(**asdict(offer)) for offer in offers]
 
 
 def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:

@@ -83,12 +83,12 @@ def _sign(store: Store, by: Staff, study: Study, keep: Keep) -> None:
 def next_sitting(
     store: Store, by: Staff, study: Study, offers: Sequence[Offer], rows: Sequence[OfferRow]
 ) -> str | None:
-    """Choose a way to an answer; the id of the new sitting once it is planned."""
+    """Choose what the next look rests on; the id of the new sitting once it is planned."""
     if not offers:
         return None
     chosen = st.radio(
         _("Next sitting"),
-        range(len(offers)),
+        [number for number, offer in enumerate(offers) if offer.looks == 1],
         format_func=lambda number: rows[number].what,
         key="next-offer",
     )

@@ -73,8 +73,11 @@ def price(finding: HoursFinding) -> None:
         look.put(look.box("patina", _("What an answer would cost"), look.text(_no_offer())))
         return
     heads = [_("one of these"), _("asks of a person"), _("gives an answer")]
-    body = [[offer.what, _asks(offer), offer.chance] for offer in finding.offers]
-    rough = _("The chances come from this panel's own spread; they are rough and rather low than high.")
+    body = [[offer.what, _asks(offer), f"{offer.chance} ({offer.drawn})"] for offer in finding.offers]
+    rough = _(
+        "The chances come from this panel's own spread; they are rough and rather low than high. In brackets: of the "
+        "studies drawn for them, ± what more drawing could change. A palate is one person for one sitting."
+    )
     look.put(
         look.box("patina", _("What an answer would cost"), look.table(heads, body, "price"), look.text(rough, "small"))
     )
@@ -85,7 +88,7 @@ def _no_offer() -> str:
 
 
 def _asks(offer: OfferRow) -> str:
-    return ", ".join(part for part in (offer.servings, offer.grams, offer.minutes) if part)
+    return ", ".join(part for part in (offer.servings, offer.grams, offer.minutes, offer.palates) if part)
 
 
 # ---- the numbers -------------------------------------------------------------------------------------------------

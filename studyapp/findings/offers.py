@@ -23,23 +23,32 @@ class Costs:
 
 @dataclass(frozen=True, slots=True)
 class OfferRow:
-    """One row of the table: what to do, servings, grams and minutes a person, chance in 10 of an answer."""
+    """One row of the table: what to do; servings, grams and minutes a person at most; how many palates for a sitting;
+    chance in 10 of an answer, and the share of drawn studies behind it with its Monte Carlo error."""
 
     what: str
     servings: str
     grams: str
     minutes: str
+    palates: str
     chance: str
+    drawn: str
 
 
 def best_offer(offers: Sequence[Offer]) -> Offer:
-    """The offer named in the sentence: the one that settles most often, the cheaper of two that do so alike."""
-    return max(offers, key=lambda offer: (round(offer.settles, 2), -offer.servings))
+    """The next step named in the sentence: the one that settles most often, the cheaper of two that do so alike."""
+    next_steps = [offer for offer in offers if offer.looks == 1]
+    return max(next_steps, key=lambda offer: (round(offer.settles, 2), -offer.servings))
+
+
+def to_the_last_look(offers: Sequence[Offer]) -> Offer | None:
+    """What all looks that are left would bring; None when only one is."""
+    return next((offer for offer in offers if offer.name == "all looks"), None)
 
 
 def servings_a_person(offer: Offer) -> int:
-    """How many servings an offer asks of each assessor."""
-    return len(offer.pulls) * offer.replicates * offer.sittings
+    """How many servings an offer asks of each assessor at most."""
+    return offer.pieces * offer.sittings
 
 
 def offer_rows(offers: Sequence[Offer], costs: Costs | None = None) -> tuple[OfferRow, ...]:
@@ -54,7 +63,11 @@ def _row(offer: Offer, costs: Costs | None) -> OfferRow:
         servings=ngettext("{n} serving", "{n} servings", servings).format(n=servings),
         grams=_("{n} g").format(n=decimal(servings * costs.grams, 0)) if costs else "",
         minutes=_("{n} min").format(n=decimal(servings * costs.minutes, 0)) if costs else "",
+        palates=ngettext("{n} palate", "{n} palates", offer.palates).format(n=offer.palates),
         chance=_("at least about {k}").format(k=of_ten(offer.settles)) if offer.settles >= SELDOM else of_ten(0.0),
+        drawn=_("{share} ± {error} %").format(
+            share=decimal(offer.settles * 100, 0), error=decimal(max(200 * offer.monte_carlo_se, 1), 0)
+        ),
     )
 
 
@@ -65,12 +78,16 @@ def _what(offer: Offer) -> str:
             "{n} more sittings with the {pulls} h pulls",
             offer.sittings,
         ).format(n=offer.sittings, pulls=hours_list(offer.pulls))
+    if offer.name == "all looks":
+        return _("every look that is left: up to {n} more sittings with all pulls, {mean} on average").format(
+            n=offer.sittings, mean=decimal(offer.mean_sittings, 1)
+        )
     if offer.name == "new study":
         return ngettext(
-            "a new study, each pull {k} time a sitting",
-            "a new study, each pull {k} times a sitting",
-            offer.replicates,
-        ).format(k=offer.replicates)
+            "a new study of {n} sitting, at most {pieces} pieces a person in it",
+            "a new study of {n} sittings, at most {pieces} pieces a person in each",
+            offer.sittings,
+        ).format(n=offer.sittings, pieces=offer.pieces)
     if offer.name == "more replicates":
         return ngettext(
             "{n} more sitting, each pull {k} times",

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import SELDOM, beside, hours, hours_list, listed, of_studies, of_ten, opening, units
-from studyapp.findings.offers import Costs, best_offer, offer_rows
+from studyapp.findings.offers import Costs, best_offer, offer_rows, to_the_last_look
 from studyapp.findings.reading import (
     blocking,
     fading,
@@ -272,7 +272,20 @@ def _price(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> 
         if decision.look >= decision.looks:
             return _("The looks that were sealed are used up, so an answer needs a new study.")
         return ""
-    offer = best_offer(offers)
+    last = to_the_last_look(offers)
+    return " ".join([_next_step(best_offer(offers), costs), *([_waiting(last)] if last is not None else [])])
+
+
+def _waiting(offer: Offer) -> str:
+    """What all looks that are left would bring."""
+    if offer.settles < SELDOM:
+        return _("Not even all {n} looks that are left would often settle it.").format(n=offer.looks)
+    return _("By the last of the {n} looks that are left it would be settled in at least about {k} cases.").format(
+        n=offer.looks, k=of_ten(offer.settles)
+    )
+
+
+def _next_step(offer: Offer, costs: Costs | None) -> str:
     row = offer_rows([offer], costs)[0]
     chance = of_ten(offer.settles)
     if offer.settles < SELDOM:

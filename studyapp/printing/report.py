@@ -80,7 +80,13 @@ def report_data(
 def _first_page(decision: Decision, finding: HoursFinding, title: str, record: ReportRecord) -> dict[str, Any]:
     with_costs = any(row.grams for row in finding.offers)
     rows = [
-        [row.what, row.servings, *([row.grams, row.minutes] if with_costs else []), row.chance]
+        [
+            row.what,
+            row.servings,
+            *([row.grams, row.minutes] if with_costs else []),
+            row.palates,
+            f"{row.chance} ({row.drawn})",
+        ]
         for row in finding.offers
     ]
     costs = [_("chocolate"), _("time")] if with_costs else []
@@ -90,7 +96,13 @@ def _first_page(decision: Decision, finding: HoursFinding, title: str, record: R
         "lede": finding.lede,
         "facts": [{"label": fact.label, "value": fact.value, "note": fact.note} for fact in finding.facts],
         "offers": rows,
-        "offer_columns": [_("one of these, for each person"), _("pieces"), *costs, _("cases with an answer")],
+        "offer_columns": [
+            _("one of these, for each person"),
+            _("pieces"),
+            *costs,
+            _("asks of"),
+            _("cases with an answer"),
+        ],
         **notes(finding.changes, finding.warnings, record),
         "caution": finding.caution,
     }

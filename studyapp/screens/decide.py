@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import streamlit as st
 
-from analysis.stopping import Offer
 from studyapp import findings, session
 from studyapp.components import chooser, look, signing, verdict, what_if
 from studyapp.errors import NothingToDecide
@@ -41,7 +40,7 @@ def _weighed(by: Staff, study: Study) -> None:
     store = session.store()
     with st.spinner(_("Working out the verdict…")):
         decision = deciding.decision(store, by, study.id)
-        offers = _offers(study) if decision.verdict == "cannot tell" else ()
+        offers = deciding.offers(store, by, study.id) if decision.verdict == "cannot tell" else ()
         beside = deciding.description(store, by, study.id)
     costs = verdict.costs(study.plan)
     finding = findings.hours_finding(decision, offers, study.plan.title, costs, beside)
@@ -72,9 +71,3 @@ def _unweighed(by: Staff, study: Study, why: str) -> None:
     if study.look < study.plan.looks and st.button(_("Plan the next sitting"), type="primary", key="next-unweighed"):
         planned = deciding.plan_next_sitting(store, by, study.id)[0]
         session.go("prepare", study=study.id, sitting=planned.id)
-
-
-def _offers(study: Study) -> tuple[Offer, ...]:
-    """The ways to an answer that the sealed plan allows: the servings of a pull in a sitting are sealed."""
-    found = deciding.offers(session.store(), session.someone(), study.id)
-    return tuple(offer for offer in found if offer.replicates == study.plan.replicates)

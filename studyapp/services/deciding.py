@@ -125,10 +125,13 @@ def decision(store: Store, by: Staff, study_id: str) -> Decision:
 
 
 def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
-    """The price of an answer after `cannot tell`."""
-    from analysis.stopping import price
+    """The price of an answer after `cannot tell`, by what the plan sealed about later sittings."""
+    from analysis.stopping import Service, price
 
-    return price(*_to_weigh(store, by, study_id))
+    frame, rule = _to_weigh(store, by, study_id)
+    with store.read() as tx:
+        plan = study_or_refuse(tx, study_id).plan
+    return price(frame, rule, sealed=Service(plan.replicates, plan.palate, plan.next_sittings))
 
 
 def description(store: Store, by: Staff, study_id: str) -> Description:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import fields
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -203,8 +204,7 @@ def _pull_document(decision: Decision, pull: PullResult) -> dict[str, Any]:
 
 
 def _offer_document(offer: Offer) -> dict[str, Any]:
-    names = ("name", "pulls", "sittings", "replicates", "servings", "chances", "settles", "monte_carlo_se")
-    return {name: _json(getattr(offer, name)) for name in names}
+    return {field.name: _json(getattr(offer, field.name)) for field in fields(offer)}
 
 
 def _json(value: Any) -> Any:

@@ -314,7 +314,7 @@ def test_price_after_cannot_tell_adds_up_and_ends_with_the_sealed_looks() -> Non
     """Chances of the four verdicts sum to one; no offer once every sealed look is used."""
     data = panel({"acidity": (8.0, 6.0, 4.2, 3.9, 3.7, 3.5)}, noise=2.5, assessors=8, seed=11)
     found = price(data, Rule({"acidity": AttributeRule("lower", 1.0)}, looks=2), draws=400)
-    assert {offer.name for offer in found} >= {"all pulls", "more replicates"}
+    assert "all pulls" in {offer.name for offer in found}
     for offer in found:
         assert_allclose(sum(offer.chances.values()), 1.0)
         assert_allclose(offer.settles, 1 - offer.chances["cannot tell"])

@@ -138,7 +138,11 @@ def test_the_price_names_cases_grams_and_minutes() -> None:
         "1 more sitting would settle it in at least about 6 of 10 cases; it costs 36 g and 48 min a person."
         in finding.lede
     )
-    assert [row.grams for row in finding.offers] == ["27 g", "36 g"]
+    assert "By the last of the 3 looks that are left it would be settled in at least about 7 of 10" in finding.lede
+    assert [row.grams for row in finding.offers] == ["27 g", "36 g", "81 g"]
+    assert [row.palates for row in finding.offers] == ["8 palates", "8 palates", "24 palates"]
+    assert [row.drawn for row in finding.offers] == ["55 ± 2 %", "62 ± 2 %", "71 ± 2 %"]
+    assert "up to 3 more sittings with all pulls, 1.8 on average" in finding.offers[2].what
     assert "0, 12, 16 and 24 h pulls" in finding.offers[1].what
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import string
 from collections.abc import Iterator
+from dataclasses import fields
 from io import BytesIO
 from pathlib import Path
 
@@ -94,7 +95,8 @@ def second_language(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator
     catalogue = Catalog(locale="fr")
     for message in template():
         if isinstance(message.id, tuple):
-            catalogue.add(message.id, tuple(bracketed(text) for text in message.id))
+            forms = (message.id[min(form, 1)] for form in range(catalogue.num_plurals))
+            catalogue.add(message.id, tuple(bracketed(text) for text in forms))
         elif message.id:
             catalogue.add(message.id, bracketed(message.id))
     folder = tmp_path / "fr" / "LC_MESSAGES"
@@ -129,7 +131,7 @@ def test_every_sentence_of_a_finding_comes_from_the_catalogue(kind: str) -> None
     finding = hours_finding(decided, OFFERS, "Dark 72 %", Costs(4.5, 6.0))
     said = [finding.headline, finding.lede, finding.charts_intro, finding.caution, *finding.changes]
     said += [fact.label for fact in finding.facts]
-    said += [part for row in finding.offers for part in (row.what, row.servings, row.grams, row.minutes, row.chance)]
+    said += [getattr(row, field.name) for row in finding.offers for field in fields(row)]
     said += [attribute_alt(result) for result in decided.attributes.values()]
     said += [pull_says(result, pull) for result in decided.attributes.values() for pull in result.pulls]
     assert [text for text in said if outside(text)] == []

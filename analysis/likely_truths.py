@@ -1,0 +1,126 @@
+"""What may be true, given the scores of one attribute: draws for predictions, never for the guarantee.
+
+Variances come first, then the pulls' means (`likely_courses`), then what each tray and each assessor added. Scores tell
+little about some variances: of assessor:hours where nobody tasted a pull twice, of pull x sitting after one or two
+sittings. So each has a prior for its size beside the error of one score, and the mean squares speak against it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.cell_weights import sweep
+from analysis.likely_courses import draw_courses
+from analysis.limits import Cells, Fitted, sitting_squares
+
+Array = NDArray[np.float64]
+# The variance that recording in steps of 0.1 leaves even where everybody repeats themselves.
+ROUNDING = 0.1**2 / 12
+# Half-normal priors of standard deviations in units of the error of one score: trained people's assessor:hours lies
+# about half of it, a tray's own shift between .15 and .5.
+INTERACTION, TRAY = 0.7, 0.4
+RATIOS = np.linspace(0.0125, 3.9875, 160)
+
+
+@dataclass(frozen=True, slots=True)
+class Truths:
+    """Draws of what the scores leave open: cell means of each assessor (size, a, h), residual variance (size,) and
+    variance of a tray's shift (size,)."""
+
+    cells: Array
+    residual: Array
+    tray: Array
+
+
+def draw_truths(fit: Fitted, hours: Array, trays: bool, size: int, rng: np.random.Generator) -> Truths:
+    """`size` truths for the same assessors; `trays`: whether the rule reckons with trays that shift a sitting."""
+    residual, interaction = _variances(fit, size, rng)
+    tray = _tray(fit.cells, residual, rng) if trays else np.zeros(size)
+    counts = fit.cells.counts[0]
+    sittings = 1 if fit.cells.sittings is None else fit.cells.sittings.shape[3]
+    error = (residual + _each(counts) * interaction)[:, None] * _unevenness(counts)
+    shift = np.broadcast_to((tray / sittings)[:, None], error.shape)
+    means = draw_courses(hours, fit.fits.means[0], error + shift, rng)
+    off = (fit.fits.means[0] - means) * shift / (error + shift)
+    off = off + np.sqrt(shift * error / (error + shift)) * rng.standard_normal(error.shape)
+    return Truths(_own_cells(fit.cells, means, off, residual, interaction, rng), residual, tray)
+
+
+def _own_cells(
+    cells: Cells, means: Array, off: Array, residual: Array, interaction: Array, rng: np.random.Generator
+) -> Array:
+    """Cell means of the same people: the pulls' means, how high each person scores, and what each finds of their own.
+
+    `off` is what trays so far added to the pulls; it does not come again.
+    """
+    counts = cells.counts[0]
+    seen = counts > 0
+    v_c, v_e = interaction[:, None, None], residual[:, None, None]
+    apart = np.where(seen, cells.sums[0] / np.maximum(counts, 1) - (means + off)[:, None, :], 0.0)
+    spread = np.where(seen, v_c + v_e / np.maximum(counts, 1), 0.0).sum(2)
+    person = (apart.sum(2) + np.sqrt(spread) * rng.standard_normal(spread.shape)) / seen.sum(1)
+    kept = counts * v_c / (counts * v_c + v_e)
+    own = kept * (apart - person[..., None]) + np.sqrt(v_c * (1 - kept)) * rng.standard_normal(apart.shape)
+    return np.asarray(means[:, None, :] + person[..., None] + own)
+
+
+# ---- variances -------------------------------------------------------------------------------------------------------
+def _variances(fit: Fitted, size: int, rng: np.random.Generator) -> tuple[Array, Array]:
+    """Draws of residual and interaction variance (size,): their ratio by its prior and both mean squares, then the
+    residual from a scaled inverse chi-square on both."""
+    counts = fit.cells.counts[0]
+    f0, f1 = float(counts.sum() - (counts > 0).sum()), max(float(fit.fits.containment[0]), 1.0)
+    within = max(float(fit.cells.within[0]), f0 * ROUNDING)
+    between = max(_interaction_squares(fit.cells), f1 * ROUNDING)
+    factor = 1 + _each(counts) * RATIOS**2
+    squares = within + between / factor
+    ratio = _drawn(-f1 / 2 * np.log(factor) - (f0 + f1) / 2 * np.log(squares), INTERACTION, size, rng)
+    residual = squares[ratio] / rng.chisquare(f0 + f1, size)
+    return residual, RATIOS[ratio] ** 2 * residual
+
+
+def _tray(cells: Cells, residual: Array, rng: np.random.Generator) -> Array:
+    """Draws of the variance of a tray's shift (size,), by its prior where one sitting cannot tell."""
+    unit = float(residual.mean())
+    likely = np.zeros(len(RATIOS))
+    squares = None if cells.sittings is None else sitting_squares(cells.sittings)
+    if squares is not None:
+        expected = max(float(squares.rest[0]), ROUNDING) + cells.sums.shape[1] * RATIOS**2 * unit
+        likely = -squares.daily_df / 2 * (np.log(expected) + float(squares.daily[0]) / expected)
+    return np.asarray(RATIOS[_drawn(likely, TRAY, len(residual), rng)] ** 2 * unit)
+
+
+def _drawn(log_likelihood: Array, scale: float, size: int, rng: np.random.Generator) -> NDArray[np.intp]:
+    """Places in RATIOS, by likelihood and a half-normal prior."""
+    log = log_likelihood - (RATIOS / scale) ** 2 / 2
+    likely = np.exp(log - log.max())
+    return np.asarray(rng.choice(len(RATIOS), size, p=likely / likely.sum()))
+
+
+def _interaction_squares(cells: Cells) -> float:
+    """Sum of squares of the cell means about assessors and pulls, as if every cell held the usual number of scores."""
+    counts = cells.counts[0]
+    seen = counts > 0
+    rest = np.where(seen, cells.sums[0] / np.maximum(counts, 1), 0.0)[None]
+    for _ in range(4):
+        rest, _person = sweep(rest, seen[None])
+    return _each(counts) * float((rest**2).sum())
+
+
+def _each(counts: Array) -> float:
+    """Harmonic mean of the scores in a cell."""
+    seen = counts[counts > 0]
+    return float(len(seen) / (1 / seen).sum())
+
+
+def _unevenness(counts: Array) -> Array:
+    """Variance of each pull's mean in units of the mean square between cells (h,), assessors being set aside.
+
+    1 / scores of the pull where everything was tasted alike; more where a pull is compared within few ballots.
+    """
+    h = counts.shape[1]
+    information = np.diag(counts.sum(0)) - (counts / counts.sum(1, keepdims=True)).T @ counts
+    return np.asarray(np.diag(np.linalg.pinv(information, hermitian=True)) * h / (h - 1))
