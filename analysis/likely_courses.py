@@ -80,8 +80,8 @@ def _given(shape: Array, observed: Array, total: Array) -> tuple[Array, Array]:
 
 # ---- courses from 1 at the first pull to 0 at the last (g, h) -------------------------------------------------------
 def _first_order(hours: Array) -> Array:
-    """Time constants from half the shortest step to half the span: the longest pull is mostly where change is over."""
-    tau = np.geomspace(np.diff(hours).min() / 2, (hours[-1] - hours[0]) / 2, COURSES)[:, None]
+    """Time constants from half the shortest step to three quarters of the span: most change is over by the end."""
+    tau = np.geomspace(np.diff(hours).min() / 2, (hours[-1] - hours[0]) * 0.75, COURSES)[:, None]
     return _scaled(np.exp(-(hours - hours[0]) / tau))
 
 

@@ -22,6 +22,9 @@ ROUNDING = 0.1**2 / 12
 # Half-normal priors of standard deviations in units of the error of one score: trained people's assessor:hours lies
 # about half of it, a tray's own shift between .15 and .5.
 INTERACTION, TRAY = 0.7, 0.4
+# A panel that repeats itself wonderfully in a few scores was lucky: the prior of the error of one score, worth four
+# degrees of freedom, lies at one unit of a scale of ten.
+USUAL_ERROR, ERROR_DF = 1.0, 4.0
 RATIOS = np.linspace(0.0125, 3.9875, 160)
 
 
@@ -76,9 +79,10 @@ def _variances(fit: Fitted, size: int, rng: np.random.Generator) -> tuple[Array,
     within = max(float(fit.cells.within[0]), f0 * ROUNDING)
     between = max(_interaction_squares(fit.cells), f1 * ROUNDING)
     factor = 1 + _each(counts) * RATIOS**2
-    squares = within + between / factor
-    ratio = _drawn(-f1 / 2 * np.log(factor) - (f0 + f1) / 2 * np.log(squares), INTERACTION, size, rng)
-    residual = squares[ratio] / rng.chisquare(f0 + f1, size)
+    free = f0 + f1 + ERROR_DF
+    squares = within + between / factor + ERROR_DF * USUAL_ERROR**2
+    ratio = _drawn(-f1 / 2 * np.log(factor) - free / 2 * np.log(squares), INTERACTION, size, rng)
+    residual = squares[ratio] / rng.chisquare(free, size)
     return residual, RATIOS[ratio] ** 2 * residual
 
 

@@ -1,7 +1,7 @@
 """Is the price of an answer honest? Of studies told "40 %", how many does what was offered really settle?
 
 Run `python tests/benchmarks/bench_price.py [studies [case ...]]`; 2,000 undecided studies a case by default. Each study
-has a truth of its own: the course of the case, assessor:hours sd between 0 and 1 beside an error of 1. One that ends
+has a truth of its own: the course of the case, assessor:hours sd between 0 and 1. One that ends
 its first look in `cannot tell` is told a price; then what was offered is served 40 times to the same people, drawn from
 the truth, and judged. A chance may be told too low, but at most 5 points too high: a bin that is higher, by more than
 two Monte Carlo errors, is marked.
@@ -71,6 +71,7 @@ class Case:
     missing: float = 0.0
     palate: int | None = None
     limit: float | None = None
+    error: float = 1.0
     offer: str = "all pulls"
 
     @property
@@ -96,6 +97,8 @@ CASES = {
     "blocks, 4 of 6": Case(palate=4, replicates=1),
     "6 x 1": Case(assessors=6, replicates=1),
     "12 x 2": Case(assessors=12),
+    "error 0.6": Case(error=0.6),
+    "error 1.5": Case(error=1.5),
     "new study": Case(looks=1, offer="new study"),
 }
 
@@ -120,7 +123,7 @@ class Truth:
         """Scores (attributes, times, assessors, pulls, count, replicates), NaN where nothing was scored."""
         case, h = self.case, len(HOURS)
         tray = case.trays * _correlated(rng, case.attributes, (times, 1, h, count, 1))
-        error = _correlated(rng, case.attributes, (times, case.assessors, h, count, case.replicates))
+        error = case.error * _correlated(rng, case.attributes, (times, case.assessors, h, count, case.replicates))
         y = self.cells[:, None] + tray + error
         if case.palate is not None:
             dealt = blocks.servings(h, case.palate, case.assessors, count, int(rng.integers(2**31)), (0, h - 1))
