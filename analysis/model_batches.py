@@ -24,8 +24,8 @@ from analysis.verdicts import Judged, judge
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
 Flags = NDArray[np.bool_]
-# Entries of the columns of a model that are held at once, 4 MB.
-ENTRIES_AT_ONCE = 500_000
+# Entries of the columns of a model that are held at once, 2 MB; a fit holds several such.
+ENTRIES_AT_ONCE = 250_000
 # What is left of squares when only rounding is left; studies so close to it are decided one by one.
 NEXT_TO_NOTHING = 1e-12
 
@@ -57,24 +57,30 @@ class _Servings:
 
 def told_apart(drawn: Mapping[str, Array], places: Codes) -> Flags:
     """Whether position and pull can be told apart in every attribute (B,), as `orders.can_adjust`."""
-    found = []
-    for y in drawn.values():
-        servings = _Servings(y, places - 1)
-        table = servings.columns("place").transpose(0, 2, 1) @ servings.columns("hours") > 0
-        seen = servings.seen
-        found.append(orders.connected(table, seen.sum((1, 2, 3, 4)), seen.any((2, 3, 4)).sum(1)))
-    return np.asarray(np.logical_and.reduce(found))
+    found = np.ones(len(places), bool)
+    for some in _portions(drawn, places):
+        for y in drawn.values():
+            servings = _Servings(y[some], places[some] - 1)
+            table = servings.columns("place").transpose(0, 2, 1) @ servings.columns("hours") > 0
+            seen = servings.seen
+            found[some] &= orders.connected(table, seen.sum((1, 2, 3, 4)), seen.any((2, 3, 4)).sum(1))
+    return found
+
+
+def _portions(drawn: Mapping[str, Array], places: Codes | None) -> Iterator[Codes]:
+    """Rows of studies whose columns fit into memory together."""
+    studies, *shape = next(iter(drawn.values())).shape
+    width = 2 * (sum(shape) + (0 if places is None else int(places.max())))
+    chunk = max(1, ENTRIES_AT_ONCE // (int(np.prod(shape)) * width))
+    for start in range(0, studies, chunk):
+        yield np.arange(start, min(start + chunk, studies))
 
 
 def judged(
     drawn: Mapping[str, Array], places: Codes | None, apart: Flags | None, rule: Rule, level: float, control: int
 ) -> Iterator[tuple[Codes, Codes, Codes]]:
     """Rows, verdict and pull of studies; see `look_batches.look_at`. `apart`: see `told_apart`."""
-    studies, *shape = next(iter(drawn.values())).shape
-    width = 2 * (sum(shape) + (0 if places is None else int(places.max())))
-    chunk = max(1, ENTRIES_AT_ONCE // (int(np.prod(shape)) * width))
-    for start in range(0, studies, chunk):
-        some = np.arange(start, min(start + chunk, studies))
+    for some in _portions(drawn, places):
         by_place = np.zeros(len(some), bool) if apart is None else apart[some]
         servings = {name: _Servings(y[some], None if places is None else places[some] - 1) for name, y in drawn.items()}
         traits = {name: _Traits.of(own, by_place, "sitting" in rule.adjust) for name, own in servings.items()}

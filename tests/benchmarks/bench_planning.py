@@ -14,7 +14,8 @@ import sys
 import time
 import tracemalloc
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ from scipy.stats import norm
 from analysis import blocks
 from analysis.drawn_cells import cells_of_draw
 from analysis.looks import level
+from analysis.places import dealt
 from analysis.planning import operating_characteristics
 from analysis.serving import serving_orders
 from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
@@ -231,6 +233,22 @@ def trays(sd: float, third: bool) -> Callable[[np.random.Generator, int], Array]
     return one
 
 
+def simulated(adjust: tuple[str, ...] = (), looks: int = 1, **more: Any) -> Callable[[np.random.Generator, int], float]:
+    """Through the planner itself: the watched pull is worse by the margin and the control far worse. `more`: `position`
+    and `sitting` of the attribute, `dropout`, `missing`, `pattern` of the design."""
+    own = {name: more.pop(name) for name in ("position", "sitting") if name in more}
+    pattern = more.pop("pattern", None)
+    truth = AttributeTruth((8.0, 7.0, 6.0, 4.5, 3.5, 3.5), **own)
+    rule = Rule({"x": LOWER}, looks=looks, adjust=adjust, control=0.0)
+    design = Design(8, 2 if pattern is None else 1, pattern=pattern)
+
+    def errs(rng: np.random.Generator, studies: int) -> float:
+        scenario = Scenario(HOURS, {"x": truth}, **more)
+        return operating_characteristics(scenario, rule, design, studies, int(rng.integers(2**31))).too_early
+
+    return errs
+
+
 def spreading(low: float, high: float) -> Callable[[np.random.Generator, int], Array]:
     """The spread changes with the hours."""
 
@@ -271,11 +289,24 @@ def adverse() -> list[Cell]:
         ("trays sd .3, third limit", (3, 5), trays(0.3, True)),
         ("trays sd .5, third limit", (3, 5), trays(0.5, True)),
     ]
-    return [Cell(name, stated, _share(one)) for name, stated, one in cells]
+    tired = tuple(FIRST_THEN_TIRED)
+    turns = np.array(blocks.servings(6, 4, 8, 1, 1, (0, 5))).transpose(1, 2, 0)
+    whole = [
+        ("planner: ordinary, two looks", (0, 3.9), simulated(looks=2)),
+        ("planner: one in ten leaves, two looks", (0, 5.3), simulated(looks=2, dropout=0.1)),
+        ("planner: three in ten leave, three looks", (0, 5.3), simulated(looks=3, dropout=0.3)),
+        ("planner: places, dealt orders", (0, 3), simulated(position=tired)),
+        ("planner: places taken out", (0, 5), simulated(("position",), position=tired)),
+        ("planner: places taken out, 15 % missing", (0, 5.3), simulated(("position",), position=tired, missing=0.15)),
+        ("planner: places, blocks of 4", (0, 5.3), simulated(position=tired, pattern=turns)),
+        ("planner: the same, taken out", (0, 5.3), simulated(("position",), position=tired, pattern=turns)),
+        ("planner: sittings taken out, two looks", (0, 5), simulated(("sitting",), looks=2, sitting=0.5)),
+    ]
+    return [Cell(name, stated, _share(one)) for name, stated, one in cells] + [Cell(*row) for row in whole]
 
 
 def errors(studies: int) -> None:
-    """The table of adverse cells."""
+    """The table of adverse cells; those of the planner judge whole studies, the others the limits of one pull."""
     print(f"\n{'error at a true worsening of one margin':40s} {'found %':>8s} {'+-':>5s} {'stated %':>10s}")
     for number, cell in enumerate(adverse()):
         found = cell.errs(np.random.default_rng(100 + number), studies)
@@ -300,31 +331,42 @@ def costs(studies: int) -> None:
         ("blocks, 4 of 6 pulls", 0.0, turns, NAMES, studies // 4),
         ("5 % missing, one attribute", 0.05, None, NAMES[:1], studies // 4),
     ]
+    adjusted = [
+        ("place taken out, one attribute", ("position",), 0.0),
+        ("the same, 5 % missing", ("position",), 0.05),
+        ("sitting taken out, two looks", ("sitting",), 0.0),
+    ]
     print(
         f"\n{'studies 12 x 6 x 3':28s} {'drawing':>9s} {'rule':>9s} {'rule / drawing':>15s} {'memory':>10s}   a 10,000"
     )
     for name, missing, pattern, names, n in kinds:
         scenario = Scenario(HOURS, dict.fromkeys(names, truth), missing=missing)
         print(f"{name:28s} {_cost(scenario, Design(12, 3, pattern=pattern), n)}")
+    tiring = {"acidity": replace(truth, position=tuple(FIRST_THEN_TIRED))}
+    for name, adjust, missing in adjusted:
+        scenario = Scenario(HOURS, tiring, missing=missing)
+        looks = 1 if adjust == ("position",) else 2
+        design = dealt(Design(12, 3), len(HOURS), looks, 1)
+        print(f"{name:28s} {_cost(scenario, design, studies // 10, adjust, looks)}")
 
 
-def _cost(scenario: Scenario, design: Design, n: int) -> str:
+def _cost(scenario: Scenario, design: Design, n: int, adjust: tuple[str, ...] = (), looks: int = 1) -> str:
     """Best of three alternating runs of drawing alone, and of drawing and judging."""
-    rule = Rule(dict.fromkeys(scenario.attributes, LOWER), control=0.0)
+    rule = Rule(dict.fromkeys(scenario.attributes, LOWER), control=0.0, adjust=adjust, looks=looks)
 
     def whole() -> None:
         operating_characteristics(scenario, rule, design, n)
 
-    pairs = [(_seconds(lambda: _draw_all(scenario, design, n)), _seconds(whole)) for _round in range(3)]
+    pairs = [(_seconds(lambda: _draw_all(scenario, design, looks, n)), _seconds(whole)) for _round in range(3)]
     drawn, both = (1e4 / n * min(times) for times in zip(*pairs, strict=True))
     peak = _peak(lambda: operating_characteristics(scenario, rule, design, 1000))
     return f"{drawn:7.2f} s {both - drawn:7.2f} s {both / drawn - 1:15.2f} {peak:7.1f} MB"
 
 
-def _draw_all(scenario: Scenario, design: Design, studies: int) -> None:
+def _draw_all(scenario: Scenario, design: Design, sittings: int, studies: int) -> None:
     rng = np.random.default_rng(1)
     for _start in range(0, studies, ROOM):
-        draw(scenario, design, 1, ROOM, rng)
+        draw(scenario, design, sittings, ROOM, rng)
 
 
 def _seconds(work: Callable[[], object]) -> float:
