@@ -123,7 +123,9 @@ def _looks(
     open_ = np.arange(B)
     for look in range(1, rule.looks + 1):
         served = design.sittings(look)
-        so_far = {name: y[open_, :, :, :served] for name, y in drawn.items()}
+        # As long as all are open a view will do: copying all scores is slower than it looks.
+        rows = open_ if len(open_) < B else slice(None)
+        so_far = {name: y[rows, :, :, :served] for name, y in drawn.items()}
         places = None if design.places is None else design.places[open_ % len(design.places), :, :, :served]
         verdict[open_], pull[open_] = look_at(so_far, places, rule, level, control)
         used[open_] = look
