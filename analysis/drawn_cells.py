@@ -50,7 +50,7 @@ def alike(cells: Mapping[str, Cells]) -> Iterator[tuple[Codes | slice, dict[str,
         return
     kinds = np.hstack([_held(own) for own in cells.values()])
     for rows in alike_rows(kinds):
-        part = {name: present(own.rows(rows)) for name, own in cells.items()}
+        part = {name: present(own if len(rows) == len(kinds) else own.rows(rows)) for name, own in cells.items()}
         if all(can_decide(own) for own in part.values()):
             yield rows, part
 
@@ -76,6 +76,8 @@ def alike_rows(kinds: Flags) -> list[Codes]:
 def present(own: Cells) -> Cells:
     """Cells of the people and sittings that gave any score; of studies that are alike."""
     people = (own.counts > 0).any((0, 2))
+    if people.all() and own.sittings is None:
+        return own
     table = own.sittings
     if table is not None:
         table = table[:, people][..., np.isfinite(table).any((0, 1, 2))]
