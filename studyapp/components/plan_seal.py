@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import streamlit as st
 
@@ -10,7 +10,7 @@ from studyapp.components import acts, look
 from studyapp.components.moments import clock
 from studyapp.components.plan_question import hot
 from studyapp.findings import hours as as_hours
-from studyapp.records import Problem, SealSlip, Staff, Study
+from studyapp.records import AromaStudy, HoursStudy, Problem, SealSlip, Staff
 from studyapp.services import planning
 from studyapp.store import Store
 from studyapp.words import _, ngettext
@@ -33,15 +33,19 @@ def _about() -> str:
     return _("After this nobody changes question, margins, limits or error rate, and only then can scores be given.")
 
 
-def dialog(store: Store, by: Staff, study: Study) -> SealSlip | None:
-    """The rule as sentences and the name typed once more; the slip once it is sealed."""
-    look.put(look.bullets(planning.rule_sentences(study.plan)))
+def dialog(
+    study: HoursStudy | AromaStudy, rule: Sequence[str], seal: Callable[[str], SealSlip], caution: str = ""
+) -> SealSlip | None:
+    """The rule as sentences and the name typed once more, which `seal` is given; the slip once it is sealed."""
+    look.put(look.bullets(rule))
+    if caution:
+        look.put(look.caution(caution))
     look.put(look.text(_("Type the name of the study to seal it: {title}").format(title=study.plan.title)))
     typed = st.text_input(_("Name of the study"), key=f"typed-{study.id}")
     slip = None
     if st.button(_("Seal the rule"), type="primary", key=f"seal-now-{study.id}"):
         with st.spinner(_("Making orders and codes…")), acts.refusals():
-            slip = planning.seal(store, by, study.id, typed)
+            slip = seal(typed)
     return slip
 
 
@@ -67,18 +71,19 @@ def _next() -> str:
     return _("Next: the preparer prints the labels and fills the cups; you open the sitting and hand out the links.")
 
 
-def sealed_view(study: Study) -> None:
-    """The rule of a sealed study, to read only."""
+def sealed_view(study: HoursStudy | AromaStudy, rule: Sequence[str], beside: Sequence[str] = ()) -> None:
+    """The rule of a sealed study, to read only, and what belongs to it `beside`."""
     look.put(
         look.chip("square", _("sealed {time}").format(time=clock(study.sealed_at))),
         look.title(_("The rule"), 2),
-        look.bullets(planning.rule_sentences(study.plan)),
+        look.bullets(rule),
+        *beside,
         look.text(_("Rule, SHA-256"), "small"),
         f'<p class="say mono">{look.plain(study.seal or "")}</p>',
     )
 
 
-def pulls(store: Store, by: Staff, study: Study) -> None:
+def pulls(store: Store, by: Staff, study: HoursStudy) -> None:
     """Keep when a pull was really taken."""
     with st.container(key="card-pulls"), st.form(f"pull-{study.id}", border=False):
         look.put(look.title(_("Note a pull"), 2), look.quiet(_("When it was really taken, not when it was planned.")))

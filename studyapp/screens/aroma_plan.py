@@ -16,9 +16,9 @@ from studyapp.components import (
     aroma_table,
     plan_seal,
 )
-from studyapp.records import AromaPlan, AromaStudy, Problem, Staff
-from studyapp.services import aroma_planning, drafts
-from studyapp.words import _
+from studyapp.records import AromaPlan, AromaStudy, Problem, SealSlip, Staff
+from studyapp.screens import sealing
+from studyapp.services import aroma_planning
 
 
 def draw(by: Staff, study: AromaStudy) -> None:
@@ -75,35 +75,25 @@ def _worth_showing(plan: AromaPlan, tried: bool) -> tuple[Problem, ...]:
 def _beside(by: Staff, study: AromaStudy, plan: AromaPlan) -> None:
     """What the plan can show, and its seal."""
     problems = aroma_planning.problems(plan)
-    blocking = [problem for problem in problems if problem.blocks]
-    tried = session.kept(f"tried-{study.id}", False)
     with st.container(key="wash-power"), acts.refusals():
         aroma_power.draw(plan, problems)
-    tapped = plan_seal.card(study.id, blocking if tried else ())
-    if tapped and not blocking:
-        st.dialog(_("Seal the rule"))(_seal)(by, study.id)
-    elif tapped and not tried:
-        session.keep(f"tried-{study.id}", True)
-        st.rerun()
+    sealing.offer(study.id, problems, lambda: _asked(by, study.id))
 
 
-def _seal(by: Staff, study_id: str) -> None:
-    """The last look at the rule; once sealed, the page shows the slip."""
-    study = aroma_planning.study(session.store(), by, study_id)
-    slip = aroma_seal.dialog(session.store(), by, study)
-    if slip is not None:
-        session.keep(f"slip-{study_id}", slip)
-        st.rerun()
+def _asked(by: Staff, study_id: str) -> SealSlip | None:
+    """The last look at the rule as it is kept."""
+    store = session.store()
+    study = aroma_planning.study(store, by, study_id)
+    return plan_seal.dialog(
+        study,
+        aroma_planning.rule_sentences(study.plan),
+        lambda typed: aroma_planning.seal(store, by, study_id, typed),
+        aroma_seal.caution(),
+    )
 
 
 def _sealed(by: Staff, study: AromaStudy) -> None:
     """The sealed rule to read, and the way on."""
-    slip = session.kept(f"slip-{study.id}", None)
-    if slip is not None:
-        plan_seal.slip(slip)
-    aroma_seal.sealed_view(study)
-    with st.container(horizontal=True):
-        if st.button(_("Go to the sittings"), type="primary", key="to-watch"):
-            session.go("watch", study=study.id)
-        if st.button(_("Plan another like it"), key="copy"):
-            session.go("plan", study=drafts.copy(session.store(), by, study.id))
+    sealing.fresh_slip(study.id)
+    plan_seal.sealed_view(study, aroma_planning.rule_sentences(study.plan), aroma_seal.cups(study.plan))
+    sealing.way_on(by, study.id)

@@ -24,8 +24,8 @@ from studyapp.components import (
     plan_table,
     refined,
 )
-from studyapp.records import AromaStudy, Plan, Problem, Staff, Study
-from studyapp.screens import aroma_plan
+from studyapp.records import AromaStudy, Plan, Problem, SealSlip, Staff, Study
+from studyapp.screens import aroma_plan, sealing
 from studyapp.services import drafts, planning, proposals, prospects, pull_calendar, spreads
 from studyapp.services.proposals import Search
 from studyapp.services.spreads import Spreads
@@ -129,15 +129,8 @@ def _found(study_id: str, search: Search) -> None:
 def _beside(by: Staff, study: Study, plan: Plan, known: Spreads) -> None:
     """What the plan can show, and its seal."""
     problems = planning.problems(plan)
-    blocking = [problem for problem in problems if problem.blocks]
     chances = st.container(key="wash-power")
-    tried = session.kept(f"tried-{study.id}", False)
-    tapped = plan_seal.card(study.id, blocking if tried else ())
-    if tapped and not blocking:
-        st.dialog(_("Seal the rule"))(_seal)(by, study.id)
-    elif tapped and not tried:
-        session.keep(f"tried-{study.id}", True)
-        st.rerun()
+    sealing.offer(study.id, problems, lambda: _asked(by, study.id))
     with chances:
         _chances(plan, problems, known)
 
@@ -155,26 +148,20 @@ def _chances(plan: Plan, problems: Sequence[Problem], known: Spreads) -> None:
     plan_power.resting_on(plan, known)
 
 
-def _seal(by: Staff, study_id: str) -> None:
-    """The last look at the rule; once sealed, the page shows the slip."""
-    study = planning.study(session.store(), by, study_id)
-    slip = plan_seal.dialog(session.store(), by, study)
-    if slip is not None:
-        session.keep(f"slip-{study_id}", slip)
-        st.rerun()
+def _asked(by: Staff, study_id: str) -> SealSlip | None:
+    """The last look at the rule as it is kept."""
+    store = session.store()
+    study = planning.study(store, by, study_id)
+    return plan_seal.dialog(
+        study, planning.rule_sentences(study.plan), lambda typed: planning.seal(store, by, study_id, typed)
+    )
 
 
 def _sealed(by: Staff, study: Study) -> None:
     """The sealed rule to read, what to print, and the pulls as they were really taken."""
-    slip = session.kept(f"slip-{study.id}", None)
-    if slip is not None:
-        plan_seal.slip(slip)
+    sealing.fresh_slip(study.id)
     panel_list.nobody_prepares(session.store(), by)
-    plan_seal.sealed_view(study)
+    plan_seal.sealed_view(study, planning.rule_sentences(study.plan))
     plan_calendar.sealed(study)
     plan_seal.pulls(session.store(), by, study)
-    with st.container(horizontal=True):
-        if st.button(_("Go to the sittings"), type="primary", key="to-watch"):
-            session.go("watch", study=study.id)
-        if st.button(_("Plan another like it"), key="copy"):
-            session.go("plan", study=drafts.copy(session.store(), by, study.id))
+    sealing.way_on(by, study.id)
