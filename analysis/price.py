@@ -21,7 +21,7 @@ from analysis.likely_truths import Truths, draw_truths
 from analysis.limits import Cells, Fitted, fitted
 from analysis.next_sittings import Course, Service, anew, share_missing, ways_on
 from analysis.rule import Rule, check_rule
-from analysis.verdicts import CANNOT, VERDICTS, Judged, judge
+from analysis.verdicts import CANNOT, VERDICTS, Judged, answers, judge
 
 Array = NDArray[np.float64]
 CHUNK = 250
@@ -145,8 +145,9 @@ def _ends(asked: _Asked, course: Course, size: int, rng: np.random.Generator) ->
         for name, truth in truths.items():
             for servings in served[:, asked.people[name]]:
                 cells[name] = _joined(cells[name], _thinned(servings, asked.missing, rng), truth, rng)
-        judged = judge(cells, asked.rule.attributes, asked.level, asked.panel.control)
-        verdict = np.where(verdict == CANNOT, judged.verdict, verdict)
+        open_ = np.flatnonzero(verdict == CANNOT)
+        left = {name: own.rows(open_) for name, own in cells.items()}
+        verdict[open_] = answers(left, asked.rule.attributes, asked.level, asked.panel.control)[0]
     return verdict, used
 
 

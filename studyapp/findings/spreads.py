@@ -41,8 +41,8 @@ def _source(spreads: Spreads) -> str:
     people = ngettext("{n} assessor", "{n} assessors", spreads.assessors).format(n=spreads.assessors)
     if spreads.invented:
         sentence = ngettext(
-            "Spread of scores from {n} invented study, {people}; a real one takes its place once its key is opened.",
-            "Spread of scores from {n} invented studies, {people}; a real one takes their place once its key is opened.",
+            "Spread of scores from {n} invented study, {people}; a real one takes its place once its key is open.",
+            "Spread of scores from {n} invented studies, {people}; a real one takes their place once its key is open.",
             spreads.studies,
         )
     else:
