@@ -19,8 +19,8 @@ from analysis.limits import Cells, Fitted, sitting_squares
 Array = NDArray[np.float64]
 # The variance that recording in steps of 0.1 leaves even where everybody repeats themselves.
 ROUNDING = 0.1**2 / 12
-# Half-normal priors of standard deviations in units of the error of one score: trained people's assessor:hours lies
-# about half of it, a tray's own shift between .15 and .5.
+# Half-Cauchy priors of standard deviations in units of the error of one score: trained people's assessor:hours lies
+# about half of it, a tray's own shift between .15 and .5, and the long tail lets the mean squares say otherwise.
 INTERACTION, TRAY = 0.7, 0.4
 # A panel that repeats itself wonderfully in a few scores was lucky: the prior of the error of one score, worth four
 # degrees of freedom, lies at one unit of a scale of ten.
@@ -98,8 +98,8 @@ def _tray(cells: Cells, residual: Array, rng: np.random.Generator) -> Array:
 
 
 def _drawn(log_likelihood: Array, scale: float, size: int, rng: np.random.Generator) -> NDArray[np.intp]:
-    """Places in RATIOS, by likelihood and a half-normal prior."""
-    log = log_likelihood - (RATIOS / scale) ** 2 / 2
+    """Places in RATIOS, by likelihood and a half-Cauchy prior."""
+    log = log_likelihood - np.log1p((RATIOS / scale) ** 2)
     likely = np.exp(log - log.max())
     return np.asarray(rng.choice(len(RATIOS), size, p=likely / likely.sum()))
 

@@ -103,13 +103,27 @@ def _course(name: Name, panel: panels.Panel, pulls: NDArray[np.intp], service: S
     """The servings of `looks` looks; beyond the palate in blocks, with control and reference in each."""
     people, h = panel.scope["assessors"], len(panel.hours)
     always = [int(np.flatnonzero(pulls == pull)[0]) for pull in (panel.control, h - 1)]
+    in_blocks = blocks.needed(len(pulls), service.replicates, service.palate)
+    before = [] if name == "new study" or not in_blocks else _tasted(panel)[:, :, pulls].tolist()
     dealt = []
     for look in range(looks):
         served = np.zeros((service.sittings, people, h), np.intp)
         served[:, :, pulls] = service.replicates
-        if blocks.needed(len(pulls), service.replicates, service.palate):
-            served[:, :, pulls] = blocks.servings(
-                len(pulls), service.palate, people, service.sittings, BLOCK_SEED + look, always
-            )
+        if in_blocks:
+            seed = BLOCK_SEED + look
+            made = blocks.servings(len(pulls), service.palate, people, service.sittings, seed, always, before)
+            served[:, :, pulls] = made
+            before += made
         dealt.append(served)
     return Course(name, pulls, tuple(dealt))
+
+
+def _tasted(panel: panels.Panel) -> NDArray[np.intp]:
+    """Pieces of each pull that each assessor scored in each sitting so far (sittings, assessors, pulls)."""
+    rows = panel.rows(next(iter(panel.cells)))
+    everybody = np.unique(panel.data["assessor"].astype(str))
+    days, day = np.unique(rows["sitting"].to_numpy(), return_inverse=True)
+    person = np.searchsorted(everybody, rows["assessor"].astype(str).to_numpy(str))
+    found = np.zeros((len(days), len(everybody), len(panel.hours)), np.intp)
+    np.add.at(found, (day, person, np.searchsorted(panel.hours, rows["hours"].to_numpy(float))), 1)
+    return found

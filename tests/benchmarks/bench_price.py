@@ -119,14 +119,17 @@ class Truth:
         own = rng.uniform(0, 1, (m, 1, 1)) * _correlated(rng, m, (a, len(HOURS)))
         return cls(case, (mean + person + own)[..., None, None])
 
-    def sittings(self, count: int, times: int, rng: np.random.Generator) -> Array:
-        """Scores (attributes, times, assessors, pulls, count, replicates), NaN where nothing was scored."""
+    def sittings(self, count: int, times: int, rng: np.random.Generator, before: Array | None = None) -> Array:
+        """Scores (attributes, times, assessors, pulls, count, replicates), NaN where nothing was scored; blocks even
+        out what was served in `before`, scores of one study in the same shape."""
         case, h = self.case, len(HOURS)
         tray = case.trays * _correlated(rng, case.attributes, (times, 1, h, count, 1))
         error = case.error * _correlated(rng, case.attributes, (times, case.assessors, h, count, case.replicates))
         y = self.cells[:, None] + tray + error
         if case.palate is not None:
-            dealt = blocks.servings(h, case.palate, case.assessors, count, int(rng.integers(2**31)), (0, h - 1))
+            had = [] if before is None else np.isfinite(before[0, 0]).sum(3).transpose(2, 0, 1).tolist()
+            seed = int(rng.integers(2**31))
+            dealt = blocks.servings(h, case.palate, case.assessors, count, seed, (0, h - 1), had)
             y = np.where((np.array(dealt).transpose(1, 2, 0) > 0)[..., None], y, np.nan)
         return np.where(rng.random(y.shape[1:]) < case.missing, np.nan, y)
 
@@ -166,7 +169,7 @@ def _settled(truth: Truth, y: Array, rng: np.random.Generator) -> float:
     served = np.broadcast_to(y, (len(y), FUTURES, *y.shape[2:]))
     answered = np.zeros(FUTURES, bool)
     for _look in range(case.looks - 1 if case.offer == "all looks" else 1):
-        served = np.concatenate([served, truth.sittings(1, FUTURES, rng)], axis=4)
+        served = np.concatenate([served, truth.sittings(1, FUTURES, rng, served[:, :1])], axis=4)
         answered |= _verdict(case, served) != CANNOT
     return float(answered.mean())
 
