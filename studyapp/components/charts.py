@@ -7,9 +7,8 @@ meaning, colour only helps. Every value sits on a scale, because pixel offsets d
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from math import ceil, floor
 from typing import Any
 
 import altair as alt
@@ -17,26 +16,12 @@ import altair as alt
 from analysis.stopping import AttributeResult, PullResult
 from studyapp.components.look import TOKENS, Theme
 from studyapp.findings import hours, pull_says, shown, units
+from studyapp.findings.scale import Scale, limit_at
 from studyapp.words import _
 
 HEIGHT = 250
 FONT = "workshop-text, system-ui, sans-serif"
 _CROSS = "M-0.7,-0.7L0.7,0.7M-0.7,0.7L0.7,-0.7"
-_HEADROOM = 0.55
-
-
-@dataclass(frozen=True, slots=True)
-class Scale:
-    """Lowest and highest worsening drawn, shared by all charts of a decision; scale units."""
-
-    low: float
-    high: float
-
-    @property
-    def ticks(self) -> list[int]:
-        """Whole units to label, at most about six, clear of the words along the top."""
-        first, last = floor(self.low) + 1, floor(self.high - _HEADROOM)
-        return list(range(first, last + 1, max(1, ceil((last - first) / 6))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,17 +44,6 @@ class _Frame:
 
 
 # ---- what is drawn -----------------------------------------------------------------------------------------------
-def shared_scale(results: Iterable[AttributeResult]) -> Scale:
-    """One scale for all attributes, wide enough for every bar, margin and limit that can be seen."""
-    ends = [0.0, -1.0]
-    for result in results:
-        ends += [end for pull in result.pulls for end in _bar(pull)]
-        ends.append(result.rule.margin + 0.5)
-        if result.rule.wanted == "same":
-            ends.append(-result.rule.margin - 0.2)
-    return Scale(low=floor(min(ends) * 2) / 2, high=ceil((max(ends) + _HEADROOM) * 4) / 4)
-
-
 def worsening(result: AttributeResult, scale: Scale, theme: Theme = "light") -> alt.LayerChart:
     """Worsening of each pull against the reference, with its interval, margin, limit and chosen hour."""
     frame = _frame(result, scale, theme)
@@ -89,7 +63,7 @@ def _ground(result: AttributeResult, frame: _Frame) -> list[alt.Chart]:
         color=frame.ink["patina_text"], strokeDash=[5, 3], strokeWidth=1.5, aria=False
     )
     zero = _on([{"worse": 0}]).mark_rule(color=frame.ink["edge"], strokeWidth=1, aria=False)
-    below = 9 if _crowded(_limit_at(result), margin, frame) else -8
+    below = 9 if _crowded(limit_at(result), margin, frame) else -8
     words = _words(_("margin {margin}").format(margin=units(margin)), frame.right, margin, frame)
     return [
         band.encode(x=frame.x(), x2="end:Q", y=frame.y(), y2="top:Q"),
@@ -102,8 +76,8 @@ def _ground(result: AttributeResult, frame: _Frame) -> list[alt.Chart]:
 
 def _limit(result: AttributeResult, frame: _Frame) -> list[alt.Chart]:
     """The limit on the mean, moved on to the axis of worsening; left out where it lies off the picture."""
-    at = _limit_at(result)
-    if result.rule.limit is None or at is None or not frame.scale.low <= at <= frame.scale.high - 0.2:
+    at = limit_at(result)
+    if result.rule.limit is None or at is None or not frame.scale.shows_limit(result):
         return []
     ink = frame.ink["ink"]
     edge = _on([{"worse": at}]).mark_rule(color=ink, strokeWidth=2, aria=False).encode(y=frame.y())
@@ -195,19 +169,6 @@ def _frame(result: AttributeResult, scale: Scale, theme: Theme) -> _Frame:
     pulls = tuple(sorted({pull.hours for pull in result.pulls}))
     edge = 0.06 * ((pulls[-1] - pulls[0]) or 1.0)
     return _Frame(TOKENS[theme], scale, pulls[0] - edge, pulls[-1] + edge, pulls)
-
-
-def _bar(pull: PullResult) -> tuple[float, ...]:
-    ends = (pull.decisive_lower, pull.decisive_upper)
-    return tuple(end for end in ends if end is not None) or (pull.difference,)
-
-
-def _limit_at(result: AttributeResult) -> float | None:
-    """Where the limit lies on the axis of worsening."""
-    if result.rule.limit is None:
-        return None
-    direction = -1 if result.rule.wanted == "higher" else 1
-    return direction * (result.rule.limit - _reference(result).mean)
 
 
 def _crowded(other: float | None, line: float, frame: _Frame) -> bool:

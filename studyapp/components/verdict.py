@@ -11,6 +11,7 @@ from studyapp.components.look import Theme
 from studyapp.findings import Costs, HoursFinding, OfferRow
 from studyapp.findings.numbers import opening, or_dash
 from studyapp.findings.pulls import pull_numbers
+from studyapp.findings.scale import shared_scale
 from studyapp.records import Plan
 from studyapp.words import _
 
@@ -35,7 +36,7 @@ def pictures(decision: Decision, finding: HoursFinding, theme: Theme) -> None:
     if not drawn:
         return
     look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(finding))
-    scale = charts.shared_scale(drawn)
+    scale = shared_scale(drawn)
     with st.container(key="charts"):
         for number, result in enumerate(drawn):
             with st.container(key=f"card-chart-{number}"):

@@ -6,12 +6,12 @@ first hour that is enough. Grey only fills; shape and word carry the meaning.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
-from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from studyapp.findings import hours, shown, units
+from studyapp.findings.scale import Scale, limit_at
 from studyapp.printing.strokes import cross, diamond, disc, svg
 from studyapp.printing.strokes import line as _line
 from studyapp.printing.strokes import text as _text
@@ -22,24 +22,14 @@ if TYPE_CHECKING:
 
 WIDTH, HEIGHT = 164.0, 150.0  # pt
 _LEFT, _RIGHT, _TOP, _BOTTOM = 17.0, 160.0, 5.0, 116.0
-_HEADROOM = 0.6
-_MOST_TICKS = 6
 _LETTER = 4.0  # rough width of a bold letter of 8 pt, to keep words from running into each other
-
-
-@dataclass(frozen=True, slots=True)
-class Extent:
-    """Lowest and highest worsening drawn, shared by all pictures of a decision; scale units."""
-
-    low: float
-    high: float
 
 
 @dataclass(frozen=True, slots=True)
 class _Plot:
     """Where hours and worsening lie on the picture, pt."""
 
-    extent: Extent
+    scale: Scale
     first: float
     last: float
 
@@ -48,24 +38,13 @@ class _Plot:
         return _LEFT + (hour - self.first + edge) / (self.last - self.first + 2 * edge) * (_RIGHT - _LEFT)
 
     def y(self, worse: float) -> float:
-        return _BOTTOM - (worse - self.extent.low) / (self.extent.high - self.extent.low) * (_BOTTOM - _TOP)
+        return _BOTTOM - (worse - self.scale.low) / (self.scale.high - self.scale.low) * (_BOTTOM - _TOP)
 
 
-def shared_extent(results: Iterable[AttributeResult]) -> Extent:
-    """One scale for all attributes, wide enough for every bar and margin."""
-    ends = [0.0, -1.0]
-    for result in results:
-        ends += [end for pull in result.pulls for end in _ends(pull)]
-        ends.append(result.rule.margin + 0.5)
-        if result.rule.wanted == "same":
-            ends.append(-result.rule.margin - 0.2)
-    return Extent(low=floor(min(ends) * 2) / 2, high=ceil((max(ends) + _HEADROOM) * 4) / 4)
-
-
-def worsening_svg(result: AttributeResult, extent: Extent) -> str:
+def worsening_svg(result: AttributeResult, scale: Scale) -> str:
     """The picture of one attribute; text in it is drawn in the typeface of the sheet."""
     pulls = [pull.hours for pull in result.pulls]
-    plot = _Plot(extent, min(pulls), max(pulls))
+    plot = _Plot(scale, min(pulls), max(pulls))
     parts = [
         *_grid(plot, sorted(set(pulls))),
         *_margin(result, plot),
@@ -76,16 +55,9 @@ def worsening_svg(result: AttributeResult, extent: Extent) -> str:
     return svg(WIDTH, HEIGHT, parts)
 
 
-def limit_seen(result: AttributeResult, extent: Extent) -> bool:
-    """Whether the limit of an attribute lies on its picture."""
-    at = _limit_at(result)
-    return at is not None and extent.low <= at <= extent.high - _HEADROOM / 2
-
-
 # ---- layers, from the back to the front --------------------------------------------------------------------------
 def _grid(plot: _Plot, pulls: list[float]) -> Iterator[str]:
-    first, last = floor(plot.extent.low) + 1, floor(plot.extent.high - _HEADROOM)
-    for worse in range(first, last + 1, max(1, ceil((last - first) / _MOST_TICKS))):
+    for worse in plot.scale.ticks:
         yield _line(_LEFT, plot.y(worse), _RIGHT, plot.y(worse), 0.5, "#cccccc")
         yield _text(_LEFT - 5, plot.y(worse) + 2.8, str(worse).replace("-", "−"), "end")
     taken = -1.0
@@ -100,13 +72,13 @@ def _grid(plot: _Plot, pulls: list[float]) -> Iterator[str]:
 def _margin(result: AttributeResult, plot: _Plot) -> Iterator[str]:
     margin = result.rule.margin
     both = result.rule.wanted == "same"
-    bottom = -margin if both else plot.extent.low
+    bottom = -margin if both else plot.scale.low
     top, height = plot.y(margin), plot.y(bottom) - plot.y(margin)
     yield f'<rect x="{_LEFT:g}" y="{top:.2f}" width="{_RIGHT - _LEFT:g}" height="{height:.2f}" fill="#e4e4e4"/>'
     yield _line(_LEFT, plot.y(0), _RIGHT, plot.y(0), 0.6, "#777777")
     for edge in (margin, -margin) if both else (margin,):
         yield _line(_LEFT, plot.y(edge), _RIGHT, plot.y(edge), 1.0, dash="4 2.5")
-    at = _limit_at(result)
+    at = limit_at(result)
     below = at is not None and -2 < plot.y(margin) - plot.y(at) < 11
     level = plot.y(margin) + (9 if below else -3)
     yield _text(_RIGHT, level, _("margin {margin}").format(margin=units(margin)), "end", bold=True)
@@ -114,20 +86,13 @@ def _margin(result: AttributeResult, plot: _Plot) -> Iterator[str]:
 
 def _limit(result: AttributeResult, plot: _Plot) -> Iterator[str]:
     """The limit on the mean, moved on to the axis of worsening; left out where it lies off the picture."""
-    at = _limit_at(result)
-    if at is None or not limit_seen(result, plot.extent):
+    at = limit_at(result)
+    if at is None or not plot.scale.shows_limit(result):
         return
     yield _line(_LEFT, plot.y(at), _RIGHT, plot.y(at), 1.4)
     below = 0 < plot.y(at) - plot.y(result.rule.margin) < 11
     level = plot.y(at) + (9 if below else -3)
     yield _text(_RIGHT, level, _("limit {limit}").format(limit=units(result.rule.limit or 0.0)), "end", bold=True)
-
-
-def _limit_at(result: AttributeResult) -> float | None:
-    reference = next((pull for pull in result.pulls if pull.hours == result.reference_hours), None)
-    if result.rule.limit is None or reference is None:
-        return None
-    return (result.rule.limit - reference.mean) * (-1 if result.rule.wanted == "higher" else 1)
 
 
 def _pole(result: AttributeResult, plot: _Plot) -> Iterator[str]:
@@ -166,8 +131,3 @@ def _bar(pull: PullResult, both: bool, plot: _Plot) -> Iterator[str]:
 
 
 _STROKE = 'stroke="black" stroke-width="1.5"'
-
-
-def _ends(pull: PullResult) -> tuple[float, ...]:
-    ends = (pull.decisive_lower, pull.decisive_upper)
-    return tuple(end for end in ends if end is not None) or (pull.difference,)

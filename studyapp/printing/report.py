@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 from studyapp.findings import HoursFinding, attribute_alt, decimal, hours, of_studies, percent, shown, units
 from studyapp.findings.numbers import interval_share, opening, or_dash
 from studyapp.findings.pulls import pull_numbers
-from studyapp.printing.pictures import limit_seen, shared_extent, worsening_svg
+from studyapp.findings.scale import shared_scale
+from studyapp.printing.pictures import worsening_svg
 from studyapp.printing.press import shown_time, typeset
 from studyapp.records import AromaPlan, Deviation, Plan, Signature
 from studyapp.words import _, language, ngettext
@@ -166,7 +167,7 @@ def _signatures(signed: Sequence[Signature]) -> list[dict[str, str]]:
 
 def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
     results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
-    extent = shared_extent(results)
+    scale = shared_scale(results)
     return {
         "charts_heading": _("Worse than the longest pull, by how much?"),
         "charts_intro": finding.charts_intro,
@@ -180,8 +181,8 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
         "charts": [
             {
                 "name": opening(result.name),
-                "note": _chart_note(result, decision, limit_seen(result, extent)),
-                "svg": worsening_svg(result, extent),
+                "note": _chart_note(result, decision, scale.shows_limit(result)),
+                "svg": worsening_svg(result, scale),
                 "alt": attribute_alt(result),
             }
             for result in results

@@ -12,8 +12,9 @@ import pytest
 from analysis.stopping import Decision
 from analysis.stopping import Warning as StopWarning
 from studyapp.findings import Costs, attribute_alt, hours_finding
+from studyapp.findings.scale import shared_scale
 from studyapp.printing import ReportRecord, report_pdf
-from studyapp.printing.pictures import shared_extent, worsening_svg
+from studyapp.printing.pictures import worsening_svg
 from studyapp.records import Deviation, Plan, Signature
 from tests.findings.decisions import ACIDITY, BITTERNESS, HOURS, OFFERS, attribute, decision, every_kind
 from tests.printing.paper_reading import facts_of, flowing, flowing_pages, pages_of, picture_of
@@ -170,7 +171,7 @@ NAMESPACE = "{http://www.w3.org/2000/svg}"
 def drawn(kind: str) -> list[tuple[Any, ElementTree.Element]]:
     """Every judged attribute of a decision with its parsed picture."""
     results = list(KINDS[kind].attributes.values())
-    extent = shared_extent(results)
+    extent = shared_scale(results)
     return [(result, ElementTree.fromstring(worsening_svg(result, extent))) for result in results]
 
 
@@ -212,7 +213,7 @@ def test_nothing_is_drawn_outside_the_picture() -> None:
 def test_a_limit_is_drawn_or_said_to_lie_off_the_picture() -> None:
     """A limit that decides must not vanish because it is far away."""
     near, far = attribute("acidity", ACIDITY, limit=5.0), attribute("smoke", BITTERNESS, limit=0.5)
-    extent = shared_extent([near, far])
+    extent = shared_scale([near, far])
     assert "limit 5.0" in worsening_svg(near, extent)
     assert "limit" not in worsening_svg(far, extent)
     decided = decision(near, far, verdict="no hour fits", hours=None)

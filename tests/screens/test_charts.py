@@ -11,12 +11,13 @@ import pytest
 from analysis.stopping import AttributeResult
 from studyapp.components import charts
 from studyapp.components.look import TOKENS, Theme
+from studyapp.findings.scale import Scale, shared_scale
 
 Build = Callable[..., AttributeResult]
 
 
 def _drawn(result: AttributeResult, theme: Theme = "light") -> dict[str, Any]:
-    return charts.worsening(result, charts.shared_scale([result]), theme).to_dict()
+    return charts.worsening(result, shared_scale([result]), theme).to_dict()
 
 
 def _marks(spec: dict[str, Any], kind: str) -> Iterator[dict[str, Any]]:
@@ -71,7 +72,7 @@ def test_only_the_deciding_end_has_a_cap(attribute_result: Build) -> None:
 def test_the_band_reaches_down_unless_the_same_is_wanted(attribute_result: Build) -> None:
     for wanted, bottom in (("lower", -1.0), ("same", -0.8)):
         result = attribute_result(wanted=wanted, margin=0.8)
-        spec = charts.worsening(result, charts.Scale(-1.0, 4.0), "light").to_dict()
+        spec = charts.worsening(result, Scale(-1.0, 4.0), "light").to_dict()
         row = _rows(spec, next(_marks(spec, "rect")))[0]
         assert (row["worse"], row["top"]) == (bottom, 0.8)
 
@@ -109,8 +110,8 @@ def test_a_chart_sends_hours_and_numbers_but_no_person_and_no_score(attribute_re
 
 def test_all_charts_of_a_decision_share_one_scale(attribute_result: Build) -> None:
     wide, narrow = attribute_result(), attribute_result(name="Bitterness", margin=0.5, shortest=16.0)
-    scale = charts.shared_scale([narrow, wide])
-    assert scale == charts.shared_scale([wide, narrow])
+    scale = shared_scale([narrow, wide])
+    assert scale == shared_scale([wide, narrow])
     assert scale.high > 3.6
     assert scale.low <= -0.4
     assert max(scale.ticks) < scale.high
