@@ -67,7 +67,7 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
         gets["/demo/{role}"] = _demo
     listed = [Route(path, _guarded(make(store)), methods=["POST"]) for path, make in posts.items()]
     listed += [Route(path, _guarded(make(store)), methods=["GET"]) for path, make in gets.items()]
-    return [*listed, Route("/font/{name}", _font), Route("/favicon.png", _icon)]
+    return [*listed, Route("/studies", _home), Route("/font/{name}", _font), Route("/favicon.png", _icon)]
 
 
 # ---- the edge --------------------------------------------------------------------------------------------------------
@@ -400,6 +400,11 @@ async def _font(request: Request) -> Response:
         return JSONResponse({"ok": False}, 404)
     headers = {"Cache-Control": "public, max-age=31536000, immutable"}
     return Response(found.read_bytes(), media_type="font/woff2", headers=headers)
+
+
+async def _home(_request: Request) -> Response:
+    """The list of studies lives at the root; whoever types its name, as the other pages have theirs, is led there."""
+    return RedirectResponse("/", 303)
 
 
 async def _icon(_request: Request) -> Response:
