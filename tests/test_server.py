@@ -194,13 +194,14 @@ def test_a_followed_link_gets_a_page(server: Any) -> None:
     assert "this link is used up or mistyped" in answer.text
 
 
-# ---- staff -----------------------------------------------------------------------------------------------------------
 def test_the_list_of_studies_is_found_by_its_name(server: Any) -> None:
     """Every other page answers to its name in the address; this one leads to the root."""
-    found = client(server).get("/studies")
+    with client(server) as browser:
+        found = browser.get("/studies")
     assert (found.status_code, found.headers["location"]) == (303, "/")
 
 
+# ---- staff -----------------------------------------------------------------------------------------------------------
 def test_signing_in_and_out(server: Any, workshop: Any) -> None:
     """The right passphrase sets a cookie that scripts cannot read; signing out ends it on the server too."""
     with client(server) as desk:
