@@ -13,6 +13,8 @@ Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
 Flags = NDArray[np.bool_]
 FEWEST_PEOPLE = 2
+# Differences of squares smaller than this share of the squares are rounding, not spread.
+ROUNDING = 1e-13
 
 
 def cells_of_draw(y: Array, by_sitting: bool) -> Cells:
@@ -28,9 +30,10 @@ def cells_of_draw(y: Array, by_sitting: bool) -> Cells:
         counts, flat = (seen.astype(float) @ once).reshape(B, a, h), np.where(seen, flat, 0.0)
         sums = (flat @ once).reshape(B, a, h)
     means = sums / np.maximum(counts, 1)
-    within = np.vecdot(flat.reshape(B, -1), flat.reshape(B, -1)) - np.vecdot(sums.reshape(B, -1), means.reshape(B, -1))
+    squares = np.vecdot(flat.reshape(B, -1), flat.reshape(B, -1))
+    within = squares - np.vecdot(sums.reshape(B, -1), means.reshape(B, -1))
     table = _sitting_means(y) if by_sitting and y.shape[3] > 1 else None
-    return Cells(counts, sums, np.maximum(within, 0), table)
+    return Cells(counts, sums, np.where(within > ROUNDING * squares, within, 0.0), table)
 
 
 def _sitting_means(y: Array) -> Array:

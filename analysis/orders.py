@@ -90,8 +90,10 @@ def can_adjust(panel: Panel) -> bool:
 
 
 def _told_apart(rows: pd.DataFrame) -> bool:
-    """Whether the scores of one attribute let position and pull be told apart."""
-    table = pd.crosstab(rows["position"], rows["hours"]).to_numpy() > 0
+    """Whether the scores of one attribute, all of known position, let position and pull be told apart."""
+    place, pull = (np.unique(rows[name].to_numpy(float), return_inverse=True)[1] for name in ("position", "hours"))
+    table = np.zeros((place.max() + 1, pull.max() + 1), bool)
+    table[place, pull] = True
     return bool(connected(table[None], np.array([len(rows)]), np.array([rows["assessor"].nunique()]))[0])
 
 

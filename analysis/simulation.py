@@ -178,7 +178,7 @@ def _scores(truth: AttributeTruth, z: Mapping[str, Array], places: NDArray[np.in
     y = (noise + truth.interaction * z["cell"] if "cell" in z else noise) * spread
     y = y + (np.exp(truth.scale_use * z["scale"]) if "scale" in z else 1.0) * mean + CENTRE
     if "person" in z:
-        y += truth.assessor * z["person"]
+        y = y + truth.assessor * z["person"]
     if "day" in z:
         y = y + truth.sitting * z["day"]
     if places is not None and truth.position:

@@ -213,6 +213,15 @@ def test_missing_scores_leave_every_person_and_pull_something() -> None:
     assert most.any((1, 3, 4)).all()
 
 
+def test_people_alone_may_differ() -> None:
+    """No error and no interaction: everybody repeats their own course exactly."""
+    quiet = AttributeTruth((6, 5, 4, 4, 4, 4), assessor=0.2, interaction=0, error=0)
+    y = draw(one(quiet), Design(8, 2), 1, 200, np.random.default_rng(2))["acidity"]
+    assert y.shape == (200, 8, 6, 1, 2)
+    assert_allclose(np.diff(y[..., 0, 0], axis=2) - np.diff(quiet.mean), 0, atol=1e-12)
+    assert y[:, :, 0].std() == pytest.approx(0.2, rel=0.05)
+
+
 def summed(found: OperatingCharacteristics) -> float:
     """All chances."""
     return sum(found.stop.values()) + found.conche_longer + found.no_hour_fits + found.cannot_tell
