@@ -21,6 +21,8 @@ ROUNDS = 200
 HALVINGS = 40
 # A step this small, relative to the ratio, leaves an error of about its square, at most twice that in simulated panels.
 STEP_TOLERANCE = 5e-5
+# So few problems cost little more than one.
+FEW = 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,8 +104,9 @@ def optimise(problem: Problem[P]) -> tuple[Array, P, Slope]:
         moving = ~(near | stuck)
         if not moving.any():
             break
-        # Copying the batch costs about as much as an iteration of what it saves, so only large savings are taken.
-        if 4 * moving.sum() < 3 * len(moving):
+        # Copying the batch costs about as much as an iteration of what it saves, and all are evaluated once more at
+        # the end, so only large savings are taken.
+        if len(moving) > FEW and 4 * moving.sum() < 3 * len(moving):
             rows = np.flatnonzero(moving)
             active, part, here, point = active[rows], part.take(rows), here[rows], point.take(rows)
     if len(active) < len(rho):
