@@ -222,6 +222,51 @@ def test_people_alone_may_differ() -> None:
     assert y[:, :, 0].std() == pytest.approx(0.2, rel=0.05)
 
 
+# Means of the early pulls, of 16 h at the edge and just inside, of the reference; a computer finds 4.1 - 3.1 a little
+# less than 1, and 3.8 - 3.1 a little less than .7.
+AT_THE_EDGE = {
+    "worse by the margin": (9, 4.1, 4.0, 3.1, AttributeRule("lower", 1)),
+    "less by the margin": (1, 4.3, 4.4, 5, AttributeRule("higher", 0.7)),
+    "another by the margin": (9, 3.1, 3.2, 3.8, AttributeRule("same", 0.7)),
+    "at its limit": (9, 3.5, 3.4, 3, AttributeRule("lower", 2, limit=3.5)),
+    "short of its limit": (1, 5.5, 5.6, 6, AttributeRule("higher", 2, limit=5.5)),
+}
+
+
+@pytest.mark.parametrize("name", AT_THE_EDGE)
+def test_a_stop_at_the_edge_is_too_early(name: str) -> None:
+    """A true difference of the margin exactly, or a true mean at the limit; nothing is too early just inside."""
+    early, edge, inside, reference, wish = AT_THE_EDGE[name]
+    at_edge, within = (
+        operating_characteristics(
+            one(AttributeTruth((*[early] * 4, mean, reference), error=0.4)),
+            Rule({"acidity": wish}, alpha=0.2),
+            Design(12, 2),
+            400,
+            seed=4,
+        )
+        for mean in (edge, inside)
+    )
+    assert at_edge.stop[16.0] > 0
+    assert at_edge.too_early == pytest.approx(sum(at_edge.stop.values()))
+    assert within.stop[16.0] > 0
+    assert within.too_early == 0
+
+
+def test_deals_take_turns_however_few_studies_are_judged_at_once() -> None:
+    """Of three deals one lets the rule answer; so many attributes and people that four studies are drawn at once."""
+    hours, people = HOURS[:5], 60
+    names = [f"note {number}" for number in range(25)]
+    alike = np.tile(np.arange(1, 6), (people, 1))
+    turned = (np.arange(5) + np.arange(people)[:, None]) % 5 + 1
+    places = np.array([turned, alike, alike])[..., None, None]
+    clear = AttributeTruth((9, 9, 3.5, 3.5, 3.5), interaction=0.1, error=0.3)
+    sealed = Rule(dict.fromkeys(names, LOWER))
+    scenario = Scenario(hours, dict.fromkeys(names, clear), missing=0.01)
+    found = operating_characteristics(scenario, sealed, Design(people, places=places), 12, seed=1)
+    assert found.stop[8.0] == pytest.approx(1 / 3)
+
+
 def summed(found: OperatingCharacteristics) -> float:
     """All chances."""
     return sum(found.stop.values()) + found.conche_longer + found.no_hour_fits + found.cannot_tell
