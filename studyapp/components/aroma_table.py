@@ -22,7 +22,7 @@ def draw(store: Store, by: Staff, plan: AromaPlan, key: str, problems: Sequence[
         look.put(look.title(_("3. Who tastes, and what they must know"), 2))
         plan = replace(plan, assessors=plan_people.chosen(store, by, plan.assessors, key))
         beside(problems, "assessors")
-        plan_people.newcomer(store, by, key)
+        plan = replace(plan, assessors=(*plan.assessors, *plan_people.newcomer(store, by, key)))
         plan = _told(plan, key)
         beside(problems, "contains", "traces", "safe_food_by")
         look.put(look.caution(_caution(), _("Careful")))

@@ -21,7 +21,7 @@ def draw(store: Store, by: Staff, plan: Plan, key: str, problems: Sequence[Probl
         look.put(look.title(_("3. Who tastes, and how often"), 2))
         plan = replace(plan, assessors=chosen(store, by, plan.assessors, key))
         beside(problems, "assessors")
-        newcomer(store, by, key)
+        plan = replace(plan, assessors=(*plan.assessors, *newcomer(store, by, key)))
         plan = _numbers(plan, key)
         beside(problems, "sittings", "replicates", "looks", "next_sittings", "alpha", "palate")
         look.put(look.quiet(_load(plan)))
@@ -43,15 +43,17 @@ def chosen(store: Store, by: Staff, named: Sequence[str], key: str) -> tuple[str
     return tuple(picked)
 
 
-def newcomer(store: Store, by: Staff, key: str) -> None:
-    """Somebody who is not on the panel yet."""
+def newcomer(store: Store, by: Staff, key: str) -> tuple[str, ...]:
+    """Somebody who is not on the panel yet: the assessor just added, to taste in this study, or nobody."""
     with st.popover(_("Add somebody to the panel")):
-        look.put(look.quiet(_("A pseudonym is enough. The record and the screens show nothing else.")))
-        name = st.text_input(_("Pseudonym"), max_chars=40, key=f"newcomer-{key}")
+        look.put(look.quiet(_("They taste in this study too. The record and the screens show the pseudonym alone.")))
+        name = st.text_input(
+            _("Pseudonym"), max_chars=40, key=f"newcomer-{key}-{len(panel.assessors(store, by))}"
+        )  # empty for the next one
         if st.button(_("Add to the panel"), key=f"newcomer-add-{key}"):
             with acts.refusals():
-                panel.add_assessor(store, by, name)
-                st.rerun()
+                return (panel.add_assessor(store, by, name).id,)
+    return ()
 
 
 def _numbers(plan: Plan, key: str) -> Plan:

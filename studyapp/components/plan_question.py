@@ -14,6 +14,7 @@ from studyapp.components.moments import day_of
 from studyapp.components.plan_problems import beside
 from studyapp.findings import hours as as_hours
 from studyapp.records import Plan, Problem, Pull
+from studyapp.services import rules
 from studyapp.words import _
 
 
@@ -86,7 +87,7 @@ def read_hours(typed: str) -> tuple[float, ...]:
     """Hours from a typed list such as "0, 4, 8"; a semicolon or a space separates as well.
 
     Raises:
-        ValueError: with the sentence to show, when a part is not a number.
+        ValueError: with the sentence to show, when a part is not a number or not an hour that a run can have.
     """
     ambiguous = re.search(r"\d+,\d+", typed) if re.search(r",\s|;", typed) else None
     if ambiguous:
@@ -101,6 +102,9 @@ def read_hours(typed: str) -> tuple[float, ...]:
             digits = "".join(letter for letter in part if letter.isdigit() or letter == ".") or "8"
             told = _("Fix the pulls: “{part}” is not a number of hours. Write {digits}.")
             raise ValueError(told.format(part=part, digits=digits)) from None
+    beyond = rules.beyond_a_run(hours)
+    if beyond:
+        raise ValueError(beyond)
     return tuple(sorted(hours))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Plan, Problem
 from studyapp.words import _, ngettext
@@ -16,6 +16,11 @@ def problems(plan: Plan) -> tuple[Problem, ...]:
     return (*_pull_problems(plan), *_attribute_problems(plan), *_panel_problems(plan), *_table_problems(plan))
 
 
+def beyond_a_run(hours: Iterable[float]) -> str | None:
+    """The sentence against hours that no run has, of which no clock time can be told; None when all can be."""
+    return None if all(0 <= h <= 1000 for h in hours) else _("Fix the pulls: hours lie between 0 and 1000.")
+
+
 def _pull_problems(plan: Plan) -> Iterator[Problem]:
     hours = [pull.hours for pull in plan.pulls]
     if not plan.question.strip():
@@ -24,8 +29,9 @@ def _pull_problems(plan: Plan) -> Iterator[Problem]:
         yield Problem(
             "pulls", _("Fix the pulls: at least two are needed, the shortest and the longest you would accept.")
         )
-    if any(not math.isfinite(h) or h < 0 or h > 1000 for h in hours):
-        yield Problem("pulls", _("Fix the pulls: hours lie between 0 and 1000."))
+    beyond = beyond_a_run(hours)
+    if beyond:
+        yield Problem("pulls", beyond)
     if len(set(hours)) != len(hours):
         yield Problem("pulls", _("Fix the pulls: every hour once."))
     if len(hours) > 26:

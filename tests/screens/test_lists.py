@@ -126,6 +126,12 @@ def test_pulls_are_read_however_they_are_separated(typed: str) -> None:
     assert read_hours(typed) == (0.0, 4.5, 24.0)
 
 
+@pytest.mark.parametrize("typed", ["0, 1e9", "0, nan", "0, inf", "0, -4, 8"])
+def test_hours_that_no_run_has_are_refused_before_a_clock_time_is_told(typed: str) -> None:
+    with pytest.raises(ValueError, match="between 0 and 1000"):
+        read_hours(typed)
+
+
 def test_a_typed_rule_is_the_rule_of_its_file() -> None:
     """The text made from the fields goes through the same reader as anybody's rule file."""
     typed = [

@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 import studyapp
 from studyapp import findings, session
 from studyapp.errors import NotAllowed
-from studyapp.services import accounts, deciding, drafts, planning, preparing, watching, what_if
+from studyapp.services import accounts, deciding, drafts, panel, planning, preparing, watching, what_if
 from studyapp.store import open_store
 
 Screen = Callable[..., AppTest]
@@ -112,6 +112,21 @@ def test_a_pull_that_is_no_number_is_named_and_nothing_is_lost(
     app.text_input(key=f"pulls-{draft}").set_value("0, 8h, 24").run()
     assert "Fix the pulls: “8h” is not a number of hours. Write 8." in said(app)
     assert planning.study(workshop.store, workshop.leader, draft).plan.pulls == ()
+
+
+def test_whoever_is_added_to_the_panel_tastes_in_the_plan_and_the_field_is_empty_again(
+    screen: Screen, workshop: Any, draft: str
+) -> None:
+    app = screen("plan", study=draft)
+    for name in ("Rook", "Dipper"):
+        field = next(one for one in app.text_input if one.label == "Pseudonym")
+        assert field.value == ""
+        field.set_value(name).run()
+        app.button(key=f"newcomer-add-{draft}").click().run()
+        assert not app.exception
+    names = {one.id: one.pseudonym for one in panel.assessors(workshop.store, workshop.leader)}
+    kept = planning.study(workshop.store, workshop.leader, draft).plan
+    assert [names[id_] for id_ in kept.assessors] == ["Rook", "Dipper"]
 
 
 def test_an_unfinished_plan_is_not_scolded_until_somebody_tries_to_seal_it(
