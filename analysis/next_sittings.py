@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import ceil
 from typing import Literal
 
 import numpy as np
@@ -85,10 +86,13 @@ def share_missing(panel: panels.Panel) -> float:
 
 
 def _as_before(panel: panels.Panel) -> Service:
-    """Servings of a pull to a person in a sitting, and the pieces that someone has tasted in one."""
+    """Servings of a pull to a person in a sitting, and the pieces that someone has tasted in one.
+
+    Both by the fullest ballot, as `share_missing` counts, so that what is lost is not taken off twice.
+    """
     most = int(_pieces(panel).max())
-    served = max(1, round(panel.servings_a_sitting))
-    palate = max(USUAL_PALATE, most) if most >= len(panel.hours) * served else most
+    served = ceil(most / len(panel.hours))
+    palate = max(USUAL_PALATE, most) if most == len(panel.hours) * served else most
     return Service(served, palate)
 
 

@@ -39,12 +39,6 @@ class Panel:
         """The scores of one attribute."""
         return self.data[self.data["attribute"] == name].reset_index(drop=True)
 
-    @property
-    def servings_a_sitting(self) -> float:
-        """Servings of a pull to an assessor in one sitting, on average; the reference is served in every sitting."""
-        counts = next(iter(self.cells.values())).counts[..., -1]
-        return float(counts[counts > 0].mean()) / self.scope["sittings"]
-
 
 def read(scores: pd.DataFrame, rule: Rule) -> Panel:
     """The scores that `rule` decides on.

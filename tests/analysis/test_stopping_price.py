@@ -104,6 +104,20 @@ def test_no_offer_asks_more_pieces_than_a_palate_takes() -> None:
                 assert offer.servings == 8 * palate * 2
 
 
+def test_as_much_is_served_as_before_and_as_much_of_it_lost() -> None:
+    """Of 8 x 6 x 2 scores three in ten are missing: no fewer pieces for that, and no fewer scores expected of them.
+    Where everybody tastes eight pieces of six pulls they go on doing so."""
+    gaps = undecided(missing=0.3)
+    fullest = gaps.groupby("assessor").size().max()
+    assert fullest > 6
+    offer = price(gaps, Rule(WISH, looks=2), draws=20)[0]
+    assert (offer.name, offer.replicates, offer.pieces, offer.servings) == ("all pulls", 2, fullest, 8 * fullest)
+    data = undecided()
+    eight = data[(data["replicate"] == 0) | data["hours"].isin([0, 24])]
+    offer = price(eight, Rule(WISH, looks=2), draws=20)[0]
+    assert (offer.pieces, offer.servings) == (8, 8 * 8)
+
+
 def test_no_price_without_a_look_left_or_after_an_answer() -> None:
     """The last sealed look leaves a new study only; an answer leaves nothing to buy."""
     data = undecided()
