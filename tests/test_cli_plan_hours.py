@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -50,6 +51,7 @@ def test_command_and_python_agree_for_the_same_seed(files: Path) -> None:
     assert told["stop"] == {f"{h:g}": chance for h, chance in ours.stop.items()}
     assert told["cannot tell"] == ours.cannot_tell
     assert told["too_early"] == ours.too_early
+    assert (told["mean_hours"], told["mean_hours_se"]) == (ours.mean_hours, ours.mean_hours_se)
     assert (told["studies"], told["seed"]) == (700, 9)
     assert math.isclose(
         sum(told["stop"].values()) + told["conche longer"] + told["no hour fits"] + told["cannot tell"], 1
@@ -57,9 +59,11 @@ def test_command_and_python_agree_for_the_same_seed(files: Path) -> None:
 
 
 def test_the_answer_without_json_is_a_sentence_first() -> None:
-    """Assumptions are said to be assumptions."""
+    """Assumptions are said to be assumptions; what is conched and what is saved make up the longest pull."""
     code, out, _ = run(Path(), "--hours", "0,8,24", "--assessors", "8", "--margin", "1", "--studies", "200")
     assert code == 0
+    conched, saved = re.findall(r"([\d.]+) h (?:conched|saved)", out)
+    assert math.isclose(float(conched) + float(saved), 24, abs_tol=0.1)
     assert out.startswith("Of 100 such studies")
     assert "The truth is assumed" in out
     assert "Assumed: the spread of an ordinary small panel, assessors ±1.0" in out

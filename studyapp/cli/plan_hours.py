@@ -98,7 +98,7 @@ def plan_hours(
         click.echo(as_json({**chances_document(found), **beside}))
         return
     told = _of_truth(scenario) if truth_file else _assumptions(spreads, tuple(rule.attributes), store)
-    click.echo(_told(found, people, replicates, told))
+    click.echo(_told(found, max(hours), people, replicates, told))
 
 
 def _spreads(store: str) -> Spreads:
@@ -155,8 +155,10 @@ def _rule(file: Path | None, margin: float | None) -> Rule:
     return Rule({"flavour": AttributeRule("lower", margin)})
 
 
-def _told(found: OperatingCharacteristics, people: int, replicates: int, assumptions: tuple[str, ...]) -> str:
-    """The sentence, then the table."""
+def _told(
+    found: OperatingCharacteristics, longest: float, people: int, replicates: int, assumptions: tuple[str, ...]
+) -> str:
+    """The sentence, then the table; `longest` pull in hours."""
     stops = sum(found.stop.values())
     headline = _("Of 100 such studies, about {n} name a shorter hour; about {m} cannot tell.").format(
         n=round(100 * stops), m=round(100 * found.cannot_tell)
@@ -175,8 +177,11 @@ def _told(found: OperatingCharacteristics, people: int, replicates: int, assumpt
         _("{n} studies simulated, seed {seed}; each chance is right within {se} points.").format(
             n=found.studies, seed=found.seed, se=f"{200 * found.monte_carlo_se:.1f}"
         ),
-        _("On average {looks} looks, and {hours} h conched afterwards.").format(
-            looks=f"{found.mean_looks:.2f}", hours=f"{found.mean_hours:.1f}"
+        _("On average {looks} looks, and {hours} h conched afterwards (within {se} h), {saved} h saved.").format(
+            looks=f"{found.mean_looks:.2f}",
+            hours=f"{found.mean_hours:.1f}",
+            se=f"{2 * found.mean_hours_se:.1f}",
+            saved=f"{longest - found.mean_hours:.1f}",
         ),
     ]
     notes.extend(assumptions)

@@ -37,7 +37,7 @@ class Reckoned:
 
     `pieces` of one assessor in a sitting; `sittings` before the first look and `most_sittings` in all; `grams` of
     chocolate on the table when every look is needed; `chance` of a stop at `enough_hours` or earlier, with its Monte
-    Carlo error; `too_early` of a stop at a pull that is truly worse by a margin or beyond a limit.
+    Carlo error; `too_early` of a stop at a pull that is truly worse by a margin.
     """
 
     plan: Plan

@@ -150,6 +150,7 @@ def chances_document(found: OperatingCharacteristics) -> Mapping[str, Any]:
         "mean_looks": found.mean_looks,
         "too_early": found.too_early,
         "mean_hours": found.mean_hours,
+        "mean_hours_se": found.mean_hours_se,
         "monte_carlo_se": found.monte_carlo_se,
         "studies": found.studies,
         "seed": found.seed,
