@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable, Mapping
+from typing import Literal
 
 import streamlit as st
 
@@ -69,12 +70,18 @@ def _pages(role: str) -> dict[str, st.Page]:
         name: st.Page(
             _screen(name),
             title=titles[name],
-            url_path=name.replace("_", "-"),
+            url_path=name.replace("_", "-") if number else "first",
             default=number == 0,
             visibility="hidden" if name in OF_ONE_STUDY else "visible",
         )
         for number, name in enumerate(ROLES[role])
     }
+
+
+def _first_by_name(role: str) -> st.Page:
+    """The first page again: as the default it answers at / alone, and not at the address that others hand on."""
+    first = ROLES[role][0]
+    return st.Page(_screen(first), title=_titles()[first], url_path=first.replace("_", "-"), visibility="hidden")
 
 
 def _demo_band() -> None:
@@ -95,7 +102,8 @@ def main() -> None:
     look.dress(session.theme())
     pages = _pages(role)
     session.know_pages(pages)
-    chosen = st.navigation(list(pages.values()), position="top" if role == "leader" else "hidden")
+    position: Literal["top", "hidden"] = "top" if role == "leader" else "hidden"
+    chosen = st.navigation([*pages.values(), _first_by_name(role)], position=position)
     if session.demo():
         _demo_band()
     chosen.run()

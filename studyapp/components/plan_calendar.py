@@ -38,14 +38,20 @@ def draw(plan: Plan, key: str, before: datetime | None) -> Plan:
 
 
 def sealed(study: HoursStudy) -> None:
-    """The calendar file of a sealed study whose start is planned."""
-    if pull_calendar.start_of(study.plan) is not None:
-        link(study.id)
+    """The times of a sealed study whose start is planned, for the workshop as it works, and the file of them."""
+    start = pull_calendar.start_of(study.plan)
+    if start is None:
+        return
+    with st.container(key="card-calendar"), acts.refusals():
+        look.put(look.title(_("When"), 2))
+        habits = _habits(study.id)
+        _listed(pull_calendar.calendar(study.plan, start, habits).appointments)
+        link(study.id, habits)
 
 
-def link(study_id: str, habits: Habits | None = None) -> None:
+def link(study_id: str, habits: Habits) -> None:
     """The calendar as a file for any calendar."""
-    query = urlencode(pull_calendar.habits_query(habits or Habits()))
+    query = urlencode(pull_calendar.habits_query(habits))
     look.put(look.act(_("Take the calendar file (.ics)"), f"/calendar/{study_id}?{query}"))
 
 
@@ -54,8 +60,7 @@ def _times(plan: Plan, start: datetime, key: str, before: datetime | None) -> Pl
     """The list of what is to be done, and a start that suits working hours better where there is one."""
     habits = _habits(key)
     found = pull_calendar.calendar(plan, start, habits)
-    heads = (_("When"), _("What"), _("Somebody there"))
-    look.put(look.table(heads, [_row(one) for one in found.appointments if one.kind != "rest"], "words"))
+    _listed(found.appointments)
     look.put(look.quiet(_age(found.age.days)))
     if before is not None:
         look.put(
@@ -79,6 +84,11 @@ def _habits(key: str) -> Habits:
             weekend = st.checkbox(_("Saturdays and Sundays as well"), key=f"weekend-{key}")
     working = WorkingHours(opens, closes, frozenset(range(7 if weekend else 5)))
     return Habits(working, int(temper), int(rest), sitting)
+
+
+def _listed(appointments: Sequence[Appointment]) -> None:
+    heads = (_("When"), _("What"), _("Somebody there"))
+    look.put(look.table(heads, [_row(one) for one in appointments if one.kind != "rest"], "words"))
 
 
 def _row(one: Appointment) -> tuple[str, str, str]:

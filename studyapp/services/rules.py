@@ -219,9 +219,9 @@ def _attribute_sentence(line: Attribute) -> str:
         line.wanted
     ]
     if line.limit is None:
-        return _("{name} decides: {wanted}, at most {margin} worse.").format(
+        return _("{name} decides: {wanted}, at most {margin} units worse.").format(
             name=line.name, wanted=wanted, margin=f"{line.margin or 0:.1f}"
         )
-    return _("{name} decides: {wanted}, at most {margin} worse, and the mean must keep the limit {limit}.").format(
-        name=line.name, wanted=wanted, margin=f"{line.margin or 0:.1f}", limit=f"{line.limit:.1f}"
-    )
+    return _(
+        "{name} decides: {wanted}, at most {margin} units worse, and the mean must keep the limit {limit}."
+    ).format(name=line.name, wanted=wanted, margin=f"{line.margin or 0:.1f}", limit=f"{line.limit:.1f}")

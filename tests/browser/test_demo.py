@@ -33,6 +33,23 @@ def test_the_walk_through_the_demo(run_server: Any, phone: Any) -> None:
     assert '"level": "ERROR"' not in served.logged()
 
 
+@pytest.mark.parametrize(
+    ("role", "address", "heading"), [("preparer", "prepare", "Prepare"), ("leader", "studies", "Studies")]
+)
+def test_the_first_page_of_a_role_answers_at_its_own_address_too(
+    run_server: Any, phone: Any, role: str, address: str, heading: str
+) -> None:
+    """A leader hands the preparer the address of the page; it is that page, not an apology."""
+    served = run_server(extra=("--demo",))
+    page, _heard = phone(1280)
+    page.goto(f"{served.url}/demo/{role}")
+    page.get_by_role("heading", name=heading, exact=True).wait_for()
+    page.goto(f"{served.url}/{address}")
+    page.get_by_role("heading", name=heading, exact=True).wait_for()
+    page.wait_for_load_state("networkidle")
+    assert page.get_by_text("Page not found").count() == 0
+
+
 def test_leaving_the_demo_role(run_server: Any, phone: Any) -> None:
     """Signing out leads back to the first page."""
     served = run_server(extra=("--demo",))

@@ -99,7 +99,7 @@ def _seal(desk: Desk) -> str:
     """Seal the rule; returns the hash on the slip."""
     desk.press("Seal and make codes")
     dialog = desk.page.get_by_role("dialog")
-    dialog.get_by_text("Acidity decides: less is wanted, at most 1.0 worse.").wait_for()
+    dialog.get_by_text("Acidity decides: less is wanted, at most 1.0 units worse.").wait_for()
     dialog.get_by_role("textbox").fill("another name")
     dialog.get_by_role("button", name="Seal the rule").click()
     dialog.get_by_text("Not sealed").wait_for()

@@ -72,6 +72,19 @@ def test_the_load_is_kept_and_too_large_pulls_are_cautioned(
     assert "Careful: 100 g are planned at" in said(app)
 
 
+def test_a_sealed_plan_keeps_its_calendar_and_how_the_workshop_works(
+    screen: Screen, said: Said, workshop: Any, planned: str
+) -> None:
+    app = screen("plan", study=planned)
+    app.number_input(key=f"rest-days-{planned}").set_value(14).run()
+    planning.seal(workshop.store, workshop.leader, planned, "Planned")
+    app.run()
+    assert not app.exception
+    told = said(app)
+    assert "temper and mould all pulls for tasting 1" in told
+    assert "rest=14" in told
+
+
 def test_without_a_start_the_calendar_waits(screen: Screen, said: Said, draft: str) -> None:
     assert "The calendar comes once the pulls" in said(screen("plan", study=draft))
 

@@ -144,7 +144,7 @@ def test_a_sealed_plan_shows_its_rule_and_no_field(screen: Screen, said: Said, w
     sealed = planning.study(workshop.store, workshop.leader, workshop.study)
     assert sealed.seal is not None
     assert sealed.seal in said(app)
-    assert "Acidity decides: less is wanted, at most 1.0 worse" in said(app)
+    assert "Acidity decides: less is wanted, at most 1.0 units worse" in said(app)
     assert [field.label for field in app.text_input] == []
 
 
