@@ -126,6 +126,12 @@ def test_a_truth_and_a_store_are_one_too_many(files: Path) -> None:
         (("--hours", "0,8,x", "--assessors", "8", "--margin", "1"), "not a list of hours"),
         (("--hours", "0,8,24", "--margin", "1"), "--assessors"),
         (("--hours", "0,8,24", "--assessors", "0", "--margin", "1"), "--assessors"),
+        (("--hours", "0,8,24", "--assessors", "1", "--margin", "1"), "Fix --assessors: write a whole number from 2"),
+        (("--hours", "0,8,24", "--assessors", "8", "--margin", "1", "--seed", "-1"), "Fix --seed"),
+        (
+            ("--hours", "0,8,24", "--assessors", "8", "--margin", "11"),
+            "Fix --margin: it must be above 0 and at most 10",
+        ),
         (("--hours", "0,8,24", "--assessors", "8"), "--rule"),
         (("--hours", "0,8,24", "--assessors", "8", "--margin", "0"), "--margin"),
         (("--hours", "0,8,24", "--assessors", "8", "--rule", "RULE.toml", "--truth", "TRUTH.toml"), "list of 3"),
@@ -156,6 +162,8 @@ def test_every_slip_gets_one_sentence(files: Path, words: tuple[str, ...], says:
         ("[attributes.acidity]\nerror = 1", "no mean"),
         ("[attributes.acidity]\nmean = [1, 2, 3]\nrounded = 3", "neither true nor false"),
         ("attributes = 3", "no attribute"),
+        ("[attributes.acidity]\nmean = [5, 4, 30]", "acidity.mean: 30.0 is not on the scale"),
+        ("[attributes.acidity]\nmean = [5, 4, 3]", "the truth is about acidity, the rule about flavour"),
     ],
 )
 def test_every_slip_in_a_truth_is_named(tmp_path: Path, line: str, says: str) -> None:

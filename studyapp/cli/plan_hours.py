@@ -9,6 +9,7 @@ import click
 
 from studyapp.cli.arguments import Number, Whole, as_json, needed, store_url, wrapped
 from studyapp.errors import BadInput
+from studyapp.records import SCALE_HIGH, SCALE_LOW
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     from studyapp.services.spreads import Spreads
 
 MOST_STUDIES, MOST_PEOPLE, MOST_REPLICATES, MOST_PULLS = 200_000, 200, 20, 26
+LEAST_PEOPLE = 2  # one person cannot show how people differ
+MOST_SEED = 2**63 - 1
 
 
 class Hours(click.ParamType):
@@ -46,9 +49,10 @@ class Hours(click.ParamType):
         return hours
 
 
-def _within(value: int, option: str, most: int) -> int:
-    if not 1 <= value <= most:
-        raise BadInput(_("Fix {option}: write a whole number from 1 to {most}.").format(option=option, most=most))
+def _within(value: int, option: str, most: int, least: int = 1) -> int:
+    if not least <= value <= most:
+        told = _("Fix {option}: write a whole number from {least} to {most}.")
+        raise BadInput(told.format(option=option, least=least, most=most))
     return value
 
 
@@ -87,12 +91,14 @@ def plan_hours(
     if truth_file is not None and store is not None:
         raise BadInput(_("Fix --store: a --truth names its own spreads, so give one of the two."))
     hours = needed(hours, "--hours", _("the pulls, for example 0,4,8,12,16,24"))
-    people = _within(needed(assessors, "--assessors", _("how many people taste")), "--assessors", MOST_PEOPLE)
+    people = needed(assessors, "--assessors", _("how many people taste"))
+    _within(people, "--assessors", MOST_PEOPLE, LEAST_PEOPLE)
     rule = _rule(rule_file, margin)
     spreads = ASSUMED if store is None else _spreads(store)
-    scenario = read_truth(truth_file, hours) if truth_file else usual(rule, hours, spreads=spreads)
+    scenario = read_truth(truth_file, hours, rule) if truth_file else usual(rule, hours, spreads=spreads)
     _within(replicates, "--replicates", MOST_REPLICATES)
-    found = chances(scenario, rule, people, replicates, _within(studies, "--studies", MOST_STUDIES), seed)
+    _within(studies, "--studies", MOST_STUDIES)
+    found = chances(scenario, rule, people, replicates, studies, _within(seed, "--seed", MOST_SEED, 0))
     if json_wanted:
         beside = {} if truth_file else {"spreads": document(spreads, scenario)}
         click.echo(as_json({**chances_document(found), **beside}))
@@ -150,8 +156,9 @@ def _rule(file: Path | None, margin: float | None) -> Rule:
     from analysis.stopping import AttributeRule, Rule
 
     assert margin is not None
-    if margin <= 0:
-        raise BadInput(_("Fix --margin: it must be above 0. Give the largest worsening you would still sell."))
+    if not 0 < margin <= SCALE_HIGH - SCALE_LOW:
+        told = _("Fix --margin: it must be above 0 and at most {n}. Give the largest worsening you would still sell.")
+        raise BadInput(told.format(n=f"{SCALE_HIGH - SCALE_LOW:g}"))
     return Rule({"flavour": AttributeRule("lower", margin)})
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
-from studyapp.records import SCALE_HIGH
+from studyapp.records import SCALE_HIGH, SCALE_LOW
 from studyapp.services import toml_files
 from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
@@ -59,12 +59,12 @@ def _usual(wish: AttributeRule, hours: tuple[float, ...], enough: float, deviati
 
 
 # ---- a truth from a file ---------------------------------------------------------------------------------------------
-def read_truth(path: Path | str, hours: tuple[float, ...], text: str | None = None) -> Scenario:
-    """The scenario in a TOML file for these pulls. Raises BadInput: file, key, value, rule."""
+def read_truth(path: Path | str, hours: tuple[float, ...], rule: Rule) -> Scenario:
+    """The scenario in a TOML file for these pulls and this rule. Raises BadInput: file, key, value, rule."""
     from analysis.simulation import Scenario
 
     name = toml_files.plain(Path(path).name)
-    table = toml_files.table(path, text)
+    table = toml_files.table(path)
     toml_files.refuse_unknown(name, "", table, TRUTH_KEYS)
     correlation = _share(name, "correlation", table.get("correlation", 0.3))
     missing = _share(name, "missing", table.get("missing", 0.0))
@@ -75,7 +75,16 @@ def read_truth(path: Path | str, hours: tuple[float, ...], text: str | None = No
             _("{name}: there is no attribute; add [attributes.acidity] with one mean a pull.").format(name=name)
         )
     truths = {attribute: _truth(name, attribute, value, len(hours)) for attribute, value in attributes.items()}
+    _same_attributes(name, truths, rule)
     return Scenario(hours, truths, correlation, missing, dropout)
+
+
+def _same_attributes(name: str, attributes: Mapping[str, object], rule: Rule) -> None:
+    """A truth speaks of what the rule decides, neither more nor less."""
+    if set(attributes) != set(rule.attributes):
+        told = _("{name}: the truth is about {given}, the rule about {wanted}; give one table to each of the rule.")
+        given, wanted = (", ".join(map(toml_files.plain, sorted(names))) for names in (attributes, rule.attributes))
+        raise BadInput(told.format(name=name, given=given, wanted=wanted))
 
 
 def _share(name: str, key: str, value: object) -> float:
@@ -102,7 +111,7 @@ def _truth(name: str, attribute: str, value: object, pulls: int) -> AttributeTru
     rounded = value.get("rounded", False)
     if not isinstance(rounded, bool):
         raise toml_files.refuse(name, f"{attribute}.rounded", rounded, _("is neither true nor false."))
-    return AttributeTruth(_row(name, f"{attribute}.mean", value["mean"], pulls), rounded=rounded, **given)
+    return AttributeTruth(_means(name, f"{attribute}.mean", value["mean"], pulls), rounded=rounded, **given)
 
 
 def _spread(name: str, key: str, value: object) -> float:
@@ -117,6 +126,16 @@ def _row(name: str, key: str, value: object, pulls: int) -> tuple[float, ...]:
     if not isinstance(value, list) or len(value) != pulls:
         raise toml_files.refuse(name, key, value, _("is not a list of {n} numbers, one a pull.").format(n=pulls))
     return tuple(toml_files.number(name, key, item) for item in value)
+
+
+def _means(name: str, key: str, value: object, pulls: int) -> tuple[float, ...]:
+    """True means, which lie on the scale."""
+    means = _row(name, key, value, pulls)
+    for mean in means:
+        if not SCALE_LOW <= mean <= SCALE_HIGH:
+            told = _("is not on the scale; write a number from {low} to {high}.")
+            raise toml_files.refuse(name, key, mean, told.format(low=f"{SCALE_LOW:g}", high=f"{SCALE_HIGH:g}"))
+    return means
 
 
 def _effects(name: str, key: str, value: object) -> tuple[float, ...]:
