@@ -76,6 +76,8 @@ def growing_characteristics(
         ValueError: at once, before the first chunk is drawn.
     """
     level = check_rule(rule)
+    if studies < 1:
+        raise ValueError(f"studies must be 1 or more, got {studies}")
     if set(scenario.attributes) != set(rule.attributes):
         raise ValueError(f"attributes: the truth has {sorted(scenario.attributes)}, the rule {sorted(rule.attributes)}")
     control = _control(scenario, rule)

@@ -63,18 +63,26 @@ class Scenario:
         if len(self.hours) < 2 or list(self.hours) != sorted(set(self.hours)):
             raise ValueError(f"hours must be two or more, ascending, got {list(self.hours)}")
         for name, truth in self.attributes.items():
-            for label, values in (("mean", truth.mean), ("spread", truth.spread)):
-                if values is not None and len(values) != len(self.hours):
-                    raise ValueError(
-                        f"attributes.{name}.{label}: {len(self.hours)} pulls need as many values, got {len(values)}"
-                    )
-            if not np.isfinite(truth.position).all():
-                raise ValueError(f"attributes.{name}.position: effects must be finite, got {list(truth.position)}")
+            _check_truth(f"attributes.{name}", truth, len(self.hours))
 
     @property
     def by_position(self) -> bool:
         """Whether it matters at which place a piece is tasted."""
         return any(any(truth.position) for truth in self.attributes.values())
+
+
+def _check_truth(name: str, truth: AttributeTruth, pulls: int) -> None:
+    """Refuse an impossible truth of one attribute by its `name`."""
+    for label, values in (("mean", truth.mean), ("spread", truth.spread)):
+        if values is not None and len(values) != pulls:
+            raise ValueError(f"{name}.{label}: {pulls} pulls need as many values, got {len(values)}")
+    for label, values in (("mean", truth.mean), ("position", truth.position)):
+        if not np.isfinite(values).all():
+            raise ValueError(f"{name}.{label}: every value must be finite, got {list(values)}")
+    sizes = {part: (getattr(truth, part),) for part in ("assessor", "interaction", "error", "scale_use", "sitting")}
+    for label, values in {**sizes, "spread": truth.spread or ()}.items():
+        if any(not 0 <= value < np.inf for value in values):
+            raise ValueError(f"{name}.{label}: a spread must be finite and not below 0, got {list(values)}")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,6 +101,12 @@ class Design:
     later: int = 1
     pattern: NDArray[np.intp] | None = None
     places: NDArray[np.intp] | None = None
+
+    def __post_init__(self) -> None:
+        """Refuse impossible designs by name."""
+        for label, least in (("assessors", 2), ("replicates", 1), ("first", 1), ("later", 0)):
+            if getattr(self, label) < least:
+                raise ValueError(f"{label} must be {least} or more, got {getattr(self, label)}")
 
     def sittings(self, look: int) -> int:
         """Sittings served up to a look."""

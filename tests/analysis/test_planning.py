@@ -318,12 +318,30 @@ def test_more_people_settle_more() -> None:
         ({"hours": (0.0, 8.0, 4.0)}, "ascending"),
         ({"attributes": {"acidity": AttributeTruth((1.0, 2.0))}}, "acidity.mean"),
         ({"attributes": {"acidity": AttributeTruth((1.0,) * 6, spread=(1.0,))}}, "acidity.spread"),
+        ({"attributes": {"acidity": AttributeTruth((1.0,) * 5 + (np.nan,))}}, "acidity.mean"),
+        ({"attributes": {"acidity": AttributeTruth((1.0,) * 6, error=-1.0)}}, "acidity.error"),
+        ({"attributes": {"acidity": AttributeTruth((1.0,) * 6, spread=(1.0,) * 5 + (-1.0,))}}, "acidity.spread"),
     ],
 )
 def test_an_impossible_truth_is_refused_by_name(scenario: dict[str, object], says: str) -> None:
     """The message names the part."""
     with pytest.raises(ValueError, match=says):
         Scenario(**{"hours": HOURS, "attributes": {"acidity": SLOW}, **scenario})
+
+
+@pytest.mark.parametrize("number", ["assessors", "replicates", "first", "later"])
+def test_an_impossible_design_is_refused_by_name(number: str) -> None:
+    """One below the least; nobody can differ from nobody."""
+    least = {"assessors": 2, "replicates": 1, "first": 1, "later": 0}
+    Design(**least)
+    with pytest.raises(ValueError, match=f"{number} must be {least[number]} or more"):
+        Design(**{**least, number: least[number] - 1})
+
+
+def test_no_studies_are_refused() -> None:
+    """The argument and the value stand in the text."""
+    with pytest.raises(ValueError, match="studies must be 1 or more, got 0"):
+        operating_characteristics(one(SLOW), rule(), Design(8, 2), 0)
 
 
 def test_truth_and_rule_must_name_the_same_attributes() -> None:
