@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import TypeVar
 
 import streamlit as st
 
@@ -12,6 +14,8 @@ from studyapp.components.plan_problems import beside
 from studyapp.findings import hours as plain_number
 from studyapp.records import AromaPlan, Botanical, Problem
 from studyapp.words import _
+
+T = TypeVar("T", int, float)
 
 
 def draw(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
@@ -79,7 +83,7 @@ def _levels(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
     typed = st.text_input(
         label, ", ".join(str(level) for level in plan.batches), key=f"batches-{key}", placeholder="1, 2, 3"
     )
-    batches = _read(typed, plan.batches)
+    batches = _read(typed, plan.batches, read_counts)
     beside(problems, "batches")
     purge = plan.purge_g
     if plan.aim == "carry over":
@@ -92,7 +96,7 @@ def _levels(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
             format="%.0f",
             key=f"purge-{key}",
         )
-    return replace(plan, batches=tuple(int(level) for level in batches), doses=(), purge_g=purge)
+    return replace(plan, batches=batches, doses=(), purge_g=purge)
 
 
 def _doses(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
@@ -114,15 +118,15 @@ def _doses(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
             placeholder="5, 10, 20, 40",
         )
         look.put(look.quiet(_("Each about double the one before. 0 is blank against blank: it checks the guessing.")))
-    doses = _read(typed, plan.doses)
+    doses = _read(typed, plan.doses, read_numbers)
     beside(problems, "doses")
     return replace(plan, doses=doses, dose_unit=unit, batches=())
 
 
-def _read(typed: str, before: Sequence[float]) -> tuple[float, ...]:
+def _read(typed: str, before: Sequence[T], read: Callable[[str], list[T]]) -> tuple[T, ...]:
     """Numbers from a typed list; a slip is named and what stood there before stays."""
     try:
-        return tuple(sorted(read_numbers(typed)))
+        return tuple(sorted(read(typed)))
     except ValueError as wrong:
         look.put(look.text(str(wrong), "problem brick"))
         return tuple(before)
@@ -134,13 +138,33 @@ def read_numbers(typed: str) -> list[float]:
     Raises:
         ValueError: with the sentence to show, when a part is not a number.
     """
-    numbers = []
-    for part in typed.replace(";", " ").replace(",", " ").split():
-        try:
-            numbers.append(float(part))
-        except ValueError:
-            raise ValueError(_("Fix the list: “{part}” is not a number.").format(part=part)) from None
-    return numbers
+    return [_number(part) for part in _parts(typed)]
+
+
+def read_counts(typed: str) -> list[int]:
+    """Whole numbers from such a list, for batches and days.
+
+    Raises:
+        ValueError: with the sentence to show, when a part is not a whole number.
+    """
+    for part in _parts(typed):
+        if _number(part) % 1:
+            raise ValueError(_("Fix the list: “{part}” is not a whole number.").format(part=part))
+    return [int(_number(part)) for part in _parts(typed)]
+
+
+def _parts(typed: str) -> list[str]:
+    return typed.replace(";", " ").replace(",", " ").split()
+
+
+def _number(part: str) -> float:
+    try:
+        number = float(part)
+    except ValueError:
+        number = math.nan
+    if not math.isfinite(number):
+        raise ValueError(_("Fix the list: “{part}” is not a number.").format(part=part))
+    return number
 
 
 # ---- the other cups ----------------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -9,6 +10,7 @@ import numpy as np
 import pytest
 
 from studyapp.components import look, rule_fields, sitting_rows, study_list
+from studyapp.components.aroma_cups import read_counts, read_numbers
 from studyapp.components.moments import countdown, minutes_since
 from studyapp.components.plan_question import read_hours
 from studyapp.records import (
@@ -130,6 +132,23 @@ def test_pulls_are_read_however_they_are_separated(typed: str) -> None:
 def test_hours_that_no_run_has_are_refused_before_a_clock_time_is_told(typed: str) -> None:
     with pytest.raises(ValueError, match="between 0 and 1000"):
         read_hours(typed)
+
+
+def test_doses_are_numbers_and_batches_are_counted() -> None:
+    assert read_numbers("5; 2.5 10") == [5.0, 2.5, 10.0]
+    assert read_counts("1, 2; 3") == [1, 2, 3]
+
+
+@pytest.mark.parametrize("typed", ["5, nan", "inf", "5, ten"])
+@pytest.mark.parametrize("read", [read_numbers, read_counts])
+def test_a_dose_or_batch_that_is_no_number_is_named(read: Callable[[str], object], typed: str) -> None:
+    with pytest.raises(ValueError, match=f"“{typed.split()[-1]}” is not a number"):
+        read(typed)
+
+
+def test_half_a_batch_is_not_taken_for_a_whole_one() -> None:
+    with pytest.raises(ValueError, match=r"“1\.5” is not a whole number"):
+        read_counts("1, 1.5")
 
 
 def test_a_typed_rule_is_the_rule_of_its_file() -> None:
