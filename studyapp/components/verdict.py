@@ -13,10 +13,10 @@ from studyapp.findings.numbers import opening, or_dash
 from studyapp.findings.pulls import pull_numbers
 from studyapp.findings.scale import shared_scale
 from studyapp.records import Plan
+from studyapp.services.pull_calendar import MINUTES_A_PIECE
 from studyapp.words import _
 
 # Marking a handful of lines takes about this long, beside the rest.
-MINUTES_A_SERVING = 2
 
 
 # ---- top of the page ---------------------------------------------------------------------------------------------
@@ -64,8 +64,8 @@ def caution(finding: HoursFinding) -> None:
 
 # ---- the price of an answer ----------------------------------------------------------------------------------------
 def costs(plan: Plan) -> Costs:
-    """What one serving asks of a person under this plan."""
-    return Costs(plan.piece_g, plan.rest_seconds / 60 + MINUTES_A_SERVING)
+    """What one piece asks of a person under this plan."""
+    return Costs(plan.piece_g, plan.rest_seconds / 60 + MINUTES_A_PIECE, plan.warm_up)
 
 
 def price(finding: HoursFinding) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import ceil
 from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import SELDOM, decimal, hours_list, of_ten
@@ -15,10 +16,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Costs:
-    """What one serving asks: grams of chocolate, and minutes with its rest."""
+    """What one piece asks: grams of chocolate, and minutes with its rest; and whether a sitting begins with one that
+    is not scored."""
 
     grams: float
     minutes: float
+    warm_up: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,17 +61,23 @@ def offer_rows(offers: Sequence[Offer], costs: Costs | None = None) -> tuple[Off
 
 def _row(offer: Offer, costs: Costs | None) -> OfferRow:
     servings = servings_a_person(offer)
+    pieces = servings + offer.sittings * (costs is not None and costs.warm_up)
     return OfferRow(
         what=_what(offer),
         servings=ngettext("{n} serving", "{n} servings", servings).format(n=servings),
-        grams=_("{n} g").format(n=decimal(servings * costs.grams, 0)) if costs else "",
-        minutes=_("{n} min").format(n=decimal(servings * costs.minutes, 0)) if costs else "",
+        grams=_("{n} g").format(n=_grams(pieces * costs.grams)) if costs else "",
+        minutes=_("{n} min").format(n=decimal(ceil(pieces * costs.minutes), 0)) if costs else "",
         palates=ngettext("{n} palate", "{n} palates", offer.palates).format(n=offer.palates),
         chance=_("at least about {k}").format(k=of_ten(offer.settles)) if offer.settles >= SELDOM else of_ten(0.0),
         drawn=_("{share} ± {error} %").format(
             share=decimal(offer.settles * 100, 0), error=decimal(max(200 * offer.monte_carlo_se, 1), 0)
         ),
     )
+
+
+def _grams(grams: float) -> str:
+    """Half a gram is shown: it is there for every odd number of pieces."""
+    return decimal(grams, 0 if grams == round(grams) else 1)
 
 
 def _what(offer: Offer) -> str:

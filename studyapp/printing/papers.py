@@ -16,6 +16,7 @@ from studyapp.printing import kit, sets, slips
 from studyapp.records import AromaPlan, AromaStudy, Plan, Sitting, Staff
 from studyapp.services import aroma_planning, aroma_preparing, planning, preparing, watching
 from studyapp.services.access import require, sitting_or_refuse
+from studyapp.services.pull_calendar import MINUTES_A_PIECE
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -111,12 +112,9 @@ def _report(store: Store, by: Staff, of: str) -> bytes:
     decision = deciding.decision(store, by, of)
     offers = deciding.offers(store, by, of) if decision.verdict == "cannot tell" else ()
     plan = study.plan
-    costs = Costs(grams=plan.piece_g, minutes=plan.rest_seconds / 60 + _TASTING_MINUTES)
+    costs = Costs(plan.piece_g, plan.rest_seconds / 60 + MINUTES_A_PIECE, plan.warm_up)
     finding = hours_finding(decision, offers, plan.title, costs, deciding.description(store, by, of))
     return report_pdf(decision, finding, printed_now(), report_record(store, by, of))
-
-
-_TASTING_MINUTES = 2.0
 
 
 def _aroma_report(store: Store, by: Staff, study: AromaStudy) -> bytes:

@@ -8,7 +8,7 @@ from studyapp import findings, session
 from studyapp.components import chooser, look, signing, verdict, what_if
 from studyapp.errors import NothingToDecide
 from studyapp.records import AromaStudy, Staff, Study
-from studyapp.screens import aroma_decide
+from studyapp.screens import aroma_decide, sealing
 from studyapp.services import deciding, watching
 from studyapp.words import _
 
@@ -47,6 +47,8 @@ def _weighed(by: Staff, study: Study) -> None:
     verdict.head(finding, look.crumb(_("Studies"), study.plan.title, session.href("studies")))
     if decision.verdict == "cannot tell":
         verdict.price(finding)
+        if not offers:
+            sealing.another(by, study.id)
         planned = signing.next_sitting(store, by, study, offers, finding.offers)
         if planned is not None:
             session.go("prepare", study=study.id, sitting=planned)

@@ -45,5 +45,10 @@ def way_on(by: Staff, study_id: str) -> None:
     with st.container(horizontal=True):
         if st.button(_("Go to the sittings"), type="primary", key="to-watch"):
             session.go("watch", study=study_id)
-        if st.button(_("Plan another like it"), key="copy"):
-            session.go("plan", study=drafts.copy(session.store(), by, study_id))
+        another(by, study_id)
+
+
+def another(by: Staff, study_id: str) -> None:
+    """To a new draft of the same plan: a question that is asked again gets a seal of its own."""
+    if st.button(_("Plan another like it"), key="copy"):
+        session.go("plan", study=drafts.copy(session.store(), by, study_id))

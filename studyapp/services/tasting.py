@@ -11,6 +11,7 @@ from studyapp.errors import BadInput, NotAllowed, OutOfDate
 from studyapp.records import SCALE_HIGH, SCALE_LOW, SCALE_STEP, AromaStudy, Kept, Mark, Place, Plan, Seat, Sitting
 from studyapp.services import trying
 from studyapp.services.access import new_id
+from studyapp.services.pull_calendar import MINUTES_A_PIECE
 from studyapp.services.seating import check_nonce, grams_eaten, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
 from studyapp.store import Store, events, servings, sittings, studies, trials
@@ -18,7 +19,6 @@ from studyapp.store.servings import BlindServing
 from studyapp.words import _, ngettext
 
 LONGEST_NOTE, LONGEST_REASON = 1000, 200
-MINUTES_A_SERVING = 2
 
 
 # ---- where somebody stands -----------------------------------------------------------------------------------------
@@ -89,7 +89,7 @@ def _texts(seat: Seat, sitting: Sitting, plan: Plan, cups: list[BlindServing]) -
         "traces": plan.traces,
         "swallow": plan.swallow,
         "routine": plan.routine,
-        "minutes": math.ceil(len(cups) * (MINUTES_A_SERVING + plan.rest_seconds / 60)),
+        "minutes": math.ceil(len(cups) * (MINUTES_A_PIECE + plan.rest_seconds / 60)),
         "line_count": len(plan.attributes),
     }
 

@@ -146,6 +146,15 @@ def test_the_price_names_cases_grams_and_minutes() -> None:
     assert "0, 12, 16 and 24 h pulls" in finding.offers[1].what
 
 
+def test_the_piece_before_the_scored_ones_is_eaten_too() -> None:
+    """One more each sitting: 7 x 4.5 g and 7 x 6 min, then 9 and 21 of them."""
+    warm = Costs(grams=4.5, minutes=6.0, warm_up=True)
+    rows = hours_finding(KINDS["reference meets limits"], OFFERS, costs=warm).offers
+    assert [row.servings for row in rows] == ["6 servings", "8 servings", "18 servings"]
+    assert [row.grams for row in rows] == ["31.5 g", "40.5 g", "94.5 g"]
+    assert [row.minutes for row in rows] == ["42 min", "54 min", "126 min"]
+
+
 @pytest.mark.parametrize("kind", ["reference meets limits", "reference misses a limit", "open, level", "conche longer"])
 def test_the_fact_names_the_attribute_of_the_lede(kind: str) -> None:
     """One page must not say that acidity binds and explain bitterness."""

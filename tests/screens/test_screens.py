@@ -272,6 +272,20 @@ def test_the_next_sitting_is_planned_from_the_page_of_cannot_tell(screen: Screen
     assert [sitting.state for sitting in sittings] == ["closed", "planned"]
 
 
+def test_when_the_sealed_looks_are_used_up_the_way_to_a_new_study_stands_there(
+    screen: Screen, said: Said, opened: Any
+) -> None:
+    workshop = opened("cannot tell")
+    following = deciding.plan_next_sitting(workshop.store, workshop.leader, workshop.study)[0]
+    watching.open_sitting(workshop.store, workshop.leader, following.id)
+    watching.close_sitting(workshop.store, workshop.leader, following.id, "nobody came")
+    deciding.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
+    app = screen("decide", study=workshop.study)
+    assert "The sealed looks are used up" in said(app)
+    app.button(key="copy").click().run()
+    assert [study.state for study in planning.studies(workshop.store, workshop.leader)].count("draft") == 1
+
+
 def test_deviations_stand_on_the_page_of_the_verdict(screen: Screen, said: Said, opened: Any) -> None:
     workshop = opened("stop")
     watching.note_deviation(workshop.store, workshop.leader, workshop.study, "Tray 3 left late <b>")
