@@ -109,8 +109,10 @@ def cleared(by: Staff, checks: frozenset[str], needed: tuple[str, ...], second_p
     if missing:
         raise BadInput(_open_check(missing[0]))
     second_person = second_person.strip()
-    if not second_person or second_person.casefold() == by.name.casefold():
+    if not second_person:
         raise BadInput(_("Not released: a second person reads the labels against the sheet. Write who that was."))
+    if second_person.casefold() == by.name.casefold():
+        raise BadInput(_("Not released: {name} is you; somebody else reads the labels.").format(name=second_person))
     return second_person
 
 

@@ -249,7 +249,7 @@ def test_a_tray_leaves_only_when_all_is_checked(kitchen: Kitchen, check_: str) -
     sitting = kitchen.sittings()[0]
     with pytest.raises(BadInput, match="Not released"):
         aroma_preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 1, CHECKS - {check_}, "Cleo")
-    with pytest.raises(BadInput, match="second person"):
+    with pytest.raises(BadInput, match="somebody else reads the labels"):
         aroma_preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 1, CHECKS, "Ben")
     with pytest.raises(NotAllowed, match="aroma"):  # the gate of the hours side knows no botanical
         preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 1, CHECKS, "Cleo")
