@@ -83,6 +83,15 @@ def _pulls(plan: Plan, key: str, moves: int) -> Plan:
     return replace(plan, pulls=pulls)
 
 
+def unread(key: str) -> tuple[Problem, ...]:
+    """What is typed on the page and cannot be kept: until it is mended, the plan is not the one that is looked at."""
+    try:
+        read_hours(st.session_state.get(f"pulls-{key}", ""))
+    except ValueError as wrong:
+        return (Problem("pulls", str(wrong)),)
+    return ()
+
+
 def read_hours(typed: str) -> tuple[float, ...]:
     """Hours from a typed list such as "0, 4, 8"; a semicolon or a space separates as well.
 

@@ -128,7 +128,7 @@ def _found(study_id: str, search: Search) -> None:
 # ---- beside the fields -------------------------------------------------------------------------------------------
 def _beside(by: Staff, study: Study, plan: Plan, known: Spreads) -> None:
     """What the plan can show, and its seal."""
-    problems = planning.problems(plan)
+    problems = (*plan_question.unread(study.id), *planning.problems(plan))
     chances = st.container(key="wash-power")
     sealing.offer(study.id, problems, lambda: _asked(by, study.id))
     with chances:

@@ -139,6 +139,21 @@ def test_an_unfinished_plan_is_not_scolded_until_somebody_tries_to_seal_it(
     assert "things to mend first" in said(app)
 
 
+def test_pulls_that_cannot_be_read_are_mended_before_the_seal(screen: Screen, said: Said, workshop: Any) -> None:
+    """What stands on the page is what is sealed: not the pulls kept before."""
+    copy = drafts.copy(workshop.store, workshop.leader, workshop.study)
+    app = screen("plan", study=copy)
+    app.text_input(key=f"pulls-{copy}").set_value("0, 8h, 24").run()
+    app.button(key=f"seal-{copy}").click().run()
+    app.button(key=f"seal-{copy}").click().run()
+    assert not app.exception
+    assert "1 thing to mend first" in said(app)
+    assert not [field for field in app.text_input if field.key == f"typed-{copy}"]
+    app.text_input(key=f"pulls-{copy}").set_value("0, 8, 24").run()
+    app.button(key=f"seal-{copy}").click().run()
+    assert [field for field in app.text_input if field.key == f"typed-{copy}"]
+
+
 def test_a_sealed_plan_shows_its_rule_and_no_field(screen: Screen, said: Said, workshop: Any) -> None:
     app = screen("plan", study=workshop.study)
     sealed = planning.study(workshop.store, workshop.leader, workshop.study)
