@@ -118,7 +118,7 @@ def _better(plan: Plan, start: datetime, habits: Habits, outside: Sequence[Appoi
     better = pull_calendar.propose_start(plan, start, habits.working)
     moved = pull_calendar.moved_to(plan, better.starts)
     if better.outside >= sum(one.kind in ("pull", "start") for one in outside):
-        none = _("{now} No start within a week avoids it: ask somebody to stay, or choose other pulls.")
+        none = _("{now} No start in the week after has fewer: ask somebody to stay, or choose other pulls.")
         look.put(look.text(none.format(now=told)))
         return plan
     look.put(look.text(_("{now} {then}").format(now=told, then=_then(moved, better.starts, habits))))
