@@ -49,7 +49,7 @@ def test_the_calendar_names_what_falls_at_night(screen: Screen, said: Said, plan
     assert not app.exception
     told = said(app)
     assert "nobody there" in told
-    assert "2 times fall when nobody is there. No start within a week avoids it" in told
+    assert "2 times fall when nobody is there. No start in the week after has fewer" in told
     assert "temper and mould all pulls for tasting 1" in told
     assert f"/calendar/{planned}?opens=08%3A00" in told
 
