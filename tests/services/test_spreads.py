@@ -88,6 +88,8 @@ class Shop:
             for seat in self.seats:
                 sittings.keep_presence(tx, sitting.id, seat, agreed_at=events.now())
             cups = [(seat, cup) for seat in self.seats for cup in servings.blind(tx, sitting.id, seat)]
+        # Orders are drawn in secret; by seat and pull the same seed gives the same scores.
+        cups.sort(key=lambda one: (self.seats.index(one[0]), key[one[1].code]))
         return ((seat, cup.id, key[cup.code], line) for seat, cup in cups for line in lines)
 
     def finished(self, seed: int, plan: Plan = PLAN, example: bool = False) -> str:
