@@ -29,13 +29,14 @@ def _titles() -> dict[str, str]:
         "decide": _("Decide"),
         "bring": _("Bring scores"),
         "panel": _("Panel"),
+        "account": _("Account"),
     }
 
 
 ROLES: Mapping[str, tuple[str, ...]] = {
     "assessor": ("taste",),
-    "preparer": ("prepare",),
-    "leader": ("studies", "prepare", "watch", "panel", "plan", "open_key", "decide", "bring"),
+    "preparer": ("prepare", "account"),
+    "leader": ("studies", "prepare", "watch", "panel", "account", "plan", "open_key", "decide", "bring"),
     "newcomer": ("first_run", "sign_in", "bring"),
     "nobody": ("sign_in",),
 }

@@ -224,6 +224,16 @@ class Staff:
 
 
 @dataclass(frozen=True, slots=True)
+class Account:
+    """How a member signs in: at how many browsers now, when last (None when at none), and when the account ended."""
+
+    member: Staff
+    browsers: int
+    latest: str | None
+    ended_at: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Assessor:
     """A pseudonym that tastes. The real name and contact live apart, in `Person`, and can be erased."""
 

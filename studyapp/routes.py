@@ -13,7 +13,7 @@ import secrets
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import asdict
 from importlib.resources import files
-from typing import Any
+from typing import Any, cast
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -22,7 +22,7 @@ from starlette.routing import Route
 
 from studyapp import cookies, log
 from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
-from studyapp.records import Mark
+from studyapp.records import Mark, Role
 from studyapp.services import accounts, joining, refining, tasting, trying
 from studyapp.store import Store
 from studyapp.words import _
@@ -55,6 +55,9 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
         "/sign-in": _sign_in,
         "/sign-out": _sign_out,
         "/first-leader": _first_leader,
+        "/passphrase": _passphrase,
+        "/staff": _new_staff,
+        "/staff/passphrase": _staff_passphrase,
     }
     gets: dict[str, Callable[[Opened], Answer]] = {
         "/join/{code}": _join,
@@ -302,6 +305,47 @@ def _first_leader(store: Opened) -> Answer:
     return first_leader
 
 
+def _passphrase(store: Opened) -> Answer:
+    async def passphrase(request: Request) -> Response:
+        body = await _body(request)
+        old, new = _text(body, "old", 1000), _text(body, "new", 1000)
+        token = _token(request, "staff")
+        fresh = await run_in_threadpool(accounts.change_passphrase, store(), token, old, new, _address(request))
+        return _as_staff(request, fresh)
+
+    return passphrase
+
+
+def _new_staff(store: Opened) -> Answer:
+    async def new_staff(request: Request) -> Response:
+        body = await _body(request)
+        name, role, passphrase = _text(body, "name"), _text(body, "role"), _text(body, "passphrase", 1000)
+        tastes, token = _text(body, "tastes"), _token(request, "staff")
+
+        def add() -> None:
+            by = accounts.staff_of(store(), token)
+            accounts.add_staff(store(), by, name, cast(Role, role), passphrase, tastes)
+
+        await run_in_threadpool(add)
+        return JSONResponse({"ok": True})
+
+    return new_staff
+
+
+def _staff_passphrase(store: Opened) -> Answer:
+    async def staff_passphrase(request: Request) -> Response:
+        body = await _body(request)
+        staff, passphrase, token = _text(body, "staff"), _text(body, "passphrase", 1000), _token(request, "staff")
+
+        def give() -> None:
+            accounts.give_passphrase(store(), accounts.staff_of(store(), token), staff, passphrase)
+
+        await run_in_threadpool(give)
+        return JSONResponse({"ok": True})
+
+    return staff_passphrase
+
+
 def _as_staff(request: Request, token: str) -> Response:
     """Signed in: this browser gives up a seat it held, for one browser is one person at one job."""
     response = JSONResponse({"ok": True})
@@ -367,14 +411,13 @@ def _calendar(store: Opened) -> Answer:
     """Pulls, tempering and sittings of a study as a file for a calendar; it tells hours, so no assessor gets it."""
 
     async def calendar(request: Request) -> Response:
-        from studyapp.services import calendar_file, pull_calendar
+        from studyapp.services import calendar_file
 
         def made() -> bytes:
             staff = accounts.staff_of(store(), _token(request, "staff"))
             if staff is None:
                 raise NotAllowed(_("Not done: you are signed out. Sign in, then take the calendar again."))
-            habits = pull_calendar.habits_of(request.query_params)
-            return calendar_file.study_calendar(store(), staff, request.path_params["study"], habits)
+            return calendar_file.study_calendar(store(), staff, request.path_params["study"])
 
         file = await run_in_threadpool(made)
         LOGGER.info("calendar made", extra={"route": _route(request)})

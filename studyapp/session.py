@@ -104,6 +104,11 @@ def sitting_id() -> str | None:
     return st.query_params.get("sitting")
 
 
+def just_kept() -> str:
+    """What was kept at the moment this page was opened, as the address names it."""
+    return st.query_params.get("kept", "")
+
+
 def look_at(**ids: str) -> None:
     """Put `study` or `sitting` into the address, so that a reload stays there."""
     st.query_params.update(ids)

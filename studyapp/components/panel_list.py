@@ -17,14 +17,17 @@ def draw(store: Store, by: Staff, assessors: Sequence[Assessor]) -> None:
     """One row a person, with a button that opens it."""
     with st.container(key="card-panel"):
         for assessor in sorted(assessors, key=lambda one: one.pseudonym.casefold()):
-            with st.container(key=f"person-{assessor.id}", horizontal=True, vertical_alignment="center"):
-                with st.container(width="stretch"):
-                    state = (
-                        look.chip("disc", _("tastes")) if assessor.may_taste else look.chip("ring", _("not for now"))
-                    )
-                    look.put(look.pair(look.strong(assessor.pseudonym), state))
-                if st.button(_("Open"), key=f"open-{assessor.id}"):
-                    st.dialog(assessor.pseudonym)(_person)(store, by, assessor)
+            state = look.chip("disc", _("tastes")) if assessor.may_taste else look.chip("ring", _("not for now"))
+            if row(assessor.id, look.pair(look.strong(assessor.pseudonym), state)):
+                st.dialog(assessor.pseudonym)(_person)(store, by, assessor)
+
+
+def row(id_: str, *pieces: str) -> bool:
+    """One person's line, with a button at its end; true when it was tapped."""
+    with st.container(key=f"person-{id_}", horizontal=True, vertical_alignment="center"):
+        with st.container(width="stretch"):
+            look.put(*pieces)
+        return st.button(_("Open"), key=f"open-{id_}")
 
 
 def _person(store: Store, by: Staff, assessor: Assessor) -> None:
@@ -32,7 +35,7 @@ def _person(store: Store, by: Staff, assessor: Assessor) -> None:
     word = _("Does not taste for now") if assessor.may_taste else _("Tastes again")
     if st.button(word, key=f"may-{assessor.id}", width="stretch"):
         with acts.refusals():
-            panel.set_may_taste(store, by, assessor.id, not assessor.may_taste)
+            panel.set_may_taste(store, accounts.still(store, by), assessor.id, not assessor.may_taste)
             st.rerun()
     look.put(
         look.box(
@@ -47,7 +50,7 @@ def _person(store: Store, by: Staff, assessor: Assessor) -> None:
             look.put(look.text(_("Tick the box above first."), "problem copper"))
             return
         with acts.refusals():
-            panel.erase_person(store, by, assessor.id)
+            panel.erase_person(store, accounts.still(store, by), assessor.id)
             st.rerun()
 
 
@@ -67,7 +70,7 @@ def add(store: Store, by: Staff) -> None:
 
 def nobody_prepares(store: Store, by: Staff) -> None:
     """A caution while there is no preparer: the leader must not fill cups, and no tray can leave."""
-    if not any(one.role == "preparer" for one in accounts.staff_list(store, by)):
+    if not any(one.member.role == "preparer" for one in accounts.everybody(store, by) if one.ended_at is None):
         sentence = _(
             "Nobody prepares yet. Add a preparer under Panel: that person alone sees which pull is in which cup, fills "
             "the cups and lets the trays go."
@@ -80,26 +83,3 @@ def _about_data() -> str:
         "Name and contact are kept apart from every mark and can be erased at any time. Ask before you keep them; "
         "your local rules on personal data apply."
     )
-
-
-# ---- people who run studies ----------------------------------------------------------------------------------------
-def staff(store: Store, by: Staff) -> None:
-    """Who leads and who prepares; a preparer has an account of their own, because the key is theirs alone."""
-    roles = {"leader": _("panel leader"), "preparer": _("preparer")}
-    lines = [look.row(look.strong(one.name), look.plain(roles[one.role])) for one in accounts.staff_list(store, by)]
-    with st.container(key="card-staff"):
-        look.put(look.title(_("Who runs studies"), 2), look.rows(lines))
-        with st.form("add-staff", border=False, clear_on_submit=True):
-            name = st.text_input(_("Name"), max_chars=80, key="staff-name")
-            role = st.radio(_("Role"), ["preparer", "leader"], format_func=roles.get, horizontal=True, key="staff-role")
-            secret = st.text_input(_("First passphrase, at least 10 letters"), type="password", key="staff-secret")
-            tastes = st.selectbox(
-                _("Tastes as (so that nobody who holds a key tastes)"),
-                [None, *panel.assessors(store, by)],
-                format_func=lambda one: one.pseudonym if one else _("does not taste"),
-                key="staff-tastes",
-            )
-            if st.form_submit_button(_("Add this person")):
-                with acts.refusals():
-                    accounts.add_staff(store, by, name, role, secret, tastes.person if tastes else None)
-                    st.rerun()

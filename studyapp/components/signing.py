@@ -11,7 +11,7 @@ from studyapp.components import acts, look
 from studyapp.components.moments import clock
 from studyapp.findings import OfferRow
 from studyapp.records import Deviation, Staff, Study
-from studyapp.services import deciding
+from studyapp.services import accounts, deciding
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -75,7 +75,7 @@ def _sign(store: Store, by: Staff, study: Study, keep: Keep) -> None:
             look.put(look.chip("triangle", _("Choose what you sign as first."), "copper"))
             return
         with acts.refusals():
-            keep(store, by, study.id, name, roles[role])
+            keep(store, accounts.still(store, by), study.id, name, roles[role])
             st.rerun()
 
 

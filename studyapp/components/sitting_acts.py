@@ -6,7 +6,7 @@ import streamlit as st
 
 from studyapp.components import acts, look, sitting_rows
 from studyapp.records import Sitting, Staff
-from studyapp.services import watching
+from studyapp.services import accounts, watching
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -48,7 +48,7 @@ def _note(store: Store, by: Staff, sitting: Sitting) -> None:
     sentence = st.text_area(_("What happened, when, and to which tray"), max_chars=500, key="deviation-text")
     if st.button(_("Note it"), type="primary", key="deviation-note"):
         with acts.refusals():
-            watching.note_deviation(store, by, sitting.study, sentence)
+            watching.note_deviation(store, accounts.still(store, by), sitting.study, sentence)
             st.rerun()
 
 
@@ -61,5 +61,5 @@ def _close(store: Store, by: Staff, sitting: Sitting) -> None:
         reason = st.text_input(_("Reason"), max_chars=200, key="close-reason")
     if st.button(_("Close it"), type="primary", key="close-now"):
         with acts.refusals():
-            watching.close_sitting(store, by, sitting.id, reason)
+            watching.close_sitting(store, accounts.still(store, by), sitting.id, reason)
             st.rerun()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from studyapp import session
-from studyapp.components import look, panel_list
+from studyapp.components import look, panel_list, staff_list
 from studyapp.services import panel
 from studyapp.words import _, ngettext
 
@@ -26,4 +26,4 @@ def render() -> None:
             panel_list.draw(store, by, assessors)
     with right:
         panel_list.add(store, by)
-        panel_list.staff(store, by)
+        staff_list.draw(store, by, assessors)

@@ -27,6 +27,7 @@ def offer(study_id: str, problems: Sequence[Problem], ask: Callable[[], SealSlip
 
 
 def _asked(study_id: str, ask: Callable[[], SealSlip | None]) -> None:
+    session.someone("leader")  # a tap in a dialog does not draw its page again
     slip = ask()
     if slip is not None:
         session.keep(f"slip-{study_id}", slip)

@@ -1,4 +1,4 @@
-"""Staff: first leader, sign-in, roles."""
+"""Accounts of those who run studies: how they begin, sign in, change their passphrase and end."""
 
 from __future__ import annotations
 
@@ -6,10 +6,12 @@ import hashlib
 import hmac
 import secrets
 import time
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
+from typing import Any
 
-from studyapp.errors import BadInput, NotAllowed, TooManyTries
-from studyapp.records import Role, Staff
+from studyapp.errors import BadInput, NotAllowed, NotFound, TooManyTries
+from studyapp.records import Account, Role, Staff
 from studyapp.services.access import new_id, new_token, require, token_hash
 from studyapp.services.standing import stamp
 from studyapp.settings import settings
@@ -21,25 +23,31 @@ MINE, ALL = 5, 50
 STAYS = timedelta(days=14)  # then somebody who forgot to sign out is signed out
 
 
-def _secret(passphrase: str, salt: str) -> str:
+def _hashed(passphrase: str, salt: str) -> str:
     """Scrypt of a passphrase, with its salt in front."""
     raw = hashlib.scrypt(passphrase.encode(), salt=bytes.fromhex(salt), n=2**14, r=8, p=1)
     return f"{salt}${raw.hex()}"
 
 
-def _checked(name: str, passphrase: str) -> str:
-    name = name.strip()
-    if not name or len(name) > 60:
-        raise BadInput(_("Fix the name: write one of 1 to 60 letters."))
+def _new_secret(passphrase: str) -> str:
+    """What the store keeps of a passphrase, if it is long enough."""
     if len(passphrase) < SHORTEST:
         raise BadInput(
             _("Fix the passphrase: take at least {n} letters; a short sentence is easy to keep in mind.").format(
                 n=SHORTEST
             )
         )
+    return _hashed(passphrase, secrets.token_hex(16))
+
+
+def _checked(name: str) -> str:
+    name = name.strip()
+    if not name or len(name) > 60:
+        raise BadInput(_("Fix the name: write one of 1 to 60 letters."))
     return name
 
 
+# ---- how an account begins and ends --------------------------------------------------------------------------------
 def needs_first_leader(store: Store) -> bool:
     """True while nobody runs studies here."""
     with store.read() as tx:
@@ -48,38 +56,146 @@ def needs_first_leader(store: Store) -> bool:
 
 def first_leader(store: Store, name: str, passphrase: str) -> Staff:
     """Make the first panel leader of an empty store."""
-    name = _checked(name, passphrase)
-    member = Staff(new_id(), name, "leader")
+    member = Staff(new_id(), _checked(name), "leader")
     with store.write() as tx:
         if people.staff_count(tx):
             raise NotAllowed(_("Not done: this store has a panel leader already. Sign in."))
-        people.add_staff(tx, member, _secret(passphrase, secrets.token_hex(16)))
+        _refuse_taken(tx, member.name)
+        people.add_staff(tx, member, _new_secret(passphrase))
         events.append(tx, "staff added", {"staff": member.id, "role": member.role})
     return member
 
 
-def add_staff(store: Store, by: Staff, name: str, role: Role, passphrase: str, person: str | None = None) -> Staff:
-    """Add a panel leader or a preparer; `person` ties the account to somebody who also tastes."""
-    require(by, "leader")
-    name = _checked(name, passphrase)
+def add_staff(store: Store, by: Staff | None, name: str, role: Role, passphrase: str, tastes: str = "") -> Staff:
+    """Add a panel leader or a preparer with a first passphrase; `tastes` is the id of the assessor that they are."""
+    by, name = require(by, "leader"), _checked(name)
     if role not in ("leader", "preparer"):
         raise BadInput(_("Fix the role: take leader or preparer."))
-    member = Staff(new_id(), name, role, person)
+    secret = _new_secret(passphrase)
     with store.write() as tx:
-        if people.staff_by_name(tx, name):
-            raise BadInput(_("Fix the name: somebody here is called {name} already.").format(name=name))
-        people.add_staff(tx, member, _secret(passphrase, secrets.token_hex(16)))
+        _refuse_taken(tx, name)
+        member = Staff(new_id(), name, role, _person_of(tx, tastes))
+        people.add_staff(tx, member, secret)
         events.append(tx, "staff added", {"staff": member.id, "role": role, "by": by.id})
     return member
 
 
-def staff_list(store: Store, by: Staff) -> tuple[Staff, ...]:
-    """Everybody who runs studies."""
+def _refuse_taken(tx: Any, name: str) -> None:
+    """A name stands for one member for ever, for records are signed with it."""
+    found = people.staff_by_name(tx, name)
+    if found is None:
+        return
+    if any(account.ended_at for account in people.accounts(tx, _since(), found.id)):
+        sentence = _("Fix the name: the account of {name} has ended. Bring it back, or take another name.")
+    else:
+        sentence = _("Fix the name: somebody here is called {name} already.")
+    raise BadInput(sentence.format(name=name))
+
+
+def _person_of(tx: Any, assessor_id: str) -> str | None:
+    """The human behind an assessor."""
+    if not assessor_id:
+        return None
+    assessor = people.assessor(tx, assessor_id)
+    if assessor is None:
+        raise NotFound(_("Not done: nobody is kept under that pseudonym."))
+    return assessor.person
+
+
+def give_passphrase(store: Store, by: Staff | None, staff_id: str, passphrase: str) -> None:
+    """A first passphrase once more, for somebody who forgot theirs; an account that had ended lives again.
+
+    Raises:
+        NotAllowed: this is no panel leader (any more), or it is their own account, which asks for the old passphrase.
+        NotFound: there is no such account.
+        BadInput: the passphrase is too short.
+    """
+    by, secret = require(by, "leader"), _new_secret(passphrase)
+    if staff_id == by.id:
+        raise NotAllowed(_("Not done: your own passphrase is changed on the page Account, where the old one is asked."))
+    with store.write() as tx:
+        account = _account_for(tx, by, staff_id)
+        people.set_secret(tx, staff_id, secret)
+        what = "passphrase given" if account.ended_at is None else "account brought back"
+        events.append(tx, what, {"staff": staff_id, "by": by.id})
+
+
+def end_account(store: Store, by: Staff | None, staff_id: str) -> None:
+    """Nobody signs in with this account from now on, and every browser that did is signed out; what its member did
+    stays in the record.
+
+    Raises:
+        NotAllowed: this is no panel leader (any more), or it is their own account: so one leader always stays.
+        NotFound: there is no such account.
+    """
+    by = require(by, "leader")
+    if staff_id == by.id:
+        raise NotAllowed(
+            _("Not done: nobody ends their own account, so that a panel leader always stays. Ask another panel leader.")
+        )
+    with store.write() as tx:
+        if _account_for(tx, by, staff_id).ended_at is not None:
+            raise NotAllowed(_("Not done: this account has ended already."))
+        people.end_staff(tx, staff_id)
+        events.append(tx, "account ended", {"staff": staff_id, "by": by.id})
+
+
+def _account_for(tx: Any, by: Staff, staff_id: str) -> Account:
+    """The account that a leader changes. The leader's own is looked at under the same lock, for of two who end each
+    other at one moment the later must not be heard."""
+    if people.secret(tx, by.id) is None:
+        raise NotAllowed(_("Not done: your account has ended. Ask the panel leader."))
+    found = people.accounts(tx, _since(), staff_id)
+    if not found:
+        raise NotFound(_("Not done: there is no such account. Open the page Panel again."))
+    return found[0]
+
+
+def end_again(tx: Any, ids: Sequence[str]) -> None:
+    """Within a transaction, end what a restored backup believes to live; one leader always stays, or whoever came
+    next could make themselves the first."""
+    for id_ in ids:
+        alive = [one.member for one in people.accounts(tx, _since()) if one.ended_at is None]
+        others = [member for member in alive if member.id != id_]
+        if len(others) < len(alive) and any(member.role == "leader" for member in others):
+            people.end_staff(tx, id_)
+            events.append(tx, "account ended", {"staff": id_})
+
+
+# ---- who is there --------------------------------------------------------------------------------------------------
+def _since() -> str:
+    """Sign-ins older than this hold no more."""
+    return stamp(datetime.now(UTC) - STAYS)
+
+
+def everybody(store: Store, by: Staff) -> tuple[Account, ...]:
+    """Every account by name, those that ended too."""
     require(by, "leader")
     with store.read() as tx:
-        return people.all_staff(tx)
+        return people.accounts(tx, _since())
 
 
+def leads_alone(store: Store, by: Staff) -> bool:
+    """Whether no other account could help this leader."""
+    alive = [account.member for account in everybody(store, by) if account.ended_at is None]
+    return [member.id for member in alive if member.role == "leader"] == [by.id]
+
+
+def own(store: Store, by: Staff) -> Account:
+    """The account of whoever asks."""
+    with store.read() as tx:
+        return people.accounts(tx, _since(), by.id)[0]
+
+
+def still(store: Store, by: Staff) -> Staff:
+    """The member, if the account lives. A tap in an open dialog does not draw its page again, so it asks here."""
+    with store.read() as tx:
+        if people.secret(tx, by.id) is None:
+            raise NotAllowed(_("Not done: your account has ended. Ask the panel leader."))
+    return by
+
+
+# ---- signing in ----------------------------------------------------------------------------------------------------
 def refuse_flood(store: Store, kind: str, address: str) -> None:
     """Slow down guessing: five wrong tries a minute an address, fifty in all."""
     with store.read() as tx:
@@ -97,22 +213,59 @@ def count_wrong(store: Store, kind: str, address: str) -> None:
 
 def sign_in(store: Store, name: str, passphrase: str, address: str) -> str:
     """A new token for the member with this name and passphrase."""
+    with store.read() as tx:
+        member = people.staff_by_name(tx, name.strip())
+    wrong = _("Not done: name and passphrase do not belong together.")
+    kept = _proven(store, member, passphrase, address, wrong)
+    with store.write() as tx:
+        if member is None or people.secret(tx, member.id) != kept:
+            raise NotAllowed(wrong)
+        return _token(tx, member)
+
+
+def change_passphrase(store: Store, token: str | None, old: str, new: str, address: str) -> str:
+    """Another passphrase for whoever holds this token. Every sign-in of the account ends; the token that comes back is
+    the only one that holds.
+
+    Raises:
+        NotAllowed: the token is worthless, or the old passphrase is another one.
+        TooManyTries: too many wrong passphrases in the last minute, here or while signing in.
+        BadInput: the new passphrase is too short.
+    """
+    member = staff_of(store, token)
+    if member is None:
+        raise NotAllowed(_("Not done: you are signed out. Sign in again; what you did before is kept."))
+    wrong = _("Not done: the old passphrase is another one.")
+    kept, secret = _proven(store, member, old, address, wrong), _new_secret(new)
+    with store.write() as tx:
+        if people.secret(tx, member.id) != kept:
+            raise NotAllowed(wrong)
+        people.set_secret(tx, member.id, secret)
+        events.append(tx, "passphrase changed", {"staff": member.id})
+        return _token(tx, member)
+
+
+def _proven(store: Store, member: Staff | None, passphrase: str, address: str, wrong: str) -> str:
+    """What is kept of the passphrase, if this is it. It takes as long for nobody as for somebody.
+
+    Raises:
+        NotAllowed: it is another one; the sentence is `wrong`, and the try was counted.
+        TooManyTries: too many wrong tries in the last minute.
+    """
     refuse_flood(store, "sign-in", address)
     with store.read() as tx:
-        found = people.staff_by_name(tx, name.strip())
-    kept = found[1] if found else f"{'00' * 16}$"
-    right = hmac.compare_digest(kept, _secret(passphrase, kept.split("$")[0]))
-    if found is None or not right:
+        kept = people.secret(tx, member.id) if member is not None else None
+    tried = kept or f"{'00' * 16}$"
+    if not hmac.compare_digest(tried, _hashed(passphrase, tried.split("$")[0])) or kept is None:
         count_wrong(store, "sign-in", address)
-        raise NotAllowed(_("Not done: name and passphrase do not belong together."))
-    return _token(store, found[0])
+        raise NotAllowed(wrong)
+    return kept
 
 
-def _token(store: Store, member: Staff) -> str:
+def _token(tx: Any, member: Staff) -> str:
     token = new_token()
-    with store.write() as tx:
-        people.add_token(tx, token_hash(token), staff=member.id)
-        events.append(tx, "signed in", {"staff": member.id})
+    people.add_token(tx, token_hash(token), staff=member.id)
+    events.append(tx, "signed in", {"staff": member.id})
     return token
 
 
@@ -124,7 +277,8 @@ def enter_demo(store: Store, role: Role) -> str:
         member = people.staff_by_role(tx, role)
     if member is None:
         raise BadInput(_("Fix the role: take leader or preparer."))
-    return _token(store, member)
+    with store.write() as tx:
+        return _token(tx, member)
 
 
 def staff_of(store: Store, token: str | None) -> Staff | None:
@@ -132,7 +286,7 @@ def staff_of(store: Store, token: str | None) -> Staff | None:
     if not token:
         return None
     with store.read() as tx:
-        return people.staff_by_token(tx, token_hash(token), stamp(datetime.now(UTC) - STAYS))
+        return people.staff_by_token(tx, token_hash(token), _since())
 
 
 def sign_out(store: Store, token: str | None) -> None:

@@ -1,15 +1,25 @@
-"""Backup and restore: a copy that is proven before it is believed, and names that stay erased."""
+"""Backup and restore: a copy that is proven before it is believed; names stay erased and accounts stay ended."""
 
 from __future__ import annotations
 
 import contextlib
+from dataclasses import dataclass
 from pathlib import Path
 
 from studyapp.errors import BadInput
+from studyapp.services.accounts import end_again
 from studyapp.services.checking import check
 from studyapp.services.panel import forget
 from studyapp.store import backups, open_store, people, read_store
 from studyapp.words import _
+
+
+@dataclass(frozen=True, slots=True)
+class _Gone:
+    """Who a backup may know though they are gone since: assessors that were erased, members whose account ended."""
+
+    assessors: tuple[str, ...] = ()
+    staff: tuple[str, ...] = ()
 
 
 def backup(store_url: str, file: Path) -> str:
@@ -28,7 +38,8 @@ def backup(store_url: str, file: Path) -> str:
 def restore(file: Path, store_url: str) -> Path | None:
     """Put a backup in the place of a store; returns where the old store went, None when there was none.
 
-    The old store stays whole until the copy is written and proven. People erased since the backup are erased again.
+    The old store stays whole until the copy is written and proven. People erased since the backup are erased again,
+    and accounts that ended since end again.
 
     Raises:
         StoreProblem: the app is running, there is no such backup, or the place is unfit.
@@ -41,7 +52,7 @@ def restore(file: Path, store_url: str) -> Path | None:
     with contextlib.suppress(FileNotFoundError):
         part.unlink()
     backups.copy_to(str(file), part)
-    _erase_again(part, _erased(store_url) if target.exists() else ())
+    _take_out_again(part, _gone(store_url) if target.exists() else _Gone())
     _proven(part)
     return backups.swap_in(part, store_url)
 
@@ -53,23 +64,24 @@ def _proven(file: Path) -> str:
     return report.head
 
 
-def _erased(store_url: str) -> tuple[str, ...]:
+def _gone(store_url: str) -> _Gone:
     store = read_store(store_url)
     try:
         with store.read() as tx:
-            return people.erased_assessors(tx)
+            return _Gone(people.erased_assessors(tx), people.ended_staff(tx))
     finally:
         store.close()
 
 
-def _erase_again(file: Path, assessors: tuple[str, ...]) -> None:
-    """A backup may know names that were erased since; they do not come back."""
-    if not assessors:
+def _take_out_again(file: Path, gone: _Gone) -> None:
+    """What was put back knows neither the names nor the sign-ins of those who are gone."""
+    if gone == _Gone():
         return
     store = open_store(str(file))
     try:
         with store.write() as tx:
-            for id_ in assessors:
+            for id_ in gone.assessors:
                 forget(tx, id_)
+            end_again(tx, gone.staff)
     finally:
         store.close()

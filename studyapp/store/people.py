@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
 
-from studyapp.records import Assessor, Staff
+from studyapp.records import Account, Assessor, Staff
 from studyapp.store import schema
 from studyapp.store.events import now
 
@@ -39,16 +39,56 @@ def staff_count(tx: Connection) -> int:
     return int(tx.execute(query).scalar_one())
 
 
-def all_staff(tx: Connection) -> tuple[Staff, ...]:
-    """Everybody who runs studies, by name."""
-    query = select(schema.staff).where(schema.staff.c.ended_at.is_(None)).order_by(schema.staff.c.name)
-    return tuple(_staff(row) for row in tx.execute(query))
+def accounts(tx: Connection, since: str, id_: str | None = None) -> tuple[Account, ...]:
+    """Every account of this store by name, or the one of a member, with the sign-ins that still hold and were made at
+    `since` or later. Members who came with an imported study have no passphrase, so no account."""
+    held = (
+        (schema.token.c.staff_id == schema.staff.c.id)
+        & schema.token.c.ended_at.is_(None)
+        & (schema.token.c.created_at >= since)
+    )
+    query = (
+        select(schema.staff, func.count(schema.token.c.hash).label("browsers"), func.max(schema.token.c.created_at))
+        .outerjoin(schema.token, held)
+        .where(schema.staff.c.secret != "")
+        .group_by(schema.staff.c.id)
+        .order_by(schema.staff.c.name)
+    )
+    if id_ is not None:
+        query = query.where(schema.staff.c.id == id_)
+    return tuple(Account(_staff(row), row.browsers, row[-1], row.ended_at) for row in tx.execute(query))
 
 
-def staff_by_name(tx: Connection, name: str) -> tuple[Staff, str] | None:
-    """The member and the hash of the passphrase."""
+def staff_by_name(tx: Connection, name: str) -> Staff | None:
+    """The member with this name, ended or not."""
     row = tx.execute(select(schema.staff).where(schema.staff.c.name == name)).first()
-    return (_staff(row), row.secret) if row else None
+    return _staff(row) if row else None
+
+
+def secret(tx: Connection, id_: str) -> str | None:
+    """The hash of a member's passphrase, None when nobody signs in with it (any more)."""
+    query = select(schema.staff.c.secret).where(schema.staff.c.id == id_, schema.staff.c.ended_at.is_(None))
+    return tx.execute(query).scalar() or None
+
+
+def set_secret(tx: Connection, id_: str, secret: str) -> None:
+    """Another passphrase; an account that had ended lives again, and every sign-in with the old one ends."""
+    tx.execute(update(schema.staff).where(schema.staff.c.id == id_).values(secret=secret, ended_at=None))
+    _end_tokens_of_staff(tx, id_)
+
+
+def end_staff(tx: Connection, id_: str) -> None:
+    """End an account and every sign-in; the row stays, because the record names it."""
+    tx.execute(
+        update(schema.staff).where(schema.staff.c.id == id_, schema.staff.c.ended_at.is_(None)).values(ended_at=now())
+    )
+    _end_tokens_of_staff(tx, id_)
+
+
+def ended_staff(tx: Connection) -> tuple[str, ...]:
+    """Members whose account ended."""
+    query = select(schema.staff.c.id).where(schema.staff.c.ended_at.is_not(None)).order_by(schema.staff.c.id)
+    return tuple(row.id for row in tx.execute(query))
 
 
 def staff_by_role(tx: Connection, role: str) -> Staff | None:
@@ -163,6 +203,14 @@ def end_token(tx: Connection, hash_: str) -> None:
     tx.execute(
         update(schema.token)
         .where(schema.token.c.hash == hash_, schema.token.c.ended_at.is_(None))
+        .values(ended_at=now())
+    )
+
+
+def _end_tokens_of_staff(tx: Connection, staff: str) -> None:
+    tx.execute(
+        update(schema.token)
+        .where(schema.token.c.staff_id == staff, schema.token.c.ended_at.is_(None))
         .values(ended_at=now())
     )
 

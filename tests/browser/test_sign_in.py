@@ -17,7 +17,7 @@ def test_the_first_leader_starts_and_comes_back(run_server: Any, phone: Any) -> 
     page.get_by_role("button", name="Plan my own study").click()
     page.get_by_role("heading", name="Start as panel leader").wait_for()
     page.get_by_role("button", name="Start", exact=True).click()
-    page.get_by_text("Fill in both fields first.").wait_for()
+    page.get_by_text("Fill in first: Name.").wait_for()
     page.get_by_label("Name").fill("Ada")
     page.get_by_label("Passphrase").fill("short")
     page.keyboard.press("Enter")

@@ -291,6 +291,14 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "accounts.first_leader": _first_leader,
     "joining.demo_seat": _now(lambda c: joining.demo_seat(c.store)),
     "accounts.add_staff": _now(lambda c: accounts.add_staff(c.store, c.leader, "Dora", "preparer", PHRASE)),
+    "accounts.change_passphrase": _with(
+        lambda c: accounts.sign_in(c.store, "Ada", PHRASE, "10.0.0.9"),
+        lambda c, t: accounts.change_passphrase(c.store, t, PHRASE, "a stool by the stove", "10.0.0.9"),
+    ),
+    "accounts.end_account": _now(lambda c: accounts.end_account(c.store, c.leader, c.preparer.id)),
+    "accounts.give_passphrase": _now(
+        lambda c: accounts.give_passphrase(c.store, c.leader, c.preparer.id, "a stool by the stove")
+    ),
     "accounts.count_wrong": _now(lambda c: accounts.count_wrong(c.store, "join", "10.0.0.9")),
     "accounts.sign_in": _now(lambda c: accounts.sign_in(c.store, "Ada", PHRASE, "10.0.0.9")),
     "accounts.sign_out": _with(

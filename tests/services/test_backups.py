@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from studyapp.errors import BadInput, StoreProblem
-from studyapp.services import backups, panel, tasting
+from studyapp.errors import BadInput, NotAllowed, StoreProblem
+from studyapp.services import accounts, backups, panel, tasting
 from studyapp.services.checking import check
 from studyapp.store import events, open_store, servings
 
@@ -131,3 +131,34 @@ def test_who_was_erased_stays_erased_after_a_restore(workshop: Any, hand: Any, t
         assert events.count(tx) > 0
     store.close()
     assert check(url).sound
+
+
+def test_an_account_that_ended_stays_shut_after_a_restore(workshop: Any, tmp_path: Path) -> None:
+    """A backup still knows the sign-in and the passphrase of somebody who left; putting it back opens neither."""
+    token = accounts.sign_in(workshop.store, "Ben", workshop.passphrase, "10.0.0.7")
+    backups.backup(workshop.store.url, tmp_path / "copy.sqlite")
+    accounts.end_account(workshop.store, workshop.leader, workshop.preparer.id)
+    url = workshop.store.url
+    workshop.store.close()
+    backups.restore(tmp_path / "copy.sqlite", url)
+    store = open_store(url)
+    assert accounts.staff_of(store, token) is None
+    with pytest.raises(NotAllowed):
+        accounts.sign_in(store, "Ben", workshop.passphrase, "10.0.0.7")
+    assert accounts.sign_in(store, "Ada", workshop.passphrase, "10.0.0.7")
+    store.close()
+    assert check(url).sound
+
+
+def test_a_restore_never_leaves_a_store_without_a_leader(workshop: Any, tmp_path: Path) -> None:
+    """The one leader that the backup knows has left since: the account stays, or a stranger could begin anew."""
+    backups.backup(workshop.store.url, tmp_path / "copy.sqlite")
+    cleo = accounts.add_staff(workshop.store, workshop.leader, "Cleo", "leader", workshop.passphrase)
+    accounts.end_account(workshop.store, cleo, workshop.leader.id)
+    url = workshop.store.url
+    workshop.store.close()
+    backups.restore(tmp_path / "copy.sqlite", url)
+    store = open_store(url)
+    assert not accounts.needs_first_leader(store)
+    assert accounts.sign_in(store, "Ada", workshop.passphrase, "10.0.0.7")
+    store.close()

@@ -83,7 +83,7 @@ def test_who_has_seen_the_key_cannot_taste_on_that_device(workshop: Any) -> None
 def test_who_has_seen_the_key_cannot_taste_as_a_person(workshop: Any) -> None:
     """An account tied to somebody who tastes: no key for whoever sits, no seat for whoever holds it."""
     heron, outside = panel.assessors(workshop.store, workshop.leader)[1], None
-    tied = accounts.add_staff(workshop.store, workshop.leader, "Cleo", "preparer", PHRASE, heron.person)
+    tied = accounts.add_staff(workshop.store, workshop.leader, "Cleo", "preparer", PHRASE, heron.id)
     with pytest.raises(NotAllowed, match="you taste in this study"):
         preparing.fill_rows(workshop.store, tied, workshop.sitting.id)
     with pytest.raises(NotAllowed, match="you taste in this study"):

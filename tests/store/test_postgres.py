@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from sqlalchemy.exc import DBAPIError
 
-from studyapp.errors import StoreProblem
+from studyapp.errors import NotAllowed, StoreProblem
 from studyapp.records import Attribute, Mark, Plan, Pull
 from studyapp.services import (
     accounts,
@@ -87,6 +87,24 @@ def test_a_whole_study_runs_and_verifies(store: Store, postgres: str) -> None:
     report = check(postgres)
     assert report.sound, report
     assert check(postgres, report.head).sound
+
+
+def test_an_account_begins_changes_ends_and_comes_back(store: Store, postgres: str) -> None:
+    """The same doors as on SQLite: each step ends the sign-ins before it, and the list tells where people are."""
+    leader = accounts.first_leader(store, "Ada", PHRASE)
+    preparer = accounts.add_staff(store, leader, "Ben", "preparer", PHRASE)
+    first = accounts.sign_in(store, "Ben", PHRASE, "10.0.0.7")
+    second = accounts.change_passphrase(store, first, PHRASE, "a stool by the stove", "10.0.0.7")
+    assert [accounts.staff_of(store, token) for token in (first, second)] == [None, preparer]
+    assert [one.browsers for one in accounts.everybody(store, leader)] == [0, 1]
+    accounts.end_account(store, leader, preparer.id)
+    assert accounts.staff_of(store, second) is None
+    with pytest.raises(NotAllowed):
+        accounts.sign_in(store, "Ben", "a stool by the stove", "10.0.0.7")
+    accounts.give_passphrase(store, leader, preparer.id, PHRASE)
+    assert accounts.staff_of(store, second) is None
+    assert accounts.staff_of(store, accounts.sign_in(store, "Ben", PHRASE, "10.0.0.7")) == preparer
+    assert check(postgres).sound
 
 
 @pytest.mark.parametrize("table", ["score", "trial", "event"])

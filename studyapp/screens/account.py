@@ -1,0 +1,40 @@
+"""Account: who is signed in at this browser, and another passphrase."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from studyapp import session
+from studyapp.components import credentials, look, staff_list
+from studyapp.records import Staff
+from studyapp.services import accounts
+from studyapp.words import _
+
+
+def render() -> None:
+    """Whose account this is, where it is signed in, and the form for another passphrase."""
+    by = session.someone()
+    account = accounts.own(session.store(), by)
+    look.put(_way_back(by), look.title(by.name), look.lede(_("You: {about}.").format(about=staff_list.about(account))))
+    if session.just_kept() == "passphrase":
+        kept = _("Kept. The new passphrase holds from now on; every other browser of yours is signed out.")
+        look.put(look.box("patina", "", look.text(kept)))
+    with st.container(key="narrow-account"), st.container(key="card-account"):
+        look.put(look.title(_("Change the passphrase"), 2))
+        if session.demo():
+            look.put(look.quiet(_("Nobody has a passphrase in the invented workshop, so there is none to change.")))
+        else:
+            credentials.change()
+    look.put(look.quiet(_who_helps(by)))
+
+
+def _who_helps(by: Staff) -> str:
+    """A leader who is alone has nobody who could help, and should know it before the passphrase is forgotten."""
+    if by.role == "leader" and accounts.leads_alone(session.store(), by):
+        return _("You are the only panel leader: add a second one under Panel, who can help if you forget it.")
+    return _("Forgotten? A panel leader gives you a first passphrase once more, under Panel.")
+
+
+def _way_back(by: Staff) -> str:
+    name, word = ("studies", _("Studies")) if by.role == "leader" else ("prepare", _("Prepare"))
+    return look.crumb(word, _("Account"), session.href(name))
