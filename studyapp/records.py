@@ -33,11 +33,24 @@ class Attribute:
 
 @dataclass(frozen=True, slots=True)
 class Pull:
-    """A sample taken from the conche at a set hour. Times are local ISO texts typed by the leader, or None."""
+    """A sample taken from the conche at a set hour, and the mass planned for it."""
 
     hours: float
-    planned_at: str | None = None
     mass_g: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """How a workshop works: somebody is there from `opens` to `closes` on `days` (0 Monday to 6 Sunday); minutes to
+    temper and mould all pulls for a sitting, days that pieces rest before it, and when in the day sittings begin
+    (mid-morning by default, when palates are fresh). Times are those of the clock on the wall, "08:00"."""
+
+    opens: str = "08:00"
+    closes: str = "18:00"
+    days: tuple[int, ...] = (0, 1, 2, 3, 4)
+    temper_minutes: int = 120
+    rest_days: int = 7
+    sitting_at: str = "10:30"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +60,8 @@ class Plan:
     `sittings` are served before the first look, `next_sittings` before each later one; `replicates` counts
     servings of a pull to one assessor in one sitting, as long as all pieces together stay within `palate`, the most
     pieces that one assessor tastes in a sitting; beyond it the pulls go round in balanced blocks. `assessors` holds
-    assessor ids; `load_g` is the mass in the conche.
+    assessor ids; `load_g` is the mass in the conche; `starts_at` is when hour zero is planned, a local ISO text without
+    a zone.
     """
 
     title: str
@@ -75,6 +89,8 @@ class Plan:
     lateness_minutes: int = 10
     palate: int = 6
     load_g: float | None = None
+    starts_at: str | None = None
+    habits: Habits = Habits()
 
 
 AromaAim = Literal["detectable", "dose", "carry over", "linger"]

@@ -8,7 +8,7 @@ from typing import Any
 import httpx
 import pytest
 
-from studyapp.records import Pull
+from studyapp.records import Habits, Pull
 from studyapp.services import planning
 
 
@@ -21,8 +21,9 @@ def client(server: Any) -> httpx.Client:
 def planned(workshop: Any) -> str:
     """A draft whose start is planned."""
     id_ = planning.new_study(workshop.store, workshop.leader, "Planned")
-    pulls = (Pull(0.0, "2026-11-23T08:00"), Pull(8.0, "2026-11-23T16:00"))
-    planning.keep_plan(workshop.store, workshop.leader, id_, replace(workshop.plan, title="Planned", pulls=pulls))
+    plan = replace(workshop.plan, title="Planned", pulls=(Pull(0.0), Pull(8.0)), starts_at="2026-11-23T08:00")
+    early = Habits(opens="07:00", rest_days=9)
+    planning.keep_plan(workshop.store, workshop.leader, id_, replace(plan, habits=early))
     return id_
 
 
@@ -31,7 +32,7 @@ def test_leader_and_preparer_take_the_calendar_and_nobody_else(server: Any, work
     for name in ("Ada", "Ben"):
         with client(server) as desk:
             desk.post("/sign-in", json={"name": name, "passphrase": workshop.passphrase})
-            answer = desk.get(f"/calendar/{planned}?opens=07:00&rest=9")
+            answer = desk.get(f"/calendar/{planned}")
             assert answer.status_code == 200
             assert answer.headers["content-type"].startswith("text/calendar")
             assert answer.headers["cache-control"] == "no-store"
@@ -46,15 +47,15 @@ def test_leader_and_preparer_take_the_calendar_and_nobody_else(server: Any, work
 
 
 def test_what_cannot_be_answered_is_said_in_a_sentence(server: Any, workshop: Any, planned: str) -> None:
-    """No start, no such study, a broken address."""
+    """No start, no such study, a week without a working day."""
+    never = replace(planning.study(workshop.store, workshop.leader, planned).plan, habits=Habits(days=()))
+    planning.keep_plan(workshop.store, workshop.leader, planned, never)
     with client(server) as desk:
         desk.post("/sign-in", json={"name": "Ada", "passphrase": workshop.passphrase})
         for address, status, said in (
             (workshop.study, 400, "write when hour zero is planned"),
             ("nothing", 404, ""),
-            (f"{planned}?rest=soon", 400, "the address of this calendar is not complete"),
-            (f"{planned}?days=9", 400, "the address of this calendar is not complete"),
-            (f"{planned}?rest=0", 400, "Fix the rest of the pieces"),
+            (planned, 400, "Fix the working hours: choose at least one day"),
         ):
             answer = desk.get(f"/calendar/{address}")
             assert answer.status_code == status, address

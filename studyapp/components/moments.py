@@ -37,11 +37,15 @@ def day_of(local: datetime) -> str:
     return _("{day} {month}").format(day=local.day, month=months[local.month - 1])
 
 
+def weekday(number: int) -> str:
+    """Short name of a day of the week; 0 is Monday."""
+    return (_("Mon"), _("Tue"), _("Wed"), _("Thu"), _("Fri"), _("Sat"), _("Sun"))[number]
+
+
 def appointment(local: datetime) -> str:
     """Weekday, day and time of something to come, for example Tue 24 Nov, 08:00."""
-    weekdays = (_("Mon"), _("Tue"), _("Wed"), _("Thu"), _("Fri"), _("Sat"), _("Sun"))
     told = _("{weekday} {day}, {time}")
-    return told.format(weekday=weekdays[local.weekday()], day=day_of(local), time=local.strftime("%H:%M"))
+    return told.format(weekday=weekday(local.weekday()), day=day_of(local), time=local.strftime("%H:%M"))
 
 
 def minutes_since(kept: str | None, now: datetime | None = None) -> int:

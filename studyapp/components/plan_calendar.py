@@ -5,32 +5,34 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, time
-from urllib.parse import urlencode
 
 import streamlit as st
 
 from studyapp.components import acts, look
-from studyapp.components.moments import appointment
+from studyapp.components.moments import appointment, weekday
+from studyapp.components.plan_problems import beside
 from studyapp.findings import hours as as_hours
-from studyapp.records import HoursStudy, Plan
-from studyapp.services import pull_calendar
-from studyapp.services.pull_calendar import Appointment, Habits, WorkingHours
+from studyapp.records import Habits, HoursStudy, Plan
+from studyapp.services import pull_calendar, rules
+from studyapp.services.pull_calendar import Appointment, PullCalendar
 from studyapp.words import _, ngettext
 
 
 def draw(plan: Plan, key: str, before: datetime | None) -> Plan:
-    """The calendar of a draft; the plan with the load typed here, and with another hour zero once that was taken.
+    """The calendar of a draft; the plan with the load and the habits typed here, and with another hour zero once that
+    was taken.
 
     `before`: the hour zero that the present one was taken instead of, or None.
     """
     with st.container(key="card-calendar"):
         look.put(look.title(_("5. When, and how much"), 2))
-        start = pull_calendar.start_of(plan)
-        if start is None:
-            look.put(look.quiet(_("The calendar comes once the pulls and the time of hour zero are written.")))
+        if plan.starts_at and plan.pulls:
+            plan = replace(plan, habits=_habits(plan.habits, key))
+            unfit = [problem for problem in rules.problems(plan) if problem.where == "calendar"]
+            beside(unfit, "calendar")
+            plan = plan if unfit else _times(plan, key, before)
         else:
-            with acts.refusals():
-                plan = _times(plan, start, key, before)
+            look.put(look.quiet(_("The calendar comes once the pulls and the time of hour zero are written.")))
         plan = replace(plan, load_g=_load(plan, key))
         if plan.pulls and plan.assessors:
             _quantities(plan)
@@ -38,64 +40,85 @@ def draw(plan: Plan, key: str, before: datetime | None) -> Plan:
 
 
 def sealed(study: HoursStudy) -> None:
-    """The times of a sealed study whose start is planned, for the workshop as it works, and the file of them."""
-    start = pull_calendar.start_of(study.plan)
-    if start is None:
+    """The times of a sealed study whose start is planned, and the file of them."""
+    if study.plan.starts_at is None:
         return
     with st.container(key="card-calendar"), acts.refusals():
         look.put(look.title(_("When"), 2))
-        habits = _habits(study.id)
-        _listed(pull_calendar.calendar(study.plan, start, habits).appointments)
-        link(study.id, habits)
+        _listed(pull_calendar.of_study(study), max(1, study.look))
+        link(study.id)
 
 
-def link(study_id: str, habits: Habits) -> None:
+def link(study_id: str) -> None:
     """The calendar as a file for any calendar."""
-    query = urlencode(pull_calendar.habits_query(habits))
-    look.put(look.act(_("Take the calendar file (.ics)"), f"/calendar/{study_id}?{query}"))
+    look.put(look.act(_("Take the calendar file (.ics)"), f"/calendar/{study_id}"))
 
 
 # ---- times ---------------------------------------------------------------------------------------------------------
-def _times(plan: Plan, start: datetime, key: str, before: datetime | None) -> Plan:
+def _times(plan: Plan, key: str, before: datetime | None) -> Plan:
     """The list of what is to be done, and a start that suits working hours better where there is one."""
-    habits = _habits(key)
-    found = pull_calendar.calendar(plan, start, habits)
-    _listed(found.appointments)
-    look.put(look.quiet(_age(found.age.days)))
+    found = pull_calendar.calendar(plan)
+    _listed(found, 1)
     if before is not None:
         look.put(
             look.chip("disc", _("Hour zero was moved here from {when}.").format(when=appointment(before)), "patina")
         )
-    plan = _better(plan, start, habits, found.outside, key)
-    link(key, habits)
+    plan = _better(plan, found.outside, key)
+    link(key)
     return plan
 
 
-def _habits(key: str) -> Habits:
+def _habits(kept: Habits, key: str) -> Habits:
+    """How the workshop works, as it is typed here."""
+
+    def clock(label: str, value: str, name: str) -> str:
+        return st.time_input(label, time.fromisoformat(value), key=f"{name}-{key}").isoformat("minutes")
+
     with st.expander(_("How the workshop works")):
+        days = st.multiselect(
+            _("Days somebody is there"), list(range(7)), list(kept.days), format_func=weekday, key=f"days-{key}"
+        )
         left, right = st.columns(2)
         with left:
-            opens = st.time_input(_("Somebody is there from"), time(8), key=f"opens-{key}")
-            temper = st.number_input(_("Tempering and moulding, minutes"), 15, 720, 120, 15, key=f"temper-{key}")
-            sitting = st.time_input(_("Sittings begin at"), time(10, 30), key=f"sitting-at-{key}")
+            opens = clock(_("Somebody is there from"), kept.opens, "opens")
+            temper = st.number_input(
+                _("Tempering and moulding, minutes"), 15, 720, kept.temper_minutes, 15, key=f"temper-{key}"
+            )
+            sitting = clock(_("Sittings begin at"), kept.sitting_at, "sitting-at")
         with right:
-            closes = st.time_input(_("until"), time(18), key=f"closes-{key}")
-            rest = st.number_input(_("Pieces rest before a sitting, days"), 1, 60, 7, 1, key=f"rest-days-{key}")
-            weekend = st.checkbox(_("Saturdays and Sundays as well"), key=f"weekend-{key}")
-    working = WorkingHours(opens, closes, frozenset(range(7 if weekend else 5)))
-    return Habits(working, int(temper), int(rest), sitting)
+            closes = clock(_("until"), kept.closes, "closes")
+            rest = st.number_input(
+                _("Pieces rest before a sitting, days"), 1, 60, kept.rest_days, 1, key=f"rest-days-{key}"
+            )
+    return Habits(opens, closes, tuple(sorted(days)), int(temper), int(rest), sitting)
 
 
-def _listed(appointments: Sequence[Appointment]) -> None:
+def _listed(run: PullCalendar, reached: int) -> None:
+    """What is to be done up to the look that is reached, then what may have to be done for each later one."""
+    shown = [one for one in run.appointments if one.kind != "rest"]
+    look.put(_table([one for one in shown if one.look <= reached], run), look.quiet(_age(run.age.days)))
+    later = sorted({one.look for one in shown if one.look > reached})
+    for number in later:
+        told = _("Look {n}, only if the verdict before cannot tell; at the earliest")
+        look.put(look.title(told.format(n=number), 3), _table([one for one in shown if one.look == number], run))
+    if later:
+        look.put(look.quiet(pull_calendar.keep_alike()))
+
+
+def _table(appointments: Sequence[Appointment], run: PullCalendar) -> str:
     heads = (_("When"), _("What"), _("Somebody there"))
-    look.put(look.table(heads, [_row(one) for one in appointments if one.kind != "rest"], "words"))
+    return look.table(heads, [_row(one, run) for one in appointments], "words")
 
 
-def _row(one: Appointment) -> tuple[str, str, str]:
+def _row(one: Appointment, run: PullCalendar) -> tuple[str, str, str]:
     when = appointment(one.starts).replace(
         " ", "\N{NO-BREAK SPACE}", 2
     )  # on a phone the time alone takes a second line
-    return when, _what(one), _("nobody there") if one.outside else _("yes")
+    what = _what(one)
+    if one.kind == "sitting" and one.look > 1:
+        older = pull_calendar.mass_older(run.mass_older(one.number or 1))
+        what = _("{what}, {older}").format(what=what, older=older)
+    return when, what, _("nobody there") if one.outside else _("yes")
 
 
 def _what(one: Appointment) -> str:
@@ -108,27 +131,27 @@ def _what(one: Appointment) -> str:
     return _("tasting {n}").format(n=one.number)
 
 
-def _better(plan: Plan, start: datetime, habits: Habits, outside: Sequence[Appointment], key: str) -> Plan:
+def _better(plan: Plan, outside: Sequence[Appointment], key: str) -> Plan:
     """How much falls outside working hours, and another hour zero to take where that helps."""
     if not outside:
         look.put(look.text(_("Everything falls into working hours.")))
         return plan
     now = ngettext("{n} time falls when nobody is there.", "{n} times fall when nobody is there.", len(outside))
     told = now.format(n=len(outside))
-    better = pull_calendar.propose_start(plan, start, habits.working)
+    better = pull_calendar.propose_start(plan)
     moved = pull_calendar.moved_to(plan, better.starts)
     if better.outside >= sum(one.kind in ("pull", "start") for one in outside):
         none = _("{now} No start in the week after has fewer: ask somebody to stay, or choose other pulls.")
         look.put(look.text(none.format(now=told)))
         return plan
-    look.put(look.text(_("{now} {then}").format(now=told, then=_then(moved, better.starts, habits))))
+    look.put(look.text(_("{now} {then}").format(now=told, then=_then(moved, better.starts))))
     take = _("Begin on {when} instead").format(when=appointment(better.starts))
     return moved if st.button(take, key=f"take-start-{key}") else plan
 
 
-def _then(moved: Plan, start: datetime, habits: Habits) -> str:
+def _then(moved: Plan, start: datetime) -> str:
     """What another hour zero would change."""
-    found = pull_calendar.calendar(moved, start, habits)
+    found = pull_calendar.calendar(moved)
     tasting = next(one.starts for one in found.appointments if one.kind == "sitting")
     told = ngettext(
         "With hour zero on {when} it would be {n} time; the last pull is then taken on {pull}, the first tasting is on "

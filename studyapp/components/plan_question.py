@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import streamlit as st
 
@@ -14,7 +14,7 @@ from studyapp.components.moments import day_of
 from studyapp.components.plan_problems import beside
 from studyapp.findings import hours as as_hours
 from studyapp.records import Plan, Problem, Pull
-from studyapp.services import rules
+from studyapp.services import pull_calendar, rules
 from studyapp.words import _
 
 
@@ -34,7 +34,8 @@ def draw(plan: Plan, key: str, problems: Sequence[Problem], moves: int) -> Plan:
         )
         beside(problems, "question")
         plan = _batch(plan, key)
-        plan = _pulls(plan, key, moves)
+        plan = _pulls(plan, key)
+        plan = _start_and_mass(plan, key, moves)
         beside(problems, "pulls")
         look.put(look.caution(hot()))
         plan = replace(plan, control=_control(plan, key))
@@ -64,7 +65,7 @@ def hot() -> str:
 
 
 # ---- pulls -------------------------------------------------------------------------------------------------------
-def _pulls(plan: Plan, key: str, moves: int) -> Plan:
+def _pulls(plan: Plan, key: str) -> Plan:
     typed = st.text_input(
         _("Pulls, hours after hour zero"),
         ", ".join(as_hours(pull.hours) for pull in plan.pulls),
@@ -76,11 +77,8 @@ def _pulls(plan: Plan, key: str, moves: int) -> Plan:
     except ValueError as wrong:
         look.put(look.text(str(wrong), "problem brick"))
         return plan
-    start, mass = _start_and_mass(plan, key, moves)
-    pulls = tuple(Pull(hour, _planned(start, hour), mass) for hour in hours)
-    if start is not None and pulls:
-        look.put(look.quiet(_("Planned: {times}.").format(times=_times(pulls))))
-    return replace(plan, pulls=pulls)
+    mass = plan.pulls[0].mass_g if plan.pulls else None
+    return replace(plan, pulls=tuple(Pull(hour, mass) for hour in hours))
 
 
 def unread(key: str) -> tuple[Problem, ...]:
@@ -117,25 +115,25 @@ def read_hours(typed: str) -> tuple[float, ...]:
     return tuple(sorted(hours))
 
 
-def _start_and_mass(plan: Plan, key: str, moves: int) -> tuple[datetime | None, float | None]:
-    first = plan.pulls[0] if plan.pulls else Pull(0.0)
-    known = datetime.fromisoformat(first.planned_at) - timedelta(hours=first.hours) if first.planned_at else None
+def _start_and_mass(plan: Plan, key: str, moves: int) -> Plan:
+    """When the run begins, and what each pull shall weigh; the mass is asked once there is a pull to keep it with."""
     left, right = st.columns(2)
     with left:
-        start = st.datetime_input(_("Hour zero planned at"), known, key=f"start-{key}-{moves}")
+        start = st.datetime_input(_("Hour zero planned at"), pull_calendar.start_of(plan), key=f"start-{key}-{moves}")
+    plan = pull_calendar.moved_to(plan, start)
+    if not plan.pulls:
+        return plan
     with right:
         mass = st.number_input(
-            _("Mass of each pull, g"), 0.0, 100000.0, first.mass_g, 10.0, format="%.0f", key=f"mass-{key}"
+            _("Mass of each pull, g"), 0.0, 100000.0, plan.pulls[0].mass_g, 10.0, format="%.0f", key=f"mass-{key}"
         )
-    return start, mass
+    if start is not None:
+        look.put(look.quiet(_("Planned: {times}.").format(times=_times(plan, start))))
+    return replace(plan, pulls=tuple(replace(pull, mass_g=mass) for pull in plan.pulls))
 
 
-def _planned(start: datetime | None, hours: float) -> str | None:
-    return (start + timedelta(hours=hours)).isoformat(timespec="minutes") if start is not None else None
-
-
-def _times(pulls: Sequence[Pull]) -> str:
-    return "; ".join(_time(pull.hours, datetime.fromisoformat(pull.planned_at)) for pull in pulls if pull.planned_at)
+def _times(plan: Plan, start: datetime) -> str:
+    return "; ".join(_time(pull.hours, pull_calendar.after(start, pull.hours)) for pull in plan.pulls)
 
 
 def _time(hours: float, at: datetime) -> str:

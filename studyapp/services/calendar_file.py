@@ -9,10 +9,9 @@ import uuid
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 
-from studyapp.errors import BadInput
-from studyapp.records import Staff
+from studyapp.records import HoursStudy, Staff
 from studyapp.services.access import require, study_or_refuse
-from studyapp.services.pull_calendar import Appointment, Habits, PullCalendar, calendar, start_of
+from studyapp.services.pull_calendar import Appointment, PullCalendar, keep_alike, mass_older, of_study
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -21,51 +20,59 @@ _PRODUCT = "-//studyapp//pull calendar//EN"
 _SPACE = uuid.UUID("6f1c8f0e-6a57-4d0b-9a2e-3c1d5f7b9e21")  # any fixed one: the same study keeps its identifiers
 
 
-def study_calendar(store: Store, by: Staff, study_id: str, habits: Habits) -> bytes:
+def study_calendar(store: Store, by: Staff, study_id: str) -> bytes:
     """The calendar file of a study as it is planned now, for leader and preparer.
 
     Raises:
         NotAllowed: another role.
         NotFound: there is no such study of conching hours.
-        BadInput: hour zero has no planned time yet.
+        BadInput: hour zero has no planned time yet, or the habits of the workshop fit no calendar.
     """
     require(by, "leader", "preparer")
     with store.read() as tx:
-        plan = study_or_refuse(tx, study_id).plan
-    start = start_of(plan)
-    if start is None:
-        raise BadInput(_("Not done: write when hour zero is planned, then the calendar follows."))
-    return calendar_file(calendar(plan, start, habits), study_id, plan.title, datetime.now(UTC))
+        study = study_or_refuse(tx, study_id)
+    return calendar_file(of_study(study), study, datetime.now(UTC))
 
 
-def calendar_file(run: PullCalendar, study_id: str, title: str, made_at: datetime) -> bytes:
+def calendar_file(run: PullCalendar, study: HoursStudy, made_at: datetime) -> bytes:
     """The calendar of one study; importing it again moves the entries instead of doubling them.
 
     Args:
         run: what is to be done.
-        study_id: identifies the entries, together with what each is.
-        title: of the study, at the head of every entry.
+        study: identifies the entries, together with what each is; its title heads them, and the sittings of looks
+            that it has not reached are tentative.
         made_at: with its zone; the stamp of every entry.
     """
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", f"PRODID:{_PRODUCT}", "CALSCALE:GREGORIAN"]
     for appointment in run.appointments:
-        lines += _entry(appointment, study_id, title, made_at)
+        lines += _entry(appointment, run, study, made_at)
     lines.append("END:VCALENDAR")
     return b"".join(folded(line) for line in lines)
 
 
-def _entry(one: Appointment, study_id: str, title: str, made_at: datetime) -> Iterator[str]:
+def _entry(one: Appointment, run: PullCalendar, study: HoursStudy, made_at: datetime) -> Iterator[str]:
     summary, note = _told(one)
+    tentative = one.look > max(1, study.look)
+    if tentative:
+        summary, note = _if_needed(summary, note, run.mass_older(one.number or 1))
     yield "BEGIN:VEVENT"
-    yield f"UID:{uuid.uuid5(_SPACE, f'{study_id}/{one.kind}/{one.hours}/{one.number}')}"
+    yield f"UID:{uuid.uuid5(_SPACE, f'{study.id}/{one.kind}/{one.hours}/{one.number}')}"
     yield f"DTSTAMP:{made_at.astimezone(UTC):%Y%m%dT%H%M%SZ}"
     yield f"DTSTART:{one.starts:%Y%m%dT%H%M%S}"
     yield f"DTEND:{one.ends:%Y%m%dT%H%M%S}"
-    yield f"SUMMARY:{text(_('{title}: {what}').format(title=title, what=summary))}"
+    yield f"SUMMARY:{text(_('{title}: {what}').format(title=study.plan.title, what=summary))}"
     yield f"DESCRIPTION:{text(note)}"
+    yield f"STATUS:{'TENTATIVE' if tentative else 'CONFIRMED'}"
     if one.kind == "rest":
         yield "TRANSP:TRANSPARENT"
     yield "END:VEVENT"
+
+
+def _if_needed(summary: str, note: str, days: int) -> tuple[str, str]:
+    """Both, for something that comes only when the verdict before leaves it open."""
+    only = _("{what}, only if the verdict before cannot tell").format(what=summary)
+    told = _("{note} At the earliest at this time, of {older}. {keep}")
+    return only, told.format(note=note, older=mass_older(days), keep=keep_alike())
 
 
 def _told(one: Appointment) -> tuple[str, str]:

@@ -64,12 +64,15 @@ def keep(store: Store, by: Staff, study_id: str, plan: P, kind: Kind[P]) -> None
 
 
 def copy(store: Store, by: Staff, study_id: str) -> str:
-    """A new draft with the plan of another study."""
+    """A new draft with the plan of another study, but without its day: it is for another run of the conche."""
     require(by, "leader")
     with store.write() as tx:
         kept = any_study_or_refuse(tx, study_id)
         id_ = new_id()
-        study_store.add(tx, id_, replace(kept.plan, title=_("{title}, again").format(title=kept.plan.title)), by.id)
+        plan = replace(kept.plan, title=_("{title}, again").format(title=kept.plan.title))
+        if isinstance(plan, Plan):
+            plan = replace(plan, starts_at=None)
+        study_store.add(tx, id_, plan, by.id)
         events.append(tx, "draft", {"by": by.id, "from": study_id}, id_)
     return id_
 

@@ -7,13 +7,13 @@ that pass, also through a night in which the clocks change.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from typing import Literal
 
 from studyapp.errors import BadInput
-from studyapp.records import Plan
+from studyapp.records import Habits, HoursStudy, Plan
 from studyapp.services.dealing import always_served
 from studyapp.words import _, ngettext
 
@@ -27,83 +27,23 @@ SPARE_SHARE = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class WorkingHours:
-    """When somebody is there: from `opens` to `closes` on `days` (0 Monday to 6 Sunday)."""
-
-    opens: time = time(8)
-    closes: time = time(18)
-    days: frozenset[int] = frozenset(range(5))
-
-    def __post_init__(self) -> None:
-        """Refuse a day that ends before it begins and a week without days."""
-        if self.opens >= self.closes or not self.days:
-            raise BadInput(_("Fix the working hours: choose at least one day, and an end later than the beginning."))
-
-    def hold(self, at: datetime) -> bool:
-        """Whether somebody is there at this time."""
-        return at.weekday() in self.days and self.opens <= at.time() <= self.closes
-
-
-@dataclass(frozen=True, slots=True)
-class Habits:
-    """How the workshop works: its hours, minutes to temper and mould all pulls, days that pieces rest, time of day of
-    sittings (mid-morning by default, when palates are fresh)."""
-
-    working: WorkingHours = WorkingHours()
-    temper_minutes: int = 120
-    rest_days: int = 7
-    sitting_at: time = time(10, 30)
-
-    def __post_init__(self) -> None:
-        """Refuse what no calendar can hold."""
-        if not 0 < self.temper_minutes <= 24 * 60:
-            raise BadInput(_("Fix the tempering: write minutes above 0, at most a day."))
-        if not 0 < self.rest_days <= 60:
-            raise BadInput(_("Fix the rest of the pieces: write 1 to 60 days."))
-
-
-def habits_query(habits: Habits) -> dict[str, str]:
-    """Habits as they stand in the address of a calendar file; `habits_of` reads them."""
-    return {
-        "opens": habits.working.opens.isoformat("minutes"),
-        "closes": habits.working.closes.isoformat("minutes"),
-        "days": "".join(str(day) for day in sorted(habits.working.days)),
-        "temper": str(habits.temper_minutes),
-        "rest": str(habits.rest_days),
-        "sitting": habits.sitting_at.isoformat("minutes"),
-    }
-
-
-def habits_of(given: Mapping[str, str]) -> Habits:
-    """Habits from an address; what is missing is as usual. Raises BadInput."""
-    usual = habits_query(Habits())
-    asked = {name: given.get(name, usual[name]) for name in usual}
-    try:
-        days = frozenset(int(day) for day in asked["days"])
-        if not days <= frozenset(range(7)):
-            raise ValueError(asked["days"])
-        working = WorkingHours(time.fromisoformat(asked["opens"]), time.fromisoformat(asked["closes"]), days)
-        return Habits(working, int(asked["temper"]), int(asked["rest"]), time.fromisoformat(asked["sitting"]))
-    except ValueError:
-        raise BadInput(_("Not done: the address of this calendar is not complete. Take it from the plan.")) from None
-
-
-@dataclass(frozen=True, slots=True)
 class Appointment:
     """Something to be done from `starts` to `ends`. `hours` of a pull; `number` of a sitting, of the tempering for it
-    and of the rest between; `outside` working hours."""
+    and of the rest between, and the `look` they belong to; `outside` working hours. Later looks are tasted only if the
+    verdict before cannot tell, so their times are the earliest ones."""
 
     kind: Kind
     starts: datetime
     ends: datetime
     hours: float | None = None
     number: int | None = None
+    look: int = 1
     outside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class PullCalendar:
-    """Everything that a plan asks for, in order of time. `age` of every piece at every sitting."""
+    """Everything that a plan asks for, in order of time. `age` of every piece at every sitting since it was moulded."""
 
     appointments: tuple[Appointment, ...]
     age: timedelta
@@ -112,6 +52,11 @@ class PullCalendar:
     def outside(self) -> tuple[Appointment, ...]:
         """What falls outside working hours."""
         return tuple(one for one in self.appointments if one.outside)
+
+    def mass_older(self, number: int) -> int:
+        """Days that the mass of a sitting has waited since its pull, beyond those for the first sitting."""
+        days = {one.number: one.starts.date() for one in self.appointments if one.kind == "sitting"}
+        return (days[number] - days[1]).days
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,11 +80,13 @@ class MassNeeded:
 
 # ---- times ---------------------------------------------------------------------------------------------------------
 def start_of(plan: Plan) -> datetime | None:
-    """Hour zero as it stands in the planned times of the pulls, or None."""
-    for pull in plan.pulls:
-        if pull.planned_at:
-            return datetime.fromisoformat(pull.planned_at) - timedelta(hours=pull.hours)
-    return None
+    """When hour zero is planned, or None."""
+    return datetime.fromisoformat(plan.starts_at) if plan.starts_at else None
+
+
+def moved_to(plan: Plan, start: datetime | None) -> Plan:
+    """The plan with another hour zero."""
+    return replace(plan, starts_at=start.isoformat(timespec="minutes") if start is not None else None)
 
 
 def after(start: datetime, hours: float) -> datetime:
@@ -147,23 +94,29 @@ def after(start: datetime, hours: float) -> datetime:
     return datetime.fromtimestamp(start.timestamp() + 3600 * hours)
 
 
-def calendar(plan: Plan, start: datetime, habits: Habits | None = None) -> PullCalendar:
-    """Pulls, then for each sitting before the first look one tempering of all pulls, the rest and the sitting.
+def calendar(plan: Plan) -> PullCalendar:
+    """Pulls, then for each sitting of every sealed look one tempering of all pulls, the rest and the sitting.
 
     All pulls are tempered together, after the last one, so that every piece of a sitting has the same age; each sitting
-    has its own tempering, so that this age is also the same from sitting to sitting.
+    has its own tempering, so that this age is also the same from sitting to sitting. What later looks need is moulded
+    only once the verdict before could not tell: its pieces are as old as before, its mass is older (`mass_older`).
 
     Raises:
-        BadInput: no pulls, or a sitting time outside working hours.
+        BadInput: no pulls, no planned start, or habits that no calendar can hold.
     """
-    habits = habits or Habits()
-    hours = _hours(plan)
-    if not habits.working.opens <= habits.sitting_at <= habits.working.closes:
-        raise BadInput(_("Fix the time of the sittings: it lies outside the working hours."))
-    run = _run(hours, start, habits.working)
-    tables = _sittings(plan, run[-1].starts.date() + timedelta(days=1), habits)
+    run = _run(_hours(plan), _start(plan), plan.habits)
+    _refuse_unfit(plan.habits)
+    tables: list[Appointment] = []
+    for look in range(1, plan.looks + 1):
+        tables += _sittings(plan, look, (tables or run)[-1])
     age = tables[2].starts - tables[0].ends
     return PullCalendar(tuple(sorted((*run, *tables), key=lambda one: one.starts)), age)
+
+
+def of_study(study: HoursStudy) -> PullCalendar:
+    """The calendar of a study; once it is decided no later look comes. Raises as `calendar`."""
+    decided = study.state == "decided"
+    return calendar(replace(study.plan, looks=study.look) if decided else study.plan)
 
 
 def _hours(plan: Plan) -> list[float]:
@@ -173,7 +126,32 @@ def _hours(plan: Plan) -> list[float]:
     return hours
 
 
-def _run(hours: Sequence[float], start: datetime, working: WorkingHours) -> list[Appointment]:
+def _start(plan: Plan) -> datetime:
+    start = start_of(plan)
+    if start is None:
+        raise BadInput(_("Not done: write when hour zero is planned, then the calendar follows."))
+    return start
+
+
+def _refuse_unfit(habits: Habits) -> None:
+    """Raise BadInput for a day that ends before it begins, a week without days, and what takes no time or too much."""
+    opens, closes, sits = (time.fromisoformat(each) for each in (habits.opens, habits.closes, habits.sitting_at))
+    if opens >= closes or not habits.days:
+        raise BadInput(_("Fix the working hours: choose at least one day, and an end later than the beginning."))
+    if not 0 < habits.temper_minutes <= 24 * 60:
+        raise BadInput(_("Fix the tempering: write minutes above 0, at most a day."))
+    if not 0 < habits.rest_days <= 60:
+        raise BadInput(_("Fix the rest of the pieces: write 1 to 60 days."))
+    if not opens <= sits <= closes:
+        raise BadInput(_("Fix the time of the sittings: it lies outside the working hours."))
+
+
+def _somebody_there(habits: Habits, at: datetime) -> bool:
+    opens, closes = time.fromisoformat(habits.opens), time.fromisoformat(habits.closes)
+    return at.weekday() in habits.days and opens <= at.time() <= closes
+
+
+def _run(hours: Sequence[float], start: datetime, habits: Habits) -> list[Appointment]:
     """The start of the run, where it is no pull itself, and the pulls."""
     moments: list[tuple[Kind, float]] = [("pull", h) for h in hours]
     if hours[0] > 0:
@@ -181,41 +159,42 @@ def _run(hours: Sequence[float], start: datetime, working: WorkingHours) -> list
     found = []
     for kind, passed in moments:
         at = after(start, passed)
-        ends = at + timedelta(minutes=PULL_MINUTES)
-        found.append(Appointment(kind, at, ends, passed if kind == "pull" else None, outside=not working.hold(at)))
+        ends, outside = at + timedelta(minutes=PULL_MINUTES), not _somebody_there(habits, at)
+        found.append(Appointment(kind, at, ends, passed if kind == "pull" else None, outside=outside))
     return found
 
 
-def _sittings(plan: Plan, first: date, habits: Habits) -> list[Appointment]:
-    """Tempering, rest and sitting, each on a working day, as early as the pulls allow; one sitting a day."""
+def _sittings(plan: Plan, look: int, before: Appointment) -> list[Appointment]:
+    """Tempering, rest and sitting of each sitting of a look, on working days after what comes before; one a day."""
+    habits, number = plan.habits, before.number or 0
+    last = number + (plan.sittings if look == 1 else plan.next_sittings)
     found: list[Appointment] = []
-    day, number, last = first, 1, first + timedelta(days=SITTING_DAYS)
-    while number <= plan.sittings:
-        if day > last:
-            raise BadInput(
-                ngettext(
-                    "Fix the rest of the pieces: no working day is {n} day after another.",
-                    "Fix the rest of the pieces: no working day is {n} days after another.",
-                    habits.rest_days,
-                ).format(n=habits.rest_days)
-            )
+    for passed in range(1, SITTING_DAYS + 1):
+        day = before.starts.date() + timedelta(days=passed)
         tasted = day + timedelta(days=habits.rest_days)
-        if {day.weekday(), tasted.weekday()} <= habits.working.days:
-            found += _one_sitting(plan, day, tasted, number, habits)
+        if {day.weekday(), tasted.weekday()} <= set(habits.days):
             number += 1
-        day += timedelta(days=1)
-    return found
+            found += _one_sitting(plan, day, tasted, number, look)
+        if number == last:
+            return found
+    raise BadInput(
+        ngettext(
+            "Fix the rest of the pieces: no working day is {n} day after another.",
+            "Fix the rest of the pieces: no working day is {n} days after another.",
+            habits.rest_days,
+        ).format(n=habits.rest_days)
+    )
 
 
-def _one_sitting(plan: Plan, tempered: date, tasted: date, number: int, habits: Habits) -> list[Appointment]:
-    begins = datetime.combine(tempered, habits.working.opens)
-    done = begins + timedelta(minutes=habits.temper_minutes)
-    sits = datetime.combine(tasted, habits.sitting_at)
+def _one_sitting(plan: Plan, tempered: date, tasted: date, number: int, look: int) -> list[Appointment]:
+    begins = datetime.combine(tempered, time.fromisoformat(plan.habits.opens))
+    done = begins + timedelta(minutes=plan.habits.temper_minutes)
+    sits = datetime.combine(tasted, time.fromisoformat(plan.habits.sitting_at))
     ends = sits + timedelta(minutes=sitting_minutes(plan))
     return [
-        Appointment("temper", begins, done, number=number, outside=not habits.working.hold(done)),
-        Appointment("rest", done, sits, number=number),
-        Appointment("sitting", sits, ends, number=number, outside=not habits.working.hold(ends)),
+        Appointment("temper", begins, done, None, number, look, not _somebody_there(plan.habits, done)),
+        Appointment("rest", done, sits, None, number, look),
+        Appointment("sitting", sits, ends, None, number, look, not _somebody_there(plan.habits, ends)),
     ]
 
 
@@ -230,19 +209,32 @@ def pieces_a_sitting(plan: Plan) -> int:
     return min(len(plan.pulls) * plan.replicates, plan.palate)
 
 
-def propose_start(plan: Plan, wished: datetime, working: WorkingHours | None = None) -> ProposedStart:
-    """Within a week after the wished start, the one with fewest pulls outside working hours, the nearest of these."""
-    working, hours = working or WorkingHours(), _hours(plan)
+def propose_start(plan: Plan) -> ProposedStart:
+    """Within a week after the planned start, the one with fewest pulls outside working hours, the nearest of these.
+
+    Raises:
+        BadInput: no pulls, or no planned start.
+    """
+    hours, planned = _hours(plan), _start(plan)
     steps = int(timedelta(days=DAYS_TO_SEARCH) / STEP)
-    tried = (wished + number * STEP for number in range(steps + 1))
-    outside, starts = min((sum(one.outside for one in _run(hours, at, working)), at) for at in tried)
+    tried = (planned + number * STEP for number in range(steps + 1))
+    outside, starts = min((sum(one.outside for one in _run(hours, at, plan.habits)), at) for at in tried)
     return ProposedStart(starts, outside)
 
 
-def moved_to(plan: Plan, start: datetime) -> Plan:
-    """The plan with the times of its pulls counted from another start."""
-    pulls = (replace(pull, planned_at=after(start, pull.hours).isoformat(timespec="minutes")) for pull in plan.pulls)
-    return replace(plan, pulls=tuple(pulls))
+def mass_older(days: int) -> str:
+    """What is different about the pieces of a later look, in words."""
+    return ngettext("mass {n} day older than for tasting 1", "mass {n} days older than for tasting 1", days).format(
+        n=days
+    )
+
+
+def keep_alike() -> str:
+    """What must be done for that difference to be one and the same for every pull."""
+    return _(
+        "Pieces of a later look are moulded for it and as old as before, but their mass is older. Keep what is left of "
+        "every pull in the same way: dark, odour-tight, at one temperature."
+    )
 
 
 # ---- mass ----------------------------------------------------------------------------------------------------------

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 
+from studyapp.errors import BadInput
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Plan, Problem
+from studyapp.services.pull_calendar import calendar
 from studyapp.words import _, ngettext
 
 LEAST_PALATE, USUAL_PALATE, MOST_PALATE = 3, 6, 20
@@ -13,7 +15,8 @@ LEAST_PALATE, USUAL_PALATE, MOST_PALATE = 3, 6, 20
 
 def problems(plan: Plan) -> tuple[Problem, ...]:
     """Everything to mend (blocks) or to think about (does not block), beside its field."""
-    return (*_pull_problems(plan), *_attribute_problems(plan), *_panel_problems(plan), *_table_problems(plan))
+    parts = (_pull_problems, _attribute_problems, _panel_problems, _table_problems, _calendar_problems)
+    return tuple(problem for part in parts for problem in part(plan))
 
 
 def beyond_a_run(hours: Iterable[float]) -> str | None:
@@ -147,6 +150,15 @@ def _palate_problems(plan: Plan) -> Iterator[Problem]:
         )
     else:
         yield from (Problem("pulls", _("Careful: {told}").format(told=told), False) for told in blocks_told(plan))
+
+
+def _calendar_problems(plan: Plan) -> Iterator[Problem]:
+    """Once a start is planned, there must be days and hours that suit it: they are sealed with the rule."""
+    if plan.starts_at and plan.pulls:
+        try:
+            calendar(plan)
+        except BadInput as wrong:
+            yield Problem("calendar", str(wrong))
 
 
 def blocks_told(plan: Plan) -> tuple[str, ...]:

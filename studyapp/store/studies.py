@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from datetime import datetime, timedelta
 from typing import Any
 
 import rfc8785
@@ -16,6 +17,7 @@ from studyapp.records import (
     Attribute,
     Botanical,
     Deviation,
+    Habits,
     HoursStudy,
     Plan,
     Pull,
@@ -32,12 +34,26 @@ def plan_document(plan: Plan | AromaPlan) -> dict[str, Any]:
 
 
 def plan_from(document: Mapping[str, Any]) -> Plan:
-    """The plan that `plan_document` wrote."""
+    """The plan that `plan_document` wrote, now or when each pull still carried its planned time."""
     values = dict(document)
-    values["pulls"] = tuple(Pull(**pull) for pull in values.get("pulls", ()))
+    pulls = [dict(pull) for pull in values.get("pulls", ())]
+    started = _start_from([(pull["hours"], pull.pop("planned_at", None)) for pull in pulls])
+    habits = dict(values.get("habits", {}))
+    if "days" in habits:
+        habits["days"] = tuple(habits["days"])
+    values["pulls"] = tuple(Pull(**pull) for pull in pulls)
     values["attributes"] = tuple(Attribute(**line) for line in values.get("attributes", ()))
     values["assessors"] = tuple(values.get("assessors", ()))
-    return Plan(**values)
+    values["habits"] = Habits(**habits)
+    return Plan(**{"starts_at": started, **values})
+
+
+def _start_from(times: Sequence[tuple[float, str | None]]) -> str | None:
+    """Hour zero as it follows from the planned times of pulls, or None."""
+    for hours, planned_at in times:
+        if planned_at:
+            return (datetime.fromisoformat(planned_at) - timedelta(hours=hours)).isoformat(timespec="minutes")
+    return None
 
 
 def aroma_plan_from(document: Mapping[str, Any]) -> AromaPlan:

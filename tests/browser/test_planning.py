@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from studyapp.records import Attribute, Pull
+from studyapp.records import Attribute, Habits, Pull
 from studyapp.services import panel, planning
 
 pytestmark = pytest.mark.browser
@@ -29,6 +29,7 @@ def draft(workshop: Any) -> str:
         assessors=(*workshop.plan.assessors, *more),
         control=0.0,
         sittings=2,
+        starts_at="2026-11-23T14:00",
     )
     id_ = planning.new_study(store, leader, "Blocks")
     planning.keep_plan(store, leader, id_, plan)
@@ -90,6 +91,31 @@ def test_what_is_typed_in_a_dialog_outlasts_the_numbers(page: Any) -> None:
     _until(page, lambda: _done(page) > before + 200)
     assert name.input_value() == "Acidity of lemon"
     assert name.evaluate("field => field.getRootNode().activeElement === field")
+
+
+def test_how_the_workshop_works_outlasts_a_reload(page: Any, workshop: Any, draft: str) -> None:
+    """Another end of the day, another rest, another start: typed once, kept with the draft, there again afterwards. By
+    hand: until 21:00 somebody is there for all pulls of a run from 20:00 but those at 4 and 8 h."""
+    page.get_by_text("How the workshop works").click()
+    until = page.get_by_role("group", name="until")
+    until.get_by_role("spinbutton").first.click()
+    page.keyboard.type("2100")
+    page.keyboard.press("Tab")
+    rest = page.get_by_label("Pieces rest before a sitting, days")
+    rest.fill("12")
+    rest.press("Tab")
+    page.get_by_text("12 days old when it is tasted").wait_for()
+    page.get_by_role("button", name="Begin on").click()
+    page.get_by_text("Hour zero was moved here").wait_for()
+    kept = planning.study(workshop.store, workshop.leader, draft).plan
+    assert (kept.habits, kept.starts_at) == (Habits(closes="21:00", rest_days=12), "2026-11-23T20:00")
+    page.reload()
+    page.get_by_text("12 days old when it is tasted").wait_for()
+    page.get_by_text("How the workshop works").click()
+    assert rest.input_value() == "12"
+    assert until.get_by_role("spinbutton").all_inner_texts() == ["21", "00"]
+    start = page.get_by_role("group", name="Hour zero planned at").get_by_role("spinbutton")
+    assert start.all_inner_texts()[:5] == ["2026", "11", "23", "20", "00"]
 
 
 def test_a_found_design_becomes_a_draft_while_the_page_looks_on(page: Any, workshop: Any, draft: str) -> None:

@@ -7,12 +7,14 @@ import time
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime
+from datetime import time as time_of_day
 from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from studyapp.records import Pull
+from studyapp.errors import BadInput
+from studyapp.records import Habits, Pull
 from studyapp.services import planning, prospects, pull_calendar
 
 Screen = Callable[..., AppTest]
@@ -23,13 +25,9 @@ Said = Callable[[AppTest], str]
 def planned(workshop: Any) -> str:
     """A draft whose run begins on a Monday at eight, with a mass at each pull."""
     id_ = planning.new_study(workshop.store, workshop.leader, "Planned")
-    pulls = tuple(
-        Pull(pull.hours, f"2026-11-{23 + int(pull.hours + 8) // 24}T{int(pull.hours + 8) % 24:02d}:00", 100.0)
-        for pull in workshop.plan.pulls
-    )
-    planning.keep_plan(
-        workshop.store, workshop.leader, id_, replace(workshop.plan, title="Planned", pulls=pulls, question="When?")
-    )
+    pulls = tuple(Pull(pull.hours, 100.0) for pull in workshop.plan.pulls)
+    plan = replace(workshop.plan, title="Planned", pulls=pulls, question="When?", starts_at="2026-11-23T08:00")
+    planning.keep_plan(workshop.store, workshop.leader, id_, plan)
     return id_
 
 
@@ -51,15 +49,59 @@ def test_the_calendar_names_what_falls_at_night(screen: Screen, said: Said, plan
     assert "nobody there" in told
     assert "2 times fall when nobody is there. No start in the week after has fewer" in told
     assert "temper and mould all pulls for tasting 1" in told
-    assert f"/calendar/{planned}?opens=08%3A00" in told
+    assert f"/calendar/{planned}" in told
 
 
-def test_weekends_and_longer_days_change_the_calendar(screen: Screen, said: Said, planned: str) -> None:
+def test_how_the_workshop_works_is_kept_with_the_draft(screen: Screen, said: Said, workshop: Any, planned: str) -> None:
+    """Another rest, longer days and other days of the week: in the store at once, and there for the next browser."""
     app = screen("plan", study=planned)
     app.number_input(key=f"rest-days-{planned}").set_value(14).run()
     assert "14 days old" in said(app)
-    app.checkbox(key=f"weekend-{planned}").check().run()
-    assert "days=0123456" in said(app)
+    app.multiselect(key=f"days-{planned}").set_value([1, 2, 3, 4, 5]).run()
+    app.time_input(key=f"closes-{planned}").set_value(time_of_day(21, 30)).run()
+    assert not app.exception
+    kept = planning.study(workshop.store, workshop.leader, planned).plan.habits
+    assert kept == Habits(closes="21:30", days=(1, 2, 3, 4, 5), rest_days=14)
+    again = screen("plan", study=planned)
+    assert again.time_input(key=f"closes-{planned}").value == time_of_day(21, 30)
+    assert "14 days old" in said(again)
+
+
+def test_hours_that_suit_no_day_are_said_and_kept_until_they_are_mended(
+    screen: Screen, said: Said, workshop: Any, planned: str
+) -> None:
+    """A day that ends before it begins: the calendar waits, the rest of the page goes on, no seal."""
+    app = screen("plan", study=planned)
+    app.time_input(key=f"closes-{planned}").set_value(time_of_day(7)).run()
+    assert not app.exception
+    assert "Fix the working hours" in said(app)
+    assert "temper and mould" not in said(app)
+    assert "Grams to take at each pull" in said(app)
+    with pytest.raises(BadInput, match="Fix the working hours"):
+        planning.seal(workshop.store, workshop.leader, planned, "Planned")
+    app.time_input(key=f"closes-{planned}").set_value(time_of_day(18)).run()
+    assert "temper and mould" in said(app)
+
+
+def test_sittings_of_later_looks_stand_apart(screen: Screen, said: Said, workshop: Any, planned: str) -> None:
+    """One sitting, then two more looks of one: on 2, 10 and 18 December; the mass is 8 and 16 days older."""
+    plan = planning.study(workshop.store, workshop.leader, planned).plan
+    assert (plan.looks, plan.sittings, plan.next_sittings) == (2, 1, 1)
+    app = screen("plan", study=planned)
+    assert "Look 3" not in said(app)
+    app.number_input(key=f"looks-{planned}").set_value(3).run()
+    told = said(app)
+    second, third = (told.index(f"Look {n}, only if the verdict before cannot tell") for n in (2, 3))
+    assert told.index("tasting 1") < second < told.index("tasting 2, mass 8 days older than for tasting 1") < third
+    assert third < told.index("tasting 3, mass 16 days older than for tasting 1")
+    assert told.index("Keep what is left of every pull in the same way") > third
+
+
+def test_the_start_is_kept_before_there_are_pulls(screen: Screen, workshop: Any, draft: str) -> None:
+    app = screen("plan", study=draft)
+    app.datetime_input(key=f"start-{draft}-0").set_value(datetime(2026, 11, 23, 8)).run()
+    assert not app.exception
+    assert planning.study(workshop.store, workshop.leader, draft).plan.starts_at == "2026-11-23T08:00"
 
 
 def test_the_load_is_kept_and_too_large_pulls_are_cautioned(
@@ -82,7 +124,7 @@ def test_a_sealed_plan_keeps_its_calendar_and_how_the_workshop_works(
     assert not app.exception
     told = said(app)
     assert "temper and mould all pulls for tasting 1" in told
-    assert "rest=14" in told
+    assert "14 days old" in told
 
 
 def test_without_a_start_the_calendar_waits(screen: Screen, said: Said, draft: str) -> None:

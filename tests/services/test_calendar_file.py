@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime, timedelta, timezone
+from dataclasses import replace
+from datetime import datetime, timedelta, timezone
 
 from hypothesis import given
 from hypothesis import strategies as st
 
-from studyapp.records import Plan, Pull
+from studyapp.records import HoursStudy, Plan, Pull
 from studyapp.services.calendar_file import calendar_file, folded, text
-from studyapp.services.pull_calendar import calendar
+from studyapp.services.pull_calendar import of_study
 
 MADE = datetime(2026, 11, 20, 9, 30, tzinfo=timezone(timedelta(hours=1)))
-PLAN = Plan("x", pulls=tuple(Pull(float(h)) for h in (0, 4, 8, 12, 16, 24)), sittings=2, assessors=tuple("abcdefgh"))
-START = datetime(2026, 11, 23, 8, 0)
+PLAN = Plan(
+    "x",
+    pulls=tuple(Pull(float(h)) for h in (0, 4, 8, 12, 16, 24)),
+    sittings=2,
+    assessors=tuple("abcdefgh"),
+    starts_at="2026-11-23T08:00",
+)
 # RFC 5545 section 3.1: contentline = name *(";" param) ":" value CRLF; value of anything but control letters.
 CONTENT_LINE = re.compile(r"[A-Z-]+(;[A-Z-]+=[^:;]+)*:[^\x00-\x08\x0a-\x1f\x7f]*")
 
@@ -43,8 +49,9 @@ def _entries(file: bytes) -> list[dict[str, str]]:
     return found
 
 
-def _file(title: str = "Dark 72 %; two origins, long") -> bytes:
-    return calendar_file(calendar(PLAN, START), "study-1", title, MADE)
+def _file(title: str = "Dark 72 %; two origins, long", plan: Plan = PLAN, look: int = 0, id_: str = "study-1") -> bytes:
+    study = HoursStudy(id_, replace(plan, title=title), "sealed" if look else "draft", "2026-11-20T08:00:00Z", look)
+    return calendar_file(of_study(study), study, MADE)
 
 
 def test_lines_end_in_crlf_and_hold_75_octets_at_most() -> None:
@@ -65,7 +72,7 @@ def test_the_calendar_and_its_entries_hold_what_they_must() -> None:
     assert lines[-1] == "END:VCALENDAR"
     assert sum(line.startswith("PRODID:") for line in lines) == 1
     entries = _entries(_file())
-    assert len(entries) == 6 + 2 * 3
+    assert len(entries) == 6 + 3 * 3  # two sittings before the first look, one before the second
     for entry in entries:
         assert {"UID", "DTSTAMP", "DTSTART", "DTEND", "SUMMARY", "DESCRIPTION"} <= set(entry)
         assert entry["DTSTAMP"] == "20261120T083000Z"  # section 3.8.7.2: in UTC
@@ -82,11 +89,22 @@ def test_times_are_those_of_the_clock_on_the_wall() -> None:
 
 def test_the_same_study_keeps_its_identifiers() -> None:
     """Another start and another day: entries move; another study: other entries."""
-    later = calendar_file(calendar(PLAN, START + timedelta(days=1)), "study-1", "y", datetime.now(UTC))
-    other = calendar_file(calendar(PLAN, START), "study-2", "y", MADE)
-    names = [{entry["UID"] for entry in _entries(file)} for file in (_file(), later, other)]
+    later = _file("y", replace(PLAN, starts_at="2026-11-24T08:00"))
+    names = [{entry["UID"] for entry in _entries(file)} for file in (_file(), later, _file("y", id_="study-2"))]
     assert names[0] == names[1]
     assert not names[0] & names[2]
+
+
+def test_sittings_of_looks_to_come_are_tentative() -> None:
+    """Section 3.8.1.11: TENTATIVE until the verdict before left it open, then CONFIRMED as all others."""
+    three = replace(PLAN, looks=3)
+    for look, open_ in ((0, {3, 4}), (1, {3, 4}), (2, {4})):
+        for entry in _entries(_file(plan=three, look=look)):
+            numbers = {int(found) for found in re.findall(r"tasting (\d)(?!.*tasting)", entry["SUMMARY"])}
+            tentative = bool(numbers & open_)
+            assert entry["STATUS"] == ("TENTATIVE" if tentative else "CONFIRMED"), entry["SUMMARY"]
+            assert ("only if the verdict before cannot tell" in entry["SUMMARY"]) == tentative
+            assert ("Keep what is left of every pull in the same way" in entry["DESCRIPTION"]) == tentative
 
 
 def test_a_name_cannot_add_lines_of_its_own() -> None:

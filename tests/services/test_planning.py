@@ -14,9 +14,19 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from studyapp.errors import BadInput, NotAllowed, NotFound
-from studyapp.records import Attribute, Plan, Pull
+from studyapp.records import Attribute, Habits, Plan, Pull
 from studyapp.services import dealing, drafts, panel, planning, preparing
-from studyapp.store import studies
+from studyapp.store import checks, events, studies
+
+# The plan of a draft as an earlier version wrote it: a planned time at each pull, no hour zero, no habits.
+KEPT_BEFORE = """{"title": "Second", "question": "When?", "recipe": "", "batch": "", "machine": "", "hour_zero": "",
+"pulls": [{"hours": 4.0, "planned_at": "2026-11-23T12:00", "mass_g": 250.0},
+{"hours": 12.0, "planned_at": "2026-11-23T20:00", "mass_g": 250.0}],
+"attributes": [{"name": "Acidity", "definition": "", "low_word": "none", "high_word": "very strong", "decides": true,
+"wanted": "lower", "margin": 1.0, "limit": null}], "control": 4.0, "alpha": 0.05, "looks": 2, "sittings": 2,
+"next_sittings": 1, "replicates": 1, "assessors": [], "piece_g": 4.5, "rest_seconds": 240, "warm_up": true,
+"swallow": "spit", "routine": "Sip.", "contains": "cocoa", "traces": "", "lateness_minutes": 10, "palate": 6,
+"load_g": 40000.0}"""
 
 
 @pytest.fixture
@@ -143,6 +153,40 @@ def test_a_copy_is_a_draft_of_its_own(workshop: Any) -> None:
     copy = planning.study(workshop.store, workshop.leader, id_)
     assert (copy.state, copy.seal) == ("draft", None)
     assert replace(copy.plan, title=workshop.plan.title) == workshop.plan
+
+
+def test_a_copy_keeps_how_the_workshop_works_and_not_the_day(workshop: Any, draft: str) -> None:
+    """Hours and rest are the workshop's; a run that is over has no place in the plan of another."""
+    habits = Habits(opens="06:30", days=(1, 2, 3, 4, 5), rest_days=14)
+    plan = replace(workshop.plan, title="Second", habits=habits, starts_at="2026-11-23T08:00", load_g=40_000.0)
+    planning.keep_plan(workshop.store, workshop.leader, draft, plan)
+    copy = planning.study(workshop.store, workshop.leader, drafts.copy(workshop.store, workshop.leader, draft)).plan
+    assert copy == replace(plan, title="Second, again", starts_at=None)
+
+
+def test_a_draft_kept_before_there_were_habits_still_opens(workshop: Any, draft: str) -> None:
+    """As it stood in a store when each pull carried its time: hour zero is read from the first that has one, the
+    workshop works as usual, and the draft can be kept again."""
+    with workshop.store.write() as tx:
+        tx.exec_driver_sql("UPDATE study SET plan = ? WHERE id = ?", (KEPT_BEFORE, draft))
+    old = planning.study(workshop.store, workshop.leader, draft).plan
+    assert old.pulls == (Pull(4.0, 250.0), Pull(12.0, 250.0))
+    assert (old.starts_at, old.habits, old.load_g) == ("2026-11-23T08:00", Habits(), 40000.0)
+    later = replace(old, title="Second", habits=Habits(rest_days=10), starts_at=None)
+    planning.keep_plan(workshop.store, workshop.leader, draft, later)
+    assert planning.study(workshop.store, workshop.leader, draft).plan == later
+
+
+def test_a_seal_of_before_still_holds(workshop: Any, draft: str) -> None:
+    """What is sealed is the text that was kept then, not what is read from it today."""
+    seal = events.digest(json.loads(KEPT_BEFORE))
+    with workshop.store.write() as tx:
+        tx.exec_driver_sql("UPDATE study SET plan = ? WHERE id = ?", (KEPT_BEFORE, draft))
+        event = events.append(tx, "sealed", {"seal": seal, "by": workshop.leader.id}, draft)
+        studies.seal(tx, draft, seal, event.at, workshop.leader.id, "00")
+    with workshop.store.read() as tx:
+        assert checks.seal_faults(tx, checks.chain(tx)) == []
+    assert planning.study(workshop.store, workshop.leader, draft).plan.starts_at == "2026-11-23T08:00"
 
 
 def test_a_pull_is_noted_with_its_true_time(workshop: Any) -> None:

@@ -4,31 +4,43 @@ from __future__ import annotations
 
 import os
 import time as clock
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, time, timedelta
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from studyapp.errors import BadInput
-from studyapp.records import Plan, Pull
+from studyapp.records import Habits, HoursStudy, Plan, Pull
+from studyapp.services import dealing
 from studyapp.services.pull_calendar import (
-    Habits,
-    WorkingHours,
     calendar,
     moved_to,
+    of_study,
     propose_start,
     quantities,
     share_pulled,
     start_of,
     too_much,
 )
+from studyapp.services.rules import problems
 
 SIX = tuple(Pull(float(hours)) for hours in (0, 4, 8, 12, 16, 24))
-PLAN = Plan("Dark 72", pulls=SIX, assessors=tuple("abcdefgh"), sittings=2, looks=2, next_sittings=1, control=0.0)
 MONDAY = datetime(2026, 11, 23, 8, 0)
+PLAN = Plan(
+    "Dark 72",
+    pulls=SIX,
+    assessors=tuple("abcdefgh"),
+    sittings=2,
+    looks=2,
+    next_sittings=1,
+    control=0.0,
+    starts_at="2026-11-23T08:00",
+)
 
 
 @pytest.fixture
@@ -47,7 +59,7 @@ def _in_paris() -> Iterator[None]:
 
 def test_pulls_at_night_are_named() -> None:
     """From 8 in the morning, 12 and 16 hours later nobody is there; 24 hours later somebody is."""
-    found = calendar(PLAN, MONDAY)
+    found = calendar(PLAN)
     pulls = [one for one in found.appointments if one.kind == "pull"]
     assert [(one.hours, one.starts.day, one.starts.hour) for one in pulls] == [
         (0, 23, 8), (4, 23, 12), (8, 23, 16), (12, 23, 20), (16, 24, 0), (24, 24, 8),
@@ -59,18 +71,18 @@ def test_pulls_at_night_are_named() -> None:
 def test_hours_are_hours_that_pass_when_the_clock_is_put_back() -> None:
     """Started on Saturday evening: six hours later it is 1 h earlier on the clock than six hours usually make."""
     start = datetime(2026, 10, 24, 22, 0)
-    plan = replace(PLAN, pulls=(Pull(0.0), Pull(4.0), Pull(6.0)))
-    pulls = [one.starts for one in calendar(plan, start).appointments if one.kind == "pull"]
+    plan = moved_to(replace(PLAN, pulls=(Pull(0.0), Pull(4.0), Pull(6.0))), start)
+    pulls = [one.starts for one in calendar(plan).appointments if one.kind == "pull"]
     assert pulls == [start, datetime(2026, 10, 25, 2, 0), datetime(2026, 10, 25, 3, 0)]
 
 
 def test_a_start_is_proposed_that_avoids_the_night() -> None:
     """0, 4, 8 and 24 h fit days of ten hours when the run begins by ten; 12 and 16 h never do."""
     day = replace(PLAN, pulls=tuple(Pull(h) for h in (0.0, 4.0, 8.0, 24.0)))
-    found = propose_start(day, MONDAY.replace(hour=13))
+    found = propose_start(moved_to(day, MONDAY.replace(hour=13)))
     assert (found.starts, found.outside) == (datetime(2026, 11, 24, 8, 0), 0)
-    assert calendar(day, found.starts).outside == ()
-    night = propose_start(PLAN, MONDAY)
+    assert calendar(moved_to(day, found.starts)).outside == ()
+    night = propose_start(PLAN)
     assert (night.starts, night.outside) == (MONDAY, 2)
 
 
@@ -80,7 +92,7 @@ def test_no_start_of_the_week_is_better_than_the_proposed_one(hours: list[int], 
     """Counted another way: every quarter hour, every pull, somebody there or not."""
     plan = replace(PLAN, pulls=tuple(Pull(float(h)) for h in (0, *hours)))
     wished = datetime(2026, 6, 1 + day, hour)
-    found = propose_start(plan, wished)
+    found = propose_start(moved_to(plan, wished))
     counts = []
     for quarter in range(7 * 96 + 1):
         clocks = [wished + timedelta(minutes=15 * quarter, hours=pull.hours) for pull in plan.pulls]
@@ -91,7 +103,7 @@ def test_no_start_of_the_week_is_better_than_the_proposed_one(hours: list[int], 
 
 def test_every_piece_has_the_same_age_at_every_sitting() -> None:
     """All pulls tempered together for each sitting, on working days, after the last pull, seven days before."""
-    found = calendar(replace(PLAN, sittings=3), datetime(2026, 11, 26, 8, 0))
+    found = calendar(replace(PLAN, sittings=3, looks=1, starts_at="2026-11-26T08:00"))
     by_kind = {kind: [one for one in found.appointments if one.kind == kind] for kind in ("temper", "rest", "sitting")}
     ages = {
         sitting.starts - tempered.ends for tempered, sitting in zip(by_kind["temper"], by_kind["sitting"], strict=True)
@@ -104,23 +116,86 @@ def test_every_piece_has_the_same_age_at_every_sitting() -> None:
 
 def test_a_rest_that_never_ends_on_a_working_day_is_refused() -> None:
     """Somebody who works on Mondays only cannot taste three days later."""
-    mondays = Habits(WorkingHours(days=frozenset({0})), rest_days=3)
+    mondays = Habits(days=(0,), rest_days=3)
     with pytest.raises(BadInput, match="no working day is 3 days after another"):
-        calendar(PLAN, MONDAY, mondays)
+        calendar(replace(PLAN, habits=mondays))
 
 
 def test_a_run_without_a_pull_at_zero_still_needs_somebody_at_its_start() -> None:
     """Hour zero is an appointment of its own."""
-    first = calendar(replace(PLAN, pulls=SIX[1:]), MONDAY).appointments[0]
+    first = calendar(replace(PLAN, pulls=SIX[1:])).appointments[0]
     assert (first.kind, first.starts, first.hours) == ("start", MONDAY, None)
 
 
-def test_moving_a_run_moves_every_pull() -> None:
-    """The plan keeps the times, and the start can be read from them."""
-    moved = moved_to(PLAN, MONDAY)
-    assert start_of(PLAN) is None
-    assert start_of(moved) == MONDAY
-    assert [pull.planned_at for pull in moved.pulls][-1] == "2026-11-24T08:00"
+def test_moving_a_run_moves_all_of_it() -> None:
+    """The plan keeps hour zero alone; everything else follows by as much."""
+    later = calendar(moved_to(PLAN, MONDAY + timedelta(days=7)))
+    assert start_of(moved_to(PLAN, None)) is None
+    assert [one.starts - timedelta(days=7) for one in later.appointments] == [
+        one.starts for one in calendar(PLAN).appointments
+    ]
+
+
+def test_later_looks_follow_the_verdict_before_them() -> None:
+    """By hand, 24 November being a Tuesday: moulded on the 25th and 26th, tasted on 2 and 3 December. The verdict of
+    the 3rd leaves it open: moulded on the 4th, tasted on the 11th; then on Monday the 14th for the 21st, 19 days later
+    than the first. A decided study has no later look."""
+    three = replace(PLAN, looks=3)
+    found = calendar(three)
+    told = [(one.kind, one.number, one.look, one.starts.strftime("%m-%d")) for one in found.appointments]
+    assert [row for row in told if row[0] in ("temper", "sitting")] == [
+        ("temper", 1, 1, "11-25"), ("temper", 2, 1, "11-26"), ("sitting", 1, 1, "12-02"), ("sitting", 2, 1, "12-03"),
+        ("temper", 3, 2, "12-04"), ("sitting", 3, 2, "12-11"), ("temper", 4, 3, "12-14"), ("sitting", 4, 3, "12-21"),
+    ]  # fmt: skip
+    ends = {one.number: one.ends for one in found.appointments if one.kind == "temper"}
+    ages = {one.starts - ends[one.number] for one in found.appointments if one.kind == "sitting"}
+    assert ages == {found.age}
+    assert [found.mass_older(number) for number in (1, 2, 3, 4)] == [0, 1, 9, 19]
+    decided = of_study(HoursStudy("s", three, "decided", "2026-11-20T08:00:00Z", look=2))
+    assert {one.look for one in decided.appointments} == {1, 2}
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.integers(1, 4), st.integers(1, 3), st.integers(1, 3), st.integers(1, 30),
+    st.sets(st.integers(0, 6), min_size=3),
+)  # fmt: skip
+def test_all_pieces_of_all_looks_have_one_age(looks: int, first: int, later: int, rest: int, days: set[int]) -> None:
+    """Whatever the week of the workshop: one tempering of all pulls a sitting, the same time before it, on days when
+    somebody is there, and never before the look before is tasted."""
+    habits = Habits(days=tuple(sorted(days)), rest_days=rest)
+    plan = replace(PLAN, looks=looks, sittings=first, next_sittings=later, habits=habits)
+    try:
+        found = calendar(plan)
+    except BadInput:
+        assert not any((day + rest) % 7 in days for day in days)
+        return
+    sittings = [one for one in found.appointments if one.kind == "sitting"]
+    tempered = {one.number: one for one in found.appointments if one.kind == "temper"}
+    assert [one.number for one in sittings] == list(range(1, first + (looks - 1) * later + 1)) == list(tempered)
+    assert {one.starts - tempered[one.number].ends for one in sittings} == {found.age}
+    assert {one.starts.weekday() for one in (*sittings, *tempered.values())} <= days
+    for one in sittings:
+        before = [each.ends for each in sittings if each.look < one.look]
+        assert all(tempered[one.number].starts > end for end in before)
+
+
+@pytest.mark.parametrize(("pulls", "palate", "replicates"), [(3, 6, 1), (3, 6, 2), (8, 6, 1), (4, 6, 2), (9, 5, 1)])
+def test_grams_suffice_for_every_look_as_it_is_dealt(pulls: int, palate: int, replicates: int) -> None:
+    """Every sitting of three looks dealt as a seal and its looks deal them: no pull is served more often than told."""
+    hours = [4.0 * number for number in range(pulls)]
+    plan = replace(
+        PLAN, pulls=tuple(Pull(h) for h in hours), palate=palate, replicates=replicates, looks=3, next_sittings=2
+    )
+    dealt: list[list[list[int]]] = []
+    for seeds in ([1, 2], [3, 4], [5, 6]):
+        before = [[[own.count(place) for place in range(pulls)] for own in sitting] for sitting in dealt]
+        dealt += dealing.orders_of(plan, hours, seeds, before)
+    served = Counter(place for sitting in dealt for own in sitting for place in own)
+    told = {hours.index(row.hours): row.cups for row in quantities(plan)}
+    assert all(served[place] <= told[place] for place in range(pulls))
+    if pulls * replicates <= palate:
+        assert served == told
 
 
 def test_mass_is_held_against_the_load() -> None:
@@ -149,15 +224,27 @@ def test_pulls_that_take_turns_need_less() -> None:
 @pytest.mark.parametrize(
     "wrong",
     [
-        lambda: WorkingHours(time(18), time(8)),
-        lambda: WorkingHours(days=frozenset()),
-        lambda: Habits(temper_minutes=0),
-        lambda: Habits(rest_days=0),
-        lambda: calendar(replace(PLAN, pulls=()), MONDAY),
-        lambda: calendar(PLAN, MONDAY, Habits(sitting_at=time(7))),
+        {"habits": Habits("18:00", "08:00")},
+        {"habits": Habits(days=())},
+        {"habits": Habits(temper_minutes=0)},
+        {"habits": Habits(rest_days=0)},
+        {"habits": Habits(sitting_at="07:00")},
+        {"pulls": ()},
     ],
 )
-def test_what_no_calendar_can_hold_is_refused(wrong: object) -> None:
-    """Each in a sentence that says what to fix."""
-    with pytest.raises(BadInput, match=r"^Fix the"):
-        wrong()  # type: ignore[operator]
+def test_what_no_calendar_can_hold_is_refused(wrong: dict[str, Any]) -> None:
+    """Each in a sentence that says what to fix; habits stand in the way of a seal, too."""
+    plan = replace(PLAN, **wrong)
+    with pytest.raises(BadInput, match=r"^Fix the") as refused:
+        calendar(plan)
+    told = [problem.sentence for problem in problems(plan) if problem.where == "calendar"]
+    assert told == ([str(refused.value)] if "habits" in wrong else [])
+
+
+def test_without_a_start_there_is_no_calendar() -> None:
+    """Said in a sentence; and nothing stands in the way of a seal."""
+    plan = replace(PLAN, starts_at=None)
+    for ask in (calendar, propose_start):
+        with pytest.raises(BadInput, match="write when hour zero is planned"):
+            ask(plan)
+    assert "calendar" not in {problem.where for problem in problems(plan)}
