@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import logging
+import re
 import secrets
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import asdict
@@ -29,6 +30,7 @@ from studyapp.words import _
 
 LOGGER = logging.getLogger("studyapp.routes")
 LARGEST_BODY = 8192
+_NO_TEXT = re.compile("[\x00\ud800-\udfff]")  # what no database and no hash takes; JSON can name it all the same
 STATUS: Mapping[type[StudyError], int] = {
     BadInput: 400,
     NotAllowed: 403,
@@ -143,7 +145,7 @@ def _no_constant(name: str) -> float:
 
 def _text(body: Mapping[str, Any], name: str, longest: int = 200) -> str:
     value = body.get(name)
-    if not isinstance(value, str) or len(value) > longest or "\x00" in value:
+    if not isinstance(value, str) or len(value) > longest or _NO_TEXT.search(value):
         raise BadInput(_("Not done: {name} is missing or too long. Open your link again.").format(name=name))
     return value
 

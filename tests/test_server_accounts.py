@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -80,14 +81,21 @@ def test_a_leader_adds_somebody_and_gives_a_passphrase_again(desk: Any, workshop
 
 @pytest.mark.parametrize(
     ("change", "status"),
-    [({"role": "owner"}, 400), ({"tastes": "nobody"}, 404), ({"name": "Ben"}, 400), ({"passphrase": "short"}, 400)],
+    [
+        ({"role": "owner"}, 400),
+        ({"tastes": "nobody"}, 404),
+        ({"name": "Ben"}, 400),
+        ({"passphrase": "short"}, 400),
+        ({"passphrase": "half a letter \ud800"}, 400),
+    ],
 )
 def test_what_is_no_account_is_refused_with_a_sentence(
     desk: Any, workshop: Any, change: dict[str, str], status: int
 ) -> None:
-    """A role that does not exist, an unknown assessor, a taken name, a short passphrase: nothing is kept."""
+    """No such role, no such assessor, a taken name, a passphrase that is short or no text: nothing is kept."""
     told = {"name": "Cleo", "role": "leader", "passphrase": OTHER, "tastes": ""} | change
-    answer = desk("Ada").post("/staff", json=told)
+    content, kind = json.dumps(told).encode(), {"Content-Type": "application/json"}
+    answer = desk("Ada").post("/staff", content=content, headers=kind)
     assert (answer.status_code, answer.json()["ok"]) == (status, False)
     assert len(accounts.everybody(workshop.store, workshop.leader)) == 2
 

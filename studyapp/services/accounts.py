@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import hmac
 import secrets
+import threading
 import time
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
@@ -21,6 +22,7 @@ from studyapp.words import _
 SHORTEST = 10
 MINE, ALL = 5, 50
 STAYS = timedelta(days=14)  # then somebody who forgot to sign out is signed out
+_ONE_BY_ONE = threading.Lock()  # else many guesses of one moment would all be heard before the first is counted
 
 
 def _hashed(passphrase: str, salt: str) -> str:
@@ -252,14 +254,15 @@ def _proven(store: Store, member: Staff | None, passphrase: str, address: str, w
         NotAllowed: it is another one; the sentence is `wrong`, and the try was counted.
         TooManyTries: too many wrong tries in the last minute.
     """
-    refuse_flood(store, "sign-in", address)
-    with store.read() as tx:
-        kept = people.secret(tx, member.id) if member is not None else None
-    tried = kept or f"{'00' * 16}$"
-    if not hmac.compare_digest(tried, _hashed(passphrase, tried.split("$")[0])) or kept is None:
+    with _ONE_BY_ONE:
+        refuse_flood(store, "sign-in", address)
+        with store.read() as tx:
+            kept = people.secret(tx, member.id) if member is not None else None
+        tried = kept or f"{'00' * 16}$"
+        if hmac.compare_digest(tried, _hashed(passphrase, tried.split("$")[0])) and kept is not None:
+            return kept
         count_wrong(store, "sign-in", address)
-        raise NotAllowed(wrong)
-    return kept
+    raise NotAllowed(wrong)
 
 
 def _token(tx: Any, member: Staff) -> str:

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import hashlib
+import threading
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
 
-from studyapp.errors import BadInput, NotAllowed, NotFound, TooManyTries
+from studyapp.errors import BadInput, NotAllowed, NotFound, StudyError, TooManyTries
 from studyapp.records import Account, Staff
 from studyapp.services import accounts, panel
 from studyapp.services.checking import check
 from studyapp.services.standing import stamp
-from studyapp.store import Store, events, open_store, schema
+from studyapp.store import Store, events, open_store, people, schema
 
 PHRASE = "a bench by the window"
 OTHER = "a stool by the stove"
@@ -37,6 +40,28 @@ def crew(store: Store) -> tuple[Staff, Staff]:
 def account(store: Store, by: Staff, name: str) -> Account:
     """One account of the list."""
     return next(one for one in accounts.everybody(store, by) if one.member.name == name)
+
+
+def outcome(act: Callable[[], object]) -> type[Exception] | None:
+    """How an act was refused, None when it was not."""
+    try:
+        act()
+    except StudyError as refused:
+        return type(refused)
+    return None
+
+
+def hashing(monkeypatch: pytest.MonkeyPatch) -> threading.Event:
+    """An event that is set as soon as a passphrase was hashed."""
+    scrypt, done = hashlib.scrypt, threading.Event()
+
+    def noted(passphrase: bytes, **how: Any) -> bytes:
+        raw = scrypt(passphrase, **how)
+        done.set()
+        return raw
+
+    monkeypatch.setattr(hashlib, "scrypt", noted)
+    return done
 
 
 def told(store: Store) -> list[tuple[str, dict[str, Any]]]:
@@ -220,20 +245,26 @@ def test_a_passphrase_that_changes_while_it_is_hashed_opens_nothing(
     store: Any, monkeypatch: pytest.MonkeyPatch, act: Any
 ) -> None:
     """Between reading the hash and giving the token somebody else may change it: then the old one is worthless."""
-    _leader, preparer = crew(store)
+    leader, preparer = crew(store)
     token = accounts.sign_in(store, "Ben", PHRASE, HERE)
-    scrypt, others = hashlib.scrypt, ["a third long one"]
+    hashed, found = hashing(monkeypatch), []
+    trying = threading.Thread(target=lambda: found.append(outcome(lambda: act(store, token))))
+    with store.write() as tx:  # nobody else writes meanwhile
+        trying.start()
+        assert hashed.wait(30)
+        people.set_secret(tx, preparer.id, "00$another")
+    trying.join()
+    assert found == [NotAllowed]
+    assert account(store, leader, "Ben").browsers == 0
 
-    def slowly(passphrase: bytes, **how: Any) -> bytes:
-        if others:
-            accounts.change_passphrase(store, token, PHRASE, others.pop(), THERE)
-        return scrypt(passphrase, **how)
 
-    monkeypatch.setattr(hashlib, "scrypt", slowly)
-    with pytest.raises(NotAllowed):
-        act(store, token)
-    monkeypatch.undo()
-    assert accounts.staff_of(store, accounts.sign_in(store, "Ben", "a third long one", HERE)) == preparer
+def test_guesses_of_one_moment_are_heard_one_by_one(store: Any) -> None:
+    """Twenty at once from one address: five are compared and counted, the others wait like everybody after five."""
+    crew(store)
+    with ThreadPoolExecutor(20) as crowd:
+        tries = [crowd.submit(outcome, lambda: accounts.sign_in(store, "Ben", OTHER, HERE)) for _ in range(20)]
+    found = [each.result() for each in tries]
+    assert (found.count(NotAllowed), found.count(TooManyTries)) == (5, 15)
 
 
 @pytest.mark.parametrize("name", ["Ben", "Eve", "Cleo"])

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from sqlalchemy import event
 
-from studyapp.services import deciding, joining, planning, preparing, tasting, watching
+from studyapp.services import accounts, deciding, joining, planning, preparing, tasting, watching
 
 GROWING = {"study", "sitting", "serving", "score", "event", "token", "presence", "tray", "note", "join_code", "seat"}
 GROWING |= {"sample", "attribute", "deviation", "signature", "opening", "decision", "pull_note", "key_view", "trial"}
@@ -59,6 +59,10 @@ ACTS: dict[str, Callable[[Any, Any], object]] = {
     "the key": lambda w, _h: preparing.fill_rows(w.store, w.preparer, w.sitting.id),
     "quantities": lambda w, _h: preparing.quantities(w.store, w.preparer, w.study),
     "closing": lambda w, _h: watching.close_sitting(w.store, w.leader, w.sitting.id, "late"),
+    "who is signed in": lambda w, _h: accounts.everybody(w.store, w.leader),
+    "one's own account": lambda w, _h: accounts.own(w.store, w.preparer),
+    "a first passphrase": lambda w, _h: accounts.give_passphrase(w.store, w.leader, w.preparer.id, w.passphrase),
+    "the end of an account": lambda w, _h: accounts.end_account(w.store, w.leader, w.preparer.id),
     "signatures": lambda w, _h: deciding.signatures(w.store, w.leader, w.study),
 }
 
