@@ -15,7 +15,8 @@ from analysis.mixed import CellFits, MixedFit
 from analysis.outcome import own_shortest
 from analysis.panels import Panel
 from analysis.rule import AttributeRule, Rule
-from analysis.verdicts import WHY_NOT, AttributeLimits, Judged
+from analysis.shown import WHY_NOT
+from analysis.verdicts import AttributeLimits, Judged
 
 Array = NDArray[np.float64]
 ModelNumbers = tuple[Anova, float | None, dict[str, float | None]]
@@ -31,7 +32,7 @@ def attribute_results(panel: Panel, rule: Rule, level: float, judged: Judged) ->
         if key not in models:
             models[key] = _models(limits.panels)
             means[key] = bounds.means(limits.panels)
-        model, own_means = models[key][limits.rows.start], means[key].rows(limits.rows)
+        model, own_means = models[key][limits.place.start], means[key].rows(limits.place)
         found[name] = _result(panel, name, rule.attributes[name], level, limits, model, own_means)
     return found
 

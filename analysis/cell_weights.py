@@ -40,8 +40,8 @@ class CellProblem:
         """Pooled mean squares at the harmonic mean count, kept above 2 % of the residual."""
         seen = self.counts > 0
         _, a, h = self.cells.shape
-        number = seen.sum((1, 2))
-        replicates = number / np.divide(1.0, self.counts, out=np.zeros_like(self.counts), where=seen).sum((1, 2))
+        number = over_all(seen.astype(float))
+        replicates = self._replicates()
         rest, person = sweep(self.cells, seen)
         per = number / a
         m2 = replicates * per * person.var(1) * a / (a - 1)
@@ -55,6 +55,20 @@ class CellProblem:
         low = np.maximum(np.where(f0 > 0, low, middle), 1e-12 * high + np.finfo(float).tiny)
         ratios = {"assessor": (high - middle) / (per * replicates) / low, "cell": (middle - low) / replicates / low}
         return np.asarray(np.maximum(np.stack([ratios[name] for name in self.nested], 1), 0.02))
+
+    def levels(self) -> Array:
+        """See reml.Problem: 1 + n rho_c within assessors, 1 + n rho_c + n h rho_a between them, n the harmonic mean."""
+        n = self._replicates()
+        per = n * over_all((self.counts > 0).astype(float)) / self.cells.shape[1]
+        if "cell" not in self.nested:
+            return np.asarray(per[:, None, None])
+        return np.stack([np.stack([np.zeros_like(n), n], 1), np.stack([per, n], 1)], 1)
+
+    def _replicates(self) -> Array:
+        """Harmonic mean of the counts (B or 1,)."""
+        seen = self.counts > 0
+        each = np.divide(1.0, self.counts, out=np.zeros_like(self.counts), where=seen)
+        return np.asarray(over_all(seen.astype(float)) / over_all(each))
 
     def at(self, rho: Array) -> CellPoint:
         """See reml.Problem; U'WU of [pulls | scores] from cell weights."""

@@ -19,12 +19,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.cell_fits import CellFits
-from analysis.cell_weights import inverse_and_log_det
+from analysis.cell_weights import inverse_and_log_det, over_pulls
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
+Pair = tuple[Array, Array]
 # Directions of an assessor that the fit explains entirely have no residual; their eigenvalue is rounding alone.
 NO_RESIDUAL = 1e-10
+# Bounds keep this share of distance, for rounding; they are trusted where no direction comes near being explained.
+ASIDE = 1e-9
+MOST_DF = 1e6
+FAR_FROM_EXPLAINED = 1e9
 # Numbers in an array of matrices, one an assessor, that stay close to the processor.
 NUMBERS_AT_ONCE = 24_000
 
@@ -39,7 +44,7 @@ def cluster_robust(counts: Array, cells: Array, fits: CellFits, weights: Array) 
         weights: contrasts of the pulls' means; a row of zeros has SE 0 and df NaN.
     """
     w, ratio, c = fits.weights, fits.assessor_ratio, np.asarray(weights, float).T
-    n = np.where(fits.copied[:, None, None], 1.0, counts)
+    n = _told(counts, fits)
     residual = np.where(w > 0, cells - fits.means[:, None, :], 0.0)
     se, df = np.empty((len(w), c.shape[1])), np.empty((len(w), c.shape[1]))
     at_once = max(1, NUMBERS_AT_ONCE // (w[0].size * w.shape[2]))
@@ -47,6 +52,64 @@ def cluster_robust(counts: Array, cells: Array, fits: CellFits, weights: Array) 
         rows = slice(start, start + at_once)
         se[rows], df[rows] = _some(w[rows], ratio[rows], n[rows], residual[rows], c)
     return se, df
+
+
+def _told(counts: Array, fits: CellFits) -> Array:
+    """Scores per cell that tell something: one where replicates are copies of each other."""
+    return np.where(fits.copied[:, None, None], np.minimum(counts, 1), counts)
+
+
+def bounds(counts: Array, cells: Array, fits: CellFits, weights: Array) -> tuple[Pair, Pair]:
+    """The least that `cluster_robust` can find, as (SE, df) with the most df, and the most, with the fewest df.
+
+    No matrix needs a root here. Let M be what the fit explains of an assessor's covariance V, and lo V <= M <= hi V.
+    The adjustment A is the geometric mean of V and (V - M)^-1, and such means are monotone (Kubo & Ando 1980, from
+    memory): (1 - lo)^-1/2 <= A <= (1 - hi)^-1/2. So each score lies near a multiple of the plain one, t'We; the
+    variances of the scores are t'Wt whatever A is; and their covariances are at most hi / (1 - hi) of these.
+    """
+    w, ratio, c = fits.weights, fits.assessor_ratio, np.asarray(weights, float).T
+    n = _told(counts, fits)
+    e = np.where(w > 0, cells - fits.means[:, None, :], 0.0)
+    M = _information_inverse(w, ratio)
+    low, high, beyond, trusted = _adjustments(M, w, ratio)
+    t = M @ c
+    q = ratio[:, None] / (1 + ratio[:, None] * over_pulls(w))
+    we, wt, tt = w * e, w @ t, t * t
+    plain = (we - (q * over_pulls(we))[..., None] * w) @ t
+    own = w @ tt - q[..., None] * wt**2
+    density = np.divide(w**2, n, out=np.zeros_like(w), where=w > 0)
+    qwt = q[..., None] * wt
+    norm = density @ tt - 2 * qwt * (density @ t) + over_pulls(density)[..., None] * qwt**2
+    length = np.sqrt(np.maximum(norm, 0) * over_pulls(n * e**2)[..., None])
+    near = np.linalg.vector_norm(((high + low) / 2)[..., None] * plain, axis=1)
+    off = np.linalg.vector_norm(((high - low) / 2)[..., None] * length, axis=1)
+    total, squares = own.sum(1) ** 2, (own**2).sum(1)
+    with np.errstate(invalid="ignore"):
+        most_df, fewest_df = total / squares, total / (squares + beyond**2 * (total - squares))
+    least_se, most_se = np.maximum(near - off, 0) * (1 - ASIDE), (near + off) * (1 + ASIDE)
+    return (
+        (np.where(trusted, least_se, 0.0), np.where(trusted, most_df * (1 + ASIDE), MOST_DF)),
+        (np.where(trusted, most_se, np.inf), np.where(trusted, fewest_df * (1 - ASIDE), 1.0)),
+    )
+
+
+def _adjustments(M: Array, w: Array, ratio: Array) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
+    """(1 - lo)^-1/2 (B, a), (1 - hi)^-1/2, hi / (1 - hi) and whether they can be trusted, (B, 1) each.
+
+    From the eigenvalues of M against an assessor with the largest weight everywhere: nobody's covariance is smaller,
+    and none larger than by the ratio of that weight to the least.
+    """
+    h = w.shape[2]
+    largest = w.max((1, 2))
+    lean = 1 + ratio * largest * h
+    root = np.sqrt(largest)[:, None, None] * (np.eye(h) - ((1 - 1 / np.sqrt(lean)) / h)[:, None, None])
+    values = np.linalg.eigvalsh(root @ M @ root)
+    share = np.where(w > 0, w, np.inf).min(2) / largest[:, None]
+    left = 1 - values[:, -1]
+    trusted = (lean / share.min(1)) ** 2 < FAR_FROM_EXPLAINED * left
+    left = np.where(trusted, left, 1.0)[:, None]
+    least = 1 / np.sqrt(1 - np.where(trusted[:, None], share * values[:, :1], 0.0))
+    return least, 1 / np.sqrt(left), 1 / left - 1, trusted[:, None]
 
 
 def _some(w: Array, ratio: Array, n: Array, residual: Array, c: Array) -> tuple[Array, Array]:

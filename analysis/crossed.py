@@ -40,6 +40,19 @@ class CrossedProblem:
         one = [START[name] for name in (*self.nested, *["crossed"] * len(self.crossed))]
         return np.tile(np.array(one), (len(self.sums), 1))
 
+    def levels(self) -> Array:
+        """See reml.Problem; a crossed factor is taken as if it stood alone."""
+        scores = self.counts.sum((1, 2))
+        cells = (self.counts > 0).sum((1, 2))
+        size = len(self.nested) + len(self.crossed)
+        L = np.zeros((len(scores), size, size))
+        L[:, 0, 0] = scores / self.counts.shape[1]
+        if "cell" in self.nested:
+            L[:, :2, 1] = (scores / cells)[:, None]
+        for number, block in enumerate(self.crossed, len(self.nested)):
+            L[:, number, number] = scores / (block.stop - block.start)
+        return L
+
     def take(self, rows: Rows) -> CrossedProblem:
         """See reml.Problem."""
         return CrossedProblem(

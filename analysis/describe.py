@@ -12,8 +12,9 @@ from scipy.special import stdtrit
 
 from analysis import orders, panels
 from analysis.agreement import Agreement, agreement
+from analysis.shown import FEWEST_ASSESSORS
 from analysis.stopping import Decision, Rule, decide
-from analysis.verdicts import FEWEST_ASSESSORS, Verdict
+from analysis.verdicts import Verdict
 
 Array = NDArray[np.float64]
 HABIT_LEVEL = 0.05

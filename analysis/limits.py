@@ -19,7 +19,6 @@ from analysis import mixed
 from analysis.quantiles import upper_t
 
 Array = NDArray[np.float64]
-LARGE_DF = 1e6
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +56,7 @@ class Error:
         """The error of some of the contrasts."""
         return Error(self.se[:, columns], self.df[:, columns])
 
-    def rows(self, rows: slice) -> Error:
+    def rows(self, rows: slice | NDArray[np.intp]) -> Error:
         """The error of some of the batch."""
         return Error(self.se[rows], self.df[rows])
 
@@ -103,7 +102,7 @@ class Estimates:
             self.estimate[:, columns], self.df[:, columns], self.panel.of(columns), self.own.of(columns), sitting
         )
 
-    def rows(self, rows: slice) -> Estimates:
+    def rows(self, rows: slice | NDArray[np.intp]) -> Estimates:
         """Some of the batch."""
         sitting = None if self.sitting is None else self.sitting.rows(rows)
         return Estimates(self.estimate[rows], self.df[rows], self.panel.rows(rows), self.own.rows(rows), sitting)
@@ -145,13 +144,18 @@ class Fitted:
     def contrast(self, weights: Array, capped: bool = True) -> Estimates:
         """See Contrasts."""
         estimate, df, panel = self.by_panel(weights, capped)
-        sitting = _sitting_error(self.cells.sittings, weights) if capped and self.cells.sittings is not None else None
-        return Estimates(estimate, df, panel, own_error(self.cells, self.fits, weights), sitting)
+        return Estimates(
+            estimate, df, panel, own_error(self.cells, self.fits, weights), self.by_sitting(weights, capped)
+        )
 
     def by_panel(self, weights: Array, capped: bool) -> tuple[Array, Array, Error]:
         """Estimate, plain Satterthwaite df and the panel's own error."""
         estimate, se, df = self.fits.contrast(weights)
         return estimate, df, Error(se, np.minimum(df, self.fits.containment[:, None]) if capped else df)
+
+    def by_sitting(self, weights: Array, capped: bool) -> Error | None:
+        """The sitting error of differences, where there are several sittings to tell it from."""
+        return _sitting_error(self.cells.sittings, weights) if capped and self.cells.sittings is not None else None
 
     def rows(self, rows: NDArray[np.intp]) -> Fitted:
         """Some of the batch."""
@@ -172,7 +176,7 @@ class PanelAlone:
     def contrast(self, weights: Array, capped: bool = True) -> Estimates:
         """See Contrasts; in the place of the own error stands one that never decides."""
         estimate, df, panel = self.whole.by_panel(weights, capped)
-        return Estimates(estimate, df, panel, Error(np.zeros_like(panel.se), np.full_like(panel.df, LARGE_DF)))
+        return Estimates(estimate, df, panel, Error(np.zeros_like(panel.se), np.full_like(panel.df, cr2.MOST_DF)))
 
 
 def fitted(cells: Cells) -> Fitted:
@@ -201,6 +205,13 @@ def cluster_robust(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:
     """CR2 with the fitted model as working covariance, on cell means."""
     means = cells.sums / np.maximum(cells.counts, 1)
     return Error(*cr2.cluster_robust(cells.counts, means, fits, weights))
+
+
+def own_bounds(cells: Cells, fits: mixed.CellFits, weights: Array) -> tuple[Error, Error]:
+    """The least and the most that the cluster-robust error can be."""
+    means = cells.sums / np.maximum(cells.counts, 1)
+    least, most = cr2.bounds(cells.counts, means, fits, weights)
+    return Error(*least), Error(*most)
 
 
 # ---- sitting error -------------------------------------------------------------------------------------------------

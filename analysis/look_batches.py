@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 
 from analysis import model_batches, orders
 from analysis.drawn_cells import alike, cells_of_draw
+from analysis.many_studies import answers
 from analysis.rule import Rule
-from analysis.verdicts import CANNOT, LONGER, STOP, answers
+from analysis.verdicts import CANNOT, LONGER, STOP
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from analysis import orders
 from analysis.panels import Panel
 from analysis.rule import Rule
-from analysis.verdicts import VERDICTS, WHY_NOT, AttributeLimits, Judged, Verdict
+from analysis.shown import WHY_NOT
+from analysis.verdicts import VERDICTS, AttributeLimits, Judged, Verdict
 
 Flags = NDArray[np.bool_]
 

@@ -19,9 +19,10 @@ from analysis.adjusted import adjusted, cells_in_force
 from analysis.decision import Offer
 from analysis.likely_truths import Truths, draw_truths
 from analysis.limits import Cells, Fitted, fitted
+from analysis.many_studies import answers
 from analysis.next_sittings import Course, Service, anew, share_missing, ways_on
 from analysis.rule import Rule, check_rule
-from analysis.verdicts import CANNOT, VERDICTS, Judged, answers, judge
+from analysis.verdicts import CANNOT, VERDICTS, Judged, judge
 
 Array = NDArray[np.float64]
 CHUNK = 250

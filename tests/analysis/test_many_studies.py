@@ -7,9 +7,10 @@ import pytest
 
 from analysis import blocks
 from analysis.drawn_cells import cells_of_draw
+from analysis.many_studies import answers
 from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule
-from analysis.verdicts import CANNOT, answers, judge
+from analysis.verdicts import CANNOT, judge
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 24.0)
 
