@@ -310,7 +310,9 @@ def test_the_log_holds_no_score_token_or_name(server: Any, workshop: Any, seated
     phone.post("/sign-in", json={"name": "Ada", "passphrase": "a wrong passphrase"})
     entries = [json.loads(line) for line in server.logged().splitlines()]
     assert {"joined", "refused", "started"} <= {entry["what"] for entry in entries}
-    told = server.logged()
+    told = repr(
+        [{name: value for name, value in entry.items() if name != "at"} for entry in entries]
+    )  # 7.3 s is a time
     secrets = (
         "Heron",
         "Ada",

@@ -24,8 +24,8 @@ FRAME = Path(studyapp.__file__).with_name("app.py")
 @pytest.mark.parametrize(
     ("who", "pages"),
     [
-        ("Ada", {"studies", "plan", "prepare", "watch", "open_key", "decide", "bring", "panel"}),
-        ("Ben", {"prepare"}),
+        ("Ada", {"studies", "plan", "prepare", "watch", "open_key", "decide", "bring", "panel", "account"}),
+        ("Ben", {"prepare", "account"}),
         ("", {"sign_in"}),
     ],
 )
