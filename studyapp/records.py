@@ -204,7 +204,7 @@ class Chance:
         share of none or of all is not zero (Agresti and Coull 1998)."""
         n = self.studies + 4
         share = (self.share * self.studies + 2) / n
-        return 2.0 * float(share * (1 - share) / n) ** 0.5
+        return 2.0 * float((share * (1 - share) / n) ** 0.5)
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import streamlit as st
+
 from studyapp.components import look
 from studyapp.findings import aroma_plans
 from studyapp.records import AromaPlan, Problem
@@ -19,7 +21,10 @@ def can_be_tried(plan: AromaPlan, problems: Sequence[Problem]) -> bool:
 
 
 def draw(plan: AromaPlan, problems: Sequence[Problem]) -> None:
-    """Three sentences and the marks; or what is still missing for them."""
+    """Three sentences and the marks; or what is still missing for them.
+
+    The first sentence is a box of its own: on a phone it stays in sight below the fields that move it.
+    """
     heading = look.title(_("What this plan can show"), 2)
     found = aroma_prospects.prospect(plan) if can_be_tried(plan, problems) else None
     if found is None:
@@ -29,8 +34,10 @@ def draw(plan: AromaPlan, problems: Sequence[Problem]) -> None:
     rows = [
         look.pair(look.strong(fact.label), look.plain(fact.value)) + look.text(fact.note, "small") for fact in marks
     ]
-    look.put(
-        heading,
-        *(look.text(sentence) for sentence in aroma_plans.can_show(plan, found)),
-        *([look.title(_("The marks, sealed with the rule"), 3), *rows] if rows else []),
-    )
+    first, *more = (look.text(sentence) for sentence in aroma_plans.can_show(plan, found))
+    with st.container(gap=None):
+        look.put(heading)
+        with st.container(key="wash-glance"):
+            look.put(first)
+        with st.container(key="wash-last"):
+            look.put(*more, *([look.title(_("The marks, sealed with the rule"), 3), *rows] if rows else []))

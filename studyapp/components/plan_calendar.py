@@ -96,39 +96,38 @@ def _habits(kept: Habits, key: str) -> Habits:
 def _listed(run: PullCalendar, reached: int) -> None:
     """What is to be done up to the look that is reached, then what may have to be done for each later one."""
     shown = [one for one in run.appointments if one.kind != "rest"]
-    look.put(_table([one for one in shown if one.look <= reached], run), look.quiet(_age(run.age.days)))
+    look.put(_rows([one for one in shown if one.look <= reached], run), look.quiet(_age(run.age.days)))
     later = sorted({one.look for one in shown if one.look > reached})
+    told = _("Look {n}, only if the verdict before cannot tell; at the earliest")
     for number in later:
-        told = _("Look {n}, only if the verdict before cannot tell; at the earliest")
-        look.put(look.title(told.format(n=number), 3), _table([one for one in shown if one.look == number], run))
+        look.put(look.title(told.format(n=number), 3), _rows([one for one in shown if one.look == number], run))
     if later:
         look.put(look.quiet(pull_calendar.keep_alike()))
 
 
-def _table(appointments: Sequence[Appointment], run: PullCalendar) -> str:
-    heads = (_("When"), _("What"), _("Somebody there"))
-    return look.table(heads, [_row(one, run) for one in appointments], "words")
+def _rows(appointments: Sequence[Appointment], run: PullCalendar) -> str:
+    """When, what, and a mark where nobody is there."""
+    alone = look.chip("triangle", _("nobody there"), "copper")
+    return look.rows(
+        (
+            look.row(look.plain(appointment(one.starts)), _what(one, run), alone if one.outside else "")
+            for one in appointments
+        ),
+        "times",
+    )
 
 
-def _row(one: Appointment, run: PullCalendar) -> tuple[str, str, str]:
-    when = appointment(one.starts).replace(
-        " ", "\N{NO-BREAK SPACE}", 2
-    )  # on a phone the time alone takes a second line
-    what = _what(one)
-    if one.kind == "sitting" and one.look > 1:
-        older = pull_calendar.mass_older(run.mass_older(one.number or 1))
-        what = _("{what}, {older}").format(what=what, older=older)
-    return when, what, _("nobody there") if one.outside else _("yes")
-
-
-def _what(one: Appointment) -> str:
+def _what(one: Appointment, run: PullCalendar) -> str:
     if one.kind == "pull":
-        return _("pull at {hours} h").format(hours=as_hours(one.hours or 0.0))
+        return look.strong(_("pull at {hours} h").format(hours=as_hours(one.hours or 0.0)))
     if one.kind == "start":
-        return _("hour zero")
+        return look.strong(_("hour zero"))
     if one.kind == "temper":
-        return _("temper and mould all pulls for tasting {n}").format(n=one.number)
-    return _("tasting {n}").format(n=one.number)
+        return look.plain(_("temper and mould for tasting {n}").format(n=one.number))
+    tasting = look.strong(_("tasting {n}").format(n=one.number))
+    if one.look == 1 or one.number is None:
+        return tasting
+    return tasting + look.text(pull_calendar.mass_older(run.mass_older(one.number)), "small")
 
 
 def _better(plan: Plan, outside: Sequence[Appointment], key: str) -> Plan:

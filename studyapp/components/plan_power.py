@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import nullcontext
 from math import ceil
 
 import streamlit as st
@@ -54,28 +55,27 @@ def not_yet() -> None:
 
 
 def draw(power: PlanPower) -> None:
-    """The chances in 100 as bars, what more people or sittings would change, and how far the trying is."""
+    """The chances in 100 as bars, what more people or sittings would change, and how far the trying is.
+
+    The three chances are a box of their own: on a phone it stays in sight below the fields that move it.
+    """
     hours = as_hours(power.enough_hours)
     bars = [
         _bar(_("stop at {hours} h or earlier").format(hours=hours), power.stop_by, ""),
         _bar(_("stop, but later than {hours} h").format(hours=hours), power.stop_later, "later"),
         _bar(_("cannot tell"), power.cannot_tell, "open"),
-        *(
-            _bar(label, chance, "open")
-            for label, chance in (
-                (_("conche longer"), power.conche_longer),
-                (_("no hour fits"), power.no_hour_fits),
-            )
-            if round(100 * chance.share)
-        ),
     ]
-    look.put(
-        look.title(_("What this plan can show"), 2),
-        look.text(_("If {hours} h is truly enough:").format(hours=hours)),
-        *bars,
-        *(look.text(sentence, "small") for sentence in _changed(power)),
-        _progress(power),
-    )
+    rarer = [
+        _bar(label, chance, "open")
+        for label, chance in ((_("conche longer"), power.conche_longer), (_("no hour fits"), power.no_hour_fits))
+        if round(100 * chance.share)
+    ]
+    with st.container(gap=None):
+        look.put(look.title(_("What this plan can show"), 2))
+        with st.container(key="wash-glance"):
+            look.put(look.text(_("If {hours} h is truly enough:").format(hours=hours)), *bars)
+        with st.container(key="wash-rest"):
+            look.put(*rarer, *(look.text(sentence, "small") for sentence in _changed(power)), _progress(power))
 
 
 def _bar(label: str, chance: Chance, kind: str) -> str:
@@ -117,10 +117,7 @@ def resting_on(plan: Plan, spreads: Spreads) -> None:
     """Where the spreads of the tried studies come from: at a glance, with all of them one tap away."""
     told = spreads_told(spreads, [line.name for line in plan.attributes if line.decides])
     sentences = [look.text(sentence, "small") for sentence in told]
-    if not spreads.studies:
-        look.put(*sentences)
-        return
-    with st.expander(_source(spreads)):
+    with st.container(key="wash-last"), st.expander(_source(spreads)) if spreads.studies else nullcontext():
         look.put(*sentences)
 
 

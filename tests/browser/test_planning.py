@@ -37,9 +37,15 @@ def draft(workshop: Any) -> str:
 
 
 @pytest.fixture
-def page(workshop: Any, server: Any, draft: str, phone: Callable[..., tuple[Any, Any]]) -> Any:
+def width() -> int:
+    """How wide the window of the leader is."""
+    return 1280
+
+
+@pytest.fixture
+def page(workshop: Any, server: Any, draft: str, phone: Callable[..., tuple[Any, Any]], width: int) -> Any:
     """The leader's page of that draft, with the first numbers on it."""
-    page, _heard = phone(1280)
+    page, _heard = phone(width)
     page.goto(server.url)
     page.get_by_label("Name").fill("Ada")
     page.get_by_label("Passphrase").fill(workshop.passphrase)
@@ -79,6 +85,31 @@ def test_numbers_grow_and_a_change_begins_anew(page: Any, server: Any) -> None:
     _until(page, lambda: _done(page) > again)
     assert server.stop() == 0
     assert '"level": "ERROR"' not in server.logged()
+
+
+@pytest.mark.parametrize("width", [390])
+def test_on_a_phone_the_chances_stay_in_sight_of_the_fields_that_move_them(page: Any) -> None:
+    """Wherever one scrolls above their card they stand at the foot of the window, once, and cover no field that has the
+    focus; a changed margin changes them there; and at the end of the page they lie in their card."""
+    chances, window = page.locator(".st-key-wash-glance"), page.viewport_size["height"]
+    for label in ("Name of the study", "Margin of Bitterness, scale units", "Looks allowed", "Piece, g"):
+        field = page.get_by_label(label, exact=True)
+        field.focus()
+        field.scroll_into_view_if_needed()
+        box, foot = field.bounding_box(), chances.bounding_box()
+        assert foot["y"] + foot["height"] == pytest.approx(window, abs=1)
+        assert foot["height"] < 0.2 * window
+        assert box["y"] + box["height"] <= foot["y"] + 1
+    assert page.get_by_text("cannot tell", exact=True).count() == 1
+    before = chances.inner_text()
+    margin = page.get_by_label("Margin of Acidity, scale units")
+    margin.fill("4.0")
+    margin.press("Tab")
+    _until(page, lambda: chances.inner_text() != before)
+    page.get_by_role("button", name="Seal and make codes").focus()
+    card = page.locator(".st-key-wash-last").bounding_box()
+    box = chances.bounding_box()
+    assert box["y"] + box["height"] < card["y"] < window
 
 
 def test_what_is_typed_in_a_dialog_outlasts_the_numbers(page: Any) -> None:
