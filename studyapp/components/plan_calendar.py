@@ -69,7 +69,7 @@ def _times(plan: Plan, key: str, before: datetime | None) -> Plan:
 
 
 def _habits(kept: Habits, key: str) -> Habits:
-    """How the workshop works, as it is typed here."""
+    """How the workshop works, as it is typed here. Row by row, as a phone sets columns one below the other."""
 
     def clock(label: str, value: str, name: str) -> str:
         return st.time_input(label, time.fromisoformat(value), key=f"{name}-{key}").isoformat("minutes")
@@ -81,15 +81,18 @@ def _habits(kept: Habits, key: str) -> Habits:
         left, right = st.columns(2)
         with left:
             opens = clock(_("Somebody is there from"), kept.opens, "opens")
+        with right:
+            closes = clock(_("until"), kept.closes, "closes")
+        left, right = st.columns(2)
+        with left:
             temper = st.number_input(
                 _("Tempering and moulding, minutes"), 15, 720, kept.temper_minutes, 15, key=f"temper-{key}"
             )
-            sitting = clock(_("Sittings begin at"), kept.sitting_at, "sitting-at")
         with right:
-            closes = clock(_("until"), kept.closes, "closes")
             rest = st.number_input(
                 _("Pieces rest before a sitting, days"), 1, 60, kept.rest_days, 1, key=f"rest-days-{key}"
             )
+        sitting = clock(_("Sittings begin at"), kept.sitting_at, "sitting-at")
     return Habits(opens, closes, tuple(sorted(days)), int(temper), int(rest), sitting)
 
 

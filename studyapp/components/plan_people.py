@@ -63,9 +63,12 @@ def _numbers(plan: Plan, key: str) -> Plan:
     left, right = st.columns(2)
     with left:
         sittings = whole(_("Sittings before the first look"), plan.sittings, 10, "sittings")
-        looks = whole(_("Looks allowed"), plan.looks, 4, "looks")
     with right:
         replicates = whole(_("Servings of each pull in a sitting"), plan.replicates, 4, "replicates")
+    left, right = st.columns(2)
+    with left:
+        looks = whole(_("Looks allowed"), plan.looks, 4, "looks")
+    with right:
         later = whole(_("Sittings before each later look"), plan.next_sittings, 10, "next") if looks > 1 else 1
     palate = int(
         st.number_input(

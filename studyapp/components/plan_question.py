@@ -47,9 +47,12 @@ def _batch(plan: Plan, key: str) -> Plan:
     left, right = st.columns(2)
     with left:
         recipe = st.text_input(_("Recipe"), plan.recipe, key=f"recipe-{key}", placeholder=_("Dark 72 %, two origins"))
-        machine = st.text_input(_("Conche"), plan.machine, key=f"machine-{key}")
     with right:
         batch = st.text_input(_("Batch"), plan.batch, key=f"batch-{key}", placeholder=_("lot 14"))
+    left, right = st.columns(2)
+    with left:
+        machine = st.text_input(_("Conche"), plan.machine, key=f"machine-{key}")
+    with right:
         zero = st.text_input(
             _("Hour zero is when"), plan.hour_zero, key=f"zero-{key}", placeholder=_("the mass has reached 60 °C")
         )

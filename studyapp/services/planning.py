@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
-from studyapp.records import AromaStudy, HoursStudy, Plan, SealSlip, Staff
+from studyapp.records import AromaStudy, Habits, HoursStudy, Plan, SealSlip, Staff
 from studyapp.services import drafts
 from studyapp.services.access import any_study_or_refuse, require, study_or_refuse
 from studyapp.services.dealing import lay_out, make_sittings
@@ -32,8 +32,9 @@ __all__ = [
 
 
 def new_study(store: Store, by: Staff, title: str) -> str:
-    """Start a draft; returns its id."""
-    return drafts.start(store, by, Plan(title))
+    """Start a draft; returns its id. The workshop works as in its newest study, until somebody says otherwise."""
+    known = (each.plan.habits for each in studies(store, by) if isinstance(each, HoursStudy) and not each.example)
+    return drafts.start(store, by, Plan(title, habits=next(known, Habits())))
 
 
 def study(store: Store, by: Staff, study_id: str) -> HoursStudy | AromaStudy:

@@ -164,6 +164,21 @@ def test_a_copy_keeps_how_the_workshop_works_and_not_the_day(workshop: Any, draf
     assert copy == replace(plan, title="Second, again", starts_at=None)
 
 
+def test_a_new_study_begins_with_the_habits_of_the_newest(workshop: Any, draft: str) -> None:
+    """Said once, not for every study; of an invented one nothing is taken over."""
+    habits = Habits(closes="22:00")
+    plan = replace(workshop.plan, title="Second", habits=habits, load_g=40_000.0)
+    planning.keep_plan(workshop.store, workshop.leader, draft, plan)
+    with workshop.store.write() as tx:
+        tx.exec_driver_sql("UPDATE study SET created_at = '2099-01-01T00:00:00Z' WHERE id = ?", (draft,))
+    third = planning.new_study(workshop.store, workshop.leader, "Third")
+    assert planning.study(workshop.store, workshop.leader, third).plan == Plan("Third", habits=habits)
+    with workshop.store.write() as tx:
+        tx.exec_driver_sql("UPDATE study SET example = true WHERE id IN (?, ?)", (draft, third))
+    fourth = planning.new_study(workshop.store, workshop.leader, "Fourth")
+    assert planning.study(workshop.store, workshop.leader, fourth).plan == Plan("Fourth")
+
+
 def test_a_draft_kept_before_there_were_habits_still_opens(workshop: Any, draft: str) -> None:
     """As it stood in a store when each pull carried its time: hour zero is read from the first that has one, the
     workshop works as usual, and the draft can be kept again."""
