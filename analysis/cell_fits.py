@@ -253,11 +253,12 @@ class BalancedFits:
         rest = (weights**2).sum(1) - common
         from_high, from_middle = self.high[:, None] * common, self.middle[:, None] * rest
         total = from_high + from_middle
-        spread = from_high**2 / self.high_df[:, None] + from_middle**2 / self.middle_df[:, None]
-        df = np.divide(total**2, spread, out=np.repeat(self.containment[:, None], len(rest), 1), where=spread > 0)
         # Without a common part the df are those of `middle` to the last digit, so that a batch shares its quantile.
-        alone = (self.high <= self.middle)[:, None] | (common <= 1e-12 * rest)
-        df = np.where(alone & (total > 0), self.middle_df[:, None], df)
+        df = np.where(total > 0, self.middle_df[:, None], self.containment[:, None])
+        both = (self.high > self.middle)[:, None] & (common > 1e-12 * rest)
+        if both.any():
+            spread = from_high**2 / self.high_df[:, None] + from_middle**2 / self.middle_df[:, None]
+            np.divide(total**2, spread, out=df, where=both & (spread > 0))
         return self.means @ weights.T, np.sqrt(total / (a * self.replicates)[:, None]), df
 
     def difference(self, reference: int) -> Triple:
@@ -282,17 +283,13 @@ def _balanced(counts: Array, sums: Array, within: Array, copied: NDArray[np.bool
     """Pooled mean squares are the REML estimates under variances >= 0."""
     _, a, h = sums.shape
     r = counts[:, 0, 0]
-    rest = sums / r[:, None, None]
-    pulls = np.full(a, 1 / a) @ rest
-    rest -= pulls[:, None, :]
-    person = (rest.reshape(-1, h) @ np.full(h, 1 / h)).reshape(-1, a)
-    squares = np.vecdot(rest.reshape(len(sums), -1), rest.reshape(len(sums), -1))
+    pulls = (np.full(a, 1 / a) @ sums) / r[:, None]
+    person = (sums.reshape(-1, h) @ np.full(h, 1 / h)).reshape(-1, a) / r[:, None]
+    person -= (person @ np.full(a, 1 / a))[:, None]
     between = np.vecdot(person, person)
+    across, nothing = _interaction_squares(sums, r, pulls, person)
     f1, f2 = float((a - 1) * (h - 1)), float(a - 1)
-    m2 = r * h * between / f2
-    nothing = NOTHING * (squares + np.vecdot(pulls, pulls))
-    across = _interaction_squares(rest, person, squares, between)
-    m2 = np.where(between > nothing, m2, 0.0)
+    m2 = np.where(between > nothing, r * h * between / f2, 0.0)
     m1 = np.where(across > nothing, r * across / f1, 0.0)
     f0 = a * h * (r - 1.0)
     m0 = np.divide(within, f0, out=np.zeros_like(m1), where=f0 > 0)
@@ -303,13 +300,20 @@ def _balanced(counts: Array, sums: Array, within: Array, copied: NDArray[np.bool
     return BalancedFits(counts, r, low, middle, high, middle_df, high_df, pulls, copied)
 
 
-def _interaction_squares(rest: Array, person: Array, squares: Array, between: Array) -> Array:
-    """Sum of squares of `rest` about `person`; by subtraction, but anew where that would lose digits."""
-    h = rest.shape[2]
-    found = squares - h * between
-    for row in np.flatnonzero(found < 1e-4 * squares):
-        found[row] = ((rest[row] - person[row][:, None]) ** 2).sum()
-    return np.asarray(found)
+def _interaction_squares(sums: Array, r: Array, pulls: Array, person: Array) -> tuple[Array, Array]:
+    """Sum of squares of cell means about pulls and assessors (B,), and what of it would be rounding alone.
+
+    By subtraction, but anew where that would lose digits.
+    """
+    _, a, h = sums.shape
+    flat = sums.reshape(len(sums), -1)
+    total, lift = np.vecdot(flat, flat) / r**2, np.vecdot(pulls, pulls)
+    found = total - a * lift - h * np.vecdot(person, person)
+    rows = np.flatnonzero(found < 1e-4 * total)
+    if len(rows):
+        each = r[rows, None, None] if len(r) > 1 else r
+        found[rows] = ((sums[rows] / each - pulls[rows, None, :] - person[rows, :, None]) ** 2).sum((1, 2))
+    return found, NOTHING * (total - (a - 1) * lift)
 
 
 # ---- anything missing: weights --------------------------------------------------------------------------------------

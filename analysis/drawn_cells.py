@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.cell_weights import ones
 from analysis.limits import Cells
 
 Array = NDArray[np.float64]
@@ -21,17 +22,17 @@ def cells_of_draw(y: Array, by_sitting: bool) -> Cells:
     """Cells of scores (B, a, h, S, r)."""
     B, a, h = y.shape[:3]
     flat = y.reshape(B * a * h, -1)
-    servings = flat.shape[1]
-    once = np.ones(servings)
-    sums = (flat @ once).reshape(B, a, h)
-    counts = np.full((1, a, h), float(servings))
-    if np.isnan(sums).any():
+    once = ones(flat.shape[1])
+    sums = flat @ once
+    counts = np.full((1, a, h), float(len(once)))
+    if np.isnan(sums @ ones(len(sums))):
         seen = np.isfinite(flat)
         counts, flat = (seen.astype(float) @ once).reshape(B, a, h), np.where(seen, flat, 0.0)
-        sums = (flat @ once).reshape(B, a, h)
-    means = sums / np.maximum(counts, 1)
+        sums = flat @ once
+    sums = sums.reshape(B, a, h)
     squares = np.vecdot(flat.reshape(B, -1), flat.reshape(B, -1))
-    within = squares - np.vecdot(sums.reshape(B, -1), means.reshape(B, -1))
+    between = np.vecdot(sums.reshape(B, -1), (sums / np.maximum(counts, 1)).reshape(B, -1))
+    within = squares - between
     table = _sitting_means(y) if by_sitting and y.shape[3] > 1 else None
     return Cells(counts, sums, np.where(within > ROUNDING * squares, within, 0.0), table)
 

@@ -194,11 +194,22 @@ def paired(cells: Cells, weights: Array) -> Error:
     """Complete and balanced: one value of each contrast an assessor, standard error sd / sqrt(a), df a - 1."""
     n, a, h = cells.sums.shape
     values = (cells.sums.reshape(n * a, h) @ weights.T).reshape(n, a, -1)
-    everyone = np.ones(a)
-    values -= (everyone / a @ values)[:, None, :]
-    squares = everyone @ np.multiply(values, values, out=values)
+    squares = _squares_about_mean(values)
     se = np.sqrt(squares / (a * (a - 1))) / cells.counts[:, :1, 0]
     return Error(se, np.broadcast_to(float(a - 1), se.shape))
+
+
+def _squares_about_mean(values: Array) -> Array:
+    """Sums of squares over assessors (n, k) of values (n, a, k); by subtraction, but anew where that loses digits."""
+    a = values.shape[1]
+    everyone = np.ones(a)
+    total = everyone @ values
+    lift = total * total / a
+    squares = everyone @ (values * values) - lift
+    rows = np.flatnonzero((squares < 1e-4 * lift).any(1))
+    if len(rows):
+        squares[rows] = ((values[rows] - total[rows, None] / a) ** 2).sum(1)
+    return np.asarray(squares)
 
 
 def cluster_robust(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:

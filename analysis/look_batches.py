@@ -6,13 +6,14 @@ assessors, h pulls, S sittings, r replicates.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis import model_batches, orders
 from analysis.drawn_cells import alike, cells_of_draw
+from analysis.limits import Cells
 from analysis.many_studies import answers
 from analysis.rule import Rule
 from analysis.verdicts import CANNOT, LONGER, STOP
@@ -39,11 +40,11 @@ def look_at(
     """
     if "position" in rule.adjust and places is None:
         raise ValueError("adjust: 'position' needs the place of every serving")
-    studies = len(next(iter(drawn.values())))
-    verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
     apart = model_batches.told_apart(drawn, places) if "position" in rule.adjust and places is not None else None
-    for rows, own_verdict, own_pull in _judged(drawn, places, apart, rule, level, control):
-        verdict[rows], pull[rows] = own_verdict, own_pull
+    if apart is not None or "sitting" in rule.adjust:
+        verdict, pull = _by_fuller_model(drawn, places, apart, rule, level, control)
+    else:
+        verdict, pull = look_at_cells({name: cells_under(rule, y) for name, y in drawn.items()}, rule, level, control)
     if places is not None:
         # As `outcome.worded`: an order that favours a pull makes a step look flat, or steep, that is not.
         answered = np.flatnonzero((verdict == STOP) | (verdict == LONGER))
@@ -52,16 +53,34 @@ def look_at(
     return verdict, pull
 
 
-def _judged(
+def cells_suffice(rule: Rule, places: Codes | None) -> bool:
+    """Whether a look needs no more than the cells of each attribute."""
+    return places is None and not {"position", "sitting"} & set(rule.adjust)
+
+
+def cells_under(rule: Rule, y: Array) -> Cells:
+    """Cells of scores (B, a, h, S, r), by sitting where the rule asks for it."""
+    return cells_of_draw(y, "sitting:hours" in rule.adjust)
+
+
+def look_at_cells(cells: Mapping[str, Cells], rule: Rule, level: float, control: int) -> tuple[Codes, Codes]:
+    """The same from cells alone, attribute -> B studies, orders apart."""
+    studies = len(next(iter(cells.values())).sums)
+    verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
+    for rows, part in alike(cells):
+        verdict[rows], pull[rows] = answers(part, rule.attributes, level, control)
+    return verdict, pull
+
+
+def _by_fuller_model(
     drawn: Mapping[str, Array], places: Codes | None, apart: Flags | None, rule: Rule, level: float, control: int
-) -> Iterator[tuple[Codes | slice, Codes, Codes]]:
-    """Rows, verdict and pull of studies that can be judged together, orders apart."""
-    if apart is not None or "sitting" in rule.adjust:
-        yield from model_batches.judged(drawn, places, apart, rule, level, control)
-        return
-    by_sitting = "sitting:hours" in rule.adjust
-    for rows, cells in alike({name: cells_of_draw(y, by_sitting) for name, y in drawn.items()}):
-        yield rows, *answers(cells, rule.attributes, level, control)
+) -> tuple[Codes, Codes]:
+    """Verdicts of studies whose places or sittings the model takes out."""
+    studies = len(next(iter(drawn.values())))
+    verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
+    for rows, own_verdict, own_pull in model_batches.judged(drawn, places, apart, rule, level, control):
+        verdict[rows], pull[rows] = own_verdict, own_pull
+    return verdict, pull
 
 
 def _balanced(drawn: Mapping[str, Array], places: Codes, rows: Codes) -> Flags:

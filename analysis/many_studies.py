@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from analysis.limits import Cells, Fitted, PanelAlone, is_balanced, own_bounds
 from analysis.shown import Asked, Measures, Shown, Wish, stacks
-from analysis.verdicts import CANNOT, chain_of, tabled
+from analysis.verdicts import CANNOT, all_of, any_of, chain_of, tabled
 
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.intp]
@@ -115,11 +115,11 @@ def _enclosed(panels: Fitted, alone: Measures) -> tuple[Measures, Measures]:
 
 def _may_answer(every: Sequence[Shown]) -> Flags:
     """Whether wider limits could still end in an answer (B,): what each verdict needs and wider limits never give."""
-    passing = chain_of(np.logical_and.reduce([x.within_margin & x.within_limit & x.judged[:, None] for x in every]))
-    inside = np.logical_and.reduce([x.inside for x in every])
-    told = np.logical_or.reduce([x.told & x.judged for x in every])
-    rising = np.logical_or.reduce([x.rising & x.judged for x in every])
-    past = np.logical_or.reduce([(x.past.T & x.judged).T for x in every])
-    fails = np.logical_or.reduce([(x.fails.T & x.judged).T for x in every]) | past
+    passing = chain_of(all_of(x.within_margin & x.within_limit & x.judged[:, None] for x in every))
+    inside = all_of(x.inside for x in every)
+    told = any_of(x.told & x.judged for x in every)
+    rising = any_of(x.rising & x.judged for x in every)
+    past = any_of(x.past & x.judged[:, None] for x in every)
+    fails = any_of(x.fails & x.judged[:, None] for x in every) | past
     shorter = (passing & inside)[:, :-1].any(1)
     return np.asarray(told & (rising | shorter) | fails.all(1) | passing.any(1) & past[:, -1])

@@ -121,6 +121,13 @@ def first_order(hours: tuple[float, ...], start: float, plateau: float, tau: flo
 # ---- drawing ---------------------------------------------------------------------------------------------------------
 def draw(scenario: Scenario, design: Design, sittings: int, studies: int, rng: np.random.Generator) -> dict[str, Array]:
     """Scores of whole studies: attribute -> (studies, assessors, pulls, sittings, replicates), NaN where missing."""
+    return dict(draw_each(scenario, design, sittings, studies, rng))
+
+
+def draw_each(
+    scenario: Scenario, design: Design, sittings: int, studies: int, rng: np.random.Generator
+) -> Iterator[tuple[str, Array]]:
+    """The same, one attribute after another: whoever needs each but once never holds them all."""
     a, h, r = design.assessors, len(scenario.hours), design.replicates
     shapes = {
         "scale": (a, 1, 1, 1),
@@ -137,12 +144,12 @@ def draw(scenario: Scenario, design: Design, sittings: int, studies: int, rng: n
         for part, shape in shapes.items()
         if _needed(scenario, part)
     }
-    drawn = {}
+    gone = _gone(scenario.dropout, (studies, a, sittings), rng)
     for name, truth in scenario.attributes.items():
         y = _scores(truth, {part: next(values) for part, values in parts.items()}, places)
         # Where a random part is zero everywhere, its axes are still to be filled.
-        drawn[name] = _with_gaps(np.broadcast_to(y, (studies, *shapes["error"])), served, scenario.missing, rng)
-    return _less_who_left(drawn, scenario.dropout, rng)
+        y = _with_gaps(np.broadcast_to(y, (studies, *shapes["error"])), served, scenario.missing, rng)
+        yield name, y if gone is None else np.where(gone[:, :, None, :, None], np.nan, y)
 
 
 def _served(design: Design, pulls: int, sittings: int) -> NDArray[np.bool_] | None:
@@ -215,12 +222,10 @@ def _with_gaps(y: Array, served: NDArray[np.bool_] | None, share: float, rng: np
     return np.where(seen, y, np.nan)
 
 
-def _less_who_left(drawn: dict[str, Array], share: float, rng: np.random.Generator) -> dict[str, Array]:
-    """NaN in every attribute from the sitting on before which an assessor left for good."""
-    studies, assessors, _pulls, sittings, _replicates = next(iter(drawn.values())).shape
-    if share == 0 or sittings == 1:
-        return drawn
-    leaves = rng.random((studies, assessors, sittings)) < share
+def _gone(share: float, shape: tuple[int, int, int], rng: np.random.Generator) -> NDArray[np.bool_] | None:
+    """Sittings (studies, assessors, sittings) after somebody has left for good; None where nobody can."""
+    if share == 0 or shape[2] == 1:
+        return None
+    leaves = rng.random(shape) < share
     leaves[:, :, 0] = False
-    gone = np.logical_or.accumulate(leaves, axis=2)[:, :, None, :, None]
-    return {name: np.where(gone, np.nan, y) for name, y in drawn.items()}
+    return np.logical_or.accumulate(leaves, axis=2)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import reduce
 from itertools import chain
 from typing import Literal
 
@@ -105,15 +106,13 @@ def _limits(
 # ---- the table -----------------------------------------------------------------------------------------------------
 def tabled(every: Sequence[Shown]) -> Table:
     """The first verdict that fits, from what is shown of all attributes."""
-
-    def any_of(part: str) -> Flags:
-        return np.asarray(np.logical_or.reduce([(getattr(limits, part).T & limits.judged).T for limits in every]))
-
-    passes = np.logical_and.reduce([(x.within_margin & x.within_limit) & x.judged[:, None] for x in every])
-    inside = np.logical_and.reduce([limits.inside for limits in every])
-    broken = np.logical_or.reduce([x.fails_at_reference & ~x.improving & x.judged for x in every])
-    past, told, improving = any_of("past"), any_of("told"), any_of("improving")
-    fails = any_of("fails") | past
+    passes = all_of(x.within_margin & x.within_limit & x.judged[:, None] for x in every)
+    inside = all_of(x.inside for x in every)
+    broken = any_of(x.fails_at_reference & ~x.improving & x.judged for x in every)
+    told = any_of(x.told & x.judged for x in every)
+    improving = any_of(x.improving & x.judged for x in every)
+    past = any_of(x.past & x.judged[:, None] for x in every)
+    fails = any_of(x.fails & x.judged[:, None] for x in every) | past
     passing = chain_of(passes)
     last = passes.shape[1] - 1
     shortest = np.where(passing.any(1), passing.argmax(1), -1)
@@ -124,6 +123,16 @@ def tabled(every: Sequence[Shown]) -> Table:
     none_fits = fails.all(1) | _empty_window(passing, past)
     verdict = np.select([stop, longer, none_fits], [STOP, LONGER, NONE_FITS], CANNOT)
     return Table(verdict, np.where(verdict == STOP, shortest, -1), shortest, passes, fails, told)
+
+
+def all_of(flags: Iterable[Flags]) -> Flags:
+    """Joined by AND, over attributes."""
+    return reduce(np.logical_and, flags)
+
+
+def any_of(flags: Iterable[Flags]) -> Flags:
+    """Joined by OR, over attributes."""
+    return reduce(np.logical_or, flags)
 
 
 def chain_of(passes: Flags) -> Flags:
