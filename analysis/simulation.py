@@ -226,6 +226,7 @@ def _gone(share: float, shape: tuple[int, int, int], rng: np.random.Generator) -
     """Sittings (studies, assessors, sittings) after somebody has left for good; None where nobody can."""
     if share == 0 or shape[2] == 1:
         return None
-    leaves = rng.random(shape) < share
+    # A stream of their own: who stays scores as if nobody could leave.
+    leaves = rng.spawn(1)[0].random(shape) < share
     leaves[:, :, 0] = False
     return np.logical_or.accumulate(leaves, axis=2)
