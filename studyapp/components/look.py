@@ -182,7 +182,8 @@ def pair(left: str, right: str) -> str:
 def table(heads: Sequence[str], body: Iterable[Sequence[str]], kind: str = "") -> str:
     """A real table; the first cell of a line is its heading. Wide ones scroll inside their own frame.
 
-    `kind` "words" sets every column to the left, "codes" makes the last one large.
+    `kind` "words" sets every column to the left, "codes" makes the last one large, "wide" is small on a phone, so that
+    the last of six columns is still in sight.
     """
     top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
     lines = "".join(

@@ -131,7 +131,7 @@ def _designs(beside: Sequence[tuple[str, Reckoned]]) -> str:
         )
         for name, one in beside
     ]
-    return look.table(heads, lines)
+    return look.table(heads, lines, "wide")
 
 
 def _sittings(one: Reckoned) -> str:
