@@ -71,7 +71,7 @@ def _entry(one: Appointment, run: PullCalendar, study: HoursStudy, made_at: date
 def _if_needed(summary: str, note: str, days: int) -> tuple[str, str]:
     """Both, for something that comes only when the verdict before leaves it open."""
     only = _("{what}, only if the verdict before cannot tell").format(what=summary)
-    told = _("{note} At the earliest at this time, of {older}. {keep}")
+    told = _("{note} Not before this time; {older}. {keep}")
     return only, told.format(note=note, older=mass_older(days), keep=keep_alike())
 
 

@@ -154,7 +154,8 @@ def _palate_problems(plan: Plan) -> Iterator[Problem]:
 
 def _calendar_problems(plan: Plan) -> Iterator[Problem]:
     """Once a start is planned, there must be days and hours that suit it: they are sealed with the rule."""
-    if plan.starts_at and plan.pulls:
+    counted = beyond_a_run(pull.hours for pull in plan.pulls) is None and min(plan.looks, plan.sittings) > 0
+    if plan.starts_at and plan.pulls and counted:
         try:
             calendar(plan)
         except BadInput as wrong:

@@ -241,6 +241,14 @@ def test_what_no_calendar_can_hold_is_refused(wrong: dict[str, Any]) -> None:
     assert told == ([str(refused.value)] if "habits" in wrong else [])
 
 
+@pytest.mark.parametrize("wrong", [{"looks": 0}, {"sittings": 0}, {"pulls": (Pull(0.0), Pull(float("inf")))}])
+def test_numbers_that_no_plan_has_are_mended_first(wrong: dict[str, Any]) -> None:
+    """They are named as what they are; the calendar waits for them."""
+    told = {problem.where for problem in problems(replace(PLAN, **wrong))}
+    assert set(wrong) <= told
+    assert "calendar" not in told
+
+
 def test_without_a_start_there_is_no_calendar() -> None:
     """Said in a sentence; and nothing stands in the way of a seal."""
     plan = replace(PLAN, starts_at=None)
