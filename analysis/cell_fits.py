@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtrc
 
-from analysis import reml
+from analysis import cell_weights, equal_blocks
 from analysis.cell_weights import CellProblem, pooled
 from analysis.contrasts import against, contrast_of, f_of, hypothesis, satterthwaite
 
@@ -122,8 +122,8 @@ def _check(counts: Array, sums: Array) -> None:
         raise ValueError(f"counts {counts.shape} and sums {sums.shape}: both need shape (batch, assessors, pulls)")
     if min(sums.shape[1:]) < 2:
         raise ValueError(f"sums {sums.shape}: a fit needs at least two assessors and two pulls")
-    seen = counts > 0
-    if not (seen.any(1).all() and seen.any(2).all()):
+    present = (counts > 0).astype(float)
+    if not ((np.ones(counts.shape[1]) @ present).all() and (present @ np.ones(counts.shape[2])).all()):
         raise ValueError("counts: every pull and every assessor needs at least one score; drop the empty ones")
 
 
@@ -379,25 +379,31 @@ def _weighted(
     """Newton on the profiled deviance."""
     seen = counts > 0
     cells = np.divide(sums, counts, out=np.zeros_like(sums), where=np.broadcast_to(seen, sums.shape))
-    centre = (np.ones(cells.shape[1]) @ cells) / seen.sum(1)
+    everyone = np.ones(cells.shape[1])
+    centre = (everyone @ cells) / (everyone @ seen.astype(float))
     cells = np.where(seen, cells - centre[:, None, :], 0.0)
     exact, means, person = _explained(cells, seen, within)
     if exact.any():
         cells, within = np.where(exact[:, None, None], 0.0, cells), np.where(exact, 1.0, within)
-    rho, point, slope = reml.optimise(CellProblem(counts, cells, within, nested))
-    s2 = np.where(exact, 0.0, point.residual)
+    plan = equal_blocks.plan_of(counts)
+    found = (
+        cell_weights.solved(CellProblem(counts, cells, within, nested))
+        if plan is None
+        else equal_blocks.solved(plan, cells, within, nested)
+    )
+    rho, s2 = found.rho, np.where(exact, 0.0, found.residual)
     return WeightedFits(
         counts=counts,
         residual=s2,
         interaction=rho[:, 1] * s2 if len(nested) == 2 else np.full(len(s2), np.nan),
         assessor=np.where(exact, person, rho[:, 0] * s2),
-        loglik=np.where(exact, np.nan, -point.deviance / 2),
-        means=np.where(exact[:, None], means, point.coefficients) + centre,
-        covariance=s2[:, None, None] * point.inverse,
-        weights=point.w,
+        loglik=np.where(exact, np.nan, -found.deviance / 2),
+        means=np.where(exact[:, None], means, found.coefficients) + centre,
+        covariance=s2[:, None, None] * found.inverse,
+        weights=found.weights,
         assessor_ratio=rho[:, 0],
-        moves=reml.covariance_moves(point.residual, point.inverse, slope),
-        parameter_covariance=reml.parameter_covariance(rho, slope),
+        moves=found.moves,
+        parameter_covariance=found.parameter_covariance,
         copied=copied,
     )
 

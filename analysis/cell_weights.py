@@ -37,38 +37,31 @@ class CellProblem:
         return CellProblem(counts, self.cells[rows], self.within[rows], self.nested)
 
     def start(self) -> Array:
-        """Pooled mean squares at the harmonic mean count, kept above 2 % of the residual."""
-        seen = self.counts > 0
+        """Pooled mean squares, as if every cell held the mean count, kept above 2 % of the residual."""
+        present = (self.counts > 0).astype(float)
         _, a, h = self.cells.shape
-        number = over_all(seen.astype(float))
-        replicates = self._replicates()
-        rest, person = sweep(self.cells, seen)
-        per = number / a
-        m2 = replicates * per * person.var(1) * a / (a - 1)
+        number, scores = over_all(present), over_all(self.counts)
+        n, per = scores / number, scores / a
+        rest, person = sweep(self.cells, present)
+        person = person - (person @ np.full(a, 1 / a))[:, None]
+        m2 = per * np.vecdot(person, person) / (a - 1)
         f1 = np.maximum(number - a - h + 1.0, 1.0)
-        m1 = replicates * np.vecdot(rest.reshape(len(rest), -1), rest.reshape(len(rest), -1)) / f1
-        f0 = self.counts.sum((1, 2)) - number
-        if "cell" not in self.nested:
-            f0 = np.zeros_like(f0)
+        m1 = over_all(self.counts * rest * rest) / f1
+        f0 = scores - number if "cell" in self.nested else np.zeros_like(scores)
         m0 = np.divide(self.within, f0, out=np.zeros_like(m1), where=f0 > 0)
         low, middle, high = pooled((m0, m1, m2), (f0, f1, float(a - 1)))
         low = np.maximum(np.where(f0 > 0, low, middle), 1e-12 * high + np.finfo(float).tiny)
-        ratios = {"assessor": (high - middle) / (per * replicates) / low, "cell": (middle - low) / replicates / low}
+        ratios = {"assessor": (high - middle) / per / low, "cell": (middle - low) / n / low}
         return np.asarray(np.maximum(np.stack([ratios[name] for name in self.nested], 1), 0.02))
 
     def levels(self) -> Array:
-        """See reml.Problem: 1 + n rho_c within assessors, 1 + n rho_c + n h rho_a between them, n the harmonic mean."""
-        n = self._replicates()
-        per = n * over_all((self.counts > 0).astype(float)) / self.cells.shape[1]
+        """See reml.Problem: 1 + n rho_c within assessors, 1 + n rho_c + n h rho_a between them, n the mean count."""
+        scores = over_all(self.counts)
+        per = scores / self.cells.shape[1]
         if "cell" not in self.nested:
             return np.asarray(per[:, None, None])
+        n = scores / over_all((self.counts > 0).astype(float))
         return np.stack([np.stack([np.zeros_like(n), n], 1), np.stack([per, n], 1)], 1)
-
-    def _replicates(self) -> Array:
-        """Harmonic mean of the counts (B or 1,)."""
-        seen = self.counts > 0
-        each = np.divide(1.0, self.counts, out=np.zeros_like(self.counts), where=seen)
-        return np.asarray(over_all(seen.astype(float)) / over_all(each))
 
     def at(self, rho: Array) -> CellPoint:
         """See reml.Problem; U'WU of [pulls | scores] from cell weights."""
@@ -105,6 +98,21 @@ class CellProblem:
         return np.asarray(over_all(self.counts) - self.counts.shape[2])
 
 
+def solved(problem: CellProblem) -> reml.Solved:
+    """The fit of a panel with any gaps."""
+    rho, point, slope = reml.optimise(problem)
+    return reml.Solved(
+        rho,
+        point.deviance,
+        point.residual,
+        point.inverse,
+        point.coefficients,
+        point.w,
+        reml.covariance_moves(point.residual, point.inverse, slope),
+        reml.parameter_covariance(rho, slope),
+    )
+
+
 def over_pulls(values: Array) -> Array:
     """Sums over the last axis of (B, a, h), as one product: several times faster than a reduction of short rows."""
     B, a, h = values.shape
@@ -130,32 +138,27 @@ def inverse_and_log_det(A: Array) -> tuple[Array, Array]:
     if len(A) < 64:
         return np.asarray(np.linalg.inv(A), np.float64), np.asarray(np.linalg.slogdet(A)[1])
     work = np.ascontiguousarray(A.transpose(1, 2, 0))
-    log_det = np.zeros(len(A))
+    pivots, product = np.empty(work.shape[1:]), np.empty_like(work)
     for i in range(len(work)):
-        pivot = work[i, i].copy()
-        log_det += np.log(pivot)
-        row = work[i] / pivot
-        column = work[:, i].copy()
-        work -= column[:, None] * row
+        pivots[i] = work[i, i]
+        over = 1 / pivots[i]
+        row, column = work[i] * over, work[:, i].copy()
+        work -= np.multiply(column[:, None], row, out=product)
         work[i] = row
-        work[:, i] = -column / pivot
-        work[i, i] = 1 / pivot
-    return np.ascontiguousarray(work.transpose(2, 0, 1)), log_det
+        np.multiply(column, -over, out=work[:, i])
+        work[i, i] = over
+    return np.ascontiguousarray(work.transpose(2, 0, 1)), np.log(pivots).sum(0)
 
 
-def sweep(cells: Array, seen: NDArray[np.bool_]) -> tuple[Array, Array]:
-    """What is left of the cell means after assessors and pulls, two sweeps, and the assessors' means."""
-    present = seen.astype(float)
+def sweep(cells: Array, present: Array) -> tuple[Array, Array]:
+    """Cell means less the assessors' own, and of that less the pulls'; and the assessors' means.
+
+    `present` (B, a, h) is 1 where a cell was scored, else 0.
+    """
     by_pull, by_person = np.ones(cells.shape[1]), np.ones(cells.shape[2])
-    pulls, people = by_pull @ present, present @ by_person
-    rest = cells
-    person = np.zeros(cells.shape[:2])
-    for _ in range(2):
-        level = (rest @ by_person) / people
-        person = person + level
-        rest = rest - level[:, :, None] * present
-        rest = rest - ((by_pull @ rest) / pulls)[:, None, :] * present
-    return rest, person
+    person = (cells @ by_person) / (present @ by_person)
+    rest = cells - person[:, :, None] * present
+    return rest - ((by_pull @ rest) / (by_pull @ present))[:, None, :] * present, person
 
 
 @dataclass(frozen=True, slots=True)

@@ -101,6 +101,22 @@ def assemble(
 
 
 @dataclass(frozen=True, slots=True)
+class Solved:
+    """An optimum with hours as columns: ratios (B, K), deviance and residual (B,), inverse of X'WX (B, h, h),
+    coefficients (B, h), weights of cells (B, a, h), d Cov(coefficients) / d (ratios, residual) (B, K + 1, h, h) and
+    the covariance of these parameters (B, K + 1, K + 1)."""
+
+    rho: Array
+    deviance: Array
+    residual: Array
+    inverse: Array
+    coefficients: Array
+    weights: Array
+    moves: Array
+    parameter_covariance: Array
+
+
+@dataclass(frozen=True, slots=True)
 class _Reached(Generic[P]):
     """Where a batch has come to: its ratios, the point there and its derivatives; `levels` L and its inverse."""
 
@@ -222,6 +238,8 @@ def _straight_step(rho: Array, slope: Slope) -> Array:
     wrong = ~_bends_up(H)
     if wrong.any():
         H = np.where(wrong[:, None, None], slope.expected * both + unit, H)
+        # Ratios that cannot be told apart leave a level valley: straight down is the way out of it.
+        H[~_bends_up(H)] = np.eye(rho.shape[1])
     g = slope.gradient * scale
     move = _solve(H, -g)
     leaving = (rho + move * scale < 0).any(1)
