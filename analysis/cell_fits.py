@@ -386,11 +386,10 @@ def _weighted(
     if exact.any():
         cells, within = np.where(exact[:, None, None], 0.0, cells), np.where(exact, 1.0, within)
     plan = equal_blocks.plan_of(counts)
-    found = (
-        cell_weights.solved(CellProblem(counts, cells, within, nested))
-        if plan is None
-        else equal_blocks.solved(plan, cells, within, nested)
-    )
+    if plan is None:
+        found = cell_weights.solved(CellProblem(counts, cells, within, nested))
+    else:
+        counts, found = counts[:1], equal_blocks.solved(plan, cells, within, nested)
     rho, s2 = found.rho, np.where(exact, 0.0, found.residual)
     return WeightedFits(
         counts=counts,
@@ -437,8 +436,11 @@ def _taken(fits: Fits, rows: Rows) -> Fits:
 def connected_parts(counts: Array) -> Rows:
     """The first pull that each pull is connected with through shared assessors (B or 1, h)."""
     seen = (counts > 0).astype(float)
+    h = counts.shape[2]
+    if ((seen @ np.ones(h)).max(1) == h).all():  # somebody scored every pull
+        return np.zeros((len(counts), h), np.intp)
     links = seen.transpose(0, 2, 1) @ seen > 0
-    for _ in range(int(np.ceil(np.log2(counts.shape[2])))):
+    for _ in range(int(np.ceil(np.log2(h)))):
         links = links.astype(float) @ links.astype(float) > 0
     return np.asarray(links.argmax(2))
 

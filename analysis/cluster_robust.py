@@ -13,13 +13,14 @@ and the adjustment A of A (s Phi s - s M s) A = s Phi s is R (R' (s Phi s - s M 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.cell_fits import CellFits
-from analysis.cell_weights import inverse_and_log_det, over_pulls
+from analysis.cell_weights import inverse_and_log_det, ones, over_pulls
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -81,9 +82,10 @@ def bounds(counts: Array, cells: Array, fits: CellFits, weights: Array) -> tuple
     qwt = q[..., None] * wt
     norm = density @ tt - 2 * qwt * (density @ t) + over_pulls(density)[..., None] * qwt**2
     length = np.sqrt(np.maximum(norm, 0) * over_pulls(n * e**2)[..., None])
-    near = np.linalg.vector_norm(((high + low) / 2)[..., None] * plain, axis=1)
-    off = np.linalg.vector_norm(((high - low) / 2)[..., None] * length, axis=1)
-    total, squares = own.sum(1) ** 2, (own**2).sum(1)
+    everyone = ones(w.shape[1])
+    near = np.sqrt(everyone @ (((high + low) / 2)[..., None] * plain) ** 2)
+    off = np.sqrt(everyone @ (((high - low) / 2)[..., None] * length) ** 2)
+    total, squares = (everyone @ own) ** 2, everyone @ own**2
     with np.errstate(invalid="ignore"):
         most_df, fewest_df = total / squares, total / (squares + beyond**2 * (total - squares))
     least_se, most_se = np.maximum(near - off, 0) * (1 - ASIDE), (near + off) * (1 + ASIDE)
@@ -100,11 +102,12 @@ def _adjustments(M: Array, w: Array, ratio: Array) -> tuple[Array, Array, Array,
     and none larger than by the ratio of that weight to the least.
     """
     h = w.shape[2]
-    largest = w.max((1, 2))
+    largest = w.reshape(len(w), -1).max(1)
     lean = 1 + ratio * largest * h
     root = np.sqrt(largest)[:, None, None] * (np.eye(h) - ((1 - 1 / np.sqrt(lean)) / h)[:, None, None])
     values = np.linalg.eigvalsh(root @ M @ root)
-    share = np.where(w > 0, w, np.inf).min(2) / largest[:, None]
+    # Pull by pull: several times faster than a reduction of short rows.
+    share = reduce(np.minimum, np.moveaxis(np.where(w > 0, w, np.inf), 2, 0)) / largest[:, None]
     left = 1 - values[:, -1]
     trusted = (lean / share.min(1)) ** 2 < FAR_FROM_EXPLAINED * left
     left = np.where(trusted, left, 1.0)[:, None]
@@ -126,9 +129,9 @@ def _some(w: Array, ratio: Array, n: Array, residual: Array, c: Array) -> tuple[
 def _information_inverse(w: Array, ratio: Array) -> Array:
     """(X'V^-1 X)^-1 in units of the residual variance, (B, h, h)."""
     h = w.shape[2]
-    q = ratio[:, None] / (1 + ratio[:, None] * w.sum(2))
+    q = ratio[:, None] / (1 + ratio[:, None] * over_pulls(w))
     XWX = -(w.transpose(0, 2, 1) @ (q[..., None] * w))
-    XWX[:, np.arange(h), np.arange(h)] += w.sum(1)
+    XWX[:, np.arange(h), np.arange(h)] += ones(w.shape[1]) @ w
     return inverse_and_log_det(XWX)[0]
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.cell_weights import ones
+from analysis.cell_weights import ones, over_pulls
 from analysis.limits import Cells
 
 Array = NDArray[np.float64]
@@ -61,9 +61,9 @@ def alike(cells: Mapping[str, Cells]) -> Iterator[tuple[Codes | slice, dict[str,
 
 def _held(own: Cells) -> Flags:
     """Which people, pulls and pulls by sitting hold scores (B, any)."""
-    size = len(own.sums)
-    seen = np.broadcast_to(own.counts > 0, own.sums.shape)
-    parts = [seen.any(2), seen.any(1)]
+    size, a, h = own.sums.shape
+    parts = [np.broadcast_to(over_pulls(own.counts) > 0, (size, a))]
+    parts.append(np.broadcast_to(ones(a) @ own.counts > 0, (size, h)))
     if own.sittings is not None:
         parts.append(np.isfinite(own.sittings).any(1).reshape(size, -1))
     return np.hstack(parts)
@@ -79,7 +79,7 @@ def alike_rows(kinds: Flags) -> list[Codes]:
 
 def present(own: Cells) -> Cells:
     """Cells of the people and sittings that gave any score; of studies that are alike."""
-    people = (own.counts > 0).any((0, 2))
+    people = (over_pulls(own.counts) > 0).any(0)
     if people.all() and own.sittings is None:
         return own
     table = own.sittings
@@ -91,4 +91,4 @@ def present(own: Cells) -> Cells:
 
 def can_decide(own: Cells) -> bool:
     """Whether every pull was scored, and by more than one person in all."""
-    return own.sums.shape[1] >= FEWEST_PEOPLE and bool((own.counts > 0).any(1).all())
+    return own.sums.shape[1] >= FEWEST_PEOPLE and bool((ones(own.counts.shape[1]) @ own.counts > 0).all())

@@ -72,7 +72,7 @@ class _Look:
         open_ = np.flatnonzero(_may_answer(_by_attribute([self.shown(own) for own in alone], studies)))
         if not len(open_):
             return open_, []
-        rows = [_rows_of(open_, studies, len(own.cells.sums)) for own in alone]
+        rows = [_rows_of(open_, studies, len(own.few)) for own in alone]
         some = [stack.rows(own) for stack, own in zip(every, rows, strict=True)]
         ends = [_enclosed(stack.panels, own.rows(at)) for stack, own, at in zip(some, alone, rows, strict=True)]
         least, most = ([self.shown(two[end]) for two in ends] for end in (0, 1))

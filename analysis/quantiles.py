@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.polynomial import Chebyshev
+from numpy.polynomial import Chebyshev, Polynomial
 from numpy.typing import NDArray
 from scipy.special import ndtri, stdtrit
 
@@ -28,7 +28,13 @@ def upper_t(level: float, df: Array) -> Array:
     first = df.flat[0]
     if (df == first).all():
         return np.full(df.shape, stdtrit(first, 1 - level))
-    found = _series(level)(1 / np.maximum(df, LEAST_DF))
+    # Horner's scheme in place, from 1 / df as a share of its range.
+    x = LEAST_DF / np.maximum(df, LEAST_DF)
+    highest, *rest = _series(level)
+    found = np.full(df.shape, highest)
+    for coefficient in rest:
+        found *= x
+        found += coefficient
     steep = df < LEAST_DF
     if steep.any():
         found[steep] = stdtrit(df[steep], 1 - level)
@@ -36,11 +42,12 @@ def upper_t(level: float, df: Array) -> Array:
 
 
 @lru_cache(maxsize=64)
-def _series(level: float) -> Chebyshev:
-    """The quantile as a function of 1 / df between 0 and 1 / LEAST_DF."""
+def _series(level: float) -> tuple[float, ...]:
+    """Coefficients of the quantile, highest power first, in LEAST_DF / df between 0 and 1."""
 
     def quantile(x: Array) -> Array:
         with np.errstate(divide="ignore"):
             return np.asarray(np.where(x > 0, stdtrit(1 / np.maximum(x, 1e-300), 1 - level), ndtri(1 - level)))
 
-    return Chebyshev.interpolate(quantile, DEGREE, domain=[0, 1 / LEAST_DF])
+    series = Chebyshev.interpolate(lambda x: quantile(x / LEAST_DF), DEGREE, domain=[0, 1])
+    return tuple(float(c) for c in series.convert(kind=Polynomial).coef[::-1])

@@ -302,18 +302,29 @@ def parameter_covariance(rho: Array, slope: Slope) -> Array:
     A component at zero has no first-order part in the covariance on the scale of its standard deviation, so its row
     and column are dropped, as the reference software does.
     """
-    size = rho.shape[1] + 1
-    H = np.empty((len(rho), size, size))
-    H[:, :-1, :-1] = slope.hessian
-    H[:, :-1, -1] = H[:, -1, :-1] = slope.cross_residual
-    H[:, -1, -1] = slope.residual_curve
-    dead = np.concatenate([rho <= 0, np.zeros((len(rho), 1), bool)], 1)
-    either = dead[:, :, None] | dead[:, None, :]
-    H = np.where(either, np.eye(size), H)
-    # Ratios and residual differ by orders of magnitude: scaled to a unit diagonal before inverting.
-    scale = 1 / np.sqrt(np.abs(np.einsum("bkk->bk", H)))
+    dead = rho <= 0
+    # Ratios may differ by orders of magnitude: scaled to a unit diagonal before inverting.
+    scale = np.where(dead, 0.0, 1 / np.sqrt(np.abs(np.einsum("bkk->bk", slope.profiled))))
     both = scale[:, :, None] * scale[:, None, :]
-    return np.where(either, 0.0, 2 * np.linalg.inv(H * both) * both)
+    inverse = _inverse(slope.profiled * both + np.eye(rho.shape[1]) * dead[:, None, :]) * both
+    # The residual is set aside first, so that what is left to invert is the profiled Hessian.
+    along = slope.cross_residual / slope.residual_curve[:, None]
+    beside = -np.matvec(inverse, along)
+    found = np.empty((len(rho), rho.shape[1] + 1, rho.shape[1] + 1))
+    found[:, :-1, :-1] = inverse
+    found[:, :-1, -1] = found[:, -1, :-1] = beside
+    found[:, -1, -1] = 1 / slope.residual_curve - np.vecdot(along, beside)
+    return 2 * found
+
+
+def _inverse(H: Array) -> Array:
+    """H^-1, written out for the usual one and two components."""
+    if H.shape[1] == 1:
+        return 1 / H
+    if H.shape[1] == 2:
+        columns = [_solve(H, np.broadcast_to(unit, (len(H), 2))) for unit in np.eye(2)]
+        return np.stack(columns, 2)
+    return np.asarray(np.linalg.inv(H), np.float64)
 
 
 def covariance_moves(residual: Array, inverse: Array, slope: Slope) -> Array:

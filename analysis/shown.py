@@ -12,6 +12,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.cell_weights import over_pulls
 from analysis.limits import Cells, Contrasts, Error, Estimates, Fitted, fitted
 
 Array = NDArray[np.float64]
@@ -153,10 +154,11 @@ class Measured:
 @dataclass(frozen=True, slots=True)
 class Measures:
     """All that is asked of a stack: every pull against the last; means where a limit is set; and for notes that may
-    fade, every pull against each shorter one."""
+    fade, every pull against each shorter one. `few` and `constant` (n,): too few people, the same score everywhere."""
 
     asked: Asked
-    cells: Cells
+    few: Flags
+    constant: Flags
     worse: Measured
     means: Measured | None
     pairs: Measured | None
@@ -173,7 +175,8 @@ class Measures:
         means = None if np.isnan(asked.limit).all() else measured(eye, capped=False)
         later = np.array([eye[late] - eye[early] for late, early in _pairs(h)])
         pairs = measured(later) if (asked.sign < 0).all() else None
-        return cls(asked, panels.cells, measured(eye - eye[h - 1]), means, pairs)
+        few = np.broadcast_to(_people(panels.cells.counts) < FEWEST_ASSESSORS, len(panels.cells.sums))
+        return cls(asked, few, _constant(panels.cells), measured(eye - eye[h - 1]), means, pairs)
 
     def rows(self, rows: Rows) -> Measures:
         """Some of the batch."""
@@ -182,7 +185,7 @@ class Measures:
             for part in (self.worse, self.means, self.pairs)
         )
         assert worse is not None
-        return Measures(self.asked.rows(rows), self.cells.rows(rows), worse, means, pairs)
+        return Measures(self.asked.rows(rows), self.few[rows], self.constant[rows], worse, means, pairs)
 
     def shown(self, level: float, shared: float, control: int) -> Shown:
         """What limits at one-sided `level` show; `shared` is the level of each attribute's own finding."""
@@ -191,8 +194,14 @@ class Measures:
         keeps, breaks = self._against_limit(level)
         told, rising = _improvement(worse, self.asked, shared, control)
         inside, past = self._window(level)
-        unknown = _why_not(self.cells, worse)
-        return Shown(within, keeps, fails | breaks, past, inside, told, rising, breaks[:, -1] | past[:, -1], unknown)
+        at_reference = breaks[:, -1] | past[:, -1]
+        return Shown(within, keeps, fails | breaks, past, inside, told, rising, at_reference, self._why_not())
+
+    def _why_not(self) -> NDArray[np.intp]:
+        """Why an attribute cannot be judged (n,), an index into WHY_NOT."""
+        worse = self.worse.found
+        unknown = ~((worse.own.df >= LEAST_OWN_DF) & (worse.panel.df >= 1))[:, :-1].all(1)
+        return np.select([self.few, self.constant, unknown], [1, 2, 3], 0)
 
     def _against_limit(self, level: float) -> tuple[Flags, Flags]:
         """Whether each mean is shown to keep, and to break, the absolute limit; asked of the reference as well."""
@@ -249,13 +258,9 @@ def _improvement(worse: Estimates, asked: Asked, level: float, control: int) -> 
     return told, (two.estimate[:, 1] > reach[:, 1]) & ~same
 
 
-def _why_not(cells: Cells, worse: Estimates) -> NDArray[np.intp]:
-    """Why an attribute cannot be judged (n,), an index into WHY_NOT."""
-    n = len(cells.sums)
-    people = (cells.counts > 0).any(2).sum(1)
-    unknown = ~((worse.own.df >= LEAST_OWN_DF) & (worse.panel.df >= 1))[:, :-1].all(1)
-    few = np.broadcast_to(people < FEWEST_ASSESSORS, n)
-    return np.select([few, _constant(cells), unknown], [1, 2, 3], 0)
+def _people(counts: Array) -> NDArray[np.intp]:
+    """How many gave any score (n,)."""
+    return np.asarray(np.count_nonzero(over_pulls(counts), axis=1))
 
 
 def _constant(cells: Cells) -> Flags:
