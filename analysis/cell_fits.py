@@ -252,7 +252,7 @@ class BalancedFits:
         common = weights.sum(1) ** 2 / h
         rest = (weights**2).sum(1) - common
         from_high, from_middle = self.high[:, None] * common, self.middle[:, None] * rest
-        total = from_high + from_middle
+        total = from_high + from_middle if common.any() else from_middle
         # Without a common part the df are those of `middle` to the last digit, so that a batch shares its quantile.
         df = np.where(total > 0, self.middle_df[:, None], self.containment[:, None])
         both = (self.high > self.middle)[:, None] & (common > 1e-12 * rest)

@@ -25,14 +25,15 @@ def cells_of_draw(y: Array, by_sitting: bool) -> Cells:
     once = ones(flat.shape[1])
     sums = flat @ once
     counts = np.full((1, a, h), float(len(once)))
+    means = sums / len(once)
     if np.isnan(sums @ ones(len(sums))):
         seen = np.isfinite(flat)
         counts, flat = (seen.astype(float) @ once).reshape(B, a, h), np.where(seen, flat, 0.0)
         sums = flat @ once
+        means = sums / np.maximum(counts, 1).ravel()
     sums = sums.reshape(B, a, h)
     squares = np.vecdot(flat.reshape(B, -1), flat.reshape(B, -1))
-    between = np.vecdot(sums.reshape(B, -1), (sums / np.maximum(counts, 1)).reshape(B, -1))
-    within = squares - between
+    within = squares - np.vecdot(sums.reshape(B, -1), means.reshape(B, -1))
     table = _sitting_means(y) if by_sitting and y.shape[3] > 1 else None
     return Cells(counts, sums, np.where(within > ROUNDING * squares, within, 0.0), table)
 

@@ -187,29 +187,46 @@ def fitted(cells: Cells) -> Fitted:
 # ---- own error -----------------------------------------------------------------------------------------------------
 def own_error(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:
     """The assessor as the unit: paired when every cell holds as many scores, else cluster-robust."""
-    return paired(cells, weights) if is_balanced(cells.counts) else cluster_robust(cells, fits, weights)
+    return paired(cells, fits.means, weights) if is_balanced(cells.counts) else cluster_robust(cells, fits, weights)
 
 
-def paired(cells: Cells, weights: Array) -> Error:
-    """Complete and balanced: one value of each contrast an assessor, standard error sd / sqrt(a), df a - 1."""
-    n, a, h = cells.sums.shape
-    values = (cells.sums.reshape(n * a, h) @ weights.T).reshape(n, a, -1)
-    squares = _squares_about_mean(values)
-    se = np.sqrt(squares / (a * (a - 1))) / cells.counts[:, :1, 0]
+def paired(cells: Cells, means: Array, weights: Array) -> Error:
+    """Complete and balanced, with the `means` (B, h) of the pulls: one value of each contrast an assessor, standard
+    error sd / sqrt(a), df a - 1."""
+    a, r = cells.sums.shape[1], cells.counts[:, :1, 0]
+    se = np.sqrt(_squares_about_mean(cells.sums, r * (means @ weights.T), weights) / (a * (a - 1))) / r
     return Error(se, np.broadcast_to(float(a - 1), se.shape))
 
 
-def _squares_about_mean(values: Array) -> Array:
-    """Sums of squares over assessors (n, k) of values (n, a, k); by subtraction, but anew where that loses digits."""
-    a = values.shape[1]
-    everyone = np.ones(a)
-    total = everyone @ values
-    lift = total * total / a
-    squares = everyone @ (values * values) - lift
-    rows = np.flatnonzero((squares < 1e-4 * lift).any(1))
-    if len(rows):
-        squares[rows] = ((values[rows] - total[rows, None] / a) ** 2).sum(1)
-    return np.asarray(squares)
+def _squares_about_mean(sums: Array, mean: Array, weights: Array) -> Array:
+    """Sums of squares (n, k) of each assessor's contrasts of cell sums about their mean (n, k).
+
+    Differences to one pull ask no more than products with it. By subtraction, but anew where that would lose digits.
+    """
+    everyone = np.ones(sums.shape[1])
+    lift = len(everyone) * mean**2
+    reference = _reference(weights)
+    if reference is None:
+        raw = scale = everyone @ (sums @ weights.T) ** 2
+    else:
+        own = everyone @ (sums * sums)
+        scale = own + own[:, reference, None]
+        raw = scale - 2 * np.vecmat(sums[:, :, reference], sums)
+        raw[:, reference] = scale[:, reference] = 0
+    found = raw - lift
+    lost = found < 1e-4 * scale
+    if lost.any():
+        rows = np.flatnonzero(lost.any(1))
+        values = sums[rows] @ weights.T
+        found[rows] = ((values - values.mean(1, keepdims=True)) ** 2).sum(1)
+    return np.asarray(found)
+
+
+def _reference(weights: Array) -> int | None:
+    """The pull that every pull is set against by `weights`; None where they ask anything else."""
+    reference = int(np.abs(weights).sum(1).argmin())
+    eye = np.eye(weights.shape[1])
+    return reference if np.array_equal(weights, eye - eye[reference]) else None
 
 
 def cluster_robust(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:

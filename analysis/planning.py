@@ -8,16 +8,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.limits import Cells
 from analysis.look_batches import cells_suffice, cells_under, look_at, look_at_cells
 from analysis.places import dealt
-from analysis.simulation import AttributeTruth, Design, Scenario, draw_each
+from analysis.shown import stacked
+from analysis.simulation import AttributeTruth, Design, Scenario, draw, draw_each
 from analysis.stopping import AttributeRule, Rule, check_rule
 from analysis.verdicts import CANNOT, STOP, VERDICTS
 
 Array = NDArray[np.float64]
 MOST_AT_ONCE = 1000
+# Studies whose scores of one attribute stay close to the processor.
+DRAWN_AT_ONCE = 500
 # Scores and, for designs with gaps, cells that are held at once: some 15 MB beside the result.
-SCORES_AT_ONCE, CELLS_AT_ONCE = 1_300_000, 100_000
+SCORES_AT_ONCE, CELLS_AT_ONCE = 1_300_000, 80_000
 # Bytes of memory that may stay at hand between arrays.
 AT_HAND = 8 * 2**20
 # Scale units: 4.1 - 3.1 is worse by a margin of 1, whatever a computer makes of it.
@@ -98,12 +102,14 @@ def _growing(
     for start in range(0, studies, chunk):
         size = min(chunk, studies - start)
         turn = _from_study(design, start)
-        drawn = draw_each(scenario, turn, turn.sittings(rule.looks), size, rng)
+        sittings = turn.sittings(rule.looks)
         # The drawn scores go at once: whoever waits between two chunks holds the outcomes only.
         if rule.looks == 1 and cells_suffice(rule, turn.places):
+            portions = (min(DRAWN_AT_ONCE, size - done) for done in range(0, size, DRAWN_AT_ONCE))
+            drawn = (draw_each(scenario, turn, sittings, some, rng) for some in portions)
             found.append(_only_look(drawn, rule, level, control))
         else:
-            found.append(_looks(dict(drawn), rule, turn, level, control))
+            found.append(_looks(draw(scenario, turn, sittings, size, rng), rule, turn, level, control))
         verdict, pull, looks = (np.concatenate(part) for part in zip(*found, strict=True))
         yield _summary(scenario, rule, verdict, pull, looks, seed)
 
@@ -141,10 +147,15 @@ def _control(scenario: Scenario, rule: Rule) -> int:
 
 
 def _only_look(
-    drawn: Iterable[tuple[str, Array]], rule: Rule, level: float, control: int
+    drawn: Iterable[Iterable[tuple[str, Array]]], rule: Rule, level: float, control: int
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
     """Verdict, pull and number of looks of each study that has one; cells are made of scores just drawn."""
-    verdict, pull = look_at_cells({name: cells_under(rule, y) for name, y in drawn}, rule, level, control)
+    parts: dict[str, list[Cells]] = {name: [] for name in rule.attributes}
+    for portion in drawn:
+        for name, y in portion:
+            parts[name].append(cells_under(rule, y))
+            del y  # or else its memory, still warm, could not serve the next attribute
+    verdict, pull = look_at_cells({name: stacked(own) for name, own in parts.items()}, rule, level, control)
     return verdict, pull, np.ones(len(verdict))
 
 

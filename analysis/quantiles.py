@@ -27,7 +27,7 @@ def upper_t(level: float, df: Array) -> Array:
         return np.asarray(stdtrit(df, 1 - level))
     first = df.flat[0]
     if (df == first).all():
-        return np.full(df.shape, stdtrit(first, 1 - level))
+        return np.broadcast_to(np.asarray(stdtrit(first, 1 - level), np.float64), df.shape)
     # Horner's scheme in place, from 1 / df as a share of its range.
     x = LEAST_DF / np.maximum(df, LEAST_DF)
     highest, *rest = _series(level)

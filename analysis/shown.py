@@ -88,11 +88,11 @@ def stacks(cells: Mapping[str, Cells], wishes: Mapping[str, Wish]) -> Iterator[t
         table = None if own.sittings is None else own.sittings.shape
         groups.setdefault((own.sums.shape, table, wish.wanted == "higher"), []).append(name)
     for names in groups.values():
-        yield names, fitted(_stacked([cells[name] for name in names]))
+        yield names, fitted(stacked([cells[name] for name in names]))
 
 
-def _stacked(parts: Sequence[Cells]) -> Cells:
-    """Attributes one after another along the batch axis."""
+def stacked(parts: Sequence[Cells]) -> Cells:
+    """Cells of panels one after another along the batch axis."""
     first = parts[0]
     if len(parts) == 1:
         return first

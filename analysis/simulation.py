@@ -145,11 +145,15 @@ def draw_each(
         if _needed(scenario, part)
     }
     gone = _gone(scenario.dropout, (studies, a, sittings), rng)
-    for name, truth in scenario.attributes.items():
+
+    def scores(truth: AttributeTruth) -> Array:
         y = _scores(truth, {part: next(values) for part, values in parts.items()}, places)
         # Where a random part is zero everywhere, its axes are still to be filled.
         y = _with_gaps(np.broadcast_to(y, (studies, *shapes["error"])), served, scenario.missing, rng)
-        yield name, y if gone is None else np.where(gone[:, :, None, :, None], np.nan, y)
+        return y if gone is None else np.where(gone[:, :, None, :, None], np.nan, y)
+
+    for name, truth in scenario.attributes.items():
+        yield name, scores(truth)
 
 
 def _served(design: Design, pulls: int, sittings: int) -> NDArray[np.bool_] | None:

@@ -92,7 +92,7 @@ def test_cluster_robust_error_equals_the_paired_form_on_complete_data() -> None:
     y = rng.normal(0, 1, (3, 8, 6, 2)) + rng.normal(0, 1, (3, 8, 1, 1)) + rng.normal(0, 0.5, (3, 8, 6, 1))
     cells = Cells(np.full((3, 8, 6), 2.0), y.sum(3), ((y - y.mean(3, keepdims=True)) ** 2).sum((1, 2, 3)))
     weights = (np.eye(6) - np.eye(6)[5])[:5]
-    robust, own = cluster_robust(cells, fitted(cells).fits, weights), paired(cells, weights)
+    robust, own = cluster_robust(cells, fitted(cells).fits, weights), paired(cells, fitted(cells).fits.means, weights)
     assert_allclose(robust.se, own.se, rtol=1e-12)
     assert_allclose(robust.df, own.df, rtol=1e-10)
 

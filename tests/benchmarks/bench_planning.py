@@ -351,13 +351,13 @@ def costs(studies: int) -> None:
 
 
 def _cost(scenario: Scenario, design: Design, n: int, adjust: tuple[str, ...] = (), looks: int = 1) -> str:
-    """Best of three alternating runs of drawing alone, and of drawing and judging."""
+    """Best of seven alternating runs of drawing alone, and of drawing and judging."""
     rule = Rule(dict.fromkeys(scenario.attributes, LOWER), control=0.0, adjust=adjust, looks=looks)
 
     def whole() -> None:
         operating_characteristics(scenario, rule, design, n)
 
-    pairs = [(_seconds(lambda: _draw_all(scenario, design, looks, n)), _seconds(whole)) for _round in range(3)]
+    pairs = [(_seconds(lambda: _draw_all(scenario, design, looks, n)), _seconds(whole)) for _round in range(7)]
     drawn, both = (1e4 / n * min(times) for times in zip(*pairs, strict=True))
     peak = _peak(lambda: operating_characteristics(scenario, rule, design, 1000))
     return f"{drawn:7.2f} s {both - drawn:7.2f} s {both / drawn - 1:15.2f} {peak:7.1f} MB"
