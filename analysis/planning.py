@@ -98,18 +98,20 @@ def _growing(
     _keep_memory_at_hand()
     rng = np.random.default_rng(seed)
     found: list[tuple[NDArray[np.intp], NDArray[np.intp], Array]] = []
-    chunk = _at_once(scenario, design, rule.looks)
+    # A single look needs the cells alone, and its scores can go at once; else they are held.
+    held = rule.looks > 1 or not cells_suffice(rule, design.places)
+    chunk = _at_once(scenario, design, rule.looks, DRAWN_AT_ONCE if held else MOST_AT_ONCE)
     for start in range(0, studies, chunk):
         size = min(chunk, studies - start)
         turn = _from_study(design, start)
         sittings = turn.sittings(rule.looks)
-        # The drawn scores go at once: whoever waits between two chunks holds the outcomes only.
-        if rule.looks == 1 and cells_suffice(rule, turn.places):
+        # Whoever waits between two chunks holds the outcomes only.
+        if held:
+            found.append(_looks(draw(scenario, turn, sittings, size, rng), rule, turn, level, control))
+        else:
             portions = (min(DRAWN_AT_ONCE, size - done) for done in range(0, size, DRAWN_AT_ONCE))
             drawn = (draw_each(scenario, turn, sittings, some, rng) for some in portions)
             found.append(_only_look(drawn, rule, level, control))
-        else:
-            found.append(_looks(draw(scenario, turn, sittings, size, rng), rule, turn, level, control))
         verdict, pull, looks = (np.concatenate(part) for part in zip(*found, strict=True))
         yield _summary(scenario, rule, verdict, pull, looks, seed)
 
@@ -129,13 +131,13 @@ def _from_study(design: Design, start: int) -> Design:
     return design if design.places is None else replace(design, places=np.roll(design.places, -start, axis=0))
 
 
-def _at_once(scenario: Scenario, design: Design, looks: int) -> int:
+def _at_once(scenario: Scenario, design: Design, looks: int, most: int) -> int:
     """Studies to draw and judge at once."""
     cells = len(scenario.attributes) * design.assessors * len(scenario.hours)
     room = SCORES_AT_ONCE // (cells * design.sittings(looks) * design.replicates)
     if design.pattern is not None or scenario.missing > 0 or scenario.dropout > 0:
         room = min(room, CELLS_AT_ONCE // cells)
-    return max(1, min(room, MOST_AT_ONCE))
+    return max(1, min(room, most))
 
 
 def _control(scenario: Scenario, rule: Rule) -> int:
