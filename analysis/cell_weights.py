@@ -151,14 +151,19 @@ def inverse_and_log_det(A: Array) -> tuple[Array, Array]:
 
 
 def sweep(cells: Array, present: Array) -> tuple[Array, Array]:
-    """Cell means less the assessors' own, and of that less the pulls'; and the assessors' means.
+    """What is left of the cell means after assessors and pulls, two sweeps, and the assessors' means.
 
     `present` (B, a, h) is 1 where a cell was scored, else 0.
     """
     by_pull, by_person = np.ones(cells.shape[1]), np.ones(cells.shape[2])
-    person = (cells @ by_person) / (present @ by_person)
-    rest = cells - person[:, :, None] * present
-    return rest - ((by_pull @ rest) / (by_pull @ present))[:, None, :] * present, person
+    pulls, people = by_pull @ present, present @ by_person
+    rest, person = cells, np.zeros(cells.shape[:2])
+    for _ in range(2):
+        level = (rest @ by_person) / people
+        person = person + level
+        rest = rest - level[:, :, None] * present
+        rest = rest - ((by_pull @ rest) / pulls)[:, None, :] * present
+    return rest, person
 
 
 @dataclass(frozen=True, slots=True)

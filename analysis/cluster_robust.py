@@ -28,9 +28,9 @@ Pair = tuple[Array, Array]
 # Directions of an assessor that the fit explains entirely have no residual; their eigenvalue is rounding alone.
 NO_RESIDUAL = 1e-10
 # Bounds keep this share of distance, for rounding; they are trusted where no direction comes near being explained.
-ASIDE = 1e-9
+ASIDE = 1e-7
 MOST_DF = 1e6
-FAR_FROM_EXPLAINED = 1e9
+FAR_FROM_EXPLAINED = 1e8
 # Numbers in an array of matrices, one an assessor, that stay close to the processor.
 NUMBERS_AT_ONCE = 24_000
 

@@ -109,7 +109,7 @@ def _interaction_squares(cells: Cells) -> float:
     counts = cells.counts[0]
     seen = counts > 0
     rest = np.where(seen, cells.sums[0] / np.maximum(counts, 1), 0.0)[None]
-    for _ in range(8):
+    for _ in range(4):
         rest, _person = sweep(rest, seen[None].astype(float))
     return _each(counts) * float((rest**2).sum())
 

@@ -23,6 +23,10 @@ HALVINGS = 40
 STEP_TOLERANCE = 5e-5
 # A step this small need not be taken: it is the error that is left.
 NOTHING_LEFT = 1e-7
+# Added to a diagonal of ones: ratios that cannot be told apart are then known next to nothing of, not by chance.
+LEVEL = 1e-14
+LEAST_CURVE = 1e-100
+AS_GOOD_AS_ZERO = 1e-9
 # So few problems cost little more than one.
 FEW = 32
 
@@ -192,12 +196,13 @@ def _descend(problem: Problem[P], here: _Reached[P], step: Array) -> tuple[_Reac
 
 
 def _step(here: _Reached[P]) -> Array:
-    """A step inside rho >= 0: bent where that stays inside, straight elsewhere."""
+    """A step inside rho >= 0: bent where that stays inside, straight elsewhere, and down to zero where hardly anything
+    would be left: the df of a ratio at zero are others than those of the next one above."""
     step, trusted = _bent_step(here)
     if not trusted.all():
         rows = np.flatnonzero(~trusted)
         step[rows] = _straight_step(here.rho[rows], here.slope.take(rows))
-    return step
+    return np.where(here.rho + step < AS_GOOD_AS_ZERO, -here.rho, step)
 
 
 def _bent_step(here: _Reached[P]) -> tuple[Array, NDArray[np.bool_]]:
@@ -247,8 +252,7 @@ def _straight_step(rho: Array, slope: Slope) -> Array:
         rows = np.flatnonzero(leaving)
         room = np.divide(rho[rows], scale[rows], out=np.zeros_like(rho[rows]), where=scale[rows] > 0)
         move[rows] = _along_edges(H[rows], g[rows], room)
-    step = move * scale
-    return np.where(step <= -rho * (1 - 1e-12), -rho, step)
+    return move * scale
 
 
 def _along_edges(H: Array, g: Array, room: Array) -> Array:
@@ -304,9 +308,11 @@ def parameter_covariance(rho: Array, slope: Slope) -> Array:
     """
     dead = rho <= 0
     # Ratios may differ by orders of magnitude: scaled to a unit diagonal before inverting.
-    scale = np.where(dead, 0.0, 1 / np.sqrt(np.abs(np.einsum("bkk->bk", slope.profiled))))
+    curve = np.maximum(np.abs(np.einsum("bkk->bk", slope.profiled)), LEAST_CURVE)
+    scale = np.where(dead, 0.0, 1 / np.sqrt(curve))
     both = scale[:, :, None] * scale[:, None, :]
-    inverse = _inverse(slope.profiled * both + np.eye(rho.shape[1]) * dead[:, None, :]) * both
+    unit = np.eye(rho.shape[1])
+    inverse = _inverse(slope.profiled * both + unit * dead[:, None, :] + LEVEL * unit) * both
     # The residual is set aside first, so that what is left to invert is the profiled Hessian.
     along = slope.cross_residual / slope.residual_curve[:, None]
     beside = -np.matvec(inverse, along)
