@@ -17,7 +17,7 @@ from scipy.special import fdtrc
 
 from analysis import cell_weights, equal_blocks
 from analysis.cell_weights import CellProblem, pooled
-from analysis.contrasts import against, contrast_of, f_of, hypothesis, satterthwaite
+from analysis.contrasts import against, contrast_of, differences, f_of, hypothesis, satterthwaite
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -263,8 +263,7 @@ class BalancedFits:
 
     def difference(self, reference: int) -> Triple:
         """See CellFits."""
-        eye = np.eye(self.shape[1])
-        return self.contrast(eye - eye[reference])
+        return self.contrast(differences(self.shape[1], reference))
 
     def mean(self) -> Triple:
         """See CellFits."""

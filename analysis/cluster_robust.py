@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.cell_fits import CellFits
-from analysis.cell_weights import inverse_and_log_det, ones, over_pulls
+from analysis.small_arrays import inverse_and_log_det, ones, over_pulls
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]

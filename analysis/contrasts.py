@@ -16,6 +16,12 @@ Array = NDArray[np.float64]
 Triple = tuple[Array, Array, Array]
 
 
+def differences(h: int, reference: int) -> Array:
+    """Weights (h, h) of every pull minus the pull with index `reference`."""
+    eye = np.eye(h)
+    return np.asarray(eye - eye[reference])
+
+
 def against(matrices: Array, reference: int) -> Array:
     """Variance of each pull minus the reference, from covariance matrices (..., h, h)."""
     own = np.einsum("...hh->...h", matrices)

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.cell_weights import ones, over_pulls
 from analysis.limits import Cells
+from analysis.small_arrays import ones, over_pulls
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from analysis import cluster_robust as cr2
 from analysis import mixed
+from analysis.contrasts import differences
 from analysis.quantiles import upper_t
 
 Array = NDArray[np.float64]
@@ -116,12 +117,6 @@ class Contrasts(Protocol):
 
     def contrast(self, weights: Array, capped: bool = True) -> Estimates:
         """k contrasts `weights` (k, h): differences use the capped df, means the plain one."""
-
-
-def against(panels: Contrasts, reference: int) -> Estimates:
-    """Every pull minus the pull with index `reference`."""
-    eye = np.eye(panels.cells.sums.shape[2])
-    return panels.contrast(eye - eye[reference])
 
 
 def means(panels: Contrasts) -> Estimates:
@@ -225,8 +220,7 @@ def _squares_about_mean(sums: Array, mean: Array, weights: Array) -> Array:
 def _reference(weights: Array) -> int | None:
     """The pull that every pull is set against by `weights`; None where they ask anything else."""
     reference = int(np.abs(weights).sum(1).argmin())
-    eye = np.eye(weights.shape[1])
-    return reference if np.array_equal(weights, eye - eye[reference]) else None
+    return reference if np.array_equal(weights, differences(weights.shape[1], reference)) else None
 
 
 def cluster_robust(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:

@@ -12,8 +12,9 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.cell_weights import over_pulls
+from analysis.contrasts import differences
 from analysis.limits import Cells, Contrasts, Error, Estimates, Fitted, fitted
+from analysis.small_arrays import over_pulls
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -176,7 +177,7 @@ class Measures:
         later = np.array([eye[late] - eye[early] for late, early in _pairs(h)])
         pairs = measured(later) if (asked.sign < 0).all() else None
         few = np.broadcast_to(_people(panels.cells.counts) < FEWEST_ASSESSORS, len(panels.cells.sums))
-        return cls(asked, few, _constant(panels.cells), measured(eye - eye[h - 1]), means, pairs)
+        return cls(asked, few, _constant(panels.cells), measured(differences(h, h - 1)), means, pairs)
 
     def rows(self, rows: Rows) -> Measures:
         """Some of the batch."""

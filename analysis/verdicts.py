@@ -81,8 +81,8 @@ def judge(
     plain = stacks(cells, {name: wish for name, wish in wishes.items() if name not in adjusted})
     apart = (([name], panels) for name, panels in adjusted.items())
     found = _limits(chain(apart, plain), wishes, level, control)
-    table = tabled(list(found.values()))
-    return Judged(**{part: getattr(table, part) for part in Table.__slots__}, attributes=found)
+    t = tabled(list(found.values()))
+    return Judged(t.verdict, t.pull, t.shortest, t.passes, t.fails, t.control_found, found)
 
 
 def _limits(
