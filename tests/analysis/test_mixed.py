@@ -586,7 +586,7 @@ def test_any_size_of_error_is_fitted_without_a_warning() -> None:
     within = read.within_ss * 10 ** rng.uniform(-12, 6, 300)
     means = np.divide(sums, read.counts, out=np.zeros_like(sums), where=read.counts > 0)
     centred = np.where(read.counts > 0, means - (means.sum(1) / (read.counts > 0).sum(1))[:, None], 0)
-    rho, point, slope = reml.optimise(CellProblem(read.counts, centred, within, cell_fits.BOTH))
+    rho, point, slope = reml.optimise(CellProblem.of(read.counts, centred, within, cell_fits.BOTH))
     fits = mixed.fit_cells(read.counts, sums, within)
     assert np.isfinite(fits.loglik).all()
     assert_allclose(fits.loglik, -point.deviance / 2, rtol=1e-9)
