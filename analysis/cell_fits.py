@@ -18,7 +18,7 @@ from scipy.special import fdtrc
 from analysis import reml
 from analysis.cell_weights import CellProblem, pooled
 from analysis.contrasts import against, contrast_of, differences, f_of, hypothesis, satterthwaite
-from analysis.small_arrays import ones, over_all, over_pulls
+from analysis.small_arrays import ones, over_all
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -124,7 +124,7 @@ def _check(counts: Array, sums: Array) -> None:
     if min(sums.shape[1:]) < 2:
         raise ValueError(f"sums {sums.shape}: a fit needs at least two assessors and two pulls")
     present = (counts > 0).astype(float)
-    if not ((ones(counts.shape[1]) @ present).all() and over_pulls(present).all()):
+    if not ((ones(counts.shape[1]) @ present).all() and (present @ ones(counts.shape[2])).all()):
         raise ValueError("counts: every pull and every assessor needs at least one score; drop the empty ones")
 
 

@@ -108,7 +108,7 @@ class CellProblem:
     @property
     def free(self) -> Array:
         """Scores less pulls (B or 1,)."""
-        return self.scores - self.counts.shape[2]
+        return np.asarray(self.scores - self.counts.shape[2])
 
 
 def sweep(cells: Array, present: Array) -> tuple[Array, Array]:

@@ -136,24 +136,18 @@ def optimise(problem: Problem[P]) -> tuple[Array, P, Slope]:
     active, ended = np.arange(len(rho)), np.zeros(len(rho), bool)
     for _ in range(ROUNDS):
         step = _step(here)
-        room = here.rho + 0.01
-        moving = (np.abs(step) >= NOTHING_LEFT * room).any(1) & ~ended
+        size = (np.abs(step) / (here.rho + 0.01)).max(1)
+        moving = (size >= NOTHING_LEFT) & ~ended
         if not moving.any():
             break
         # Copying costs about as much as an iteration of what it saves, so only large savings are taken.
         if len(moving) > FEW and 4 * moving.sum() < 3 * len(moving):
             rows = np.flatnonzero(moving)
             whole = whole.put(active, here)
-            active, problem, here, step, room = (
-                active[rows],
-                problem.take(rows),
-                here.take(rows),
-                step[rows],
-                room[rows],
-            )
-        near = (np.abs(step) < STEP_TOLERANCE * room).all(1)
+            active, problem, here = active[rows], problem.take(rows), here.take(rows)
+            step, size = step[rows], size[rows]
         here, stuck = _descend(problem, here, step)
-        ended = near | stuck
+        ended = (size < STEP_TOLERANCE) | stuck
     whole = whole.put(active, here)
     return whole.rho, whole.point, whole.slope
 
