@@ -138,13 +138,8 @@ def _who_told(control: int, limits: AttributeLimits) -> int:
 
 def fails_on(panel: Panel, judged: Judged) -> dict[float, tuple[str, ...]]:
     """Per pull shown to fail, the attributes it fails on."""
-    found: dict[float, tuple[str, ...]] = {}
-    for i, hour in enumerate(panel.hours):
-        names = tuple(
-            name
-            for name, limits in judged.attributes.items()
-            if limits.broken[0, i] or (judged.against_reference[0] and limits.judged[0] and limits.beyond_margin[0, i])
-        )
-        if names:
-            found[float(hour)] = names
-    return found
+    fails = {name: judged.fails_on(name)[0] for name in judged.attributes}
+    found = {
+        float(hour): tuple(name for name in fails if fails[name][i]) for i, hour in enumerate(panel.hours.tolist())
+    }
+    return {hour: names for hour, names in found.items() if names}
