@@ -14,6 +14,7 @@ from studyapp.findings.reading import (
     pull_at,
     pull_before,
     shorter_pull,
+    shown_too_late,
     split_by_wish,
 )
 from studyapp.words import _, ngettext
@@ -106,7 +107,9 @@ def _from(hour: float | None) -> str:
 
 
 def _not_inside(decision: Decision) -> list[str]:
-    """Each note that may have faded, or has grown, at the pull that passes."""
+    """Each note that may have faded, or has grown, at the pull that passes; where too late is shown, nothing mends it."""
+    if shown_too_late(decision):
+        return []
     faded, grown = split_by_wish(decision, decision.not_inside)
     texts = {"h": hours(decision.shortest_hours or decision.reference_hours)}
     said = [

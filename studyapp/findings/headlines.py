@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import count_of, hours, listed
-from studyapp.findings.reading import better_pull
+from studyapp.findings.reading import better_pull, shown_too_late
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -75,6 +75,8 @@ def _better_hours(decision: Decision) -> str:
 
 def _window(decision: Decision) -> str:
     hour = decision.reference_hours if decision.shortest_hours is None else decision.shortest_hours
+    if shown_too_late(decision):
+        return _("Cannot tell yet: {h} h is long enough, but too late.").format(h=hours(hour))
     return _("Cannot tell yet: {h} h may already be too late.").format(h=hours(hour))
 
 

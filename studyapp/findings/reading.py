@@ -99,6 +99,13 @@ def split_by_wish(decision: Decision, names: tuple[str, ...]) -> tuple[list[str]
     )
 
 
+def shown_too_late(decision: Decision) -> bool:
+    """Whether a note at the pull that passes is shown worse than at a shorter one by its margin, not only perhaps."""
+    hour = decision.shortest_hours
+    pulls = [pull_at(decision.attributes.get(name), hour) for name in decision.not_inside]
+    return any(pull.shown_to_fail for pull in pulls if pull is not None)
+
+
 def good_before(result: AttributeResult, hour: float) -> PullResult | None:
     """The shorter pull at which the attribute stood highest (wanted higher) or lowest (wanted lower)."""
     sign = -1 if result.rule.wanted == "higher" else 1

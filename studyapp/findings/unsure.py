@@ -16,6 +16,7 @@ from studyapp.findings.reading import (
     pull_at,
     pull_before,
     shorter_pull,
+    shown_too_late,
 )
 from studyapp.words import _, ngettext
 
@@ -116,7 +117,9 @@ def _window(decision: Decision) -> list[str]:
     hour, ref = decision.shortest_hours, decision.reference_hours
     if hour is None:
         return [_("What passes is not shown to be early enough.")]
-    if hour < ref:
+    if shown_too_late(decision):
+        said = [_("{h} h comes close enough to {ref} h, but too late.").format(h=hours(hour), ref=hours(ref))]
+    elif hour < ref:
         said = [_("{h} h comes close enough to {ref} h, but may come too late.").format(h=hours(hour), ref=hours(ref))]
     else:
         said = [_("{ref} h itself may come too late.").format(ref=hours(ref))]
@@ -133,9 +136,14 @@ def _window(decision: Decision) -> list[str]:
 
 
 def _not_kept(result: AttributeResult, pull: PullResult) -> str:
-    """A note wanted higher that may have faded."""
+    """A note wanted higher that has faded, or may have."""
     before, margin = good_before(result, pull.hours), units(result.rule.margin)
     name, fall = opening(result.name), 0.0 if before is None else before.mean - pull.mean
+    if before is not None and pull.shown_to_fail:
+        sentence = _(
+            "{name} at {h} h: faded, lower than at {early} h by {d} units, and a loss of {m} or more is shown."
+        )
+        return sentence.format(name=name, h=hours(pull.hours), early=hours(before.hours), d=units(fall), m=margin)
     if before is None or round(fall, 1) <= 0:
         sentence = _("{name} was not shown to be kept at {h} h: a loss of {m} units, its margin, is not ruled out.")
         return sentence.format(name=name, h=hours(pull.hours), m=margin)

@@ -322,6 +322,9 @@ def _windows() -> dict[str, Decision]:
         "window, no loss seen": at_12(full, not_inside=("fruit",)),
         "window, grown": at_12(grown, not_inside=("off-notes",), warnings=(GREW,)),
         "window, grown without limits": at_12(grown, not_inside=("off-notes",)),
+        "window, faded": at_12(
+            lost(attribute("fruit", (-0.1, -2.4, -0.6, 0.4, 0.2), wanted="higher"), 12.0), not_inside=("fruit",)
+        ),
         "window, both": at_12(late, grown, not_inside=("fruit", "off-notes"), warnings=(GREW,)),
         "window at the reference": at_12(late, not_inside=("fruit",), shortest_hours=24.0, passes=UNKNOWN["passes"]),
         "window, unnamed": unsure(late, reason="window"),

@@ -91,6 +91,7 @@ HEADLINES = {
     "still improving, unnamed": "Cannot tell yet.",
     "window, may have faded": "Cannot tell yet: 12 h may already be too late.",
     "window, grown": "Cannot tell yet: 12 h may already be too late.",
+    "window, faded": "Cannot tell yet: 12 h is long enough, but too late.",
     "window at the reference": "Cannot tell yet: 24 h may already be too late.",
     "better hours": "Cannot tell yet: 8 h is better than 4 h.",
     "better hours, unnamed": "Cannot tell yet.",
@@ -168,6 +169,10 @@ LEDES = {
     ],
     "window, no loss seen": [
         "Fruit was not shown to be kept at 12 h: a loss of 1.0 units, its margin, is not ruled out."
+    ],
+    "window, faded": [
+        "12 h comes close enough to 24 h, but too late.",
+        "Fruit at 12 h: faded, lower than at 4 h by 2.8 units, and a loss of 1.0 or more is shown.",
     ],
     "window, grown": [
         "Off-notes at 12 h: grown again, higher than at 4 h by 0.6 units, between 0.2 and 1.0.",
@@ -294,6 +299,7 @@ CHANGES = {
         "Off-notes at 12 h back down to what a shorter pull had.",
         "A pull between 8 and 12 h.",
     ],
+    "window, faded": ["A pull between 8 and 12 h."],
     "still improving": [
         "Fruit at 24 h shown to have held since every shorter pull: it is not yet.",
         "Pulls at 32 and 40 h: they would show where it levels off.",

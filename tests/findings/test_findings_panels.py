@@ -27,7 +27,7 @@ HEADLINES = {
     "window": "Conche between 8 and 12 hours.",
     "conche_longer": "Conche longer than 24 hours.",
     "no_hour_fits": "No hour that was served (0 to 24 h) fits.",
-    "empty_window": "No hour that was served (0 to 24 h) fits.",
+    "empty_window": "Cannot tell yet: 16 h is long enough, but too late.",
     "stay": "Stay at 24 hours.",
     "cannot_tell": "Cannot tell yet.",
     "control_not_found": "Cannot tell: the panel did not find the pull known to differ.",
