@@ -107,7 +107,7 @@ def _from(hour: float | None) -> str:
 
 
 def _not_inside(decision: Decision) -> list[str]:
-    """Each note that may have faded, or has grown, at the pull that passes; where too late is shown, nothing mends it."""
+    """Each note that may have faded, or has grown, at the pull that passes; what is shown too late stays so."""
     if shown_too_late(decision):
         return []
     faded, grown = split_by_wish(decision, decision.not_inside)
