@@ -121,6 +121,14 @@ def unfailed(panel: Panel, judged: Judged) -> tuple[float, ...]:
     return tuple(panel.hours[~judged.fails[0]].tolist())
 
 
+def closed_by(panel: Panel, judged: Judged, latest: float | None) -> tuple[str, ...]:
+    """The attributes that are not shown inside at the first pull after the window; none when it never closes."""
+    after = np.flatnonzero(panel.hours > (np.inf if latest is None else latest))
+    if not len(after):
+        return ()
+    return tuple(name for name, limits in judged.attributes.items() if not limits.inside[0, after[0]])
+
+
 def told_by(panel: Panel, judged: Judged) -> int:
     """How many assessors put the control on the worse side of the reference, on the attribute that tells it best."""
     counted = [_who_told(panel.control, limits) for limits in judged.attributes.values() if limits.told[0]]

@@ -31,8 +31,8 @@ def _panel(name: str) -> tuple[Path, str, Path]:
     [
         ("stop", "Stop at 12 hours."),
         ("conche_longer", "Conche longer than 24 hours."),
-        ("no_hour_fits", "No hour suits all."),
-        ("empty_window", "No hour suits all."),
+        ("no_hour_fits", "No hour that was served (0 to 24 h) fits."),
+        ("empty_window", "Cannot tell yet: 16 h is long enough, but too late."),
         ("window", "Conche between 8 and 12 hours."),
         ("cannot_tell", "Cannot tell yet."),
         ("stay", "Stay at 24 hours."),

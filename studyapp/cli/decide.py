@@ -102,10 +102,12 @@ def _pull(result: AttributeResult, pull: PullResult) -> tuple[str, ...]:
 
 def _standing(result: AttributeResult, pull: PullResult) -> str:
     """How a pull stands on one attribute, in words."""
+    from studyapp.findings import standing
+
     if not result.judged:
         return _("not judged")
     if pull.shown_to_fail:
-        return _("shown to fail")
+        return standing(result, pull)
     if pull.within_limit is False:
         within = _("within the margin, not shown to meet the limit")
         return within if pull.within_margin else _("not shown to be within margin and limit")

@@ -6,7 +6,17 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.descriptions import left_out
 from studyapp.findings.numbers import beside, hours, opening, units
-from studyapp.findings.reading import blocking, next_pulls, pull_at, shorter_pull
+from studyapp.findings.reading import (
+    better_pull,
+    blocking,
+    new_longest,
+    next_pulls,
+    pull_at,
+    pull_before,
+    shorter_pull,
+    shown_too_late,
+    split_by_wish,
+)
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -23,7 +33,7 @@ def what_would_change(decision: Decision, description: Description | None = None
     elif decision.verdict == "no hour fits":
         said = [_new_rule(), _one_batch(decision)]
     else:
-        said = [*_blocks(decision), _looks_left(decision)]
+        said = [*_open_on(decision), _looks_left(decision)]
     return tuple(sentence for sentence in said if sentence)
 
 
@@ -75,10 +85,66 @@ def _new_rule() -> str:
     return _("Another margin or limit, set and sealed before the next study, or a changed process.")
 
 
+def _open_on(decision: Decision) -> list[str]:
+    """What would settle a question that is open; nothing of the kind where the panel cannot be believed."""
+    if decision.reason == "better hours":
+        return [_from(better_pull(decision))]
+    if decision.reason == "window":
+        return [*_not_inside(decision), _between(decision)]
+    if decision.reason == "still improving":
+        return [*_not_held(decision), _later_pulls(decision)]
+    if decision.reason == "reference fails":
+        return [_new_rule(), _from(new_longest(decision))]
+    if decision.reason in ("reference meets limits", "reference misses a limit"):
+        return _blocks(decision)
+    return []
+
+
+def _from(hour: float | None) -> str:
+    if hour is None:
+        return ""
+    return _("A new study that is sealed with {h} h as its reference.").format(h=hours(hour))
+
+
+def _not_inside(decision: Decision) -> list[str]:
+    """Each note that may have faded, or has grown, at the pull that passes; what is shown too late stays so."""
+    if shown_too_late(decision):
+        return []
+    faded, grown = split_by_wish(decision, decision.not_inside)
+    texts = {"h": hours(decision.shortest_hours or decision.reference_hours)}
+    said = [
+        _("{name} at {h} h shown to be kept since every shorter pull: it is not yet.").format(
+            name=opening(name), **texts
+        )
+        for name in faded
+    ]
+    return [
+        *said,
+        *(
+            _("{name} at {h} h back down to what a shorter pull had.").format(name=opening(name), **texts)
+            for name in grown
+        ),
+    ]
+
+
+def _between(decision: Decision) -> str:
+    hour = decision.shortest_hours
+    before = None if hour is None else pull_before(decision, hour)
+    if hour is None or before is None:
+        return ""
+    return _("A pull between {a} and {b} h.").format(a=hours(before), b=hours(hour))
+
+
+def _not_held(decision: Decision) -> list[str]:
+    ref = hours(decision.reference_hours)
+    sentence = _("{name} at {ref} h shown to have held since every shorter pull: it is not yet.")
+    return [sentence.format(name=opening(name), ref=ref) for name in decision.not_held]
+
+
 def _blocks(decision: Decision) -> list[str]:
     """Each attribute that keeps the pull next to the reference from passing."""
     hour = shorter_pull(decision)
-    if decision.reason in ("control not found", "orders", "not enough data") or hour is None:
+    if hour is None:
         return []
     said = []
     for result, pull in blocking(decision, hour):

@@ -6,7 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from studyapp.findings import HoursFinding, attribute_alt, decimal, hours, of_studies, percent, shown, units
+from studyapp.findings import (
+    HoursFinding,
+    attribute_alt,
+    decimal,
+    hours,
+    of_studies,
+    percent,
+    shown,
+    standing,
+    units,
+)
 from studyapp.findings.numbers import interval_share, opening, or_dash
 from studyapp.findings.pulls import pull_numbers
 from studyapp.findings.scale import shared_scale
@@ -252,7 +262,7 @@ def _row(result: AttributeResult, pull: PullResult) -> list[str]:
 
 def _standing(result: AttributeResult, pull: PullResult) -> str:
     if pull.shown_to_fail:
-        return _("shown to fail")
+        return standing(result, pull)
     if pull.within_limit is False:
         return _("limit not shown")
     if pull.hours == result.reference_hours:

@@ -259,7 +259,7 @@ def test_the_key_opens_by_name_and_leads_to_the_verdict(screen: Screen, said: Sa
     [
         ("stop", "Stop at 12 hours."),
         ("conche longer", "Conche longer than 24 hours."),
-        ("no hour fits", "No hour suits all."),
+        ("no hour fits", "No hour that was served (0 to 24 h) fits."),
         ("cannot tell", "Cannot tell yet."),
     ],
 )

@@ -18,7 +18,9 @@ from babel.messages.pofile import read_po
 import studyapp
 from studyapp import words
 from studyapp.findings import Costs, attribute_alt, caution, hours_finding, pull_says, warning_sentence
+from studyapp.findings.warnings import warning_codes
 from tests.findings.decisions import OFFERS, every_kind
+from tests.findings.test_findings_warnings import VALUES
 
 ROOT = Path(studyapp.__file__).parent
 TEMPLATE = ROOT / "words" / "studyapp.pot"
@@ -173,4 +175,6 @@ def test_the_caution_and_the_warnings_are_spoken_too() -> None:
     from analysis.stopping import Warning as StopWarning
 
     assert outside(caution()) == ""
-    assert outside(warning_sentence(StopWarning("order not recorded"))) == ""
+    for code in sorted(warning_codes()):
+        values = VALUES | ({"assessors": ("Lark", "Heron")} if code == "one person's copies" else {})
+        assert outside(warning_sentence(StopWarning(code, values))) == "", code
