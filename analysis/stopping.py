@@ -77,7 +77,6 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
         attributes=attribute_results(panel, rule, at_level, judged),
         warnings=warnings_beside(panel, rule, at_level, judged),
         scope=panel.scope,
-        descriptions={},
     )
 
 
