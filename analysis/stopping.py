@@ -16,10 +16,11 @@ from analysis.beside import warnings_beside
 from analysis.decision import Anova, AttributeResult, Decision, Offer, PullResult, Warning
 from analysis.looks import level
 from analysis.next_sittings import Service
-from analysis.rule import AttributeRule, Rule, Wanted, check_rule
+from analysis.rule import RULE_VERSION, AttributeRule, Rule, Wanted, check_rule
 from analysis.verdicts import Verdict, judge
 
 __all__ = [
+    "RULE_VERSION",
     "Anova",
     "AttributeResult",
     "AttributeRule",

@@ -123,14 +123,17 @@ def _margin(name: str, attribute: str, value: object) -> float:
 def decision_document(
     decision: Decision, offers: Iterable[Offer], sealed: bool, say: Callable[[Warning], str] | None = None
 ) -> dict[str, Any]:
-    """A decision as plain JSON values; numbers that do not exist are None.
+    """A decision as plain JSON values; numbers that do not exist are None. `signed.decision_from` reads it back.
 
     `say` turns a warning into its sentence (the findings do); without it the code stands in for the sentence.
     """
+    from analysis.stopping import RULE_VERSION
+
     return {
         "verdict": decision.verdict,
         "hours": _json(decision.hours),
         "reason": decision.reason,
+        "rule_version": RULE_VERSION,
         "sealed": sealed,
         "scope": _json(decision.scope),
         "look": decision.look,
@@ -140,8 +143,11 @@ def decision_document(
         "reference_hours": _json(decision.reference_hours),
         "control_hours": _json(decision.control_hours),
         "control_found": bool(decision.control_found),
+        "control_told_by": decision.control_told_by,
         "latest_hours": _json(decision.latest_hours),
         "binding": decision.binding,
+        "next_binding": decision.next_binding,
+        **{name: _json(getattr(decision, name)) for name in WORDINGS},
         "warnings": [
             {"code": warning.code, "sentence": say(warning) if say else warning.code, "values": _json(warning.values)}
             for warning in decision.warnings
@@ -149,6 +155,10 @@ def decision_document(
         "attributes": {name: _attribute_document(decision, result) for name, result in decision.attributes.items()},
         "price": [_offer_document(offer) for offer in offers] if decision.verdict == "cannot tell" else None,
     }
+
+
+# What tells the wordings of a verdict apart.
+WORDINGS = ("fails_on", "shortest_hours", "better", "not_inside", "improving", "not_held", "unfailed")
 
 
 def _attribute_document(decision: Decision, result: AttributeResult) -> dict[str, Any]:
@@ -190,6 +200,8 @@ PULL_NUMBERS = (
     "own_upper",
     "sitting_lower",
     "sitting_upper",
+    "decisive_lower",
+    "decisive_upper",
 )
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from studyapp.records import Staff
-from studyapp.services import accounts
+from studyapp.services import accounts, closing
 from studyapp.store import Store, open_store
 
 HERE = Path(__file__).parent
@@ -44,3 +44,16 @@ def opened(name: str, folder: Path) -> Iterator[Earlier]:
         yield Earlier(store, leader, json.loads((HERE / f"{name}.json").read_text(encoding="utf-8")))
     finally:
         store.close()
+
+
+def signed_before(kept: Earlier, title: str, verdict_of: str, names: tuple[str, ...] = ("Ada", "Ida")) -> str:
+    """Let `names` sign, in the study with this title, the verdict that an earlier rule gave another; its id.
+
+    So what was signed and what today's rule says differ, whichever way the rule has moved since.
+    """
+    document = next(study["verdict"] for study in kept.told["studies"] if study["title"] == verdict_of)
+    study = kept.study(title)
+    with kept.store.write() as tx:
+        for name in names:
+            closing.keep_signature(tx, study, 1, (name, "signs"), kept.leader, document)
+    return study
