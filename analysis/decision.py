@@ -108,11 +108,11 @@ class Decision:
     "reference misses a limit", "reference meets limits"; for `no hour fits` it is "every pull fails".
 
     `scope` has the numbers of assessors, sittings and batches. `passes` maps hours to True/False; `fails_on` names, per
-    pull shown to fail or past, what it fails on. `shortest_hours` is the shortest pull that passes with all longer ones,
-    chosen or not; `latest_hours` closes the window that opens at a stop. `better` maps longer pulls that are shown
-    better than it by the margin to the attributes that say so, `not_inside` names the attributes that are not shown
-    inside their window there. `improving` names attributes shown to improve up to the reference, `not_held` what was
-    not shown to hold meanwhile. `unfailed`: when the reference is shown to fail, the pulls that fail nothing."""
+    pull shown to fail or past, what it fails on. `shortest_hours` is the shortest pull that passes with all longer
+    ones, chosen or not; `latest_hours` closes the window that opens at a stop. `better` maps longer pulls that are
+    shown better than it by the margin to the attributes that say so, `not_inside` names the attributes that are not
+    shown inside their window there. `improving` names attributes shown to improve up to the reference, `not_held` what
+    was not shown to hold meanwhile. `unfailed`: when the reference is shown to fail, the pulls that fail nothing."""
 
     verdict: Verdict
     hours: float | None
