@@ -244,6 +244,14 @@ def test_where_the_corrected_rule_says_otherwise_one_sentence_says_so(kept: Earl
     assert said.count(". ") == 0
 
 
+def test_version_2_takes_nothing_from_a_signed_stop_before_a_better_hour(kept: Earlier) -> None:
+    """Acidity truly 7, 4.5, 2, 2, 3, 4.5: version 1 stopped at 4 h although 8 h is better by two margins and more."""
+    shown = deciding.shown(kept.store, kept.leader, kept.study("Hours, signed before a better hour"))
+    assert isinstance(shown.corrected, Decision)
+    assert (shown.decision.hours, shown.corrected.verdict, shown.corrected.hours) == (4.0, "cannot tell", None)
+    assert "the corrected rule of today says: Cannot tell" in versions.said_otherwise(shown)
+
+
 def test_where_the_corrected_rule_agrees_nothing_is_said(kept: Earlier) -> None:
     """Another copy of the same scores, signed with the verdict they give."""
     study = signed_before(kept, "Hours, opened", "Hours, signed")
