@@ -136,18 +136,7 @@ def decision_document(
         "rule_version": RULE_VERSION,
         "sealed": sealed,
         "scope": _json(decision.scope),
-        "look": decision.look,
-        "looks": decision.looks,
-        "level": _json(decision.level),
-        "alpha": _json(decision.alpha),
-        "reference_hours": _json(decision.reference_hours),
-        "control_hours": _json(decision.control_hours),
-        "control_found": bool(decision.control_found),
-        "control_told_by": decision.control_told_by,
-        "latest_hours": _json(decision.latest_hours),
-        "binding": decision.binding,
-        "next_binding": decision.next_binding,
-        **{name: _json(getattr(decision, name)) for name in WORDINGS},
+        **{field.name: _json(getattr(decision, field.name)) for field in fields(decision) if field.name not in APART},
         "warnings": [
             {"code": warning.code, "sentence": say(warning) if say else warning.code, "values": _json(warning.values)}
             for warning in decision.warnings
@@ -157,8 +146,8 @@ def decision_document(
     }
 
 
-# What tells the wordings of a verdict apart.
-WORDINGS = ("fails_on", "shortest_hours", "better", "not_inside", "improving", "not_held", "unfailed")
+# Fields of a decision that are written in an order, place or form of their own; any other stands under its name.
+APART = ("verdict", "hours", "reason", "scope", "passes", "attributes", "warnings")
 
 
 def _attribute_document(decision: Decision, result: AttributeResult) -> dict[str, Any]:

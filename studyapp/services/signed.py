@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
-from studyapp.services.documents import PULL_NUMBERS
+from studyapp.services.documents import APART, PULL_NUMBERS
 from studyapp.store.studies import FIRST_RULE
 
 if TYPE_CHECKING:
@@ -25,22 +25,23 @@ def decision_from(document: Document) -> Decision:
     """The decision that `documents.decision_document` wrote, by this version of the rule or an earlier one."""
     from analysis.stopping import Decision, Warning
 
-    attributes = {name: _attribute(name, kept) for name, kept in document["attributes"].items()}
-    values = {field.name: document[field.name] for field in fields(Decision) if field.name in document}
-    plain = {name: _plain(value) for name, value in values.items()}
-    told = {
-        "control_told_by": document.get("control_told_by", 0),
-        "next_binding": document.get("next_binding"),
-        "fails_on": _by_hours(document.get("fails_on", _failing(document))),
-        "better": _by_hours(document.get("better", {})),
-        "passes": _passes(document),
-        "attributes": attributes,
-        "warnings": tuple(Warning(kept["code"], kept["values"]) for kept in document["warnings"]),
-        "scope": document["scope"],
-        "look": document["look"],
-        "looks": document["looks"],
+    missing = {"control_told_by": 0, "next_binding": None, "fails_on": _failing(document)}
+    as_named = {**missing, **document}
+    plain = {
+        field.name: as_named[field.name] if field.type == "int" else _plain(as_named[field.name])
+        for field in fields(Decision)
+        if field.name in as_named and field.name not in APART
     }
-    return Decision(**{**plain, **told})
+    return Decision(
+        **plain,
+        verdict=document["verdict"],
+        hours=_plain(document["hours"]),
+        reason=document["reason"],
+        scope=document["scope"],
+        passes=_passes(document),
+        attributes={name: _attribute(name, kept) for name, kept in document["attributes"].items()},
+        warnings=tuple(Warning(kept["code"], kept["values"]) for kept in document["warnings"]),
+    )
 
 
 def _attribute(name: str, kept: Document) -> AttributeResult:
@@ -97,12 +98,10 @@ def _failing(document: Document) -> dict[str, list[str]]:
     return found
 
 
-def _by_hours(kept: Mapping[str, list[str]]) -> dict[float, tuple[str, ...]]:
-    return {float(hours): tuple(names) for hours, names in kept.items()}
-
-
 def _plain(value: Any) -> Any:
-    """A number as a float (canonical JSON writes 24.0 as 24), a list as a tuple, anything else as it is."""
+    """A number as a float (canonical JSON writes 24.0 as 24), a list as a tuple, hours that are keys as numbers."""
+    if isinstance(value, dict):
+        return {float(hours): _plain(item) for hours, item in value.items()}
     if isinstance(value, list):
         return tuple(_plain(item) for item in value)
     return float(value) if isinstance(value, int) and not isinstance(value, bool) else value
