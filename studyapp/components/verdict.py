@@ -30,6 +30,12 @@ def head(finding: HoursFinding, crumb: str, level: int = 1) -> None:
     )
 
 
+def corrected_since(sentence: str) -> None:
+    """Beside a signed verdict that the corrected rule would not give; nothing for an empty sentence."""
+    if sentence:
+        look.put(look.box("copper", _("The rule was corrected since"), look.text(sentence)))
+
+
 def pictures(decision: Decision, finding: HoursFinding, theme: Theme) -> None:
     """One chart an attribute on one scale, the binding one first."""
     drawn = [result for result in _in_order(decision) if result.judged and len(result.pulls) > 1]

@@ -20,13 +20,15 @@ P = TypeVar("P", Plan, AromaPlan)
 @dataclass(frozen=True, slots=True)
 class Kind(Generic[P]):
     """What differs between kinds of study: how one is read within a transaction (refusing the other kind), what is to
-    mend in a plan, its rule in words, what a seal sets on the table, and what the record notes of it beside."""
+    mend in a plan, its rule in words, what a seal sets on the table, what the record notes of it beside, and what the
+    sealed document names beside the plan."""
 
     fetch: Callable[[Any, str], HoursStudy | AromaStudy]
     problems: Callable[[P], Sequence[Problem]]
     sentences: Callable[[P], tuple[str, ...]]
     set_out: Callable[[Any, str, P], None]
     noted: Mapping[str, str] = field(default_factory=dict)
+    named: Callable[[], Mapping[str, int]] = dict
 
 
 def start(store: Store, by: Staff, plan: Plan | AromaPlan) -> str:
@@ -91,17 +93,19 @@ def seal(store: Store, by: Staff, study_id: str, typed_title: str, kind: Kind[P]
         plan: Any = kept.plan
         _refuse_seal(kept, typed_title, kind.problems(plan))
         _refuse_unknown_assessors(tx, plan)
-        seal_ = seal_of(plan)
+        document = study_store.sealed_document(plan, kind.named())
+        seal_ = events.digest(document)
         event = events.append(tx, "sealed", {"seal": seal_, "by": by.id, **kind.noted}, study_id)
-        study_store.seal(tx, study_id, seal_, event.at, by.id, secrets.token_hex(16))
+        study_store.seal(tx, study_id, document, seal_, event.at, by.id, secrets.token_hex(16))
         kind.set_out(tx, study_id, plan)
         count, head = events.head(tx)
         return SealSlip(seal_, event.at, by.name, head, count, kind.sentences(plan))
 
 
-def seal_of(plan: Plan | AromaPlan) -> str:
-    """SHA-256 of the plan as canonical JSON (RFC 8785): one hash for 24 and 24.0, on every machine."""
-    return events.digest(study_store.plan_document(plan))
+def seal_of(plan: Plan | AromaPlan, **named: int) -> str:
+    """SHA-256 of the plan, and of what a seal names beside it, as canonical JSON (RFC 8785): one hash for 24 and 24.0,
+    on every machine."""
+    return events.digest(study_store.sealed_document(plan, named))
 
 
 def _refuse_seal(kept: HoursStudy | AromaStudy, typed_title: str, problems: Sequence[Problem]) -> None:

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from analysis.stopping import RULE_VERSION
 from studyapp.errors import BadInput, NotAllowed, NotFound
 from studyapp.records import Attribute, Habits, Plan, Pull
 from studyapp.services import dealing, drafts, panel, planning, preparing
@@ -81,7 +82,7 @@ def test_the_slip_carries_the_seal_and_the_head(workshop: Any, draft: str) -> No
     slip = planning.seal(workshop.store, workshop.leader, draft, "Second")
     study = planning.study(workshop.store, workshop.leader, draft)
     assert (study.seal, study.sealed_at, study.sealed_by) == (slip.seal, slip.at, "Ada")
-    assert slip.seal == drafts.seal_of(study.plan)
+    assert slip.seal == drafts.seal_of(study.plan, rule_version=RULE_VERSION)
     assert len(slip.head) == 64
     assert any("at most 5 of 100" in sentence for sentence in slip.sentences)
 
@@ -198,7 +199,7 @@ def test_a_seal_of_before_still_holds(workshop: Any, draft: str) -> None:
     with workshop.store.write() as tx:
         tx.exec_driver_sql("UPDATE study SET plan = ? WHERE id = ?", (KEPT_BEFORE, draft))
         event = events.append(tx, "sealed", {"seal": seal, "by": workshop.leader.id}, draft)
-        studies.seal(tx, draft, seal, event.at, workshop.leader.id, "00")
+        studies.seal(tx, draft, json.loads(KEPT_BEFORE), seal, event.at, workshop.leader.id, "00")
     with workshop.store.read() as tx:
         assert checks.seal_faults(tx, checks.chain(tx)) == []
     assert planning.study(workshop.store, workshop.leader, draft).plan.starts_at == "2026-11-23T08:00"
