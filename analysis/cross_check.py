@@ -48,9 +48,11 @@ class MixedCheck:
     "agrees"; "stops short" (its search ended lower than its own likelihood is at our variances); "not converged" (it
     says so itself, and its formulas agree with us at our variances); "differs" in the parts that `differs` names
     ("loglik", "residual", "differences", "se", "f", or "higher likelihood" when its search went above ours); or not
-    compared: "no likelihood" (nothing varies within a cell, so there is no maximum), "too large", "gave nothing"
-    (`problem` has its own words). `at_zero` names the variances that we put at zero. `joint_se` is the largest share by
-    which its printed standard errors differ from those with the variances taken as they are, None below 1 %.
+    compared: "no likelihood" (nothing varies within a cell, so there is no maximum), "too large"; "gave nothing": it
+    broke off with an error (`problem` has its own words; its formulas agree with us where `other` is there).
+
+    `at_zero` names the variances that we put at zero. `joint_se` is the largest share by which its printed standard
+    errors differ from those with the variances taken as they are, None below 1 %.
     """
 
     says: MixedSays
@@ -79,9 +81,11 @@ class AnovaCheck:
 
 @dataclass(frozen=True, slots=True)
 class AttributeCheck:
-    """Our numbers of one attribute, as the decision has them, and what two other programs say."""
+    """Our numbers of one attribute, as the decision has them, and what two other programs say. Differences are pull
+    minus reference, at `reference_hours`."""
 
     name: str
+    reference_hours: float
     ours: Fit
     mixed: MixedCheck
     anova: AnovaCheck
@@ -111,7 +115,7 @@ def cross_check(
     for name, result in decision.attributes.items():
         rows, ours = panel.rows(name), _ours(result)
         mixed = _mixed(rows, fixed, ours, optimiser)
-        found[name] = AttributeCheck(name, ours, mixed, _anova(rows, fixed, ours))
+        found[name] = AttributeCheck(name, result.reference_hours, ours, mixed, _anova(rows, fixed, ours))
     return found
 
 
@@ -149,16 +153,19 @@ def _mixed(rows: pd.DataFrame, fixed: tuple[str, ...], ours: Fit, optimiser: str
 def _judged(ours: Fit, other: OtherFit) -> MixedCheck:
     """Formulas first, then where the search ended."""
     parts = _differing(ours, other.at_given)
-    if _number(other.found.loglik) > _number(ours.loglik) + LOGLIK:
+    if other.found is None:
+        return MixedCheck("differs" if parts else "gave nothing", other, parts, _at_zero(ours), problem=other.problem)
+    above = _number(other.found.loglik) - _number(ours.loglik)
+    if above > LOGLIK:
         parts = (*parts, "higher likelihood")
     says: MixedSays = "agrees"
     if parts:
         says = "differs"
     elif not other.converged:
         says = "not converged"
-    elif _number(other.found.loglik) < _number(ours.loglik) - LOGLIK:
+    elif above < -LOGLIK:
         says = "stops short"
-    return MixedCheck(says, other, parts, _at_zero(ours), _joint_se(ours, other))
+    return MixedCheck(says, other, parts, _at_zero(ours), _joint_se(other.found, other.at_given))
 
 
 def _differing(ours: Fit, theirs: Fit) -> tuple[str, ...]:
@@ -177,11 +184,11 @@ def _differing(ours: Fit, theirs: Fit) -> tuple[str, ...]:
     return tuple(name for name, same in agree.items() if not same)
 
 
-def _joint_se(ours: Fit, other: OtherFit) -> float | None:
+def _joint_se(found: Fit, at_given: Fit) -> float | None:
     """How far the printed standard errors are from those at the same place with the variances taken as they are."""
-    if abs(_number(other.found.loglik) - _number(ours.loglik)) > LOGLIK:
+    if abs(_number(found.loglik) - _number(at_given.loglik)) > LOGLIK:
         return None
-    share = float(np.abs(_errors(other.found) / _errors(other.at_given) - 1).max())
+    share = float(np.abs(_errors(found) / _errors(at_given) - 1).max())
     return share if share >= NOTICED else None
 
 

@@ -62,15 +62,17 @@ class Fit:
 
 @dataclass(frozen=True, slots=True)
 class OtherFit:
-    """`found` is where the search of the other program ended, `converged` what it says of that; its standard errors
-    are the ones it prints, which let means and variances be unsure together, its F takes the variances as they are.
+    """`found` is where the search of the other program ended, None when that broke off (`problem` has its words), and
+    `converged` what it says of that; its standard errors are the ones it prints, which let means and variances be
+    unsure together, its F takes the variances as they are.
 
     `at_given` is what its own formulas give at the variances handed to it, without any search: log-likelihood,
     residual variance, differences and their standard errors with the variances taken as they are."""
 
-    found: Fit
+    found: Fit | None
     converged: bool
     at_given: Fit
+    problem: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,16 +108,26 @@ def mixed_model(
         optimiser: one of statsmodels' own.
 
     Raises:
-        GaveNothing: statsmodels ended with an error.
+        GaveNothing: not even its formulas gave an answer.
     """
     with _quietly():
         model = _model(rows, fixed, [name for name in variance if name != "residual"])
-        fit = model.fit(reml=True, method=[optimiser], maxiter=MOST_STEPS)
-        hours = sorted(rows["hours"].unique())
+    hours = sorted(rows["hours"].unique())
+    found, converged, problem = _searched(model, hours, optimiser)
+    with _quietly():  # after the search, which tells the model that its likelihood is the restricted one
         ratios = np.array([variance[name] for name in model.exog_vc.names]) / variance["residual"]
-        printed = np.asarray(fit.cov_params())
-        found = _reported(model, np.asarray(fit.vcomp) / fit.scale, hours, printed)
-        return OtherFit(found, bool(fit.converged), _reported(model, ratios, hours, None))
+        return OtherFit(found, converged, _reported(model, ratios, hours, None), problem)
+
+
+def _searched(model: Any, hours: Sequence[float], optimiser: str) -> tuple[Fit | None, bool, str]:
+    """Where the search ended, whether it says so itself, and why it broke off."""
+    try:
+        with _quietly():
+            fit = model.fit(reml=True, method=[optimiser], maxiter=MOST_STEPS)
+            found = _reported(model, np.asarray(fit.vcomp) / fit.scale, hours, np.asarray(fit.cov_params()))
+            return found, bool(fit.converged), ""
+    except GaveNothing as problem:
+        return None, False, str(problem)
 
 
 def columns(rows: pd.DataFrame, random: Sequence[str]) -> int:
