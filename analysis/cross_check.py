@@ -8,7 +8,7 @@ quantity in both, every constant included. Only then does it matter where its se
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -48,11 +48,12 @@ class MixedCheck:
     "agrees"; "stops short" (its search ended lower than its own likelihood is at our variances); "not converged" (it
     says so itself, and its formulas agree with us at our variances); "differs" in the parts that `differs` names
     ("loglik", "residual", "differences", "se", "f", or "higher likelihood" when its search went above ours); or not
-    compared: "no likelihood" (nothing varies within a cell, so there is no maximum), "too large"; "gave nothing": it
+    compared: "no likelihood" (the terms explain every score, so there is no maximum), "too large"; "gave nothing": it
     broke off with an error (`problem` has its own words; its formulas agree with us where `other` is there).
 
     `at_zero` names the variances that we put at zero. `joint_se` is the largest share by which its printed standard
-    errors differ from those with the variances taken as they are, None below 1 %.
+    errors differ from those with the variances taken as they are, None below 1 %. `copied`: the replicates of a cell
+    are copies, so that both programs were given one score a cell.
     """
 
     says: MixedSays
@@ -61,6 +62,7 @@ class MixedCheck:
     at_zero: tuple[str, ...] = ()
     joint_se: float | None = None
     problem: str = ""
+    copied: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,11 +145,14 @@ def _mixed(rows: pd.DataFrame, fixed: tuple[str, ...], ours: Fit, optimiser: str
         return MixedCheck("no likelihood")
     if columns(rows, list(variance)) > MOST_COLUMNS:
         return MixedCheck("too large")
+    once = rows.drop_duplicates(["assessor", "hours"])
+    # The cells' own variance can be told from the rest where a cell has two scores, unless they are copies throughout.
+    copied = "assessor:hours" not in variance and len(once) < len(rows)
     try:
-        other = mixed_model(rows, fixed, variance, optimiser)
+        other = mixed_model(once if copied else rows, fixed, variance, optimiser)
     except GaveNothing as problem:
         return MixedCheck("gave nothing", problem=str(problem))
-    return _judged(ours, other)
+    return replace(_judged(ours, other), copied=copied)
 
 
 def _judged(ours: Fit, other: OtherFit) -> MixedCheck:

@@ -84,7 +84,7 @@ def _df(test: Anova | None) -> str:
 
 # ---- the sentences -------------------------------------------------------------------------------------------------
 def _says(check: AttributeCheck) -> tuple[str, ...]:
-    said = (_mixed(check), _other_errors(check.mixed), _anova(check))
+    said = (_mixed(check), _copied(check.mixed), _other_errors(check.mixed), _anova(check))
     return tuple(sentence for sentence in said if sentence)
 
 
@@ -123,9 +123,7 @@ def _short(check: AttributeCheck) -> str:
 
 def _not_compared(mixed: MixedCheck) -> str:
     if mixed.says == "no likelihood":
-        return _(
-            "Not compared with statsmodels: within cells nothing varies, so there is no largest likelihood to look for."
-        )
+        return _("Not compared with statsmodels: the model explains every score, so there is no largest likelihood.")
     if mixed.says == "too large":
         return _("Not compared with statsmodels: with sittings in the model this panel is too large for it.")
     if mixed.other is None:
@@ -151,6 +149,12 @@ _PARTS = {
     "f": lambda: _("F"),
     "higher likelihood": lambda: _("where the likelihood is highest"),
 }
+
+
+def _copied(mixed: MixedCheck) -> str:
+    if not mixed.copied:
+        return ""
+    return _("Whoever scored a pull again gave the same score again. Both programs were given one score of each pull.")
 
 
 def _other_errors(mixed: MixedCheck) -> str:
