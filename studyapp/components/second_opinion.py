@@ -33,6 +33,6 @@ def _drawn(ask: Ask) -> None:
         for opinion in opinions:
             look.put(
                 look.title(opening(opinion.name), 3),
-                look.table(opinion.heads, opinion.rows),
+                look.table(opinion.heads, opinion.rows, "wide"),
                 look.bullets(opinion.says),
             )
