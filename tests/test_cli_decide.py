@@ -172,3 +172,38 @@ def test_bad_scores_leave_an_earlier_report_alone(tmp_path: Path) -> None:
     result = _decide(tmp_path / "none.csv", *_panel("stop")[1:], "--report", tmp_path / "answer.pdf")
     assert result.exit_code == 2
     assert (tmp_path / "answer.pdf").read_bytes() == b"earlier"
+
+
+def test_a_second_opinion_stands_below_the_answer_when_it_is_asked_for() -> None:
+    """A table an attribute in straight columns; nothing else of the answer moves."""
+    plain, asked = _decide(*_panel("window")).stdout, _decide(*_panel("window"), "--cross-check").stdout
+    before, _heading, opinion = asked.partition("A second opinion\n")
+    assert _heading
+    caution = plain.index("A taste result only.")
+    assert before == plain[:caution]
+    assert opinion.endswith(plain[caution:])
+    lines = opinion.splitlines()
+    for name in ("acidity", "fruity"):
+        start = lines.index(name)
+        table = lines[start + 1 : start + 13]
+        assert table[0].split() == ["here", "statsmodels", "pingouin"]
+        assert len({len(line) for line in table}) == 1
+        assert [line.split()[-1] for line in table[-3:]] != ["–"] * 3
+    assert opinion.count("statsmodels agrees") == 2
+    assert "compares the same differences with another error" in opinion
+    assert max(map(len, lines)) <= 110
+
+
+def test_a_second_opinion_has_its_own_key_in_json() -> None:
+    """Every attribute, ours beside theirs; the rest of the object is what it is without."""
+    plain = json.loads(_decide(*_panel("stop"), "--json").stdout)
+    document = json.loads(_decide(*_panel("stop"), "--json", "--cross-check").stdout)
+    checks = document.pop("cross_check")
+    assert document == plain
+    assert "cross_check" not in plain
+    assert list(checks) == list(plain["attributes"])
+    for name, check in checks.items():
+        found = check["mixed"]["other"]["found"]
+        assert check["agrees"] is True
+        assert found["loglik"] == pytest.approx(plain["attributes"][name]["reml_loglik"], abs=1e-4)
+        assert check["anova"]["says"] == "unequal"

@@ -69,6 +69,7 @@ def of_studies(share: float) -> str:
     return _("{count} of {total}").format(count=round(count), total=total)
 
 
+SMALLEST_P = 0.0001
 # Below this a chance is "fewer than 1 of 10".
 SELDOM = 0.05
 
@@ -83,6 +84,11 @@ def of_ten(share: float) -> str:
 def or_dash(value: float | None, digits: int) -> str:
     """A number with so many decimals, or a dash for one that does not exist."""
     return "–" if value is None else decimal(value, digits)
+
+
+def p_value(value: float | None) -> str:
+    """A chance as a test gives it, for the tables of numbers alone."""
+    return _("below 0.0001") if value is not None and value < SMALLEST_P else or_dash(value, 4)
 
 
 def count_of(value: float) -> int:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from studyapp import findings, session
@@ -59,7 +61,7 @@ def _weighed(by: Staff, study: Study) -> None:
     verdict.changes(finding)
     signing.departures(watching.deviations(store, by, study.id), versions.departures(shown))
     signing.notes(watching.notes(store, by, study.id))
-    verdict.numbers(decision, finding)
+    verdict.numbers(decision, finding, partial(deciding.cross_check, store, by, study.id, decision))
     if study.example:
         what_if.draw(store, by, study, decision)
     if signing.sign(store, by, study, f"/print/report/{study.id}", over=not offers):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +14,7 @@ from studyapp.words import _
 if TYPE_CHECKING:
     import pandas as pd
 
+    from analysis.cross_check import AttributeCheck
     from analysis.stopping import Decision, Offer, Rule
 
 
@@ -29,6 +32,19 @@ def decide_files(scores: Path | str, rule: Path | str) -> tuple[Decision, tuple[
     if decision.verdict != "cannot tell":
         return decision, ()
     return decision, price(tidy, read) if read.look < read.looks else price_new_study(tidy, read)
+
+
+def second_opinion(
+    scores: Path | str, rule: Path | str, decision: Decision
+) -> Callable[[], Mapping[str, AttributeCheck]]:
+    """What asks two other programs about a decision on these files. They are read now, for they may be gone by then.
+
+    Raises BadInput as `decide_files`.
+    """
+    from analysis.cross_check import cross_check
+
+    read = read_rule(rule)
+    return partial(cross_check, read_scores(scores, read), read, decision)
 
 
 def read_scores(path: Path | str, rule: Rule | None = None) -> pd.DataFrame:

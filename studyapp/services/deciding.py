@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +20,7 @@ from studyapp.words import _, ngettext
 if TYPE_CHECKING:
     import pandas as pd
 
+    from analysis.cross_check import AttributeCheck
     from analysis.describe import Description
     from analysis.stopping import Decision, Offer, Rule
 
@@ -184,6 +186,13 @@ def description(store: Store, by: Staff, study_id: str) -> Description:
     from analysis.describe import describe
 
     return describe(*_to_weigh(store, by, study_id))
+
+
+def cross_check(store: Store, by: Staff, study_id: str, decision: Decision) -> Mapping[str, AttributeCheck]:
+    """What two other programs say of the numbers below the verdict of the last opened look, `decision`."""
+    from analysis.cross_check import cross_check as ask
+
+    return ask(*_to_weigh(store, by, study_id), decision)
 
 
 def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import fields
+from dataclasses import asdict, fields
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,6 +14,7 @@ from studyapp.services import toml_files
 from studyapp.words import _
 
 if TYPE_CHECKING:
+    from analysis.cross_check import AttributeCheck
     from analysis.stopping import AttributeResult, AttributeRule, Decision, Offer, PullResult, Rule, Warning
 
 MOST_ATTRIBUTES = 50
@@ -206,6 +207,11 @@ def _pull_document(decision: Decision, pull: PullResult) -> dict[str, Any]:
 
 def _offer_document(offer: Offer) -> dict[str, Any]:
     return {field.name: _json(getattr(offer, field.name)) for field in fields(offer)}
+
+
+def cross_check_document(checks: Mapping[str, AttributeCheck]) -> dict[str, Any]:
+    """What two other programs say of each attribute, as plain JSON values."""
+    return {name: {**_json(asdict(check)), "agrees": check.agrees} for name, check in checks.items()}
 
 
 def _json(value: Any) -> Any:

@@ -183,7 +183,7 @@ def test_an_empty_window_is_told_when_every_pull_is_shown_to_fail_by_itself() ->
 
 
 def test_a_reference_that_fails_leaves_the_pulls_that_do_not() -> None:
-    """Smoke comes back in the last hours and breaks its limit there: 4 and 8 h are shown to fail on nothing and are named."""
+    """Smoke comes back in the last hours and breaks its limit there: 4 and 8 h fail on nothing and are named."""
     data = panel({"acidity": FLAT, "smoke": (0.5, 0.5, 0.5, 2.5, 4.5, 6.0)})
     found = decide(data, Rule({"acidity": AttributeRule("lower", 1.0, 5.0), "smoke": AttributeRule("lower", 1.0, 3.4)}))
     assert (found.verdict, found.reason, found.latest_hours) == ("cannot tell", "reference fails", None)

@@ -278,6 +278,34 @@ def test_each_verdict_has_its_page(screen: Screen, said: Said, opened: Any, verd
     assert ("next-sitting" in buttons) is (verdict == "cannot tell")
 
 
+def test_two_other_programs_are_asked_only_when_somebody_wants_to_know(screen: Screen, said: Said, opened: Any) -> None:
+    workshop = opened("stop")
+    app = screen("decide", study=workshop.study)
+    assert "log-likelihood" not in said(app)
+    before = said(app)
+    app.checkbox(key="second-opinion").check().run()
+    assert not app.exception
+    text = said(app)
+    assert text.count("statsmodels agrees") == 2
+    assert text.count("log-likelihood, restricted") == 2
+    assert "Nothing of it touches the verdict." in text
+    assert all(line in text for line in before.splitlines() if "verdict" in line)
+
+
+def _box() -> None:
+    from studyapp.components import second_opinion
+
+    second_opinion.draw(lambda: 1 / 0)  # type: ignore[arg-type, return-value]
+
+
+def test_an_unticked_box_asks_nobody() -> None:
+    """Asking is a division by zero here, so that it cannot pass unseen."""
+    app = AppTest.from_function(_box, default_timeout=60).run()
+    assert not app.exception
+    app.checkbox(key="second-opinion").check().run()
+    assert "division by zero" in app.exception[0].message
+
+
 def test_the_next_sitting_is_planned_from_the_page_of_cannot_tell(screen: Screen, opened: Any) -> None:
     workshop = opened("cannot tell")
     app = screen("decide", study=workshop.study)

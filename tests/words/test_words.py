@@ -16,10 +16,13 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
 import studyapp
+from analysis.cross_check import AttributeCheck
 from studyapp import words
 from studyapp.findings import Costs, attribute_alt, caution, hours_finding, pull_says, warning_sentence
+from studyapp.findings.cross_check import opinion_intro, second_opinions
 from studyapp.findings.warnings import warning_codes
 from tests.findings.decisions import OFFERS, every_kind
+from tests.findings.test_findings_cross_check import ANOVA, MIXED, OURS
 from tests.findings.test_findings_warnings import VALUES
 
 ROOT = Path(studyapp.__file__).parent
@@ -138,6 +141,17 @@ def test_every_sentence_of_a_finding_comes_from_the_catalogue(kind: str) -> None
     said += [pull_says(result, pull) for result in decided.attributes.values() for pull in result.pulls]
     assert [text for text in said if outside(text)] == []
     assert all("⟦" in text for text in said)
+
+
+@pytest.mark.parametrize("anova", ANOVA)
+@pytest.mark.parametrize("mixed", MIXED)
+@pytest.mark.usefixtures("second_language")
+def test_every_sentence_of_a_second_opinion_comes_from_the_catalogue(mixed: str, anova: str) -> None:
+    """Sentences whole, and what the rows are called."""
+    check = AttributeCheck("acidity", 24.0, OURS, MIXED[mixed], ANOVA[anova])
+    [opinion] = second_opinions({"acidity": check})
+    assert [text for text in (opinion_intro(), *opinion.says) if outside(text)] == []
+    assert [first for first, *_rest in opinion.rows if outside(first)] == []
 
 
 @pytest.mark.usefixtures("second_language")
