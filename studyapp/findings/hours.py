@@ -176,10 +176,7 @@ def _control(decision: Decision) -> Fact:
 
 def _holds_for(decision: Decision) -> Fact:
     people, sittings = decision.scope.get("assessors", 0), decision.scope.get("sittings", 1)
-    batches = decision.scope.get("batches", 1)
-    value = _("this batch") if batches <= 1 else _("these {n} batches").format(n=batches)
-    note = listed_scope(people, sittings)
-    return Fact(_("Holds for"), value, note)
+    return Fact(_("Holds for"), _("this batch"), listed_scope(people, sittings))
 
 
 def listed_scope(people: int, sittings: int) -> str:
