@@ -35,8 +35,8 @@ CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"]
 CHECKS = frozenset({"safe_food", "allergens_shown", "sound_pieces", "labels_read"})
 
-# Everybody's run draws the same examples, so that a change passes or fails for what it changes. The search for new ones
-# (`--hypothesis-profile=search -m hypothesis`) draws at random, each property test as often over as it says here.
+# Every run draws the same examples (with one version of hypothesis), so that a change passes or fails for what it
+# changes. The search for new ones, `--hypothesis-profile=search -m hypothesis`, draws at random, so many times over.
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.register_profile("search", derandomize=False, deadline=None, print_blob=True)
 settings.load_profile("same")
@@ -46,7 +46,7 @@ SEARCHES = 20
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """In a search every property test is drawn anew many times; a test says itself how many examples a draw has."""
     drawn = getattr(metafunc.function, "is_hypothesis_test", False)
-    if drawn and settings.get_current_profile_name() == "search":
+    if drawn and metafunc.config.getoption("--hypothesis-profile") == "search":
         metafunc.fixturenames.append("search")
         metafunc.parametrize("search", range(SEARCHES))
 
