@@ -193,7 +193,7 @@ def test_leavers_and_places_are_simulated_and_told(files: Path) -> None:
 
 
 def test_two_pulls_are_told_what_they_cannot_answer(files: Path) -> None:
-    """The shorter of two is the control, which must be found worse: said under the chances, and nothing of it for three."""
+    """The shorter of two is the control, which must be found worse: said under the chances, not for three."""
     asked = ("--assessors", "8", "--rule", "RULE.toml", "--studies", "200")
     _, two, _ = run(files, "--hours", "0,24", *asked)
     _, three, _ = run(files, "--hours", "0,12,24", *asked)
