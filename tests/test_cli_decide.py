@@ -117,6 +117,24 @@ def test_bad_input_is_one_sentence_and_exit_2(
     assert sorted(tmp_path.iterdir()) == before
 
 
+def test_scores_of_two_batches_are_refused(tmp_path: Path) -> None:
+    """File, column, how many and what to do in one sentence; the file of one batch is decided as without the column."""
+    scores, option, rule = _panel("stop")
+    heading, *lines = scores.read_text().splitlines()
+    for name, other in (("one.csv", "autumn"), ("two.csv", "spring")):
+        rows = [f"{line},{other if number % 2 else 'autumn'}" for number, line in enumerate(lines)]
+        (tmp_path / name).write_text("\n".join([f"{heading},batch", *rows]))
+    refused = _decide(tmp_path / "two.csv", option, rule)
+    assert (refused.exit_code, refused.stdout) == (2, "")
+    assert refused.stderr == (
+        "two.csv, column batch: there are 2 batches, autumn, spring; a verdict is about one. Make one file a batch and "
+        "decide each.\n"
+    )
+    told, plain = (_decide(file, option, rule, "--json") for file in (tmp_path / "one.csv", scores))
+    assert told.exit_code == 0
+    assert told.stdout == plain.stdout
+
+
 def test_files_that_are_not_there_are_named() -> None:
     """Both the scores and the rule."""
     scores, option, rule = _panel("stop")

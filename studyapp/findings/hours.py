@@ -153,13 +153,11 @@ def _control(decision: Decision) -> Fact:
 
 def _holds_for(decision: Decision) -> Fact:
     people, sittings = decision.scope.get("assessors", 0), decision.scope.get("sittings", 1)
-    batches = decision.scope.get("batches", 1)
-    value = _("this batch") if batches <= 1 else _("these {n} batches").format(n=batches)
     scope = listed_scope(people, sittings)
     few = [int(str(w.values["both"])) for w in decision.warnings if w.code == "rests on few"]
     if few:
         scope = _("{scope}; only {n} of them scored both pulls compared").format(scope=scope, n=min(few))
-    return Fact(_("Holds for"), value, scope)
+    return Fact(_("Holds for"), _("this batch"), scope)
 
 
 def listed_scope(people: int, sittings: int) -> str:

@@ -6,6 +6,7 @@ A decimal sign belongs to a language, so it comes from the catalogue, not from t
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import ROUND_FLOOR, Decimal
 
 from studyapp.words import _
 
@@ -37,6 +38,12 @@ def beside(value: float, bound: float) -> str:
         if value == bound or round(value, digits) != round(bound, digits):
             return decimal(value, digits)
     return decimal(value, _FINEST)
+
+
+def rounded_down(value: float) -> tuple[float, str]:
+    """A number cut to hundredths, never above `value`, and its words: what holds up to the number told then holds."""
+    cut = Decimal(repr(float(value))).quantize(Decimal("0.01"), ROUND_FLOOR)
+    return float(cut), decimal(float(cut), 1 if cut == round(cut, 1) else 2)
 
 
 def hours(value: float) -> str:

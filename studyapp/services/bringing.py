@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from analysis.cross_check import AttributeCheck
     from analysis.stopping import Decision, Offer, Rule
 
+_NAMED = 6  # so many batches are named in a sentence
+
 
 def decide_files(scores: Path | str, rule: Path | str) -> tuple[Decision, tuple[Offer, ...]]:
     """The verdict on a score file under a rule file, with the price of an answer after `cannot tell`.
@@ -57,8 +59,24 @@ def read_scores(path: Path | str, rule: Rule | None = None) -> pd.DataFrame:
         raise BadInput(str(problem)) from problem
 
 
+def _refuse_batches(scores_name: str, scores: pd.DataFrame) -> None:
+    from analysis.panels import batches_in
+
+    found = batches_in(scores[scores["score"].notna()])
+    if len(found) < 2:
+        return
+    sentence = _(
+        "{scores}, column batch: there are {n} batches, {names}; a verdict is about one. Make one file a batch and "
+        "decide each."
+    )
+    names = ", ".join(found[:_NAMED]) + (", …" if len(found) > _NAMED else "")
+    raise BadInput(sentence.format(scores=scores_name, n=len(found), names=names))
+
+
 def check_together(scores_name: str, scores: pd.DataFrame, rule_name: str, rule: Rule) -> None:
-    """Refuse scores and a rule that do not fit: a pull, a control or a column that the other one lacks."""
+    """Refuse scores of several batches, and scores and a rule that do not fit: a pull, a control or a column that the
+    other one lacks."""
+    _refuse_batches(scores_name, scores)
     hours = sorted(scores["hours"].unique())
     pulls = ", ".join(f"{hour:g}" for hour in hours)
     if len(hours) < 2:

@@ -15,6 +15,7 @@ from studyapp.store import studies as study_store
 from studyapp.words import _
 
 P = TypeVar("P", Plan, AromaPlan)
+LONGEST_TITLE = 120
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,8 +46,8 @@ def start(store: Store, by: Staff, plan: Plan | AromaPlan) -> str:
 def title_or_refuse(title: str) -> str:
     """The name of a study without blanks around it; BadInput for none or a very long one."""
     title = title.strip()
-    if not title or len(title) > 120:
-        raise BadInput(_("Fix the name of the study: write 1 to 120 letters."))
+    if not title or len(title) > LONGEST_TITLE:
+        raise BadInput(_("Fix the name of the study: write 1 to {n} letters.").format(n=LONGEST_TITLE))
     return title
 
 
@@ -71,12 +72,19 @@ def copy(store: Store, by: Staff, study_id: str) -> str:
     with store.write() as tx:
         kept = any_study_or_refuse(tx, study_id)
         id_ = new_id()
-        plan = replace(kept.plan, title=_("{title}, again").format(title=kept.plan.title))
+        plan = replace(kept.plan, title=_again(kept.plan.title))
         if isinstance(plan, Plan):
             plan = replace(plan, starts_at=None)
         study_store.add(tx, id_, plan, by.id)
         events.append(tx, "draft", {"by": by.id, "from": study_id}, id_)
     return id_
+
+
+def _again(title: str) -> str:
+    """The name of a copy; a long one loses its end, as a draft is kept under a name of so many letters at most."""
+    named = _("{title}, again")
+    room = LONGEST_TITLE - len(named.format(title=""))
+    return named.format(title=title if len(title) <= room else title[: room - 1].rstrip() + "…")
 
 
 # ---- the seal --------------------------------------------------------------------------------------------------------
