@@ -231,52 +231,52 @@ class Fit:
         return [(v, m) for v, m in parts if v > 1e-10 * parts[-1][0]]
 
     @cached_property
-    def V(self) -> Array:
+    def spread(self) -> Array:
         """Covariance of the scores."""
         return sum((v * m for v, m in self.components), np.zeros_like(self.components[0][1]))
 
     @cached_property
-    def W(self) -> Array:
+    def weights(self) -> Array:
         """Its inverse."""
-        return np.linalg.inv(self.V)
+        return np.linalg.inv(self.spread)
 
     @cached_property
-    def M(self) -> Array:
+    def spread_of_means(self) -> Array:
         """Covariance of the pull means."""
-        return np.linalg.inv(self.X.T @ self.W @ self.X)
+        return np.linalg.inv(self.X.T @ self.weights @ self.X)
 
     @cached_property
     def means(self) -> Array:
         """Generalised least squares."""
-        return self.M @ self.X.T @ self.W @ self.y
+        return self.spread_of_means @ self.X.T @ self.weights @ self.y
 
     @cached_property
-    def P(self) -> Array:
+    def projector(self) -> Array:
         """Weights less what the pulls explain."""
-        return self.W - self.W @ self.X @ self.M @ self.X.T @ self.W
+        return self.weights - self.weights @ self.X @ self.spread_of_means @ self.X.T @ self.weights
 
     @cached_property
     def spread_of_variances(self) -> Array:
         """Covariance of the variances: twice the inverse Hessian of -2 log REML likelihood."""
-        PV = [self.P @ m for _, m in self.components]
-        Py = self.P @ self.y
+        PV = [self.projector @ m for _, m in self.components]
+        Py = self.projector @ self.y
         slopes = [np.trace(a) - Py @ m @ Py for a, (_, m) in zip(PV, self.components, strict=True)]
         scale = [abs(np.trace(a)) for a in PV]
         assert all(abs(s) < 1e-3 * k for s, k in zip(slopes, scale, strict=True)), "the variances are no maximum"
         H = np.empty((len(PV), len(PV)))
         for k, (_, mk) in enumerate(self.components):
             for j, (_, mj) in enumerate(self.components):
-                H[k, j] = -(PV[k] * PV[j].T).sum() + 2 * (Py @ mk @ self.P @ mj @ Py)
+                H[k, j] = -(PV[k] * PV[j].T).sum() + 2 * (Py @ mk @ self.projector @ mj @ Py)
         return 2 * np.linalg.inv(H)
 
     def satterthwaite(self, w: Array) -> float:
         """df of the variance of a contrast of pull means."""
         if self.is_exact or np.ptp(self.y) < TIE:
             return np.nan
-        u = self.W @ self.X @ self.M @ w
+        u = self.weights @ self.X @ self.spread_of_means @ w
         slope = np.array([u @ m @ u for _, m in self.components])
         below = slope @ self.spread_of_variances @ slope
-        return float(2 * (w @ self.M @ w) ** 2 / below) if below > 0 else np.nan
+        return float(2 * (w @ self.spread_of_means @ w) ** 2 / below) if below > 0 else np.nan
 
     # -- errors of a contrast: (SE, df) each
     def panel_error(self, w: Array) -> tuple[float, float]:
@@ -287,7 +287,7 @@ class Fit:
             return (0.0, self.containment) if difference else self._exact_mean(w)
         if abs(w.sum()) < TIE:
             free = min(free, self.containment) if np.isfinite(free) else self.containment
-        return float(np.sqrt(w @ self.M @ w)), free
+        return float(np.sqrt(w @ self.spread_of_means @ w)), free
 
     def _exact_mean(self, w: Array) -> tuple[float, float]:
         """Where people differ by a constant, a mean varies as that constant does."""
@@ -309,9 +309,9 @@ class Fit:
         found = []
         for one in self.people.T:
             i = np.flatnonzero(one)
-            V, X = self.V[np.ix_(i, i)], self.X[i]
+            V, X = self.spread[np.ix_(i, i)], self.X[i]
             D = np.linalg.cholesky(V).T
-            G = D @ (V - X @ self.M @ X.T) @ D.T
+            G = D @ (V - X @ self.spread_of_means @ X.T) @ D.T
             values, vectors = eigh((G + G.T) / 2)
             kept = values > 1e-9 * max(values.max(), 1e-300)
             root = (vectors[:, kept] / np.sqrt(values[kept])) @ vectors[:, kept].T
@@ -321,16 +321,16 @@ class Fit:
 
     def cluster_robust(self, w: Array) -> tuple[float, float]:
         """CR2 error with Satterthwaite df under the fitted model."""
-        c = self.M @ w
+        c = self.spread_of_means @ w
         e = self.y - self.X @ self.means
-        I_H = np.eye(len(self.y)) - self.X @ self.M @ self.X.T @ self.W
+        I_H = np.eye(len(self.y)) - self.X @ self.spread_of_means @ self.X.T @ self.weights
         square, columns = 0.0, []
         for i, AWX in self._clusters:
             q = AWX @ c
             square += float(q @ e[i]) ** 2
             columns.append(I_H[i].T @ q)
         p = np.array(columns).T
-        omega = p.T @ self.V @ p
+        omega = p.T @ self.spread @ p
         df = float(np.trace(omega) ** 2 / (omega**2).sum())
         if self.is_exact or np.ptp(self.y) < TIE:
             return 0.0, df
@@ -364,7 +364,6 @@ def squares_of_sittings(table: Array) -> list[tuple[float, float]]:
 
     With gaps: each square is what the term takes off the residual of all others, with the rank it adds.
     """
-    a, h, S = table.shape
     i, j, s = np.indices(table.shape).reshape(3, -1)
     seen = np.isfinite(table.ravel())
 
@@ -502,9 +501,7 @@ class Attribute:
         if fit.is_exact or np.ptp(fit.y) < TIE:
             self.doubts.add("exact fit")
         least = fit.floor(w)
-        return Estimate(
-            float(w @ fit.means), tuple((max(se, least), df) for se, df in errors), errors[1][1] >= 2 - TIE
-        )
+        return Estimate(float(w @ fit.means), tuple((max(se, least), df) for se, df in errors), errors[1][1] >= 2 - TIE)
 
 
 # ---- the study -------------------------------------------------------------------------------------------------------
@@ -801,9 +798,7 @@ def favoured(own: Array, last: Array, pieces: float) -> bool:
 def one_order(served: pd.DataFrame) -> bool:
     """In every sitting any two people tasted what both tasted in the same order."""
     for _, day in served.groupby("sitting"):
-        courses = [
-            tuple(own.sort_values("position")["hours"]) for _, own in day.groupby("assessor")
-        ]
+        courses = [tuple(own.sort_values("position")["hours"]) for _, own in day.groupby("assessor")]
         if any(one != other for one, other in combinations(courses, 2)):
             return False
     return served["assessor"].nunique() > 1
