@@ -10,6 +10,7 @@ from typing import Literal
 from analysis.looks import level as level_of_look
 
 Wanted = Literal["lower", "higher", "same"]
+RULE_VERSION = 2
 ADJUSTMENTS = ("position", "sitting", "sitting:hours")
 
 

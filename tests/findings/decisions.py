@@ -133,7 +133,6 @@ def decision(*results: AttributeResult, **changes: Any) -> Decision:
         attributes={result.name: result for result in results},
         warnings=(),
         scope={"assessors": 8, "sittings": 2, "batches": 1},
-        descriptions={},
     )
     return replace(made, **changes)
 
