@@ -11,7 +11,7 @@ Sources: Patterson & Thompson 1971 (REML), Giesbrecht & Burns 1985 (degrees of f
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import combinations
 from typing import Any
@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.linalg import eigh
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from analysis import mixed
 
@@ -62,11 +62,15 @@ class Question:
 
 @dataclass(frozen=True)
 class Pull:
-    """One attribute at one pull, against the reference (positive = worse); None where nothing can be compared."""
+    """One attribute at one pull, against the reference (positive = worse); None where nothing can be compared.
+
+    `upper_of_two` leaves the sitting error out.
+    """
 
     difference: float | None
     upper: float | None
     lower: float | None
+    upper_of_two: float | None
     within_margin: bool
     meets_limit: bool
     fails_margin: bool
@@ -76,8 +80,8 @@ class Pull:
 
     @property
     def shown_to_fail(self) -> bool:
-        """On margin or limit."""
-        return self.fails_margin or self.fails_limit
+        """On margin, limit or window."""
+        return self.fails_margin or self.fails_limit or self.past
 
 
 @dataclass(frozen=True)
@@ -121,7 +125,8 @@ def rows_of(scores: pd.DataFrame, name: str) -> pd.DataFrame:
 
 def copies_in_cells(rows: pd.DataFrame) -> bool:
     """Whether somebody scored a pull twice, and nobody ever differed from himself."""
-    spread = rows.groupby(["assessor", "hours"])["score"].agg(lambda y: y.max() - y.min())
+    cells = rows.groupby(["assessor", "hours"])["score"]
+    spread = cells.max() - cells.min()
     return len(spread) < len(rows) and bool((spread < TIE).all())
 
 
@@ -214,7 +219,7 @@ class Fit:
     @cached_property
     def containment(self) -> float:
         """Rank that assessor:hours adds to pulls and assessors."""
-        cell = dummies(self.kept["assessor"].astype(str) + " " + self.kept["hours"].astype(str))
+        cell = dummies(self.kept.groupby(["assessor", "hours"]).ngroup())
         main = np.hstack([self.X, self.people])
         return float(np.linalg.matrix_rank(np.hstack([main, cell])) - np.linalg.matrix_rank(main))
 
@@ -348,11 +353,11 @@ class Estimate:
 
     def upper(self, level: float) -> float:
         """The largest upper limit."""
-        return max(self.value + student.ppf(1 - level, df) * se for se, df in self.errors)
+        return max(self.value + stdtrit(df, 1 - level) * se for se, df in self.errors)
 
     def lower(self, level: float) -> float:
         """The smallest lower limit."""
-        return min(self.value - student.ppf(1 - level, df) * se for se, df in self.errors)
+        return min(self.value - stdtrit(df, 1 - level) * se for se, df in self.errors)
 
     def turned(self, sign: float) -> Estimate:
         """The same with positive = worse."""
@@ -390,27 +395,37 @@ def left_over(design: Array, y: Array) -> tuple[float, int]:
     return float(((y - design @ b) ** 2).sum()), int(rank)
 
 
-def sitting_error(table: Array) -> tuple[float, float] | None:
-    """SE and df of a difference of two pulls when trays differ between sittings; None with a single sitting.
+@dataclass(frozen=True)
+class Squares:
+    """Shape and mean squares (with df) of a table of people, pulls and sittings."""
 
-    SE^2 = 2 (v_sh / S + v_ah / a + v_e / (a S)), with the mean squares kept: 2 / (a S) times their signed sum.
+    shape: tuple[int, int, int]
+    squares: list[tuple[float, float]]
+
+
+def sitting_error(table: Squares, served: int) -> tuple[float, float]:
+    """SE and df of a difference of two pulls that `served` sittings served, when trays differ between sittings.
+
+    SE^2 = 2 (v_sh / S_k + v_ah / a + v_e / (a S_k)), variances from a table of S sittings; written in mean squares:
+    2 / a (sh / S_k + ah / S - rest / S). A variance below zero is zero, and its square then has no part.
     """
     a, h, S = table.shape
-    if S < 2:
-        return None
-    (sh, sh_df), (ah, ah_df), (rest, rest_df) = squares_of_sittings(table)
-    signed = {"sh": (1.0, sh, sh_df), "ah": (1.0, ah, ah_df), "rest": (1.0, rest, rest_df)}
-    for name, square in (("sh", sh), ("ah", ah)):
-        if square > rest:
-            weight, own, df = signed["rest"]
-            signed["rest"] = (weight - 1.0, own, df)
-        else:
-            signed[name] = (0.0, square, 1.0)
-    total = sum(weight * square for weight, square, _ in signed.values())
-    below = sum((weight * square) ** 2 / df for weight, square, df in signed.values() if weight and df)
+    (sh, sh_df), (ah, ah_df), (rest, rest_df) = table.squares
+    weights = {"sh": 1 / served, "ah": 1 / S, "rest": 1 / served}
+    if sh > rest:
+        weights["rest"] -= 1 / served
+    else:
+        weights["sh"] = 0.0
+    if ah > rest:
+        weights["rest"] -= 1 / S
+    else:
+        weights["ah"] = 0.0
+    squares = {"sh": (sh, sh_df), "ah": (ah, ah_df), "rest": (rest, rest_df)}
+    parts = [(weights[name] * square, df) for name, (square, df) in squares.items()]
+    total, below = sum(part for part, _ in parts), sum(part**2 / df for part, df in parts if df)
     most = float((a - 1) * (h - 1))
     df = total**2 / below if below > 0 else most
-    return float(np.sqrt(2 * max(total, 0.0) / (a * S))), float(np.clip(df, 1, most))
+    return float(np.sqrt(2 * max(total, 0.0) / a)), float(np.clip(df, 1, most))
 
 
 # ---- one attribute ---------------------------------------------------------------------------------------------------
@@ -424,6 +439,7 @@ class Attribute:
         self.step = step_of(self.rows)
         self.fits: dict[frozenset[Any], Fit | None] = {}
         self.estimates: dict[tuple[float, float], Estimate | None] = {}
+        self.squares: dict[frozenset[Any], Squares | None] = {}
         self.doubts: set[str] = set()
 
     @cached_property
@@ -441,9 +457,14 @@ class Attribute:
         """All that hold a score of it."""
         return frozenset(self.rows["sitting"])
 
+    @cached_property
+    def served(self) -> Mapping[float, frozenset[Any]]:
+        """Sittings with a score of each pull."""
+        return {h: frozenset(own) for h, own in self.rows.groupby("hours")["sitting"]}
+
     def serving(self, hours: float) -> frozenset[Any]:
         """Sittings with a score of this pull."""
-        return frozenset(self.rows.loc[self.rows["hours"] == hours, "sitting"])
+        return self.served.get(hours, frozenset())
 
     def fit_of(self, sittings: frozenset[Any]) -> Fit | None:
         """The fit to these sittings alone; None where they leave nothing to fit."""
@@ -458,6 +479,8 @@ class Attribute:
 
     def worse(self, pull: float, other: float) -> Estimate | None:
         """How much worse `pull` is than `other`, within the sittings that served both; None if none did."""
+        if not self.judged:
+            return None
         key = (pull, other)
         if key not in self.estimates:
             self.estimates[key] = self._worse(pull, other)
@@ -476,22 +499,36 @@ class Attribute:
         return self._estimate(fit, w, errors).turned(self.wish.sign)
 
     def _by_trays(self, common: frozenset[Any]) -> tuple[float, float] | None:
-        """The sitting error over these sittings, from the pulls that all of them served."""
-        rows = self.rows[self.rows["sitting"].isin(common)]
-        whole = [h for h in self.hours if common <= self.serving(h)]
-        rows = rows[rows["hours"].isin(whole)]
+        """The sitting error; variances from the pulls that every sitting served, else from these sittings alone."""
+        whole = self._table(self.sittings)
+        if whole is not None:
+            return sitting_error(whole, len(common))
+        if len(self.sittings) > 1:
+            self.doubts.add("no two pulls in every sitting")
+        own = self._table(common)
+        return None if own is None else sitting_error(own, len(common))
+
+    def _table(self, sittings: frozenset[Any]) -> Squares | None:
+        """The pulls that all these sittings served, as cell means; None if too few."""
+        if sittings not in self.squares:
+            self.squares[sittings] = self._squares(sittings)
+        return self.squares[sittings]
+
+    def _squares(self, sittings: frozenset[Any]) -> Squares | None:
+        pulls = [h for h in self.hours if sittings <= self.serving(h)]
+        if len(sittings) < 2 or len(pulls) < 2:
+            return None
+        rows = self.rows[self.rows["sitting"].isin(sittings) & self.rows["hours"].isin(pulls)]
         table = rows.pivot_table(index="assessor", columns=["hours", "sitting"], values="score", aggfunc="mean")
-        columns = pd.MultiIndex.from_product([whole, sorted(common)])
-        cells = table.reindex(columns=columns).to_numpy(float).reshape(len(table), len(whole), len(common))
-        if len(common) > 1 and np.isnan(cells).any():
+        cells = table.reindex(columns=pd.MultiIndex.from_product([pulls, sorted(sittings)])).to_numpy(float)
+        if np.isnan(cells).any():
             self.doubts.add("sitting error with gaps")
-        if len(common) > 1 and len(whole) < len(self.hours):
-            self.doubts.add("sitting error without some pulls")
-        return sitting_error(cells)
+        shape = len(table), len(pulls), len(sittings)
+        return Squares(shape, squares_of_sittings(cells.reshape(shape)))
 
     def mean(self, pull: float) -> Estimate | None:
         """Mean of a pull, turned so that high is bad."""
-        fit = self.fit_of(self.sittings)
+        fit = self.fit_of(self.sittings) if self.judged else None
         if fit is None:
             return None
         w = np.array([float(h == pull) for h in fit.hours])
@@ -511,6 +548,8 @@ class Study:
     def __init__(self, scores: pd.DataFrame, question: Question) -> None:
         """Read the scores of the deciding attributes."""
         asked = scores[scores["attribute"].isin(list(question.wishes)) & scores["score"].notna()]
+        # Numbers for names: they are compared often.
+        asked = asked.assign(assessor=asked["assessor"].astype("category").cat.codes)
         self.scores, self.question, self.ruler = asked, question, Ruler()
         self.hours = sorted({float(h) for h in asked["hours"]})
         self.reference, self.shorter = self.hours[-1], self.hours[:-1]
@@ -556,7 +595,9 @@ class Study:
     def meets_limit(self, name: str, pull: float) -> bool:
         """The mean is shown to keep the limit."""
         own, wish = self.attributes[name], self.question.wishes[name]
-        return wish.limit is None or self.below(own.mean(pull), wish.sign * wish.limit, self.level)
+        if wish.limit is None:
+            return own.judged
+        return self.below(own.mean(pull), wish.sign * wish.limit, self.level)
 
     def fails_limit(self, name: str, pull: float) -> bool:
         """The mean is shown to break the limit."""
@@ -591,7 +632,7 @@ class Study:
         earlier = [h for h in self.hours if h < pull]
         if wish.wanted == "higher":
             return all(self.below(own.worse(pull, h), wish.margin, self.level) for h in earlier)
-        return wish.wanted == "same" or not any(self.grown(name, pull, h) for h in earlier)
+        return own.judged and not any(self.grown(name, pull, h) for h in earlier if wish.has_window)
 
     def grown(self, name: str, pull: float, earlier: float) -> bool:
         """Shown worse than an earlier pull, by an estimate of half the margin."""
@@ -699,22 +740,23 @@ class Study:
         """Verdict, hours, reason; the first that fits."""
         if "position" in self.scores and orders_favour(self.scores, self.hours):
             return "cannot tell", None, "orders"
-        if not all(own.judged for own in self.attributes.values()):
-            return "cannot tell", None, "not enough data"
-        if not self.control_found:
-            return "cannot tell", None, "control not found"
         chosen = self.shortest if self.shortest != self.reference else None
         inside = chosen is not None and self.all_inside(chosen)
         better = chosen is not None and self.better_hours(chosen)
-        if chosen is not None and inside and not better:
-            return "stop", chosen, None
-        if self.conche_longer:
-            return "conche longer", None, None
-        if all(self.fails(h) for h in self.hours):
-            return "no hour fits", None, None
+        if self.control_found:
+            if chosen is not None and inside and not better:
+                return "stop", chosen, None
+            if self.conche_longer:
+                return "conche longer", None, None
+            if all(self.fails(h) for h in self.hours):
+                return "no hour fits", None, None
         return "cannot tell", None, self._reason(chosen, inside, better)
 
     def _reason(self, chosen: float | None, inside: bool, better: bool) -> str:
+        if not all(own.judged for own in self.attributes.values()):
+            return "not enough data"
+        if not self.control_found:
+            return "control not found"
         if chosen is not None:
             return "better hours" if inside and better else "window"
         if self.improving:
@@ -740,6 +782,7 @@ class Study:
             difference=None if d is None else d.value,
             upper=None if d is None or not d.usable else d.upper(self.level),
             lower=None if d is None or not d.usable else d.lower(self.level),
+            upper_of_two=None if d is None or not d.usable else replace(d, errors=d.errors[:2]).upper(self.level),
             within_margin=at_reference or self.within(name, pull),
             meets_limit=self.meets_limit(name, pull),
             fails_margin=self.fails_margin(name, pull),

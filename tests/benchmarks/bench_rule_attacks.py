@@ -127,9 +127,9 @@ def nothing_fits() -> list[Attack]:
     ]
     for count in (1, 3, 8):
         notes = [f"n{i}" for i in range(count)]
-        # Everything but the last pull is far from it, and nothing improves that more conching could mend.
-        means = {"far": (2.0, 2.0, 2.0, 2.0, 2.0, 5.0), **dict.fromkeys(notes, (4.0,) * 6)}
-        wishes = {"far": SAME, **dict.fromkeys(notes, limited(4.0))}
+        # Everything but the last pull breaks a limit, and nothing improves that more conching could mend.
+        means = {"far": (*(8.0,) * 5, 3.0), **dict.fromkeys(notes, (4.0,) * 6)}
+        wishes = {"far": limited(5.0, "same"), **dict.fromkeys(notes, limited(4.0))}
         attacks.append(Attack(f"none: {count} at the limit, others fail", truth(means), rule(**wishes), NONE))
     unfit = {"a": (8.0, 7.0, 6.5, 4.5, 4.0, 3.0), "b": (1.5, 1.5, 1.5, 2.0, 6.0, 7.0)}
     wishes = {"a": limited(5.5), "b": limited(4.0)}
@@ -271,6 +271,27 @@ def unwritten(rng: np.random.Generator, n: int, a: int, r: int) -> Scores:
     return {"a": np.where(lost, np.nan, y)}
 
 
+def few_of_both(rng: np.random.Generator, n: int, a: int, r: int) -> Scores:
+    """Three people tasted both 12 h and the reference; of the others half miss the one, half the other."""
+    y = truth({"a": AT_THE_MARGIN})(rng, n, a, r)["a"]
+    y[:, 3::2, 3], y[:, 4::2, 5] = np.nan, np.nan
+    return {"a": y}
+
+
+def partly_served(rng: np.random.Generator, n: int, a: int, r: int) -> Scores:
+    """Two sittings with uneven trays; the second serves control, 12 h and reference alone."""
+    y = uneven_trays(truth({"a": (7.5, 7.5, 7.5, 4.5, 3.5, 3.5)}, sittings=2), 0.5)(rng, n, a, 2 * r)["a"]
+    y[:, :, [1, 2, 4], 1] = np.nan
+    return {"a": y}
+
+
+def never_together(rng: np.random.Generator, n: int, a: int, r: int) -> Scores:
+    """Three sittings with uneven trays, each of which leaves out one pull; the reference alone is in all."""
+    y = uneven_trays(truth({"a": (7.5, 4.5, 3.5)}, sittings=3), 0.5)(rng, n, a, 3 * r)["a"]
+    y[:, :, 0, 0], y[:, :, 1, 1], y[:, :, 0, 2] = np.nan, np.nan, np.nan
+    return {"a": y}
+
+
 def imitating(rng: np.random.Generator, n: int, a: int, r: int) -> Scores:
     """Neighbours at the table score in pairs: the second writes what the first wrote, less a step or two."""
     y = truth({"a": AT_THE_MARGIN})(rng, n, a, r)["a"]
@@ -304,6 +325,7 @@ def invented_stops() -> list[Attack]:
         Attack("stop: neighbours imitate each other", imitating, one, STOP, early),
         Attack("stop: who finds it worse stays away", leaving, one, STOP, early),
         Attack("stop: the same, trays in the rule", leaving, rule(adjust=TRAYS, a=LOWER), STOP, early),
+        Attack("stop: three people tasted both", few_of_both, one, STOP, early),
         Attack("stop: reference tray 1 higher", moved(at_margin, "a", 5, 1.0), one, STOP, early),
     ]
 
@@ -330,6 +352,9 @@ def invented_sittings() -> list[Attack]:
         Attack("stop: 16 h at its limit, two sittings", at_limit, wide, STOP, (4,)),
         Attack("stop: the same, trays sd .5", uneven_trays(at_limit, 0.5), wide, STOP, (4,)),
         Attack("stop: the same, whole sittings sd .5", uneven_trays(at_limit, 0.0, 0.5), wide, STOP, (4,)),
+        Attack("stop: trays sd .5, all served twice", uneven_trays(twice, 0.5), trays, STOP, early),
+        Attack("stop: trays sd .5, three served twice", partly_served, trays, STOP, (3,)),
+        Attack("stop: trays sd .5, no two in every sitting", never_together, trays, STOP, (0, 1)),
     ]
 
 
@@ -407,10 +432,12 @@ def guards(studies: int) -> None:
     falls = (7.5, 7.0, 6.5, 6.0, 5.5, 4.0)
     both, peak = rule(a=LOWER, b=HIGHER), (3.0, 5.0, 6.5, 7.0, 7.0, 7.0)
     ready = {"a": (7.0, 6.5, 6.0, 5.5, 3.5, 3.5), "b": (6.0, 3.5, 3.5, 3.5, 3.5, 3.5)}
-    rises = {"a": falls, "b": (3.0, 3.5, 4.0, 4.5, 5.0, 6.5)}
+    rises = {"a": falls, "b": (4.0, 4.3, 4.6, 4.9, 5.2, 5.5)}
     rests = {"a": falls, "b": (4.0, 5.0, 6.0, 6.0, 6.0, 6.0)}
     unseen = AttributeTruth((-9.0,) * 6, assessor=0.0, interaction=0.0, error=0.0)
-    alone = truth({"a": SETTLES_AT_12})
+    alone, calm = truth({"a": SETTLES_AT_12}), {"interaction": 0.3, "error": 0.15}
+    quiet = truth({"a": SETTLES_AT_12}, 1, **calm)
+    whole = truth({"a": SETTLES_AT_12}, 1, rounded=True, **calm)
 
     def beside(rng: np.random.Generator, n: int, a: int, r: int) -> Scores:
         y = alone(rng, n, a, r)
@@ -421,6 +448,8 @@ def guards(studies: int) -> None:
         ("longer: last step 1.5, another is flat", truth(rests), both, LONGER, (), "about 50 / 80"),
         ("stop at 12 h or later, wanted higher, at its peak", truth({"b": peak}), rule(b=HIGHER), STOP, (3, 4), ""),
         ("stop at 16 h, flavour ready at 4 h", truth(ready), rule(a=LOWER, b=LOWER), STOP, (4,), "40 / 80"),
+        ("stop, one note, nearly without error", quiet, rule(a=LOWER), STOP, (1, 2, 3, 4), "the next alike"),
+        ("stop, the same, whole numbers", whole, rule(a=LOWER), STOP, (1, 2, 3, 4), ""),
         ("stop, one note", alone, rule(a=LOWER), STOP, (1, 2, 3, 4), "the next alike"),
         ("stop, a note beside it that nobody ever finds", beside, rule(a=LOWER, b=LOWER), STOP, (1, 2, 3, 4), ""),
     ]
