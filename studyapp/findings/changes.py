@@ -11,7 +11,6 @@ from studyapp.findings.reading import (
     blocking,
     new_longest,
     next_pulls,
-    pull_at,
     pull_before,
     shorter_pull,
     shown_too_late,

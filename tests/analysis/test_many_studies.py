@@ -16,7 +16,7 @@ HOURS = (0.0, 4.0, 8.0, 12.0, 24.0)
 
 
 def invented(rng: np.random.Generator) -> tuple[dict[str, AttributeRule], dict[str, AttributeTruth]]:
-    """One to three attributes: settled or changing, at their best half-way, near their limit, in whole numbers or not."""
+    """One to three attributes: settled or changing, best half-way, near their limit, in whole numbers or not."""
     wishes, truths = {}, {}
     for number in range(rng.integers(1, 4)):
         wanted = str(rng.choice(["lower", "higher", "same"]))
