@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from analysis import mixed, orders, panels
+from analysis.cells import Cells, within_sittings
 from analysis.contrasts import Estimates as Fuller
 from analysis.contrasts import contrast_of
-from analysis.limits import Cells, Contrasts, Error, Estimates, Fitted, fitted
+from analysis.limits import Contrasts, Error, Estimates, Fitted, WithinSittings, fitted, rounding
 from analysis.rule import Rule
 
 Array = NDArray[np.float64]
@@ -35,7 +36,8 @@ class AdjustedFit:
         estimate, se, df = contrast_of(self.estimates, weights)
         beside = self.plain.contrast(weights, capped)
         cap = np.minimum(df, self.estimates.containment[:, None]) if capped else df
-        return Estimates(estimate, df, Error(se, cap), beside.own, beside.sitting)
+        found = Estimates(estimate, df, Error(se, cap), beside.own, beside.sitting)
+        return found.at_least(rounding(self.cells, weights))
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,29 +49,50 @@ class ReportedFit(AdjustedFit):
 
 def cells_in_force(panel: panels.Panel, rule: Rule) -> dict[str, Cells]:
     """What the rule decides on: without the effect of position, and with sittings, where the rule says so."""
-    by_sitting, by_position = "sitting:hours" in rule.adjust, _by_position(panel, rule)
+    trays, by_position = "sitting:hours" in rule.adjust, _by_position(panel, rule)
     found = {}
     for name, cells in panel.cells.items():
-        own = panels.cells_of(_without_position(panel.rows(name)), panel.hours) if by_position else cells
-        found[name] = own if by_sitting else Cells(own.counts, own.sums, own.within)
+        own = panels.cells_of(_without_position(panel.rows(name)), panel.hours, cells) if by_position else cells
+        found[name] = replace(own, trays=trays, sittings=own.sittings if trays or own.served_apart else None)
     return found
 
 
 def adjusted(panel: panels.Panel, rule: Rule, cells: dict[str, Cells]) -> dict[str, Contrasts]:
     """Fits of the attributes whose model holds more than pulls and assessors; empty when the rule adjusts for none."""
     fixed = ["hours", *(["position"] if _by_position(panel, rule) else [])]
+    by_sitting = "sitting" in rule.adjust
     found: dict[str, Contrasts] = {}
-    if len(fixed) == 1 and ("sitting" not in rule.adjust or panel.scope["sittings"] < 2):
+    if len(fixed) == 1 and (not by_sitting or panel.scope["sittings"] < 2):
         return found
     for name in rule.attributes:
         rows = panel.rows(name)
-        random = ["assessor", "assessor:hours"]
-        if "sitting" in rule.adjust and rows["sitting"].nunique() > 1:
-            random.append("sitting")
+        random = _random(rows, by_sitting)
         if (len(fixed) > 1 or len(random) > 2) and rows["score"].nunique() > 1:
             model = mixed.fit(rows, "score", fixed, random)
-            found[name] = ReportedFit(fitted(cells[name]), model.estimates, model)
+            whole = ReportedFit(fitted(cells[name]), model.estimates, model)
+            # A model that holds the sitting takes its shift out by itself.
+            apart = cells[name].served_apart and len(random) == 2
+            found[name] = _within_sittings(whole, rows, fixed) if apart else whole
     return found
+
+
+def _random(rows: pd.DataFrame, by_sitting: bool) -> list[str]:
+    """Random terms of the model of one attribute."""
+    return ["assessor", "assessor:hours", *(["sitting"] if by_sitting and rows["sitting"].nunique() > 1 else [])]
+
+
+def _within_sittings(whole: ReportedFit, rows: pd.DataFrame, fixed: list[str]) -> WithinSittings:
+    """The same model, for each difference fitted to the sittings that served its pulls."""
+    days = np.unique(rows["day"])
+
+    def part(chosen: NDArray[np.bool_]) -> tuple[Contrasts, NDArray[np.bool_]] | None:
+        some, pulls = within_sittings(whole.cells, chosen)
+        left = rows[rows["day"].isin(days[chosen])]
+        if not orders.told_apart(left):
+            return None
+        return AdjustedFit(fitted(some), mixed.fit(left, "score", fixed, _random(left, False)).estimates), pulls
+
+    return WithinSittings(whole, part)
 
 
 def _by_position(panel: panels.Panel, rule: Rule) -> bool:

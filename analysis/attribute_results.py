@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from analysis import limits as bounds
 from analysis.adjusted import ReportedFit
 from analysis.decision import Anova, AttributeResult, PullResult
-from analysis.limits import Contrasts, Error, Estimates, Fitted
+from analysis.limits import Contrasts, Error, Estimates, Fitted, WithinSittings
 from analysis.mixed import CellFits, MixedFit
 from analysis.outcome import own_shortest
 from analysis.panels import Panel
@@ -19,6 +19,7 @@ from analysis.shown import WHY_NOT
 from analysis.verdicts import AttributeLimits, Judged
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 ModelNumbers = tuple[Anova, float | None, dict[str, float | None]]
 
 
@@ -33,7 +34,8 @@ def attribute_results(panel: Panel, rule: Rule, level: float, judged: Judged) ->
             models[key] = _models(limits.panels)
             means[key] = bounds.means(limits.panels)
         model, own_means = models[key][limits.place.start], means[key].rows(limits.place)
-        found[name] = _result(panel, name, rule.attributes[name], level, limits, model, own_means)
+        fails = judged.fails_on(name)[0]
+        found[name] = _result(panel, name, rule.attributes[name], level, limits, model, own_means, fails)
     return found
 
 
@@ -45,8 +47,9 @@ def _result(
     limits: AttributeLimits,
     model: ModelNumbers,
     means: Estimates,
+    fails: Flags,
 ) -> AttributeResult:
-    """Numbers of one attribute."""
+    """Numbers of one attribute; `fails` (h,): where it is shown to fail."""
     own, why_not = own_shortest(limits), WHY_NOT[int(limits.why_not[0])]
     anova, loglik, variance = model
     return AttributeResult(
@@ -58,7 +61,7 @@ def _result(
         reml_loglik=loglik,
         variance=variance,
         anova=anova,
-        pulls=_pulls(panel, wish, level, limits, means),
+        pulls=_pulls(panel, wish, level, limits, means, fails),
         judged=why_not is None,
         why_not=why_not,
     )
@@ -67,6 +70,8 @@ def _result(
 # ---- the model -----------------------------------------------------------------------------------------------------
 def _models(panels: Contrasts) -> list[ModelNumbers]:
     """F test, log likelihood and variances of the model in force, for each attribute of a stack."""
+    if isinstance(panels, WithinSittings):
+        return _models(panels.whole)
     if isinstance(panels, ReportedFit):
         return [_of_model(panels.model)]
     assert isinstance(panels, Fitted)
@@ -96,7 +101,7 @@ def _known(value: float) -> float | None:
 
 # ---- pulls ---------------------------------------------------------------------------------------------------------
 def _pulls(
-    panel: Panel, wish: AttributeRule, level: float, limits: AttributeLimits, means: Estimates
+    panel: Panel, wish: AttributeRule, level: float, limits: AttributeLimits, means: Estimates, fails: Flags
 ) -> tuple[PullResult, ...]:
     """Every pull of one attribute; the reference has no limits."""
     worse, h = limits.worse, len(panel.hours)
@@ -117,7 +122,7 @@ def _pulls(
     flags = {
         "within_margin": limits.within_margin[0].tolist(),
         "within_limit": [None] * h if wish.limit is None else limits.within_limit[0].tolist(),
-        "shown_to_fail": (limits.fails[0] | limits.past[0]).tolist(),
+        "shown_to_fail": fails.tolist(),
     }
     rows = {**columns, **flags}
     return tuple(PullResult(**dict(zip(rows, row, strict=True))) for row in zip(*rows.values(), strict=True))

@@ -5,15 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import fdtrc, stdtrit
 
 from analysis import orders
+from analysis.cells import TOP, Cells
+from analysis.copies import FEWEST_CELLS, NO_DIFFERENCE
 from analysis.decision import Warning
-from analysis.limits import Cells, sitting_squares
+from analysis.limits import sitting_squares
 from analysis.outcome import why_not
-from analysis.panels import Panel
+from analysis.panels import HUNDRED, Panel
 from analysis.rule import AttributeRule, Rule
+from analysis.shown import FEWEST_ASSESSORS, pairs_of
 from analysis.verdicts import AttributeLimits, Judged
 
 Array = NDArray[np.float64]
@@ -28,16 +32,69 @@ def warnings_beside(panel: Panel, rule: Rule, level: float, judged: Judged) -> t
     reasons = why_not(judged)
     found = [Warning(why, {"attribute": name, "assessors": panel.people[name]}) for name, why in reasons.items()]
     smallest = min(panel.people.values())
-    if 5 <= smallest < FEW:
-        found.append(Warning("few assessors", {"assessors": smallest}))
+    if FEWEST_ASSESSORS <= smallest < FEW:
+        found.append(Warning("few assessors", {"assessors": smallest, "widest": _widest(judged, level)}))
     found += _orders(panel, rule)
     found += _sittings(panel, rule)
+    shortest = int(judged.shortest[0])
     for name, limits in judged.attributes.items():
+        found += _few_compared(panel, name, limits, shortest)
         if name not in reasons:
-            found += _people(panel, name, rule.attributes[name], level, limits, int(judged.shortest[0]))
+            found += _not_told(panel, name, rule.attributes[name], limits, judged)
+            found += _grew(panel, name, rule.attributes[name], limits, level, shortest)
+            found += _people(panel, name, rule.attributes[name], level, limits, shortest)
     if panel.scope["batches"] <= 1:
         found.append(Warning("one batch", {}))
     return tuple(found)
+
+
+def _widest(judged: Judged, level: float) -> float:
+    """The largest reach of a limit from its estimate, scale units, over attributes and pulls that have one."""
+    reaches = [limits.worse.reach(level)[0, :-1] for limits in judged.attributes.values()]
+    every = np.concatenate(reaches)
+    return float(every[np.isfinite(every)].max(initial=0.0))
+
+
+def _few_compared(panel: Panel, name: str, limits: AttributeLimits, shortest: int) -> Iterator[Warning]:
+    """Where the verdict rests on fewer people than an attribute needs: who scored both the pull and the reference.
+
+    The pull is the shortest passing one, else the one next to the reference.
+    """
+    counts = np.broadcast_to(limits.cells.counts, limits.cells.sums.shape)[0]
+    last = counts.shape[1] - 1
+    at = shortest if 0 <= shortest < last else last - 1
+    both = int(((counts[:, at] > 0) & (counts[:, last] > 0)).sum())
+    if both < FEWEST_ASSESSORS <= len(counts):
+        yield Warning("rests on few", {"attribute": name, "hours": float(panel.hours[at]), "both": both})
+
+
+def _not_told(
+    panel: Panel, name: str, wish: AttributeRule, limits: AttributeLimits, judged: Judged
+) -> Iterator[Warning]:
+    """A note that these people did not find at the control passes easily, even one that nobody can tell."""
+    if limits.nobody[0]:
+        yield Warning("nobody marked", {"attribute": name, "wanted": wish.wanted})
+    elif judged.control_found[0] and not limits.told[0]:
+        hours = float(panel.hours[panel.control])
+        yield Warning("not_told_here", {"attribute": name, "wanted": wish.wanted, "hours": hours})
+
+
+def _grew(
+    panel: Panel, name: str, wish: AttributeRule, limits: AttributeLimits, level: float, pull: int
+) -> Iterator[Warning]:
+    """Growth of a note wanted lower at the shortest passing pull, against the shorter one that shows most of it."""
+    if not 1 <= pull < len(panel.hours) - 1 or wish.wanted != "lower":
+        return
+    columns = [number for number, (late, _early) in enumerate(pairs_of(len(panel.hours))) if late == pull]
+    some = limits.pairs.of(columns)
+    reach = some.reach(level / pull)[0]
+    least = some.estimate[0] - reach
+    most = int(least.argmax())
+    if least[most] > 0:
+        estimate = float(some.estimate[0, most])
+        values = {"difference": estimate, "low": float(least[most]), "high": estimate + float(reach[most])}
+        hours = {"hours": float(panel.hours[pull]), "earlier": float(panel.hours[most])}
+        yield Warning("grew", {"attribute": name, **hours, **values})
 
 
 def _orders(panel: Panel, rule: Rule) -> Iterator[Warning]:
@@ -65,7 +122,7 @@ def _sittings(panel: Panel, rule: Rule) -> Iterator[Warning]:
 
 def _disagree(cells: Cells) -> bool:
     """Pull x sitting significant at 5 %, where at most half of the residual df are lost to missing cells."""
-    squares = None if cells.sittings is None else sitting_squares(cells.sittings)
+    squares = sitting_squares(cells)
     if squares is None or squares.rest_df[0] < squares.full_df / 2 or squares.rest[0] <= 0:
         return False
     return bool(fdtrc(squares.daily_df, squares.rest_df[0], squares.daily[0] / squares.rest[0]) < SIGNIFICANT)
@@ -75,9 +132,14 @@ def _disagree(cells: Cells) -> bool:
 def _people(
     panel: Panel, name: str, wish: AttributeRule, level: float, limits: AttributeLimits, shortest: int
 ) -> Iterator[Warning]:
-    """Who still notices at the chosen pull, and who stretches the scale."""
+    """Who still notices at the chosen pull, who repeats their own scores, and who stretches the scale."""
+    rows = panel.rows(name)
+    copying = _copying(rows)
+    if copying:
+        yield Warning("one person's copies", {"attribute": name, "assessors": copying})
     if 0 <= shortest < len(panel.hours) - 1:
-        noticing = _still_notice(limits, wish, level, shortest)
+        own = rows[~rows["assessor"].astype(str).isin(copying)]
+        noticing = _still_notice(own, panel, wish, level, shortest)
         if noticing:
             values = {"attribute": name, "count": noticing, "assessors": panel.people[name]}
             hours = {"hours": float(panel.hours[shortest]), "reference": float(panel.hours[-1])}
@@ -87,22 +149,37 @@ def _people(
         yield Warning("scales stretched", {"attribute": name, "low": float(gains.min()), "high": float(gains.max())})
 
 
-def _still_notice(limits: AttributeLimits, wish: AttributeRule, level: float, pull: int) -> int:
+def _copying(rows: pd.DataFrame) -> tuple[str, ...]:
+    """Assessors whose every second score of a pull equals the first, in enough cells off the ends of the scale."""
+    cells = rows.groupby(["assessor", "hours"])["score"].agg(["count", "min", "max"])
+    twice = cells[cells["count"] > 1]
+    top = TOP if rows["score"].max() <= TOP else HUNDRED
+    telling = (twice["min"] > NO_DIFFERENCE) & (twice["max"] < top - NO_DIFFERENCE)
+    alike = (twice["max"] - twice["min"] <= NO_DIFFERENCE).groupby("assessor").all()
+    enough = telling.groupby("assessor").sum() >= FEWEST_CELLS
+    return tuple(str(name) for name in alike.index[alike & enough])
+
+
+def _still_notice(rows: pd.DataFrame, panel: Panel, wish: AttributeRule, level: float, pull: int) -> int:
     """Assessors whose own difference is clearly beyond the margin, each at level / number of assessors able to show it.
 
     Able is who scored both pulls at least twice; the error is the residual between replicates.
     """
-    cells = limits.cells
-    counts = np.broadcast_to(cells.counts, cells.sums.shape)[0]
-    df = counts.sum() - (counts > 0).sum()
-    able = (counts[:, pull] >= 2) & (counts[:, -1] >= 2)
-    if df < 1 or not able.any():
+    cells = rows.groupby(["assessor", "hours"])["score"].agg(["count", "mean"])
+    count, mean = cells["count"].unstack(fill_value=0), cells["mean"].unstack()
+    df = int(count.to_numpy().sum() - (count.to_numpy() > 0).sum())
+    here, reference = float(panel.hours[pull]), float(panel.hours[-1])
+    if df < 1 or not {here, reference} <= set(count.columns):
         return 0
-    means = (cells.sums[0] / np.maximum(counts, 1))[able]
-    own = limits.sign * (means[:, pull] - means[:, -1])
+    able = (count[here] >= 2) & (count[reference] >= 2)
+    if not able.any():
+        return 0
+    own = (mean[here] - mean[reference])[able].to_numpy() * (-1 if wish.wanted == "higher" else 1)
     if wish.wanted == "same":
         own = np.abs(own)
-    se = np.sqrt(float(cells.within[0]) / df * (1 / counts[able, pull] + 1 / counts[able, -1]))
+    away = rows["score"] - rows.groupby(["assessor", "hours"])["score"].transform("mean")
+    residual = float((away**2).sum()) / df
+    se = np.sqrt(residual * (1 / count.loc[able, here] + 1 / count.loc[able, reference])).to_numpy()
     return int((own - stdtrit(df, 1 - level / able.sum()) * se > wish.margin).sum())
 
 

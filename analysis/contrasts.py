@@ -54,7 +54,7 @@ class Estimates(Protocol):
 def contrast_of(fits: Estimates, weights: Array) -> Triple:
     """Estimate, SE and df of contrasts (k, h), shared, or (B, k, h), one set for each fit."""
     if weights.ndim == 2:
-        variance, slopes = (_quadratic(matrices, weights) for matrices in (fits.covariance, fits.moves))
+        variance, slopes = (quadratic(matrices, weights) for matrices in (fits.covariance, fits.moves))
     else:
         variance = ((weights @ fits.covariance) * weights).sum(2)
         slopes = ((weights[:, None] @ fits.moves) * weights[:, None]).sum(3)
@@ -62,7 +62,7 @@ def contrast_of(fits: Estimates, weights: Array) -> Triple:
     return (weights @ fits.means[..., None])[..., 0], np.sqrt(np.maximum(variance, 0)), df
 
 
-def _quadratic(matrices: Array, weights: Array) -> Array:
+def quadratic(matrices: Array, weights: Array) -> Array:
     """w'Mw of every row of weights (k, h) and every matrix (..., h, h): all at once as one product."""
     k, h = weights.shape
     squares = (weights[:, :, None] * weights[:, None, :]).reshape(k, h * h)

@@ -103,10 +103,17 @@ class Offer:
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """The verdict of one look. `reason` is a code that tells the wording apart, for example of `cannot tell`:
-    "reference meets limits", "reference misses a limit", "control not found", "orders", "not enough data".
-    `scope` has the numbers of assessors, sittings and batches. `latest_hours` closes the window for notes that fade.
-    `passes` maps hours to True/False; `fails_on` names, per pull shown to fail, what it fails on."""
+    """The verdict of one look. `reason` is a code that tells the wordings of `cannot tell` apart, the first that fits:
+    "orders", "not enough data", "control not found", "better hours", "window", "still improving", "reference fails",
+    "reference misses a limit", "reference meets limits"; for `no hour fits` it is "every pull fails".
+
+    `scope` has the numbers of assessors, sittings and batches. `passes` maps hours to True/False; `fails_on` names, per
+    pull shown to fail or past, what it fails on. `shortest_hours` is the shortest pull that passes with all longer
+    ones, chosen or not; `latest_hours` closes the window that opens at a stop. `better` maps longer pulls that are
+    shown better than it by the margin to the attributes that say so, `not_inside` names the attributes that are not
+    shown inside their window there, `closed_by` those that close the window of a stop at the first pull after it.
+    `improving` names attributes shown to improve up to the reference, `not_held` what was not shown to hold meanwhile.
+    `unfailed`: when the reference is shown to fail, the pulls that fail nothing."""
 
     verdict: Verdict
     hours: float | None
@@ -127,4 +134,10 @@ class Decision:
     attributes: Mapping[str, AttributeResult]
     warnings: tuple[Warning, ...]
     scope: Mapping[str, int]
-    descriptions: Mapping[str, object]
+    shortest_hours: float | None = None
+    better: Mapping[float, tuple[str, ...]] = field(default_factory=dict)
+    not_inside: tuple[str, ...] = ()
+    closed_by: tuple[str, ...] = ()
+    improving: tuple[str, ...] = ()
+    not_held: tuple[str, ...] = ()
+    unfailed: tuple[float, ...] = ()

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.limits import Cells
+from analysis.cells import BySitting, Cells, step_of
 from analysis.small_arrays import ones, over_pulls
 
 Array = NDArray[np.float64]
@@ -18,8 +19,16 @@ FEWEST_PEOPLE = 2
 ROUNDING = 1e-13
 
 
-def cells_of_draw(y: Array, by_sitting: bool) -> Cells:
-    """Cells of scores (B, a, h, S, r)."""
+def cells_of_draw(y: Array, trays: bool) -> Cells:
+    """Cells of scores (B, a, h, S, r), NaN where missing; `trays` as in `Cells`."""
+    step = step_of(y.reshape(len(y), -1))
+    counts, sums, within = _pooled(y)
+    apart = y.shape[3] > 1 and (trays or (len(counts) > 1 and not np.isfinite(y).any((1, 4)).all()))
+    return Cells(counts, sums, within, step, by_sitting(y) if apart else None, trays)
+
+
+def _pooled(y: Array) -> tuple[Array, Array, Array]:
+    """Counts (1 or B, a, h), sums and sums of squares within cells of scores (B, a, h, ...)."""
     B, a, h = y.shape[:3]
     flat = y.reshape(B * a * h, -1)
     once = ones(flat.shape[1])
@@ -34,14 +43,14 @@ def cells_of_draw(y: Array, by_sitting: bool) -> Cells:
     sums = sums.reshape(B, a, h)
     squares = np.vecdot(flat.reshape(B, -1), flat.reshape(B, -1))
     within = squares - np.vecdot(sums.reshape(B, -1), means.reshape(B, -1))
-    table = _sitting_means(y) if by_sitting and y.shape[3] > 1 else None
-    return Cells(counts, sums, np.where(within > ROUNDING * squares, within, 0.0), table)
+    return counts, sums, np.where(within > ROUNDING * squares, within, 0.0)
 
 
-def _sitting_means(y: Array) -> Array:
-    """Mean of each cell in each sitting, NaN where nothing was scored."""
-    seen = np.isfinite(y).sum(4)
-    return np.asarray(np.divide(np.nansum(y, 4), seen, out=np.full(seen.shape, np.nan), where=seen > 0))
+def by_sitting(y: Array) -> BySitting:
+    """The same, sitting by sitting."""
+    parts = [_pooled(y[:, :, :, sitting]) for sitting in range(y.shape[3])]
+    counts = [np.broadcast_to(part[0], part[1].shape) for part in parts]
+    return BySitting(np.stack(counts, 3), np.stack([part[1] for part in parts], 3), np.stack([p[2] for p in parts], 1))
 
 
 # ---- studies that can be judged together ----------------------------------------------------------------------------
@@ -66,7 +75,12 @@ def _held(own: Cells) -> Flags:
     parts = [np.broadcast_to(over_pulls(own.counts) > 0, (size, a))]
     parts.append(np.broadcast_to(ones(a) @ own.counts > 0, (size, h)))
     if own.sittings is not None:
-        parts.append(np.isfinite(own.sittings).any(1).reshape(size, -1))
+        counts = np.broadcast_to(own.sittings.counts, own.sittings.sums.shape)
+        served = np.asarray((counts > 0).any(1))
+        parts.append(served.reshape(size, -1))
+        # Who sat there matters where a comparison is made within some of the sittings alone.
+        everywhere = (served == served.any(1, keepdims=True)).all((1, 2))
+        parts.append((counts > 0).any(2).reshape(size, -1) | everywhere[:, None])
     return np.hstack(parts)
 
 
@@ -80,14 +94,24 @@ def alike_rows(kinds: Flags) -> list[Codes]:
 
 def present(own: Cells) -> Cells:
     """Cells of the people and sittings that gave any score; of studies that are alike."""
-    people = (over_pulls(own.counts) > 0).any(0)
+    people = np.asarray((over_pulls(own.counts) > 0).any(0))
     if people.all() and own.sittings is None:
         return own
-    table = own.sittings
-    if table is not None:
-        table = table[:, people][..., np.isfinite(table).any((0, 1, 2))]
-    several = table if table is not None and table.shape[3] > 1 else None
-    return Cells(own.counts[:, people], own.sums[:, people], own.within, several)
+    return replace(
+        own,
+        counts=own.counts[:, people],
+        sums=own.sums[:, people],
+        sittings=None if own.sittings is None else _present(own.sittings, people, own.trays),
+    )
+
+
+def _present(sittings: BySitting, people: Flags, trays: bool) -> BySitting | None:
+    """The sittings of some people that gave any score; None where it does not matter which."""
+    days = (sittings.counts > 0).any((0, 1, 2))
+    left = BySitting(
+        sittings.counts[:, people][..., days], sittings.sums[:, people][..., days], sittings.within[:, days]
+    )
+    return left if days.sum() > 1 and (trays or not left.served.all()) else None
 
 
 def can_decide(own: Cells) -> bool:

@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.cell_weights import sweep
+from analysis.cells import Cells
 from analysis.likely_courses import draw_courses
-from analysis.limits import Cells, Fitted, sitting_squares
+from analysis.limits import Fitted, sitting_squares
 
 Array = NDArray[np.float64]
 # The variance that recording in steps of 0.1 leaves even where everybody repeats themselves.
@@ -43,7 +44,7 @@ def draw_truths(fit: Fitted, hours: Array, trays: bool, size: int, rng: np.rando
     residual, interaction = _variances(fit, size, rng)
     tray = _tray(fit.cells, residual, rng) if trays else np.zeros(size)
     counts = fit.cells.counts[0]
-    sittings = 1 if fit.cells.sittings is None else fit.cells.sittings.shape[3]
+    sittings = 1 if fit.cells.sittings is None else fit.cells.sittings.sums.shape[3]
     error = (residual + _each(counts) * interaction)[:, None] * _unevenness(counts)
     shift = np.broadcast_to((tray / sittings)[:, None], error.shape)
     means = draw_courses(hours, fit.fits.means[0], error + shift, rng)
@@ -90,7 +91,7 @@ def _tray(cells: Cells, residual: Array, rng: np.random.Generator) -> Array:
     """Draws of the variance of a tray's shift (size,), by its prior where one sitting cannot tell."""
     unit = float(residual.mean())
     likely = np.zeros(len(RATIOS))
-    squares = None if cells.sittings is None else sitting_squares(cells.sittings)
+    squares = sitting_squares(cells)
     if squares is not None:
         expected = max(float(squares.rest[0]), ROUNDING) + cells.sums.shape[1] * RATIOS**2 * unit
         likely = -squares.daily_df / 2 * (np.log(expected) + float(squares.daily[0]) / expected)

@@ -8,38 +8,23 @@ Shapes: B batch, a assessors, h pulls, S sittings.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis import cells as scored
 from analysis import cluster_robust as cr2
 from analysis import mixed
-from analysis.contrasts import differences
+from analysis.cells import Cells, is_balanced
+from analysis.contrasts import quadratic
 from analysis.quantiles import upper_t
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True)
-class Cells:
-    """Scores of one attribute as counts (1 or B, a, h), sums (B, a, h) and sums of squares within cells (B,).
-
-    `sittings` (B, a, h, S) holds the mean of each cell in each sitting, NaN where nothing was served; only the sitting
-    error needs it.
-    """
-
-    counts: Array
-    sums: Array
-    within: Array
-    sittings: Array | None = None
-
-    def rows(self, rows: slice | NDArray[np.intp]) -> Cells:
-        """Some of the batch."""
-        counts = self.counts if len(self.counts) == 1 else self.counts[rows]
-        table = None if self.sittings is None else self.sittings[rows]
-        return Cells(counts, self.sums[rows], self.within[rows], table)
+Flags = NDArray[np.bool_]
+Columns = list[int] | NDArray[np.intp]
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +38,11 @@ class Error:
         """How far a one-sided limit at `level` lies from the estimate."""
         return upper_t(level, self.df) * self.se
 
-    def of(self, columns: list[int]) -> Error:
+    def at_least(self, se: Array) -> Error:
+        """The same error, nowhere below `se`."""
+        return Error(np.maximum(self.se, se), self.df)
+
+    def of(self, columns: Columns) -> Error:
         """The error of some of the contrasts."""
         return Error(self.se[:, columns], self.df[:, columns])
 
@@ -84,19 +73,28 @@ class Estimates:
             first = np.maximum(first, other)
         return first
 
+    def reach_at(self, levels: Array) -> Array:
+        """The same with a level for each contrast (k,); without limit where it is NaN, since nothing is asked there."""
+        found = np.full(self.estimate.shape, np.inf)
+        for level in np.unique(levels[~np.isnan(levels)]):
+            columns = np.flatnonzero(levels == level)
+            found[:, columns] = self.of(columns).reach(float(level))
+        return found
+
     def upper(self, level: float) -> Array:
         """The largest upper limit (B, k)."""
         return self.estimate + self.reach(level)
 
-    def lower(self, level: float) -> Array:
-        """The smallest lower limit (B, k)."""
-        return self.estimate - self.reach(level)
+    def at_least(self, se: Array) -> Estimates:
+        """The same with every error in force nowhere below `se`."""
+        sitting = None if self.sitting is None else self.sitting.at_least(se)
+        return replace(self, panel=self.panel.at_least(se), own=self.own.at_least(se), sitting=sitting)
 
     def times(self, sign: Array) -> Estimates:
         """The same contrasts with the sign turned where more is wanted; `sign` (B, 1)."""
         return Estimates(self.estimate * sign, self.df, self.panel, self.own, self.sitting)
 
-    def of(self, columns: list[int]) -> Estimates:
+    def of(self, columns: Columns) -> Estimates:
         """Some of the contrasts."""
         sitting = None if self.sitting is None else self.sitting.of(columns)
         return Estimates(
@@ -124,9 +122,9 @@ def means(panels: Contrasts) -> Estimates:
     return panels.contrast(np.eye(panels.cells.sums.shape[2]), capped=False)
 
 
-def is_balanced(counts: Array) -> bool:
-    """Every cell of every panel scored equally often."""
-    return bool((counts == counts[:, :1, :1]).all())
+def rounding(cells: Cells, weights: Array) -> Array:
+    """The least standard error (B or 1, k) of contrasts: what recording in steps leaves in the means."""
+    return np.asarray(np.sqrt(cells.rounding @ (weights**2).T))
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,9 +137,8 @@ class Fitted:
     def contrast(self, weights: Array, capped: bool = True) -> Estimates:
         """See Contrasts."""
         estimate, df, panel = self.by_panel(weights, capped)
-        return Estimates(
-            estimate, df, panel, own_error(self.cells, self.fits, weights), self.by_sitting(weights, capped)
-        )
+        own, sitting = own_error(self.cells, self.fits, weights), self.by_sitting(weights, capped)
+        return Estimates(estimate, df, panel, own, sitting).at_least(rounding(self.cells, weights))
 
     def by_panel(self, weights: Array, capped: bool) -> tuple[Array, Array, Error]:
         """Estimate, plain Satterthwaite df and the panel's own error."""
@@ -149,8 +146,8 @@ class Fitted:
         return estimate, df, Error(se, np.minimum(df, self.fits.containment[:, None]) if capped else df)
 
     def by_sitting(self, weights: Array, capped: bool) -> Error | None:
-        """The sitting error of differences, where there are several sittings to tell it from."""
-        return _sitting_error(self.cells.sittings, weights) if capped and self.cells.sittings is not None else None
+        """The sitting error of differences, where it is in force and there are several sittings to tell it from."""
+        return sitting_error(self.cells, weights) if capped else None
 
     def rows(self, rows: NDArray[np.intp]) -> Fitted:
         """Some of the batch."""
@@ -171,12 +168,103 @@ class PanelAlone:
     def contrast(self, weights: Array, capped: bool = True) -> Estimates:
         """See Contrasts; in the place of the own error stands one that never decides."""
         estimate, df, panel = self.whole.by_panel(weights, capped)
-        return Estimates(estimate, df, panel, Error(np.zeros_like(panel.se), np.full_like(panel.df, cr2.MOST_DF)))
+        own = Error(np.zeros_like(panel.se), np.full_like(panel.df, cr2.MOST_DF))
+        return Estimates(estimate, df, panel.at_least(rounding(self.cells, weights)), own)
 
 
 def fitted(cells: Cells) -> Fitted:
-    """Fit a batch of panels."""
+    """Fit a batch of panels, all sittings taken together."""
     return Fitted(cells, mixed.fit_cells(cells.counts, cells.sums, cells.within))
+
+
+# ---- pulls that were not served in every sitting --------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class WithinSittings:
+    """Panels of which some pulls were not served in every sitting: each difference is taken within the sittings that
+    served all of its pulls, since whoever scores one sitting higher would move it. Means are taken over all.
+
+    `part` gives the same panels in some of the sittings (S,) and which pulls are left, None where those cannot tell.
+    """
+
+    whole: Contrasts
+    part: Callable[[Flags], tuple[Contrasts, Flags] | None]
+    parts: dict[bytes, tuple[Contrasts, Flags] | None] = field(default_factory=dict)
+
+    @property
+    def cells(self) -> Cells:
+        """See Contrasts."""
+        return self.whole.cells
+
+    def contrast(self, weights: Array, capped: bool = True) -> Estimates:
+        """See Contrasts; pulls that no sitting served together have no limits."""
+        found = self.whole.contrast(weights, capped)
+        if not capped:
+            return found
+        assert self.cells.sittings is not None
+        apart = (weights != 0).astype(int) @ ~self.cells.sittings.served > 0
+        for chosen in np.unique(~apart[apart.any(1)], axis=0):
+            columns = np.flatnonzero((apart == ~chosen).all(1))
+            part = self._part(chosen)
+            if part is None:
+                found = _without_limits(found, columns)
+            else:
+                panels, pulls = part
+                some = weights[np.ix_(columns, np.flatnonzero(pulls))]
+                found = _set_in(found, columns, panels.contrast(some, capped))
+        return found
+
+    def _part(self, chosen: Flags) -> tuple[Contrasts, Flags] | None:
+        """The panels in the chosen sittings; None where fewer than two people sat there."""
+        key = chosen.tobytes()
+        if key not in self.parts:
+            assert self.cells.sittings is not None
+            there = (self.cells.sittings.counts[0][..., chosen] > 0).any((1, 2))
+            self.parts[key] = self.part(chosen) if there.sum() > 1 else None
+        return self.parts[key]
+
+
+def _without_limits(found: Estimates, columns: Columns) -> Estimates:
+    """Some contrasts with errors beyond all limits."""
+
+    def endless(error: Error) -> Error:
+        se = error.se.copy()
+        se[:, columns] = np.inf
+        return Error(se, error.df)
+
+    return replace(found, panel=endless(found.panel), own=endless(found.own))
+
+
+def _set_in(found: Estimates, columns: Columns, part: Estimates) -> Estimates:
+    """Some contrasts from a part of the sittings; the sitting error knows by itself which sittings served them."""
+
+    def put(values: Array, new: Array) -> Array:
+        values = np.array(np.broadcast_to(values, found.estimate.shape))
+        values[:, columns] = new
+        return values
+
+    def error(one: Error, new: Error) -> Error:
+        return Error(put(one.se, new.se), put(one.df, new.df))
+
+    return replace(
+        found,
+        estimate=put(found.estimate, part.estimate),
+        df=put(found.df, part.df),
+        panel=error(found.panel, part.panel),
+        own=error(found.own, part.own),
+    )
+
+
+def contrasts_of(cells: Cells) -> Contrasts:
+    """Whatever contrasts are asked of a batch of panels, each taken within the sittings that served its pulls."""
+    whole = fitted(cells)
+    if not cells.served_apart:
+        return whole
+
+    def part(chosen: Flags) -> tuple[Contrasts, Flags]:
+        some, pulls = scored.within_sittings(cells, chosen)
+        return fitted(some), pulls
+
+    return WithinSittings(whole, part)
 
 
 # ---- own error -----------------------------------------------------------------------------------------------------
@@ -189,38 +277,24 @@ def paired(cells: Cells, means: Array, weights: Array) -> Error:
     """Complete and balanced, with the `means` (B, h) of the pulls: one value of each contrast an assessor, standard
     error sd / sqrt(a), df a - 1."""
     a, r = cells.sums.shape[1], cells.counts[:, :1, 0]
-    se = np.sqrt(_squares_about_mean(cells.sums, r * (means @ weights.T), weights) / (a * (a - 1))) / r
+    se = np.sqrt(_squares_about_mean(cells.sums, r * means, weights) / (a * (a - 1))) / r
     return Error(se, np.broadcast_to(float(a - 1), se.shape))
 
 
 def _squares_about_mean(sums: Array, mean: Array, weights: Array) -> Array:
-    """Sums of squares (n, k) of each assessor's contrasts of cell sums about their mean (n, k).
+    """Sums of squares (n, k) of each assessor's contrasts of cell sums about their mean; `mean` (n, h) of the pulls.
 
-    Differences to one pull ask no more than products with it. By subtraction, but anew where that would lose digits.
+    All contrasts from one product of the deviations with themselves, but anew where that would lose digits.
     """
-    everyone = np.ones(sums.shape[1])
-    lift = len(everyone) * mean**2
-    reference = _reference(weights)
-    if reference is None:
-        raw = scale = everyone @ (sums @ weights.T) ** 2
-    else:
-        own = everyone @ (sums * sums)
-        scale = own + own[:, reference, None]
-        raw = scale - 2 * np.vecmat(sums[:, :, reference], sums)
-        raw[:, reference] = scale[:, reference] = 0
-    found = raw - lift
+    off = sums - mean[:, None, :]
+    products = off.transpose(0, 2, 1) @ off
+    found = quadratic(products, weights)
+    scale = np.einsum("...hh->...h", products) @ (weights**2).T
     lost = found < 1e-4 * scale
     if lost.any():
         rows = np.flatnonzero(lost.any(1))
-        values = sums[rows] @ weights.T
-        found[rows] = ((values - values.mean(1, keepdims=True)) ** 2).sum(1)
+        found[rows] = ((off[rows] @ weights.T) ** 2).sum(1)
     return np.asarray(found)
-
-
-def _reference(weights: Array) -> int | None:
-    """The pull that every pull is set against by `weights`; None where they ask anything else."""
-    reference = int(np.abs(weights).sum(1).argmin())
-    return reference if np.array_equal(weights, differences(weights.shape[1], reference)) else None
 
 
 def cluster_robust(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:
@@ -250,13 +324,15 @@ class SittingSquares:
     full_df: int
 
 
-def sitting_squares(y: Array) -> SittingSquares | None:
-    """Mean squares of cell means `y` (B, a, h, S) over the pulls that were served in every sitting.
+def sitting_squares(cells: Cells) -> SittingSquares | None:
+    """Mean squares of the means of cells in each sitting, over the pulls that were served in every sitting.
 
     Single missing cells are filled in by additive expectation and cost a degree of freedom of the rest. None when fewer
-    than two sittings, pulls or assessors are left.
+    than two sittings, pulls or assessors are left, or sittings are not kept apart.
     """
-    table = y[:, :, _served(y).all(1), :]
+    if cells.sittings is None:
+        return None
+    table = cells.sittings.means[:, :, cells.sittings.served.all(1), :]
     _, a, h, S = table.shape
     if min(a, h, S) < 2:
         return None
@@ -272,23 +348,18 @@ def sitting_squares(y: Array) -> SittingSquares | None:
     return SittingSquares(ms_sh, ms_ah, rest, f_sh, f_ah, rest_df, f_e)
 
 
-def _served(y: Array) -> NDArray[np.bool_]:
-    """Whether a pull was served in a sitting (h, S)."""
-    return np.asarray(np.isfinite(y[0]).any(axis=0))
-
-
-def _sitting_error(y: Array, weights: Array) -> Error | None:
+def sitting_error(cells: Cells, weights: Array) -> Error | None:
     """Sittings as a random draw of trays: SE^2 = (v_sh / S_k + v_ah / a + v_e / (a S_k)) x sum of squared weights.
 
     v_sh, v_ah, v_e are the variances of pull x sitting, assessor x pull and rest, none below zero; S_k counts the
     sittings that served every pull of contrast k. Satterthwaite df of the combination of mean squares, at least 1 and
-    at most (a - 1)(h - 1). None with one sitting.
+    at most (a - 1)(h - 1). None with one sitting, and where the rule does not reckon with trays.
     """
-    squares = sitting_squares(y)
-    if squares is None:
+    squares = sitting_squares(cells) if cells.trays else None
+    if squares is None or cells.sittings is None:
         return None
-    a, S = y.shape[1], y.shape[3]
-    served = (S - ((weights != 0).astype(int) @ ~_served(y) > 0).sum(1)).astype(float)
+    a, S = cells.sittings.sums.shape[1], cells.sittings.sums.shape[3]
+    served = (S - ((weights != 0).astype(int) @ ~cells.sittings.served > 0).sum(1)).astype(float)
     apart = served == 0  # pulls of a contrast that share no sitting: nothing tells trays from hours
     served[apart] = 1
     daily, personal = (squares.daily > squares.rest)[:, None], (squares.personal > squares.rest)[:, None]

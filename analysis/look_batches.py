@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis import model_batches, orders
+from analysis.cells import Cells
 from analysis.drawn_cells import alike, cells_of_draw
-from analysis.limits import Cells
 from analysis.many_studies import answers
 from analysis.rule import Rule
-from analysis.verdicts import CANNOT, LONGER, STOP
+from analysis.verdicts import CANNOT
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -47,7 +47,7 @@ def look_at(
         verdict, pull = look_at_cells({name: cells_under(rule, y) for name, y in drawn.items()}, rule, level, control)
     if places is not None:
         # As `outcome.worded`: an order that favours a pull makes a step look flat, or steep, that is not.
-        answered = np.flatnonzero((verdict == STOP) | (verdict == LONGER))
+        answered = np.flatnonzero(verdict != CANNOT)
         trusted = apart[answered] if apart is not None else _balanced(drawn, places, answered)
         verdict[answered[~trusted]], pull[answered[~trusted]] = CANNOT, -1
     return verdict, pull

@@ -14,9 +14,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.limits import Cells, Fitted, PanelAlone, is_balanced, own_bounds
-from analysis.shown import Asked, Measures, Shown, Wish, stacks
-from analysis.verdicts import CANNOT, all_of, any_of, chain_of, tabled
+from analysis.cells import Cells, is_balanced
+from analysis.limits import Fitted, PanelAlone, own_bounds, rounding
+from analysis.shown import Asked, Levels, Measures, Shown, Wish, stacks
+from analysis.verdicts import CANNOT, all_of, any_of, chain_of, judge, tabled
 
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.intp]
@@ -26,15 +27,18 @@ def answers(
     cells: Mapping[str, Cells], wishes: Mapping[str, Wish], level: float, control: int = 0
 ) -> tuple[Rows, Rows]:
     """Verdict and pull (B,) exactly as `verdicts.judge` finds them; arguments as there."""
-    studies = len(next(iter(cells.values())).sums)
-    look = _Look(level, level / len(wishes), control)
+    first = next(iter(cells.values()))
+    if any(own.served_apart for own in cells.values()):
+        whole = judge(cells, wishes, level, control)
+        return whole.verdict, whole.pull
+    studies = len(first.sums)
+    look = _Look(Levels.of(level, list(wishes.values()), first.sums.shape[2], control))
     every = [
-        _Stack(panels, Asked.of([wishes[name] for name in names], studies)) for names, panels in stacks(cells, wishes)
+        _Stack(panels, Asked.of([wishes[name] for name in names], studies))
+        for names, panels in stacks(cells, wishes)
+        if isinstance(panels, Fitted)
     ]
-    if all(is_balanced(stack.panels.cells.counts) for stack in every):
-        open_, shown = np.arange(studies), [look.shown(Measures.of(stack.panels, stack.asked)) for stack in every]
-    else:
-        open_, shown = look.narrowed(every, studies)
+    open_, shown = look.narrowed(every, studies)
     verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
     if len(open_):
         table = tabled(_by_attribute(shown, len(open_)))
@@ -56,36 +60,51 @@ class _Stack:
 
 @dataclass(frozen=True, slots=True)
 class _Look:
-    """One-sided level, the part of it that each attribute's own finding gets, and the pull known to differ."""
+    """The levels of one look."""
 
-    level: float
-    shared: float
-    control: int
-
-    def shown(self, measures: Measures) -> Shown:
-        """What limits at this level show."""
-        return measures.shown(self.level, self.shared, self.control)
+    levels: Levels
 
     def narrowed(self, every: Sequence[_Stack], studies: int) -> tuple[Rows, list[Shown]]:
         """Studies that may answer, and what is shown of their attributes."""
+        if all(is_balanced(stack.panels.cells.counts) for stack in every):
+            return np.arange(studies), [self._whole(stack) for stack in every]
         alone = [Measures.of(PanelAlone(stack.panels), stack.asked) for stack in every]
-        open_ = np.flatnonzero(_may_answer(_by_attribute([self.shown(own) for own in alone], studies)))
+        open_ = np.flatnonzero(_may_answer(_by_attribute([own.shown(self.levels) for own in alone], studies)))
         if not len(open_):
             return open_, []
-        rows = [_rows_of(open_, studies, len(own.few)) for own in alone]
+        rows = [_rows_of(open_, studies, len(own.why_not)) for own in alone]
         some = [stack.rows(own) for stack, own in zip(every, rows, strict=True)]
-        ends = [_enclosed(stack.panels, own.rows(at)) for stack, own, at in zip(some, alone, rows, strict=True)]
-        least, most = ([self.shown(two[end]) for two in ends] for end in (0, 1))
-        still = np.flatnonzero(_may_answer(_by_attribute(least, len(open_))))
+        ends = [self._enclosed(stack, own.rows(at)) for stack, own, at in zip(some, alone, rows, strict=True)]
+        still = np.flatnonzero(_may_answer(_by_attribute([least for least, _most in ends], len(open_))))
         shown = []
-        for stack, low, high in zip(some, least, most, strict=True):
+        for stack, (low, high) in zip(some, ends, strict=True):
             left = _rows_of(still, len(open_), len(high.told))
             doubtful = left[low.differ(high)[left]]
             if len(doubtful):
-                own = stack.rows(doubtful)
-                high.put(doubtful, self.shown(Measures.of(own.panels, own.asked)))
+                high.put(doubtful, self._whole(stack.rows(doubtful)))
             shown.append(high.rows(left))
         return open_[still], shown
+
+    def _whole(self, stack: _Stack) -> Shown:
+        """What is shown, every error worked out."""
+        measures = Measures.of(stack.panels, stack.asked)
+        rows = measures.need_pairs()
+        return measures.with_pairs(stack.panels.rows(rows), rows).shown(self.levels)
+
+    def _enclosed(self, stack: _Stack, alone: Measures) -> tuple[Shown, Shown]:
+        """What is shown with the least and with the most that the own error can be; the sitting error as it is."""
+        rows = alone.need_pairs()
+        some = stack.panels.rows(rows)
+        least = most = alone.with_pairs(PanelAlone(some), rows)
+        for name, panels in (("worse", stack.panels), ("means", stack.panels), ("pairs", some)):
+            part = getattr(least, name)
+            if part is not None:
+                sitting = panels.by_sitting(part.weights, part.capped)
+                low, high = own_bounds(panels.cells, panels.fits, part.weights)
+                floor = rounding(panels.cells, part.weights)
+                least = replace(least, **{name: part.under(low, sitting, floor)})
+                most = replace(most, **{name: part.under(high, sitting, floor)})
+        return least.shown(self.levels), most.shown(self.levels)
 
 
 def _rows_of(studies: Rows, of: int, size: int) -> Rows:
@@ -100,26 +119,13 @@ def _by_attribute(shown: Sequence[Shown], studies: int) -> list[Shown]:
     ]
 
 
-def _enclosed(panels: Fitted, alone: Measures) -> tuple[Measures, Measures]:
-    """Measures with the least and with the most that the own error can be; the sitting error as it is."""
-    least, most = alone, alone
-    for name in ("worse", "means", "pairs"):
-        part = getattr(alone, name)
-        if part is not None:
-            sitting = panels.by_sitting(part.weights, part.capped)
-            low, high = own_bounds(panels.cells, panels.fits, part.weights)
-            least = replace(least, **{name: part.under(low, sitting)})
-            most = replace(most, **{name: part.under(high, sitting)})
-    return least, most
-
-
 def _may_answer(every: Sequence[Shown]) -> Flags:
-    """Whether wider limits could still end in an answer (B,): what each verdict needs and wider limits never give."""
-    passing = chain_of(all_of(x.within_margin & x.within_limit & x.judged[:, None] for x in every))
-    inside = all_of(x.inside for x in every)
+    """Whether wider limits could still end in an answer (B,): what each verdict needs and wider limits never give.
+
+    They may end a growth or a better hour that stood in the way, and push a pull out of its margin, so none of these
+    is asked here.
+    """
     told = any_of(x.told & x.judged for x in every)
-    rising = any_of(x.rising & x.judged for x in every)
-    past = any_of(x.past & x.judged[:, None] for x in every)
-    fails = any_of(x.fails & x.judged[:, None] for x in every) | past
-    shorter = (passing & inside)[:, :-1].any(1)
-    return np.asarray(told & (rising | shorter) | fails.all(1) | passing.any(1) & past[:, -1])
+    shorter = chain_of(all_of(x.passes for x in every))[:, :-1].any(1)
+    rising = any_of(x.rising & x.judged for x in every) & all_of((x.kept | x.holds) & x.judged for x in every)
+    return np.asarray(told & (shorter | rising | any_of(x.broken for x in every).all(1)))

@@ -6,7 +6,7 @@ Shapes: B studies, a assessors, h pulls, S sittings, r replicates, N = a h S r s
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -98,8 +98,8 @@ def judged(
 @dataclass(frozen=True, slots=True)
 class _Traits:
     """What shapes the model of one attribute, each (B, any): who scored, pulls by sitting, places; whether the place
-    and the sitting stand in the model, a cell was scored twice, scores differ, and `rare`: nothing but rounding may be
-    left to explain."""
+    and the sitting stand in the model, a cell was scored twice, scores differ, and `rare`: a pull was not served in
+    every sitting, or nothing but rounding may be left to explain."""
 
     people: Flags
     served: Flags
@@ -120,16 +120,18 @@ class _Traits:
         twice = (seen.sum((3, 4)) > 1).any((1, 2))
         differ = np.nanmax(y, (1, 2, 3, 4)) > np.nanmin(y, (1, 2, 3, 4))
         several = seen.any((1, 2, 4)).sum(1) > 1
+        served = np.asarray(seen.any((1, 4)))
+        apart = np.asarray((served != served.any(1, keepdims=True)).any((1, 2))) & ~(kept & several)
         return cls(
             np.asarray(seen.any((2, 3, 4))),
-            np.asarray(seen.any((1, 4))).reshape(size, -1),
+            np.asarray(served).reshape(size, -1),
             np.asarray(places & by_place[:, None]),
             by_place[:, None],
             (kept & several)[:, None],
             twice[:, None],
             # Without place, and with one sitting only, no fuller model is asked for.
             (differ & (by_place | by_sitting & several))[:, None],
-            (_almost_copied(servings) | _almost_exact(servings, by_place, by_sitting))[:, None],
+            (apart | _almost_copied(servings) | _almost_exact(servings, by_place, by_sitting))[:, None],
         )
 
     def key(self) -> Flags:
@@ -162,7 +164,7 @@ def _rank(columns: Array) -> Codes:
 
 def _almost_copied(servings: _Servings) -> Flags:
     """Whether nothing but rounding may vary within cells that were scored twice (B,)."""
-    cells = cells_of_draw(servings.y, by_sitting=False)
+    cells = cells_of_draw(servings.y, trays=False)
     several = np.broadcast_to(cells.counts.max((1, 2)) > 1, len(servings.y))
     return np.asarray(several & (cells.within <= NEXT_TO_NOTHING * np.nansum(servings.y**2, (1, 2, 3, 4))))
 
@@ -196,7 +198,9 @@ def _of_a_kind(
     for name, own in servings.items():
         kind = kinds[name]
         y = _without_position(own, kind) if kind.by_place[0] else own.y
-        cells[name] = present(cells_of_draw(y, "sitting:hours" in rule.adjust))
+        # Places are taken out of scores, not of the steps in which these were recorded.
+        step = cells_of_draw(own.y, trays=False).step
+        cells[name] = replace(present(cells_of_draw(y, "sitting:hours" in rule.adjust)), step=step)
         if not can_decide(cells[name]):
             return
         if kind.differ[0]:

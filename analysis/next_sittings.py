@@ -97,9 +97,9 @@ def _as_before(panel: panels.Panel) -> Service:
 
 
 def _pieces(panel: panels.Panel) -> NDArray[np.intp]:
-    """Scores of the first attribute that each assessor gave in each sitting (assessors, sittings)."""
-    rows = panel.rows(next(iter(panel.cells)))
-    counts = rows.groupby(["assessor", "sitting"]).size().unstack(fill_value=0)
+    """Scores of the first attribute by name that each assessor gave in each sitting (assessors, sittings)."""
+    rows = panel.rows(min(panel.cells))
+    counts = rows.groupby(["person", "day"]).size().unstack(fill_value=0)
     return np.asarray(counts.to_numpy(), np.intp)
 
 
@@ -124,10 +124,8 @@ def _course(name: Name, panel: panels.Panel, pulls: NDArray[np.intp], service: S
 
 def _tasted(panel: panels.Panel) -> NDArray[np.intp]:
     """Pieces of each pull that each assessor scored in each sitting so far (sittings, assessors, pulls)."""
-    rows = panel.rows(next(iter(panel.cells)))
-    everybody = np.unique(panel.data["assessor"].astype(str))
-    days, day = np.unique(rows["sitting"].to_numpy(), return_inverse=True)
-    person = np.searchsorted(everybody, rows["assessor"].astype(str).to_numpy(str))
-    found = np.zeros((len(days), len(everybody), len(panel.hours)), np.intp)
-    np.add.at(found, (day, person, np.searchsorted(panel.hours, rows["hours"].to_numpy(float))), 1)
+    rows = panel.rows(min(panel.cells))
+    days, day = np.unique(rows["day"].to_numpy(), return_inverse=True)
+    found = np.zeros((len(days), panel.scope["assessors"], len(panel.hours)), np.intp)
+    np.add.at(found, (day, rows["person"].to_numpy(), np.searchsorted(panel.hours, rows["hours"].to_numpy(float))), 1)
     return found

@@ -16,7 +16,10 @@ from analysis.panels import Panel
 from analysis.rule import Rule
 
 Codes = NDArray[np.intp]
-FARTHEST_POSITION = 2.0
+# How far apart the mean places of a pull and the reference may lie: as a share of the pieces on a tray, and in places
+# where each was served seven times; and how far their shares of first servings.
+OF_THE_TRAY, PLACES, FIRST_SHARE = 1 / 3, 2.6, 1 / 8
+SLACK = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,17 +54,40 @@ def servings(panel: Panel) -> Servings | None:
 
 
 def unbalanced(panel: Panel) -> str | None:
-    """Why the orders cannot be trusted: "far from the reference", "one order for all", or None."""
+    """Why the orders cannot be trusted: "far from the reference", "first too often", "one order for all", or None."""
     every = servings(panel)
     return None if every is None else why_unbalanced(every)
 
 
 def why_unbalanced(every: Servings) -> str | None:
     """As `unbalanced`, of all servings."""
-    mean = np.bincount(every.pull, every.position) / np.bincount(every.pull)
-    if np.abs(mean - mean[-1]).max() > FARTHEST_POSITION:
+    if _far_apart(every):
         return "far from the reference"
+    if _first_too_often(every):
+        return "first too often"
     return "one order for all" if _one_order(every) else None
+
+
+def _far_apart(every: Servings) -> bool:
+    """Whether the mean place of some pull lies far from that of the reference, and farther than dealing at random may
+    bring with so many servings."""
+    served = np.bincount(every.pull)
+    mean = np.bincount(every.pull, every.position) / served
+    trays = np.unique(every.assessor * (int(every.sitting.max()) + 1) + every.sitting, return_counts=True)[1]
+    by_chance = PLACES * np.sqrt(7 / 2 * (1 / served + 1 / served[-1]))
+    return bool((np.abs(mean - mean[-1]) > np.maximum(OF_THE_TRAY * trays.mean(), by_chance) + SLACK).any())
+
+
+def _first_too_often(every: Servings) -> bool:
+    """Whether the share of first servings of some pull is far from the reference's.
+
+    By more than one serving a sitting, since that much is left over where people are no multiple of the pulls.
+    """
+    served = np.bincount(every.pull)
+    first = np.bincount(every.pull, every.position == every.position.min())
+    apart = np.abs(first / served - first[-1] / served[-1])
+    left_over = len(np.unique(every.sitting)) / np.minimum(served, served[-1])
+    return bool((apart > np.maximum(FIRST_SHARE, left_over) + SLACK).any())
 
 
 def _one_order(every: Servings) -> bool:
@@ -86,10 +112,10 @@ def can_adjust(panel: Panel) -> bool:
     attribute."""
     if servings(panel) is None:
         return False
-    return all(_told_apart(panel.rows(name)) for name in panel.cells)
+    return all(told_apart(panel.rows(name)) for name in panel.cells)
 
 
-def _told_apart(rows: pd.DataFrame) -> bool:
+def told_apart(rows: pd.DataFrame) -> bool:
     """Whether the scores of one attribute, all of known position, let position and pull be told apart."""
     place, pull = (np.unique(rows[name].to_numpy(float), return_inverse=True)[1] for name in ("position", "hours"))
     table = np.zeros((place.max() + 1, pull.max() + 1), bool)

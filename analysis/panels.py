@@ -3,28 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.limits import Cells
+from analysis.cells import TOP, BySitting, Cells, step_of
 from analysis.rule import Rule
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
 NEEDED = ("assessor", "hours", "attribute", "score")
 OPTIONAL = ("sitting", "replicate", "position", "batch")
+# The longer of the two scales that files use.
+HUNDRED = 100.0
 
 
 @dataclass(frozen=True, slots=True)
 class Panel:
     """A study as cells. `hours` ascending, the last is the reference; `control` its index of the pull known to differ.
 
-    `data` holds the scores of the deciding attributes with a column sitting (1 when not recorded); `people` counts
-    assessors with scores per attribute; `recorded` names the optional columns present; `scope` counts assessors,
-    sittings and batches.
+    `data` holds the scores of the deciding attributes with a column sitting (1 when not recorded), and numbers `person`
+    and `day` for assessors and sittings, in an order that their names have no part in; `people` counts assessors with
+    scores per attribute; `recorded` names the optional columns present; `scope` counts assessors, sittings and batches,
+    of which there is one.
     """
 
     hours: Array
@@ -48,21 +51,24 @@ def read(scores: pd.DataFrame, rule: Rule) -> Panel:
     """
     attributes = list(rule.attributes)
     data, y, pulls = _checked(scores, attributes)
+    _refuse_batches(data)
     _check_adjust(data[[column for column in data.columns if column in scores.columns]], rule)
     hours, pull = np.unique(pulls, return_inverse=True)
     if len(hours) < 2:
         raise ValueError(f"hours: at least two pulls are needed, the scores hold {hours.tolist()}")
     at = _control(hours, rule.control)
-    person = pd.factorize(data["assessor"].astype(str), sort=True)[0]
-    day = pd.factorize(data["sitting"], sort=True)[0]
     which = pd.Index(attributes).get_indexer(pd.Index(data["attribute"]))
+    named = [pd.factorize(data[column].astype(str))[0] for column in ("assessor", "sitting")]
+    person, day = (_unnamed(codes, pull, attributes, which, y) for codes in named)
     _refuse_contradictions(data, which, person, pull, day)
-    cells = _cells(attributes, hours, y, which, person, pull, day)
+    data = data.assign(person=person, day=day)
+    scale = TOP if y.max() <= TOP else HUNDRED
+    cells = _cells(attributes, hours, y, (which, person, pull, day), scale)
     people = {name: own.sums.shape[1] for name, own in cells.items()}
     scope = {
         "assessors": int(person.max()) + 1,
         "sittings": int(day.max()) + 1,
-        "batches": max(int(data["batch"].nunique()), 1) if "batch" in data else 1,
+        "batches": 1,
     }
     return Panel(hours, at, cells, data, people, frozenset(OPTIONAL) & set(scores.columns), scope)
 
@@ -99,6 +105,23 @@ def _checked(scores: pd.DataFrame, attributes: Sequence[str]) -> tuple[pd.DataFr
     if "sitting" not in data:
         data = data.assign(sitting=1)
     return data, data["score"].to_numpy(float), pulls
+
+
+def batches_in(scores: pd.DataFrame) -> tuple[str, ...]:
+    """The batches that the scores name, sorted; "" where some scores name one and others none."""
+    if "batch" not in scores or scores["batch"].isna().all():
+        return ()
+    return tuple(sorted(scores["batch"].astype("string").str.strip().fillna("").unique()))
+
+
+def _refuse_batches(data: pd.DataFrame) -> None:
+    """Scores of two batches put together would answer for their mean, which one batch far worse can hide behind."""
+    found = batches_in(data)
+    if len(found) > 1:
+        raise ValueError(
+            f"batch: the scores are of {len(found)} batches, {list(found)}; a verdict is about one. "
+            "Decide each batch on its own scores"
+        )
 
 
 def _numbers(data: pd.DataFrame, column: str, rule: str) -> Array:
@@ -149,51 +172,63 @@ def _control(hours: Array, control: float | None) -> int:
 
 
 # ---- cells -----------------------------------------------------------------------------------------------------------
+def _unnamed(codes: Codes, pull: Codes, attributes: Sequence[str], which: Codes, y: Array) -> Codes:
+    """Numbers for people, or sittings, in the order of what was scored there, so that no name changes a draw.
+
+    Sums over sorted scores, since a sum of the same numbers in another order differs in its last digit.
+    """
+    by_name = np.argsort(np.array(attributes))
+    rank = np.argsort(by_name)[which]
+    key = (codes * len(attributes) + rank) * (pull.max() + 1) + pull
+    order = np.lexsort((y, key))
+    size = (int(codes.max()) + 1) * len(attributes) * (int(pull.max()) + 1)
+    counts = np.bincount(key, minlength=size)
+    sums = np.bincount(key[order], y[order], size)
+    traits = np.hstack([table.reshape(int(codes.max()) + 1, -1) for table in (counts, np.round(sums, 9))])
+    place = np.lexsort(traits.T[::-1])
+    return np.asarray(np.argsort(place)[codes], np.intp)
+
+
 def _cells(
-    attributes: Sequence[str], hours: Array, y: Array, which: Codes, person: Codes, pull: Codes, day: Codes
+    attributes: Sequence[str], hours: Array, y: Array, codes: tuple[Codes, Codes, Codes, Codes], top: float
 ) -> dict[str, Cells]:
-    """Counts, sums, sums of squares and sitting means of each attribute, without assessors who never scored it."""
-    m, a, h, S = len(attributes), int(person.max()) + 1, len(hours), int(day.max()) + 1
-    at = (which * a + person) * h + pull
-    counts = np.asarray(np.bincount(at, minlength=m * a * h), np.float64)
-    sums = np.asarray(np.bincount(at, y, m * a * h), np.float64)
+    """Cells of each attribute, sitting by sitting, without assessors who never scored it; `codes` (attribute, person,
+    pull, sitting) of every score."""
+    m = len(attributes)
+    a, h, S = (int(part.max()) + 1 for part in codes[1:])
+    at = np.ravel_multi_index(codes, (m, a, h, S))
+    counts = np.asarray(np.bincount(at, minlength=m * a * h * S), np.float64)
+    sums = np.asarray(np.bincount(at, y, m * a * h * S), np.float64)
     # Squares around the cell means, so that scores far from zero lose no digits.
     rest = y - (sums / np.maximum(counts, 1))[at]
-    within = np.asarray(np.bincount(which, rest * rest, m), np.float64)
-    table = _sitting_means(y, at * S + day, (m, a, h, S)) if S > 1 else None
-    counts, sums = counts.reshape(m, a, h), sums.reshape(m, a, h)
+    within = np.asarray(np.bincount(codes[0] * S + codes[3], rest * rest, m * S), np.float64).reshape(m, S)
+    counts, sums = counts.reshape(m, a, h, S), sums.reshape(m, a, h, S)
+    steps = [step_of(y[None, codes[0] == i]) for i in range(m)]
     return {
-        name: _own(name, hours, counts[i], sums[i], within[i : i + 1], None if table is None else table[i])
+        name: _own(name, hours, BySitting(counts[i : i + 1], sums[i : i + 1], within[i : i + 1]), steps[i], top)
         for i, name in enumerate(attributes)
     }
 
 
-def _sitting_means(y: Array, at: Codes, shape: tuple[int, int, int, int]) -> Array:
-    """Mean of each cell in each sitting, NaN where nothing was scored."""
-    size = int(np.prod(shape))
-    n = np.bincount(at, minlength=size)
-    total = np.asarray(np.bincount(at, y, size), np.float64)
-    return np.asarray(np.divide(total, n, out=np.full(size, np.nan), where=n > 0).reshape(shape))
-
-
-def _own(name: str, hours: Array, counts: Array, sums: Array, within: Array, table: Array | None) -> Cells:
+def _own(name: str, hours: Array, every: BySitting, step: Array, top: float) -> Cells:
     """The cells of one attribute; every pull must have been scored."""
-    seen = counts.any(1)
-    unscored = ~counts.any(0)
+    there = every.counts[0] > 0
+    unscored = ~there.any((0, 2))
     if unscored.any():
         raise ValueError(
             f"attributes.{name}: no score at the pulls {hours[unscored].tolist()}; "
             "a deciding attribute is scored at every pull"
         )
+    seen, days = there.any((1, 2)), there.any((0, 1))
     if seen.sum() < 2:
         raise ValueError(f"attributes.{name}: one assessor alone scored it; a panel needs at least two")
-    if table is not None:
-        table = table[seen][..., np.isfinite(table).any((0, 1))][None]
-    return Cells(counts[seen][None], sums[seen][None], within, table if table is None or table.shape[3] > 1 else None)
+    own = BySitting(every.counts[:, seen][..., days], every.sums[:, seen][..., days], every.within[:, days])
+    return Cells(*own.pooled(), step, own if days.sum() > 1 else None, top=top)
 
 
-def cells_of(frame: pd.DataFrame, hours: Array) -> Cells:
-    """The cells of the scores of one attribute."""
-    codes = [pd.factorize(frame[column], sort=True)[0] for column in ("assessor", "hours", "sitting")]
-    y = frame["score"].to_numpy(float)
-    return _cells(["score"], hours, y, np.zeros(len(y), np.intp), *codes)["score"]
+def cells_of(rows: pd.DataFrame, hours: Array, like: Cells) -> Cells:
+    """The cells of the scores of one attribute, recorded in the steps and on the scale of `like`."""
+    y = rows["score"].to_numpy(float)
+    person, pull, day = (pd.factorize(rows[column], sort=True)[0] for column in ("person", "hours", "day"))
+    found = _cells(["score"], hours, y, (np.zeros(len(y), np.intp), person, pull, day), like.top)["score"]
+    return replace(found, step=like.step)

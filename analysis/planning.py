@@ -8,10 +8,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.limits import Cells
+from analysis.cells import Cells, stacked
 from analysis.look_batches import cells_suffice, cells_under, look_at, look_at_cells
 from analysis.places import dealt
-from analysis.shown import stacked
 from analysis.simulation import AttributeTruth, Design, Scenario, draw, draw_each
 from analysis.stopping import AttributeRule, Rule, check_rule
 from analysis.verdicts import CANNOT, STOP, VERDICTS

@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 
 from analysis import orders, panels
 from analysis.adjusted import adjusted, cells_in_force
+from analysis.cells import BySitting, Cells, pooled
 from analysis.decision import Offer
 from analysis.likely_truths import Truths, draw_truths
-from analysis.limits import Cells, Fitted, fitted
+from analysis.limits import Fitted, fitted
 from analysis.many_studies import answers
 from analysis.next_sittings import Course, Service, anew, share_missing, ways_on
 from analysis.rule import Rule, check_rule
@@ -30,7 +31,8 @@ CHUNK = 250
 
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """A study to price: its fits, whom of the panel each attribute was scored by, and how draws are made."""
+    """A study to price: its fits, by name so that the order of a rule changes no draw, whom of the panel each attribute
+    was scored by, and how draws are made."""
 
     panel: panels.Panel
     rule: Rule
@@ -83,7 +85,7 @@ def _priced(
         panel,
         rule,
         level,
-        {name: fitted(_with_sittings(own, rule)) for name, own in cells.items()},
+        {name: fitted(cells[name]) for name in sorted(cells)},
         _people(panel),
         share_missing(panel),
         draws,
@@ -92,20 +94,16 @@ def _priced(
     return tuple(_offer(asked, course) for course in courses(panel, now))
 
 
-def _with_sittings(cells: Cells, rule: Rule) -> Cells:
-    """A single sitting as a table, so that a second one can be set beside it."""
-    if "sitting:hours" not in rule.adjust or cells.sittings is not None:
-        return cells
-    means = np.divide(cells.sums, cells.counts, out=np.full(cells.sums.shape, np.nan), where=cells.counts > 0)
-    return Cells(cells.counts, cells.sums, cells.within, means[..., None])
+def _so_far(cells: Cells) -> BySitting:
+    """The sittings so far; as one where it does not matter which was which."""
+    if cells.sittings is not None:
+        return cells.sittings
+    return BySitting(cells.counts[..., None], cells.sums[..., None], cells.within[:, None])
 
 
 def _people(panel: panels.Panel) -> dict[str, NDArray[np.intp]]:
     """Places in the panel of the assessors who scored each attribute."""
-    everybody = np.unique(panel.data["assessor"].astype(str))
-    return {
-        name: np.searchsorted(everybody, np.unique(panel.rows(name)["assessor"].astype(str))) for name in panel.cells
-    }
+    return {name: np.unique(panel.rows(name)["person"]) for name in panel.cells}
 
 
 def _offer(asked: _Asked, course: Course) -> Offer:
@@ -139,24 +137,29 @@ def _ends(asked: _Asked, course: Course, size: int, rng: np.random.Generator) ->
     anew = course.name == "new study"
     hours = asked.panel.hours
     truths = {name: draw_truths(fit, hours, asked.trays, size, rng) for name, fit in asked.fits.items()}
-    cells = {name: _empty(fit.cells) if anew else fit.cells for name, fit in asked.fits.items()}
+    state = {name: _empty(fit.cells) if anew else _so_far(fit.cells) for name, fit in asked.fits.items()}
     verdict, used = np.full(size, CANNOT), np.zeros(size)
     for served in course.looks:
         used += (verdict == CANNOT) * len(served)
         for name, truth in truths.items():
             for servings in served[:, asked.people[name]]:
-                cells[name] = _joined(cells[name], _thinned(servings, asked.missing, rng), truth, rng)
+                state[name] = _joined(state[name], _thinned(servings, asked.missing, rng), truth, rng)
         open_ = np.flatnonzero(verdict == CANNOT)
-        left = {name: own.rows(open_) for name, own in cells.items()}
+        left = {name: _cells(asked.fits[name].cells, own.rows(open_)) for name, own in state.items()}
         verdict[open_] = answers(left, asked.rule.attributes, asked.level, asked.panel.control)[0]
     return verdict, used
 
 
 # ---- new sittings ----------------------------------------------------------------------------------------------------
-def _empty(cells: Cells) -> Cells:
+def _empty(cells: Cells) -> BySitting:
     """The same people and pulls before any score."""
-    nothing = np.zeros((1, *cells.sums.shape[1:]))
-    return Cells(nothing, nothing, np.zeros(1), None if cells.sittings is None else cells.sittings[..., :0])
+    nothing = np.zeros((1, *cells.sums.shape[1:], 0))
+    return BySitting(nothing, nothing, np.zeros((1, 0)))
+
+
+def _cells(like: Cells, sittings: BySitting) -> Cells:
+    """The cells of all sittings, judged as those of `like`."""
+    return pooled(sittings, like.step, like.trays, like.top)
 
 
 def _thinned(servings: NDArray[np.intp], missing: float, rng: np.random.Generator) -> Array:
@@ -168,7 +171,7 @@ def _thinned(servings: NDArray[np.intp], missing: float, rng: np.random.Generato
     return np.where(lost, servings, came).astype(float)
 
 
-def _joined(cells: Cells, servings: Array, truth: Truths, rng: np.random.Generator) -> Cells:
+def _joined(so_far: BySitting, servings: Array, truth: Truths, rng: np.random.Generator) -> BySitting:
     """The scores so far with one drawn sitting of `servings` (a, h) added, for every truth."""
     size = len(truth.cells)
     served = servings > 0
@@ -177,11 +180,10 @@ def _joined(cells: Cells, servings: Array, truth: Truths, rng: np.random.Generat
     fresh = np.where(served, truth.cells + tray + noise, 0.0)
     repeats = float(servings.sum() - served.sum())
     within = truth.residual * (rng.chisquare(repeats, size) if repeats else 0.0)
-    counts = cells.counts + servings
-    old = cells.sums / np.maximum(cells.counts, 1)
-    between = cells.counts * servings / np.maximum(counts, 1) * (fresh - old) ** 2
-    table = None
-    if cells.sittings is not None:
-        so_far = np.broadcast_to(cells.sittings, (size, *cells.sittings.shape[1:]))
-        table = np.concatenate([so_far, np.where(served, fresh, np.nan)[..., None]], axis=3)
-    return Cells(counts, cells.sums + servings * fresh, cells.within + within + between.sum((1, 2)), table)
+
+    def added(old: Array, new: Array) -> Array:
+        return np.concatenate([np.broadcast_to(old, (len(new), *old.shape[1:])), new[..., None]], -1)
+
+    return BySitting(
+        added(so_far.counts, servings[None]), added(so_far.sums, servings * fresh), added(so_far.within, within)
+    )

@@ -16,10 +16,11 @@ from analysis.beside import warnings_beside
 from analysis.decision import Anova, AttributeResult, Decision, Offer, PullResult, Warning
 from analysis.looks import level
 from analysis.next_sittings import Service
-from analysis.rule import AttributeRule, Rule, Wanted, check_rule
+from analysis.rule import RULE_VERSION, AttributeRule, Rule, Wanted, check_rule
 from analysis.verdicts import Verdict, judge
 
 __all__ = [
+    "RULE_VERSION",
     "Anova",
     "AttributeResult",
     "AttributeRule",
@@ -56,7 +57,9 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
     judged = judge(cells, rule.attributes, at_level, panel.control, adjusted(panel, rule, cells))
     verdict, reason = outcome.worded(panel, rule, judged)
     binding, runner_up = outcome.binding(rule, judged, at_level)
+    rising, not_held = outcome.improving(judged)
     hours = panel.hours.tolist()
+    latest = outcome.latest(panel, judged) if verdict == "stop" else None
     return Decision(
         verdict=verdict,
         hours=hours[int(judged.shortest[0])] if verdict == "stop" else None,
@@ -68,7 +71,7 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
         control_hours=hours[panel.control],
         control_found=bool(judged.control_found[0]),
         control_told_by=outcome.told_by(panel, judged),
-        latest_hours=outcome.latest(panel, rule, judged),
+        latest_hours=latest,
         binding=binding,
         next_binding=runner_up,
         reference_hours=hours[-1],
@@ -77,7 +80,13 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
         attributes=attribute_results(panel, rule, at_level, judged),
         warnings=warnings_beside(panel, rule, at_level, judged),
         scope=panel.scope,
-        descriptions={},
+        shortest_hours=hours[int(judged.shortest[0])] if judged.shortest[0] >= 0 else None,
+        better=outcome.better(panel, judged, at_level),
+        not_inside=outcome.not_inside(judged),
+        improving=rising,
+        not_held=not_held,
+        unfailed=outcome.unfailed(panel, judged),
+        closed_by=outcome.closed_by(panel, judged, latest),
     )
 
 
