@@ -21,7 +21,7 @@ from analysis.verdicts import CANNOT
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
-CHUNK = 250
+CHUNK = 400
 
 
 @dataclass(frozen=True, slots=True, eq=False)

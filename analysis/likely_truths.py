@@ -2,8 +2,8 @@
 
 Variances come first, then the pulls' means (`likely_courses`), then what each tray and each assessor added. Scores tell
 little about some variances: of assessor:hours where nobody tasted a pull twice, of pull x sitting after one or two
-sittings. So each has a prior for its size beside the error of one score, and the mean squares speak against it; those of
-the panel's earlier studies, where it has any, speak with them.
+sittings. So each has a prior for its size beside the error of one score, and the mean squares speak against it, with
+those of the panel's earlier studies where it has any.
 """
 
 from __future__ import annotations
@@ -22,10 +22,10 @@ from analysis.pooled_spreads import ERROR, INTERACTION, Strata
 Array = NDArray[np.float64]
 # The variance that recording in steps of 0.1 leaves even where everybody repeats themselves.
 ROUNDING = 0.1**2 / 12
-# The prior of the standard deviation of assessor:hours is flat in units of the error of one score (Gelman 2006, Bayesian
-# Analysis 1: 515-534, from memory): one with its peak at 0 takes a panel that happened to agree for one that does, and
-# the studies told most were then told too much. A tray's own shift mostly lies between .15 and .5, with a long tail
-# (half-Cauchy), as one or two sittings hardly speak of it.
+# The prior of the standard deviation of assessor:hours is flat in units of the error of one score (Gelman 2006,
+# Bayesian Analysis 1: 515-534, from memory): one with its peak at 0 takes a panel that happened to agree for one that
+# does, and the studies told most were then told too much. A tray's own shift mostly lies between .15 and .5, with a
+# long tail (half-Cauchy), as one or two sittings hardly speak of it.
 TRAY = 0.4
 # A panel that repeats itself wonderfully in a few scores was lucky: the prior of the error of one score, worth four
 # degrees of freedom, lies at one unit of a scale of ten.

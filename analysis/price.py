@@ -1,9 +1,9 @@
 """The price of an answer: what more sittings would probably settle, by the whole rule at the level of the next looks.
 
 Truths are drawn that the scores leave likely (`likely_truths`), new sittings from these within the palate
-(`next_sittings`), and the rule judges them (`likely_ends`). What is told of the chance found so is less: rounded down to
-a tenth, and no more than a half where nothing but this study tells how much its panel differs. Of studies told a chance
-at least about as many settle (`tests/benchmarks/bench_price.py`), so it is printed as "at least about".
+(`next_sittings`), and the rule judges them (`likely_ends`). What is told of the chance found so is less: rounded down
+to a tenth, and no more than a half where nothing but this study tells how much its panel differs. Of studies told a
+chance at least about as many settle (`tests/benchmarks/bench_price.py`), so it is printed as "at least about".
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ def told(settles: float, earlier: Iterable[Strata | None]) -> float:
         earlier: of each deciding attribute, what earlier studies tell of its spread.
 
     Returns:
-        the chance rounded down to a tenth, at most .9; at most .5 unless earlier studies tell enough of every attribute.
+        the chance rounded down to a tenth, at most .9, or .5 unless earlier studies tell enough of every attribute.
     """
     known = all(strata is not None and strata.df[INTERACTION] >= ENOUGH_DF for strata in earlier)
     tenths = floor(round(settles * 10, 9)) / 10

@@ -6,6 +6,7 @@ A decimal sign belongs to a language, so it comes from the catalogue, not from t
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import floor
 
 from studyapp.words import _
 
@@ -70,14 +71,14 @@ def of_studies(share: float) -> str:
 
 
 # Below this a chance is "fewer than 1 of 10".
-SELDOM = 0.05
+SELDOM = 0.1
 
 
 def of_ten(share: float) -> str:
-    """A chance as a count of ten, never promising more than nine."""
+    """A chance as a count of ten, rounded down, never promising more than nine."""
     if share < SELDOM:
         return _("fewer than 1 of 10")
-    return _("{count} of 10").format(count=min(9, max(1, round(share * 10))))
+    return _("{count} of 10").format(count=min(9, floor(round(share * 10, 9))))
 
 
 def or_dash(value: float | None, digits: int) -> str:

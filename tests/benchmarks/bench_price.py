@@ -6,7 +6,8 @@ another; only the course differs from study to study, as the cell says. One that
 told a price; then what was offered is served 40 times to the same people, drawn from the truth, and judged.
 
 Told is what a reader is shown, rounded down to a tenth. In no fifth may it be more than 5 points above what came, with
-two Monte Carlo errors on top: OK, or "over". Over a whole cell it should not be more than 10 points below: OK, or "low".
+two Monte Carlo errors on top: OK, or "over". Over a whole cell it should not be more than 10 points below: OK, or
+"low".
 """
 
 from __future__ import annotations
@@ -34,7 +35,7 @@ from analysis.verdicts import CANNOT, judge
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
 HOURS = np.array([0.0, 4.0, 8.0, 12.0, 16.0, 24.0])
-FUTURES, DRAWS, CORRELATION = 40, 300, 0.3
+FUTURES, DRAWS, AT_ONCE, CORRELATION = 40, 400, 40, 0.3
 FIFTHS = (0.0, 0.2, 0.4, 0.6, 0.8)
 TOO_HIGH, TOO_LOW = 0.05, 0.10
 FEW = 30  # fewer studies in a fifth are printed, and not judged
@@ -221,14 +222,15 @@ def _verdict(case: Case, y: Array) -> Codes:
 def told_and_came(case: Case, studies: int, seed: int, draws: int = DRAWS) -> tuple[Array, Array]:
     """Chance told, and share of `FUTURES` that settled, of so many undecided studies."""
     rng = np.random.default_rng(seed)
-    found: list[tuple[float, float]] = []
-    while len(found) < studies:
-        truth = Truth.drawn(case, rng)
-        y = truth.sittings(case.first, 1, rng)
-        if _verdict(case, y)[0] == CANNOT:
-            found.append((_told(truth, y, draws, rng), _came(truth, y, rng)))
-    both = np.array(found)
-    return both[:, 0], both[:, 1]
+    said: list[float] = []
+    came: list[float] = []
+    while len(said) < studies:
+        truths = [Truth.drawn(case, rng) for _ in range(AT_ONCE)]
+        y = np.concatenate([truth.sittings(case.first, 1, rng) for truth in truths], 1)
+        open_ = np.flatnonzero(_verdict(case, y) == CANNOT)[: studies - len(said)]
+        said += [_told(truths[number], y[:, number, None], draws, rng) for number in open_]
+        came += _came(case, [truths[number] for number in open_], y[:, open_], rng) if len(open_) else []
+    return np.array(said), np.array(came)
 
 
 def _told(truth: Truth, y: Array, draws: int, rng: np.random.Generator) -> float:
@@ -267,17 +269,23 @@ def _looks(case: Case, y: Array, rng: np.random.Generator) -> list[Codes]:
     return [np.full((case.first if case.anew else 1, a, h), case.replicates) for _ in range(case.ahead)]
 
 
-def _came(truth: Truth, y: Array, rng: np.random.Generator) -> float:
-    """Share of drawn futures in which the rule gives an answer."""
-    case = truth.case
+def _came(case: Case, truths: list[Truth], y: Array, rng: np.random.Generator) -> list[float]:
+    """Share of drawn futures of each study in which the rule gives an answer."""
     if case.anew:
-        return float((_verdict(case, truth.sittings(case.first, FUTURES, rng)) != CANNOT).mean())
-    served = np.broadcast_to(y, (len(y), FUTURES, *y.shape[2:]))
-    answered = np.zeros(FUTURES, bool)
+        served = np.concatenate([truth.sittings(case.first, FUTURES, rng) for truth in truths], 1)
+        return _shares(_verdict(case, served) != CANNOT)
+    served = np.repeat(y, FUTURES, 1)
+    answered = np.zeros(served.shape[1], bool)
     for _look in range(case.ahead):
-        served = np.concatenate([served, truth.sittings(1, FUTURES, rng, served[:, :1])], axis=4)
+        before = np.split(served, len(truths), 1)
+        new = [truth.sittings(1, FUTURES, rng, had[:, :1]) for truth, had in zip(truths, before, strict=True)]
+        served = np.concatenate([served, np.concatenate(new, 1)], axis=4)
         answered |= _verdict(case, served) != CANNOT
-    return float(answered.mean())
+    return _shares(answered)
+
+
+def _shares(answered: NDArray[np.bool_]) -> list[float]:
+    return [float(share) for share in answered.reshape(-1, FUTURES).mean(1)]
 
 
 # ---- the table -------------------------------------------------------------------------------------------------------
