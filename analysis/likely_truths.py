@@ -58,7 +58,7 @@ def draw_truths(
         rng: source of chance.
         earlier: sums of squares of the panel's other studies; None: only this study tells how the panel differs.
     """
-    residual, interaction = _variances(fit, earlier, size, rng)
+    residual, interaction = draw_variances(fit, earlier, size, rng)
     tray = _tray(fit.cells, residual, rng) if trays else np.zeros(size)
     counts = fit.cells.counts[0]
     sittings = 1 if fit.cells.sittings is None else fit.cells.sittings.sums.shape[3]
@@ -89,7 +89,7 @@ def _own_cells(
 
 
 # ---- variances -------------------------------------------------------------------------------------------------------
-def _variances(fit: Fitted, earlier: Strata | None, size: int, rng: np.random.Generator) -> tuple[Array, Array]:
+def draw_variances(fit: Fitted, earlier: Strata | None, size: int, rng: np.random.Generator) -> tuple[Array, Array]:
     """Draws of residual and interaction variance (size,): their ratio by all mean squares, then the residual from a
     scaled inverse chi-square on them."""
     parts = [_usual(), _own(fit), *([_earlier(earlier)] if earlier is not None else [])]
