@@ -34,7 +34,7 @@ def attribute_results(panel: Panel, rule: Rule, level: float, judged: Judged) ->
             models[key] = _models(limits.panels)
             means[key] = bounds.means(limits.panels)
         model, own_means = models[key][limits.place.start], means[key].rows(limits.place)
-        fails = limits.broken[0] | (limits.beyond_margin[0] & limits.judged[0] & judged.against_reference[0])
+        fails = judged.fails_on(name)[0]
         found[name] = _result(panel, name, rule.attributes[name], level, limits, model, own_means, fails)
     return found
 

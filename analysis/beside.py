@@ -41,7 +41,7 @@ def warnings_beside(panel: Panel, rule: Rule, level: float, judged: Judged) -> t
         found += _few_compared(panel, name, limits, shortest)
         if name not in reasons:
             found += _not_told(panel, name, rule.attributes[name], limits, judged)
-            found += _grew(panel, name, rule.attributes[name], limits, level, int(judged.pull[0]))
+            found += _grew(panel, name, rule.attributes[name], limits, level, shortest)
             found += _people(panel, name, rule.attributes[name], level, limits, shortest)
     if panel.scope["batches"] <= 1:
         found.append(Warning("one batch", {}))
@@ -82,8 +82,8 @@ def _not_told(
 def _grew(
     panel: Panel, name: str, wish: AttributeRule, limits: AttributeLimits, level: float, pull: int
 ) -> Iterator[Warning]:
-    """Growth of a note wanted lower at the chosen pull, against the shorter one that shows most of it."""
-    if pull < 1 or wish.wanted != "lower":
+    """Growth of a note wanted lower at the shortest passing pull, against the shorter one that shows most of it."""
+    if not 1 <= pull < len(panel.hours) - 1 or wish.wanted != "lower":
         return
     columns = [number for number, (late, _early) in enumerate(pairs_of(len(panel.hours))) if late == pull]
     some = limits.pairs.of(columns)

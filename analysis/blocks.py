@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from collections.abc import Iterator, Sequence
-from itertools import combinations, pairwise, permutations
+from collections.abc import Collection, Iterator, Sequence
+from itertools import combinations, pairwise, permutations, product
 from math import comb, exp
+from typing import NamedTuple
 
 from analysis.serving import Row, serving_orders, shuffled
 
@@ -42,6 +43,7 @@ Counts = Sequence[Sequence[Sequence[int]]]
 _MOST_SUBSETS = 60
 _PAIR_MOVES, _DEAL_MOVES, _ORDER_WORK = 8_000, 4_000, 40_000
 _SAME_ORDER = 50
+_EVEN_SHARE = 2
 
 
 def needed(pulls: int, replicates: int, palate: int) -> bool:
@@ -138,13 +140,13 @@ def _sets(
             f"size must be above {pulls - len(free)} (pulls always served) and below {pulls} pulls, got {size}"
         )
     # What a block served of everything alike tells no pull from another; only the rest of it has to be evened out.
-    rows = [[row[pull] for pull in free] for day in before for row in day]
-    had = [tuple(point for point, count in enumerate(row) if count > min(row)) for row in rows]
-    sets = [
-        tuple(sorted((*always, *(free[point] for point in block))))
-        for block in balanced_blocks(len(free), chosen, assessors * sittings, rng, had)
-    ]
-    return _dealt(sets, pulls, assessors, sittings, rng, before)
+    earlier = [[[row[pull] for pull in free] for row in day] for day in before]
+    had = [tuple(point for point, count in enumerate(row) if count > min(row)) for day in earlier for row in day]
+    blocks = balanced_blocks(len(free), chosen, assessors * sittings, rng, had)
+    blocks = _dealt(blocks, len(free), assessors, sittings, rng, earlier)
+    blocks = _even_shares(blocks, len(free), assessors, had, earlier)
+    sets = [tuple(sorted((*always, *(free[point] for point in block)))) for block in blocks]
+    return [sets[day * assessors : (day + 1) * assessors] for day in range(sittings)]
 
 
 def balanced_blocks(points: int, size: int, count: int, rng: random.Random, before: Sequence[Row] = ()) -> list[Row]:
@@ -208,10 +210,7 @@ def _near_balance(points: int, size: int, count: int, rng: random.Random, before
     if count == 0:
         return []
     blocks = _even_deal(points, size, count, rng, before)
-    together = [[0] * points for _ in range(points)]
-    for block in (*before, *blocks):
-        for one, other in permutations(block, 2):
-            together[one][other] += 1
+    together = _together(points, [*before, *blocks])
     for step in range(_PAIR_MOVES if count > 1 else 0):
         if step % 100 == 0 and _spread(together) <= 1:
             break
@@ -231,10 +230,28 @@ def _even_deal(points: int, size: int, count: int, rng: random.Random, before: S
     return blocks
 
 
+def _together(points: int, blocks: Sequence[Collection[int]]) -> list[list[int]]:
+    """In how many blocks each two points stand together, both ways round."""
+    together = [[0] * points for _ in range(points)]
+    for block in blocks:
+        for one, other in permutations(block, 2):
+            together[one][other] += 1
+    return together
+
+
 def _spread(together: Sequence[Sequence[int]]) -> int:
     """Largest less smallest number of blocks that two points share."""
     counts = [row[other] for one, row in enumerate(together) for other in range(one)]
     return max(counts) - min(counts) if counts else 0
+
+
+class _Trade(NamedTuple):
+    """Block `first` gives its point `one` to block `second` for the point `other`; neither holds both."""
+
+    first: int
+    second: int
+    one: int
+    other: int
 
 
 def _trade(blocks: list[set[int]], together: list[list[int]], heat: float, rng: random.Random) -> None:
@@ -243,13 +260,25 @@ def _trade(blocks: list[set[int]], together: list[list[int]], heat: float, rng: 
     gives, takes = sorted(blocks[first] - blocks[second]), sorted(blocks[second] - blocks[first])
     if not gives:
         return
-    one, other = gives[_below(len(gives), rng)], takes[_below(len(takes), rng)]
+    trade = _Trade(first, second, gives[_below(len(gives), rng)], takes[_below(len(takes), rng)])
+    change = _pair_change(blocks, together, trade)
+    if change <= 0 or rng.random() < exp(-change / heat):
+        _make_trade(blocks, together, trade)
+
+
+def _pair_change(blocks: Sequence[set[int]], together: Sequence[Sequence[int]], trade: _Trade) -> int:
+    """What a trade adds to the unevenness of the pairs: half the change in the sum of their squares."""
+    first, second, one, other = trade
+    near, far = blocks[first] - {one}, blocks[second] - {other}
+    change = sum(together[other][x] - together[one][x] + 1 for x in near - far)
+    return change + sum(together[one][x] - together[other][x] + 1 for x in far - near)
+
+
+def _make_trade(blocks: list[set[int]], together: list[list[int]], trade: _Trade) -> None:
+    """Carry a trade out and keep count of the pairs."""
+    first, second, one, other = trade
     near, far = blocks[first] - {one}, blocks[second] - {other}
     only_near, only_far = near - far, far - near
-    change = sum(together[other][x] - together[one][x] + 1 for x in only_near)
-    change += sum(together[one][x] - together[other][x] + 1 for x in only_far)
-    if change > 0 and rng.random() >= exp(-change / heat):
-        return
     for members, loses, gains in ((only_near, one, other), (only_far, other, one)):
         for x in members:
             together[loses][x] -= 1
@@ -262,9 +291,9 @@ def _trade(blocks: list[set[int]], together: list[list[int]], heat: float, rng: 
 # ---- who gets which block ------------------------------------------------------------------------------------------
 def _dealt(
     sets: Sequence[Row], pulls: int, assessors: int, sittings: int, rng: random.Random, before: Counts
-) -> list[list[Row]]:
-    """Blocks as [sitting][assessor], so that every assessor (in all sittings so far) and every sitting gets all pulls
-    as evenly as it goes."""
+) -> list[Row]:
+    """Blocks in the order of sittings, and in each of assessors, so that every assessor (in all sittings so far) and
+    every sitting gets all pulls as evenly as it goes."""
     sets = shuffled(list(sets), rng)
     own = [[sum(day[person][pull] for day in before) for pull in range(pulls)] for person in range(assessors)]
     daily = [[0] * pulls for _ in range(sittings)]
@@ -283,7 +312,7 @@ def _dealt(
             if first_row != second_row
         ]
         _exchange(sets, first, second, tables)
-    return [list(sets[day * assessors : (day + 1) * assessors]) for day in range(sittings)]
+    return sets
 
 
 def _exchange(sets: list[Row], first: int, second: int, tables: Sequence[tuple[list[int], list[int]]]) -> None:
@@ -301,6 +330,54 @@ def _exchange(sets: list[Row], first: int, second: int, tables: Sequence[tuple[l
             for x in moved:
                 here[x] += sign
                 there[x] -= sign
+
+
+def _even_shares(dealt: Sequence[Row], points: int, assessors: int, had: Sequence[Row], before: Counts) -> list[Row]:
+    """The blocks after trades within sittings, so that no assessor has had one point three times more than another.
+
+    Whole blocks changing hands do not always get there: with few people none on hand may suit whoever was served
+    unevenly before. A trade moves one point each way, so sittings and points stay as even as they were; of those that
+    help most, the one that keeps the pairs most even. Where earlier sittings leave no trade that helps, none is made.
+    """
+    blocks = [set(block) for block in dealt]
+    own = [[sum(day[person][point] for day in before) for point in range(points)] for person in range(assessors)]
+    for number, block in enumerate(blocks):
+        for point in block:
+            own[number % assessors][point] += 1
+    together = _together(points, [*had, *blocks])
+    while trades := list(_relieving(blocks, own)):
+        _, _, trade = min((gain, _pair_change(blocks, together, trade), trade) for gain, trade in trades)
+        _make_trade(blocks, together, trade)
+        for number, sign in ((trade.first, 1), (trade.second, -1)):
+            own[number % assessors][trade.one] -= sign
+            own[number % assessors][trade.other] += sign
+    return [tuple(sorted(block)) for block in blocks]
+
+
+def _relieving(blocks: Sequence[set[int]], own: Sequence[Sequence[int]]) -> Iterator[tuple[int, _Trade]]:
+    """Trades within a sitting that bring somebody nearer to an even share, and by how much (negative)."""
+    assessors = len(own)
+    for first in range(len(blocks)):
+        if not _excess(own[first % assessors]):
+            continue
+        day = first - first % assessors
+        for second in (number for number in range(day, day + assessors) if number != first):
+            rows = [own[first % assessors], own[second % assessors]]
+            now = sum(map(_excess, rows))
+            for one, other in product(blocks[first] - blocks[second], blocks[second] - blocks[first]):
+                after = _excess(_moved(rows[0], one, other)) + _excess(_moved(rows[1], other, one))
+                if after < now:
+                    yield after - now, _Trade(first, second, one, other)
+
+
+def _moved(row: Sequence[int], loses: int, gains: int) -> list[int]:
+    """An assessor's servings after a trade."""
+    return [count - (point == loses) + (point == gains) for point, count in enumerate(row)]
+
+
+def _excess(row: Sequence[int]) -> int:
+    """By how much the most and the least served point differ beyond two."""
+    return max(0, max(row) - min(row) - _EVEN_SHARE)
 
 
 # ---- order within the blocks ---------------------------------------------------------------------------------------

@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtrc
 
-from analysis import cell_weights, equal_blocks
+from analysis import reml
 from analysis.cell_weights import CellProblem, pooled
 from analysis.contrasts import against, contrast_of, differences, f_of, hypothesis, satterthwaite
+from analysis.small_arrays import ones, over_all
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -123,7 +124,7 @@ def _check(counts: Array, sums: Array) -> None:
     if min(sums.shape[1:]) < 2:
         raise ValueError(f"sums {sums.shape}: a fit needs at least two assessors and two pulls")
     present = (counts > 0).astype(float)
-    if not ((np.ones(counts.shape[1]) @ present).all() and (present @ np.ones(counts.shape[2])).all()):
+    if not ((ones(counts.shape[1]) @ present).all() and (present @ ones(counts.shape[2])).all()):
         raise ValueError("counts: every pull and every assessor needs at least one score; drop the empty ones")
 
 
@@ -332,21 +333,12 @@ class WeightedFits:
     moves: Array
     parameter_covariance: Array
     copied: NDArray[np.bool_]
+    parts: Rows
+    containment: Array
 
     def take(self, rows: Rows) -> WeightedFits:
         """See CellFits."""
         return _taken(self, rows)
-
-    @property
-    def parts(self) -> Rows:
-        return np.broadcast_to(connected_parts(self.counts), self.means.shape)
-
-    @property
-    def containment(self) -> Array:
-        a, h = self.counts.shape[1:]
-        first = connected_parts(self.counts)
-        number = (first == np.arange(h)).sum(1)
-        return np.broadcast_to(((self.counts > 0).sum((1, 2)) - a - h + number).astype(float), len(self.means))
 
     def contrast(self, weights: Array) -> Triple:
         """See CellFits."""
@@ -377,32 +369,31 @@ def _weighted(
 ) -> CellFits:
     """Newton on the profiled deviance."""
     seen = counts > 0
-    cells = np.divide(sums, counts, out=np.zeros_like(sums), where=np.broadcast_to(seen, sums.shape))
-    everyone = np.ones(cells.shape[1])
+    cells = np.divide(sums, counts, out=np.zeros_like(sums), where=seen)
+    everyone = ones(cells.shape[1])
     centre = (everyone @ cells) / (everyone @ seen.astype(float))
     cells = np.where(seen, cells - centre[:, None, :], 0.0)
     exact, means, person = _explained(cells, seen, within)
     if exact.any():
         cells, within = np.where(exact[:, None, None], 0.0, cells), np.where(exact, 1.0, within)
-    plan = equal_blocks.plan_of(counts)
-    if plan is None:
-        found = cell_weights.solved(CellProblem(counts, cells, within, nested))
-    else:
-        counts, found = counts[:1], equal_blocks.solved(plan, cells, within, nested)
-    rho, s2 = found.rho, np.where(exact, 0.0, found.residual)
+    rho, point, slope = reml.optimise(CellProblem.of(counts, cells, within, nested))
+    s2 = np.where(exact, 0.0, point.residual)
+    parts = connected_parts(counts)
     return WeightedFits(
         counts=counts,
         residual=s2,
         interaction=rho[:, 1] * s2 if len(nested) == 2 else np.full(len(s2), np.nan),
         assessor=np.where(exact, person, rho[:, 0] * s2),
-        loglik=np.where(exact, np.nan, -found.deviance / 2),
-        means=np.where(exact[:, None], means, found.coefficients) + centre,
-        covariance=s2[:, None, None] * found.inverse,
-        weights=found.weights,
+        loglik=np.where(exact, np.nan, -point.deviance / 2),
+        means=np.where(exact[:, None], means, point.coefficients) + centre,
+        covariance=s2[:, None, None] * point.inverse,
+        weights=point.w,
         assessor_ratio=rho[:, 0],
-        moves=found.moves,
-        parameter_covariance=found.parameter_covariance,
+        moves=reml.covariance_moves(point.residual, point.inverse, slope),
+        parameter_covariance=reml.parameter_covariance(rho, slope),
         copied=copied,
+        parts=np.broadcast_to(parts, point.coefficients.shape),
+        containment=np.broadcast_to(_containment(counts, parts), s2.shape),
     )
 
 
@@ -442,6 +433,12 @@ def connected_parts(counts: Array) -> Rows:
     for _ in range(int(np.ceil(np.log2(h)))):
         links = links.astype(float) @ links.astype(float) > 0
     return np.asarray(links.argmax(2))
+
+
+def _containment(counts: Array, parts: Rows) -> Array:
+    """Cells - assessors - pulls + connected parts (B or 1,)."""
+    a, h = counts.shape[1:]
+    return np.asarray(over_all((counts > 0).astype(float)) - a - h + (parts == np.arange(h)).sum(1))
 
 
 def _gathered(parts: list[tuple[Rows, CellFits]], copied: NDArray[np.bool_]) -> CellFits:

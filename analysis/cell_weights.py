@@ -20,30 +20,40 @@ from analysis.small_arrays import inverse_and_log_det, ones, over_all, over_pull
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
 Triple = tuple[Array, Array, Array]
+LOG_2PI = float(np.log(2 * np.pi))
 
 
 @dataclass(frozen=True, slots=True)
 class CellProblem:
-    """Counts (B or 1, a, h), cell means (B, a, h) centred by pull (0 where absent) and sums of squares within cells."""
+    """Counts (B or 1, a, h), cell means (B, a, h) centred by pull (0 where absent), sums of squares within cells (B,),
+    and how many scores and cells there are (B or 1,)."""
 
     counts: Array
     cells: Array
     within: Array
     nested: tuple[str, ...]
+    scores: Array
+    filled: Array
+
+    @classmethod
+    def of(cls, counts: Array, cells: Array, within: Array, nested: tuple[str, ...]) -> Self:
+        """The same, counted once: every evaluation asks for the numbers of scores and cells."""
+        return cls(counts, cells, within, nested, over_all(counts), over_all((counts > 0).astype(float)))
 
     def take(self, rows: Rows) -> CellProblem:
         """See reml.Problem."""
-        counts = self.counts if len(self.counts) == 1 else self.counts[rows]
-        return CellProblem(counts, self.cells[rows], self.within[rows], self.nested)
+        counts, scores, filled = (
+            shared if len(self.counts) == 1 else shared[rows] for shared in (self.counts, self.scores, self.filled)
+        )
+        return CellProblem(counts, self.cells[rows], self.within[rows], self.nested, scores, filled)
 
     def start(self) -> Array:
         """Pooled mean squares, as if every cell held the mean count, kept above 2 % of the residual."""
-        present = (self.counts > 0).astype(float)
         _, a, h = self.cells.shape
-        number, scores = over_all(present), over_all(self.counts)
+        number, scores = self.filled, self.scores
         n, per = scores / number, scores / a
-        rest, person = sweep(self.cells, present)
-        person = person - (person @ np.full(a, 1 / a))[:, None]
+        rest, person = sweep(self.cells, (self.counts > 0).astype(float))
+        person = person - (person @ ones(a) / a)[:, None]
         m2 = per * np.vecdot(person, person) / (a - 1)
         f1 = np.maximum(number - a - h + 1.0, 1.0)
         m1 = over_all(self.counts * rest * rest) / f1
@@ -56,12 +66,13 @@ class CellProblem:
 
     def levels(self) -> Array:
         """See reml.Problem: 1 + n rho_c within assessors, 1 + n rho_c + n h rho_a between them, n the mean count."""
-        scores = over_all(self.counts)
-        per = scores / self.cells.shape[1]
+        per = self.scores / self.cells.shape[1]
         if "cell" not in self.nested:
             return np.asarray(per[:, None, None])
-        n = scores / over_all((self.counts > 0).astype(float))
-        return np.stack([np.stack([np.zeros_like(n), n], 1), np.stack([per, n], 1)], 1)
+        L = np.zeros((len(per), 2, 2))
+        L[:, 1, 0] = per
+        L[:, :, 1] = (self.scores / self.filled)[:, None]
+        return L
 
     def at(self, rho: Array) -> CellPoint:
         """See reml.Problem; U'WU of [pulls | scores] from cell weights."""
@@ -86,31 +97,18 @@ class CellProblem:
         gamma = np.matvec(inverse, XWy)
         yWy = self.within + np.vecdot(wy.reshape(b, -1), y.reshape(b, -1)) - np.vecdot(drawn, pulled)
         rss = np.maximum(yWy - np.vecdot(XWy, gamma), np.finfo(float).tiny)
-        free = self.free()
+        free = self.free
         log_w = np.log(stiff) @ everyone
         if len(self.nested) == 2:
             log_w += over_all(np.log(loose))
-        deviance = log_w + log_det + free * (1 + np.log(2 * np.pi * rss / free))
-        return CellPoint(self, deviance, rss / free, inverse, gamma, w, turned, qw, total, k, q)
+        residual = rss / free
+        deviance = log_w + log_det + free * (1 + LOG_2PI + np.log(residual))
+        return CellPoint(self, deviance, residual, inverse, gamma, w, turned, qw, total, k, q)
 
+    @property
     def free(self) -> Array:
         """Scores less pulls (B or 1,)."""
-        return np.asarray(over_all(self.counts) - self.counts.shape[2])
-
-
-def solved(problem: CellProblem) -> reml.Solved:
-    """The fit of a panel with any gaps."""
-    rho, point, slope = reml.optimise(problem)
-    return reml.Solved(
-        rho,
-        point.deviance,
-        point.residual,
-        point.inverse,
-        point.coefficients,
-        point.w,
-        reml.covariance_moves(point.residual, point.inverse, slope),
-        reml.parameter_covariance(rho, slope),
-    )
+        return np.asarray(self.scores - self.counts.shape[2])
 
 
 def sweep(cells: Array, present: Array) -> tuple[Array, Array]:
@@ -155,31 +153,29 @@ class CellPoint:
     def slope(self) -> reml.Slope:
         """See reml.Point. With X = cells, Zc'WX of an assessor is D = diag(w) - q w w', and Za'WX = k w'."""
         w, k = self.w, self.k
-        h = w.shape[2]
+        b, _, h = w.shape
         error = w * (self.problem.cells - self.coefficients[:, None, :])
         powers = _Powers.of(w, self.inverse)
         pulled = over_pulls(error)
         r_a = k * pulled
-        both = "cell" in self.problem.nested
-        size = 2 if both else 1
-        trace, square = np.empty((len(w), size)), np.empty((len(w), size))
-        norm, bent = np.empty((len(w), size, size)), np.empty((len(w), size, size))
-        moves = np.empty((len(w), size, h, h))
-        slid = np.empty((len(w), size, h))
-        moves[:, 0] = self.turned @ ((k * k)[..., None] * w)
+        size = len(self.problem.nested)
+        trace, square = np.empty((b, size)), np.empty((b, size))
+        norm, bent = np.empty((b, size, size)), np.empty((b, size, size))
+        moves, slid = np.empty((b, size, h, h)), np.empty((b, size, h))
+        kk, ks = k * k, k * self.total
+        moves[:, 0] = self.turned @ (kk[..., None] * w)
         slid[:, 0] = np.vecmat(k * r_a, w)
-        trace[:, 0] = np.vecdot(k, self.total) - np.vecdot(k * k, powers.c11)
+        trace[:, 0] = np.vecdot(k, self.total) - np.vecdot(kk, powers.c11)
         square[:, 0] = np.vecdot(r_a, r_a)
-        ks = k * self.total
-        norm[:, 0, 0] = np.vecdot(ks, ks) - 2 * np.vecdot(k * k * ks, powers.c11)
+        norm[:, 0, 0] = np.vecdot(ks, ks - 2 * kk * powers.c11)
         bent[:, 0, 0] = np.vecdot(ks * r_a, r_a)
-        if both:
+        if size == 2:
             self._cell_parts(powers, error, pulled, r_a, trace, square, norm, bent, moves, slid)
         explained = self.inverse[:, None] @ moves
-        flipped = explained.transpose(0, 1, 3, 2).reshape(len(w), size, -1)
-        norm += explained.reshape(len(w), size, -1) @ flipped.transpose(0, 2, 1)
+        flipped = explained.transpose(0, 1, 3, 2).reshape(b, size, -1)
+        norm += explained.reshape(b, size, -1) @ flipped.transpose(0, 2, 1)
         bent -= slid @ self.inverse @ slid.transpose(0, 2, 1)
-        return reml.assemble(trace, norm, bent, square, moves, self.residual, self.problem.free())
+        return reml.assemble(trace, norm, bent, square, moves, self.residual, self.problem.free)
 
     def _cell_parts(
         self,
@@ -196,30 +192,30 @@ class CellPoint:
     ) -> None:
         """The rows and columns of assessor:hours, written into the arrays of `slope`."""
         w, k, q, b = self.w, self.k, self.q, len(self.w)
-        p2, p3 = powers.p2, powers.p3
+        p2, p3, c11 = powers.p2, powers.p3, powers.c11
+        everyone = ones(w.shape[1])
         r_c = error - pulled[..., None] * self.qw
         wr = w * r_c
         inner = over_pulls(wr)
-        bulk = w - (q * p2 / 2)[..., None]
+        q_inner, qp2, qp3 = q * inner, q * p2, q * p3
+        bulk = w - (qp2 / 2)[..., None]
         bulk *= self.qw
         half = self.turned @ bulk
-        columns = ones(w.shape[1])
-        second, third = columns @ powers.w2, columns @ powers.w3
+        second, third = everyone @ powers.w2, everyone @ powers.w3
         moves[:, 1] = -(half + half.transpose(0, 2, 1))
-        index = np.arange(w.shape[2])
-        moves[:, 1, index, index] += second
-        slid[:, 1] = columns @ wr - np.vecmat(q * inner, w)
-        diagonal = self.inverse[:, index, index]
-        moved = np.vecdot(diagonal, second) - np.vecdot(q, 2 * powers.c12 - q * p2 * powers.c11)
-        trace[:, 1] = (self.total - q * p2).sum(1) - moved
-        square[:, 1] = np.vecdot(r_c.reshape(b, -1), r_c.reshape(b, -1))
-        own = (p2 - 2 * q * p3 + (q * p2) ** 2).sum(1)
-        cubic = 2 * powers.c13 + powers.c22 - q * (2 * p2 * powers.c12 + p3 * powers.c11) + (q * p2) ** 2 * powers.c11
+        np.einsum("bhh->bh", moves[:, 1])[:] += second
+        slid[:, 1] = everyone @ wr - np.vecmat(q_inner, w)
+        diagonal = np.einsum("bhh->bh", self.inverse)
+        apart = powers.c12 - qp2 * c11
+        trace[:, 1] = (self.total - qp2) @ everyone - np.vecdot(diagonal, second) + np.vecdot(q, powers.c12 + apart)
+        flat = r_c.reshape(b, -1)
+        square[:, 1] = np.vecdot(flat, flat)
+        bowed = qp2 * qp2 - qp3
+        cubic = 2 * powers.c13 + powers.c22 - 2 * qp2 * powers.c12 + bowed * c11
+        own = (p2 - qp3 + bowed) @ everyone
         norm[:, 1, 1] = own - 2 * (np.vecdot(diagonal, third) - np.vecdot(q, cubic))
-        kk = k * k
-        mixed = np.vecdot(kk, p2) - 2 * np.vecdot(kk, powers.c12 - q * p2 * powers.c11)
-        norm[:, 0, 1] = norm[:, 1, 0] = mixed
-        bent[:, 1, 1] = np.vecdot(wr.reshape(b, -1), r_c.reshape(b, -1)) - np.vecdot(q * inner, inner)
+        norm[:, 0, 1] = norm[:, 1, 0] = np.vecdot(k * k, p2 - 2 * apart)
+        bent[:, 1, 1] = np.vecdot(wr.reshape(b, -1), flat) - np.vecdot(q_inner, inner)
         bent[:, 0, 1] = bent[:, 1, 0] = np.vecdot(k * r_a, inner)
 
 
@@ -238,16 +234,16 @@ class _Powers:
 
     @classmethod
     def of(cls, w: Array, inverse: Array) -> Self:
-        """From weights (B, a, h) and C (B, h, h)."""
-        w2 = w * w
-        w3 = w2 * w
+        """From weights (B, a, h) and C (B, h, h); all six sums over pulls at once."""
+        B, a, h = w.shape
+        summed = np.empty((6, B, a, h))
+        w2, w3 = np.multiply(w, w, out=summed[0]), summed[1]
+        np.multiply(w2, w, out=w3)
         Cw = w @ inverse
-        Cw2 = w2 @ inverse
-        c11 = over_pulls(Cw * w)
-        c13 = over_pulls(Cw * w3)
-        Cw *= w2
-        Cw2 *= w2
-        return cls(w2, w3, over_pulls(w2), over_pulls(w3), c11, over_pulls(Cw), c13, over_pulls(Cw2))
+        for power, place in ((w, 2), (w2, 3), (w3, 4)):
+            np.multiply(Cw, power, out=summed[place])
+        np.multiply(w2 @ inverse, w2, out=summed[5])
+        return cls(w2, w3, *over_pulls(summed.reshape(6 * B, a, h)).reshape(6, B, a))
 
 
 def pooled(m: Triple, f: tuple[Array, float, float]) -> Triple:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis import reml
+from analysis.small_arrays import over_all, over_pulls
 
 Array = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -42,8 +43,7 @@ class CrossedProblem:
 
     def levels(self) -> Array:
         """See reml.Problem; a crossed factor is taken as if it stood alone."""
-        scores = self.counts.sum((1, 2))
-        cells = (self.counts > 0).sum((1, 2))
+        scores, cells = over_all(self.counts), over_all((self.counts > 0).astype(float))
         size = len(self.nested) + len(self.crossed)
         L = np.zeros((len(scores), size, size))
         L[:, 0, 0] = scores / self.counts.shape[1]
@@ -65,7 +65,7 @@ class CrossedProblem:
         rho_a = rho[:, 0, None]
         loose = 1 + rho[:, 1, None, None] * self.counts if "cell" in self.nested else np.ones_like(self.counts)
         w = self.counts / loose
-        total = w.sum(2)
+        total = over_pulls(w)
         k = 1 / (1 + rho_a * total)
         q = rho_a * k
         spread = self.sums / loose[..., None]
@@ -73,14 +73,19 @@ class CrossedProblem:
         cross = self.cross - pulled.transpose(0, 2, 1) @ (q[..., None] * pulled)
         if "cell" in self.nested:
             cross = cross - rho[:, 1, None, None] * (_flat(spread).transpose(0, 2, 1) @ _flat(self.sums))
-        log_w = np.log(loose).sum((1, 2)) - np.log(k).sum(1)
+        log_w = over_all(np.log(loose)) - over_all(np.log(k))
         C, log_m = self._penalised(cross[:, :f, :f], rho)
         right = cross[:, :f, f]
         gamma = (C @ right[..., None])[..., 0]
         rss = np.maximum(cross[:, f, f] - np.vecdot(right, gamma), np.finfo(float).tiny)
-        free = self.counts.sum((1, 2)) - self.fixed
+        free = self.free
         deviance = log_w + log_m + free * (1 + np.log(2 * np.pi * rss / free))
         return CrossedPoint(self, deviance, rss / free, C, gamma, w, total, k, q, spread, pulled, cross)
+
+    @property
+    def free(self) -> Array:
+        """Scores less fixed columns (B,)."""
+        return over_all(self.counts) - self.fixed
 
     def _penalised(self, FWF: Array, rho: Array) -> tuple[Array, Array]:
         """C = L M^-1 L and log |M|, M = L F'WF L + diag(0, I), L = diag(1, sqrt(rho_s))."""
@@ -89,7 +94,7 @@ class CrossedProblem:
         for number, block in enumerate(self.crossed):
             scale[:, block] = np.sqrt(rho[:, len(self.nested) + number])[:, None]
         both = scale[:, :, None] * scale[:, None, :]
-        M = both * FWF + np.diag(np.r_[np.zeros(self.fixed), np.ones(f - self.fixed)])
+        M = both * FWF + np.diag((np.arange(f) >= self.fixed).astype(float))
         return both * np.linalg.inv(M), np.linalg.slogdet(M)[1]
 
 
@@ -150,8 +155,7 @@ class CrossedPoint:
                     norm[:, row, column] += gained
                     bent[:, row, column] += curved
         trace = np.stack([part.trace for part in parts], 1) - np.einsum("bkff->bk", turned)
-        free = self.problem.counts.sum((1, 2)) - self.problem.fixed
-        return reml.assemble(trace, norm, bent, square, moves, self.residual, free)
+        return reml.assemble(trace, norm, bent, square, moves, self.residual, self.problem.free)
 
     def _components(self) -> list[_Component]:
         """Every variance component, each with D_kl for itself and the ones before it."""
@@ -184,7 +188,8 @@ class CrossedPoint:
         shape = (len(w), -1, f)
         G = self.spread[..., :f] - (q[..., None] * w)[..., None] * self.pulled[:, :, None, :f]
         r = self._error(self.spread) - (q * self._error(self.pulled))[..., None] * w
-        p2, p3 = (w**2).sum(2), (w**3).sum(2)
+        w2 = w * w
+        p2, p3 = over_pulls(w2), over_pulls(w2 * w)
 
         def from_assessor(right: Array) -> Array:
             return _flat((w * k[..., None])[..., None] * right[:, :, None, :])

@@ -113,8 +113,9 @@ class Decision:
     pull shown to fail or past, what it fails on. `shortest_hours` is the shortest pull that passes with all longer
     ones, chosen or not; `latest_hours` closes the window that opens at a stop. `better` maps longer pulls that are
     shown better than it by the margin to the attributes that say so, `not_inside` names the attributes that are not
-    shown inside their window there. `improving` names attributes shown to improve up to the reference, `not_held` what
-    was not shown to hold meanwhile. `unfailed`: when the reference is shown to fail, the pulls that fail nothing."""
+    shown inside their window there, `closed_by` those that close the window of a stop at the first pull after it.
+    `improving` names attributes shown to improve up to the reference, `not_held` what was not shown to hold meanwhile.
+    `unfailed`: when the reference is shown to fail, the pulls that fail nothing."""
 
     verdict: Verdict
     hours: float | None
@@ -138,6 +139,7 @@ class Decision:
     shortest_hours: float | None = None
     better: Mapping[float, tuple[str, ...]] = field(default_factory=dict)
     not_inside: tuple[str, ...] = ()
+    closed_by: tuple[str, ...] = ()
     improving: tuple[str, ...] = ()
     not_held: tuple[str, ...] = ()
     unfailed: tuple[float, ...] = ()

@@ -66,17 +66,18 @@ class _Look:
 
     def narrowed(self, every: Sequence[_Stack], studies: int) -> tuple[Rows, list[Shown]]:
         """Studies that may answer, and what is shown of their attributes."""
-        alone = [Measures.of(PanelAlone(stack.panels), stack.asked, pairs=False) for stack in every]
+        if all(is_balanced(stack.panels.cells.counts) for stack in every):
+            return np.arange(studies), [self._whole(stack) for stack in every]
+        alone = [Measures.of(PanelAlone(stack.panels), stack.asked) for stack in every]
         open_ = np.flatnonzero(_may_answer(_by_attribute([own.shown(self.levels) for own in alone], studies)))
         if not len(open_):
             return open_, []
-        some = [stack.rows(_rows_of(open_, studies, len(own.why_not))) for stack, own in zip(every, alone, strict=True)]
-        if all(is_balanced(stack.panels.cells.counts) for stack in some):
-            return open_, [self._whole(stack) for stack in some]
-        least, most = zip(*(self._enclosed(stack) for stack in some), strict=True)
-        still = np.flatnonzero(_may_answer(_by_attribute(least, len(open_))))
+        rows = [_rows_of(open_, studies, len(own.why_not)) for own in alone]
+        some = [stack.rows(own) for stack, own in zip(every, rows, strict=True)]
+        ends = [self._enclosed(stack, own.rows(at)) for stack, own, at in zip(some, alone, rows, strict=True)]
+        still = np.flatnonzero(_may_answer(_by_attribute([least for least, _most in ends], len(open_))))
         shown = []
-        for stack, low, high in zip(some, least, most, strict=True):
+        for stack, (low, high) in zip(some, ends, strict=True):
             left = _rows_of(still, len(open_), len(high.told))
             doubtful = left[low.differ(high)[left]]
             if len(doubtful):
@@ -86,17 +87,21 @@ class _Look:
 
     def _whole(self, stack: _Stack) -> Shown:
         """What is shown, every error worked out."""
-        return Measures.of(stack.panels, stack.asked).shown(self.levels)
+        measures = Measures.of(stack.panels, stack.asked)
+        rows = measures.need_pairs()
+        return measures.with_pairs(stack.panels.rows(rows), rows).shown(self.levels)
 
-    def _enclosed(self, stack: _Stack) -> tuple[Shown, Shown]:
+    def _enclosed(self, stack: _Stack, alone: Measures) -> tuple[Shown, Shown]:
         """What is shown with the least and with the most that the own error can be; the sitting error as it is."""
-        least = most = Measures.of(PanelAlone(stack.panels), stack.asked)
-        for name in ("worse", "means", "pairs"):
+        rows = alone.need_pairs()
+        some = stack.panels.rows(rows)
+        least = most = alone.with_pairs(PanelAlone(some), rows)
+        for name, panels in (("worse", stack.panels), ("means", stack.panels), ("pairs", some)):
             part = getattr(least, name)
             if part is not None:
-                sitting = stack.panels.by_sitting(part.weights, part.capped)
-                low, high = own_bounds(stack.panels.cells, stack.panels.fits, part.weights)
-                floor = rounding(stack.panels.cells, part.weights)
+                sitting = panels.by_sitting(part.weights, part.capped)
+                low, high = own_bounds(panels.cells, panels.fits, part.weights)
+                floor = rounding(panels.cells, part.weights)
                 least = replace(least, **{name: part.under(low, sitting, floor)})
                 most = replace(most, **{name: part.under(high, sitting, floor)})
         return least.shown(self.levels), most.shown(self.levels)

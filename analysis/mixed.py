@@ -192,7 +192,8 @@ def _codes(data: pd.DataFrame, term: str) -> tuple[Codes, tuple[object, ...]]:
             joined = joined * len(levels) + number
         numbers, found = pd.factorize(joined, sort=True)
         return numbers, tuple(found.tolist())
-    numbers, labels = pd.factorize(data[term], sort=True)
+    # As an array: pandas takes several times as long to sort the labels of a column of its own.
+    numbers, labels = pd.factorize(data[term].to_numpy(), sort=True)
     if len(numbers) and numbers.min() < 0:
         raise ValueError(f"column {term!r} has an empty cell; every score needs its {term}")
     return numbers, tuple(labels.tolist())
@@ -318,21 +319,22 @@ class _Design:
 
 def _design(data: pd.DataFrame, fixed: Sequence[str], terms: _Terms, notes: list[str]) -> _Design:
     """Level columns of the first factor, 0/1 columns without the first level of the others; crossed factors in full."""
-    first, levels = _codes(data, fixed[0])
+    read = {name: _codes(data, name) for name in {*fixed, terms.leader, terms.inner, *terms.crossed}}
+    first, levels = read[fixed[0]]
     h = len(levels)
     blocks, average = [np.eye(h)[first]], [np.eye(h)]
     for name in fixed[1:]:
-        codes, others = _codes(data, name)
+        codes, others = read[name]
         blocks.append(np.eye(len(others))[codes][:, 1:])
         average.append(np.full((h, len(others) - 1), 1 / len(others)))
     X = np.hstack(blocks)
     if _rank(X) < X.shape[1]:
         raise ValueError(f"fixed {list(fixed)}: the levels of these factors go together, so they cannot be told apart")
-    person, cell = _codes(data, terms.leader)[0], _codes(data, terms.inner)[0]
+    person, cell = read[terms.leader][0], read[terms.inner][0]
     taken = [person, person * (cell.max() + 1) + cell]
     crossed = []
     for term in terms.crossed:
-        codes, others = _codes(data, term)
+        codes, others = read[term]
         Z = np.eye(len(others))[codes]
         alone = np.bincount(codes).max() < 2 or _rank(np.hstack([X, Z])) == X.shape[1]
         if alone or any(_same_groups(codes, other) for other in taken):

@@ -79,11 +79,15 @@ def _far_apart(every: Servings) -> bool:
 
 
 def _first_too_often(every: Servings) -> bool:
-    """Whether the share of first servings of some pull is far from the reference's, by more than one serving."""
+    """Whether the share of first servings of some pull is far from the reference's.
+
+    By more than one serving a sitting, since that much is left over where people are no multiple of the pulls.
+    """
     served = np.bincount(every.pull)
     first = np.bincount(every.pull, every.position == every.position.min())
     apart = np.abs(first / served - first[-1] / served[-1])
-    return bool((apart > np.maximum(FIRST_SHARE, 1 / np.minimum(served, served[-1])) + SLACK).any())
+    left_over = len(np.unique(every.sitting)) / np.minimum(served, served[-1])
+    return bool((apart > np.maximum(FIRST_SHARE, left_over) + SLACK).any())
 
 
 def _one_order(every: Servings) -> bool:

@@ -121,6 +121,14 @@ def unfailed(panel: Panel, judged: Judged) -> tuple[float, ...]:
     return tuple(panel.hours[~judged.fails[0]].tolist())
 
 
+def closed_by(panel: Panel, judged: Judged, latest: float | None) -> tuple[str, ...]:
+    """The attributes that are not shown inside at the first pull after the window; none when it never closes."""
+    after = np.flatnonzero(panel.hours > (np.inf if latest is None else latest))
+    if not len(after):
+        return ()
+    return tuple(name for name, limits in judged.attributes.items() if not limits.inside[0, after[0]])
+
+
 def told_by(panel: Panel, judged: Judged) -> int:
     """How many assessors put the control on the worse side of the reference, on the attribute that tells it best."""
     counted = [_who_told(panel.control, limits) for limits in judged.attributes.values() if limits.told[0]]
@@ -138,13 +146,8 @@ def _who_told(control: int, limits: AttributeLimits) -> int:
 
 def fails_on(panel: Panel, judged: Judged) -> dict[float, tuple[str, ...]]:
     """Per pull shown to fail, the attributes it fails on."""
-    found: dict[float, tuple[str, ...]] = {}
-    for i, hour in enumerate(panel.hours):
-        names = tuple(
-            name
-            for name, limits in judged.attributes.items()
-            if limits.broken[0, i] or (judged.against_reference[0] and limits.judged[0] and limits.beyond_margin[0, i])
-        )
-        if names:
-            found[float(hour)] = names
-    return found
+    fails = {name: judged.fails_on(name)[0] for name in judged.attributes}
+    found = {
+        float(hour): tuple(name for name in fails if fails[name][i]) for i, hour in enumerate(panel.hours.tolist())
+    }
+    return {hour: names for hour, names in found.items() if names}

@@ -26,7 +26,8 @@ class Panel:
 
     `data` holds the scores of the deciding attributes with a column sitting (1 when not recorded), and numbers `person`
     and `day` for assessors and sittings, in an order that their names have no part in; `people` counts assessors with
-    scores per attribute; `recorded` names the optional columns present; `scope` counts assessors, sittings and batches.
+    scores per attribute; `recorded` names the optional columns present; `scope` counts assessors, sittings and batches,
+    of which there is one.
     """
 
     hours: Array
@@ -50,6 +51,7 @@ def read(scores: pd.DataFrame, rule: Rule) -> Panel:
     """
     attributes = list(rule.attributes)
     data, y, pulls = _checked(scores, attributes)
+    _refuse_batches(data)
     _check_adjust(data[[column for column in data.columns if column in scores.columns]], rule)
     hours, pull = np.unique(pulls, return_inverse=True)
     if len(hours) < 2:
@@ -66,7 +68,7 @@ def read(scores: pd.DataFrame, rule: Rule) -> Panel:
     scope = {
         "assessors": int(person.max()) + 1,
         "sittings": int(day.max()) + 1,
-        "batches": max(int(data["batch"].nunique()), 1) if "batch" in data else 1,
+        "batches": 1,
     }
     return Panel(hours, at, cells, data, people, frozenset(OPTIONAL) & set(scores.columns), scope)
 
@@ -103,6 +105,23 @@ def _checked(scores: pd.DataFrame, attributes: Sequence[str]) -> tuple[pd.DataFr
     if "sitting" not in data:
         data = data.assign(sitting=1)
     return data, data["score"].to_numpy(float), pulls
+
+
+def batches_in(scores: pd.DataFrame) -> tuple[str, ...]:
+    """The batches that the scores name, sorted; "" where some scores name one and others none."""
+    if "batch" not in scores or scores["batch"].isna().all():
+        return ()
+    return tuple(sorted(scores["batch"].astype("string").str.strip().fillna("").unique()))
+
+
+def _refuse_batches(data: pd.DataFrame) -> None:
+    """Scores of two batches put together would answer for their mean, which one batch far worse can hide behind."""
+    found = batches_in(data)
+    if len(found) > 1:
+        raise ValueError(
+            f"batch: the scores are of {len(found)} batches, {list(found)}; a verdict is about one. "
+            "Decide each batch on its own scores"
+        )
 
 
 def _numbers(data: pd.DataFrame, column: str, rule: str) -> Array:

@@ -35,12 +35,11 @@ FEW = 32
 class Slope:
     """Derivatives of the deviance in (ratios, residual), and what moves the covariance of the fixed coefficients.
 
-    gradient (B, K); hessian (B, K, K), cross_residual (B, K) and residual_curve (B,) are the observed Hessian;
-    profiled (B, K, K) the Hessian with the residual profiled out, expected its expectation; moves (B, K, p, p) = G'G.
+    gradient (B, K); cross_residual (B, K) and residual_curve (B,) are the residual's part of the observed Hessian;
+    profiled (B, K, K) is the rest, with the residual profiled out, expected its expectation; moves (B, K, p, p) = G'G.
     """
 
     gradient: Array
-    hessian: Array
     cross_residual: Array
     residual_curve: Array
     profiled: Array
@@ -87,37 +86,17 @@ class Problem(Protocol[P_co]):
 
 
 def assemble(
-    trace: Array, norm: Array, bent: Array, square: Array, moves: Array, residual: Array, free: Array | float
+    trace: Array, norm: Array, bent: Array, square: Array, moves: Array, residual: Array, free: Array
 ) -> Slope:
     """Derivatives from their parts, with r_k = Zk'W(y - F gamma) and Q_kl = Zk'(W - W F C F'W)Zl.
 
     trace_k = tr Q_kk, norm_kl = |Q_kl|^2, bent_kl = r_k'Q_kl r_l, square_k = r_k'r_k, free = N - p.
     """
-    s2 = residual[:, None]
-    gradient = trace - square / s2
-    hessian = 2 * bent / s2[..., None] - norm
-    cross = square / s2**2
-    curve = free / residual**2
-    profiled = hessian - cross[:, :, None] * cross[:, None, :] / curve[:, None, None]
-    wide = np.reshape(free, (-1, 1, 1))
+    s2, wide = residual[:, None], free[:, None, None]
+    per = square / s2
+    profiled = 2 * bent / s2[..., None] - norm - per[:, :, None] * per[:, None, :] / wide
     expected = norm - trace[:, :, None] * trace[:, None, :] / wide
-    return Slope(gradient, hessian, cross, curve, profiled, expected, moves)
-
-
-@dataclass(frozen=True, slots=True)
-class Solved:
-    """An optimum with hours as columns: ratios (B, K), deviance and residual (B,), inverse of X'WX (B, h, h),
-    coefficients (B, h), weights of cells (B, a, h), d Cov(coefficients) / d (ratios, residual) (B, K + 1, h, h) and
-    the covariance of these parameters (B, K + 1, K + 1)."""
-
-    rho: Array
-    deviance: Array
-    residual: Array
-    inverse: Array
-    coefficients: Array
-    weights: Array
-    moves: Array
-    parameter_covariance: Array
+    return Slope(trace - per, per / s2, free / residual**2, profiled, expected, moves)
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,24 +136,18 @@ def optimise(problem: Problem[P]) -> tuple[Array, P, Slope]:
     active, ended = np.arange(len(rho)), np.zeros(len(rho), bool)
     for _ in range(ROUNDS):
         step = _step(here)
-        room = here.rho + 0.01
-        moving = (np.abs(step) >= NOTHING_LEFT * room).any(1) & ~ended
+        size = (np.abs(step) / (here.rho + 0.01)).max(1)
+        moving = (size >= NOTHING_LEFT) & ~ended
         if not moving.any():
             break
         # Copying costs about as much as an iteration of what it saves, so only large savings are taken.
         if len(moving) > FEW and 4 * moving.sum() < 3 * len(moving):
             rows = np.flatnonzero(moving)
             whole = whole.put(active, here)
-            active, problem, here, step, room = (
-                active[rows],
-                problem.take(rows),
-                here.take(rows),
-                step[rows],
-                room[rows],
-            )
-        near = (np.abs(step) < STEP_TOLERANCE * room).all(1)
+            active, problem, here = active[rows], problem.take(rows), here.take(rows)
+            step, size = step[rows], size[rows]
         here, stuck = _descend(problem, here, step)
-        ended = near | stuck
+        ended = (size < STEP_TOLERANCE) | stuck
     whole = whole.put(active, here)
     return whole.rho, whole.point, whole.slope
 
@@ -215,15 +188,15 @@ def _bent_step(here: _Reached[P]) -> tuple[Array, NDArray[np.bool_]]:
     """
     level = 1 + np.matvec(here.levels, here.rho)
     lg = level * np.vecmat(here.slope.gradient, here.ratios)
-    bent = here.ratios.swapaxes(1, 2) @ here.slope.profiled @ here.ratios
-    curve = 3 * level[:, :, None] * bent * level[:, None, :]
+    turned = here.ratios * level[:, None, :]
+    curve = 3 * (turned.swapaxes(1, 2) @ here.slope.profiled @ turned)
     np.einsum("bkk->bk", curve)[:] += 4 * lg
     bends_up = _bends_up(curve)
     if not bends_up.all():
         curve[~bends_up] = np.eye(lg.shape[1])
     change = np.maximum(_solve(curve, lg), -0.5)
     target = np.matvec(here.ratios, level * (1 + change) ** -3 - 1)
-    return target - here.rho, bends_up & (here.rho > 0).all(1) & (target > 0).all(1)
+    return target - here.rho, bends_up & (np.minimum(here.rho, target) > 0).all(1)
 
 
 def _straight_step(rho: Array, slope: Slope) -> Array:
@@ -296,7 +269,9 @@ def _solve(H: Array, right: Array) -> Array:
     if H.shape[1] == 2:
         a, b, d = H[:, 0, 0], H[:, 0, 1], H[:, 1, 1]
         x, y = right[:, 0], right[:, 1]
-        return np.stack([d * x - b * y, a * y - b * x], 1) / (a * d - b * b)[:, None]
+        found = np.empty_like(right)
+        found[:, 0], found[:, 1] = d * x - b * y, a * y - b * x
+        return found / (a * d - b * b)[:, None]
     return np.asarray(np.linalg.solve(H, right[..., None])[..., 0])
 
 
@@ -328,8 +303,11 @@ def _inverse(H: Array) -> Array:
     if H.shape[1] == 1:
         return 1 / H
     if H.shape[1] == 2:
-        columns = [_solve(H, np.broadcast_to(unit, (len(H), 2))) for unit in np.eye(2)]
-        return np.stack(columns, 2)
+        a, b, d = H[:, 0, 0], H[:, 0, 1], H[:, 1, 1]
+        found = np.empty_like(H)
+        found[:, 0, 0], found[:, 1, 1] = d, a
+        found[:, 0, 1] = found[:, 1, 0] = -b
+        return found / (a * d - b * b)[:, None, None]
     return np.asarray(np.linalg.inv(H), np.float64)
 
 

@@ -10,6 +10,7 @@ from typing import Literal
 from analysis.looks import level as level_of_look
 
 Wanted = Literal["lower", "higher", "same"]
+# Goes up with every change that can turn a verdict on the same scores; seals and signed verdicts name it.
 RULE_VERSION = 2
 ADJUSTMENTS = ("position", "sitting", "sitting:hours")
 

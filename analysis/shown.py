@@ -66,15 +66,14 @@ class Levels:
 class Shown:
     """What is shown of the pulls of a batch: flags (n, h) and (n,); `why_not` (n,) indexes WHY_NOT.
 
-    (n, h): `within_margin`, `within_limit`; `beyond_margin` and `breaks` of the limit; `past` its best; `inside` its
-    window; `bettered` by the margin by some longer pull short of the reference. (n,): `told`, the control from the
+    (n, h): `within_margin`, `within_limit`; `breaks` the limit; `past` its best; `inside` its window; `bettered` by the
+    margin by some longer pull short of the reference, if it passes. (n,): `told`, the control from the
     reference; `rising`, the last two steps improve it; `kept`, the reference is no worse than any shorter pull;
     `holds`, it did not lose while another note rose; `nobody` marked anything, at the good end of the scale.
     """
 
     within_margin: Flags
     within_limit: Flags
-    beyond_margin: Flags
     breaks: Flags
     past: Flags
     inside: Flags
@@ -181,6 +180,11 @@ class Measured:
     capped: bool
     found: Estimates
 
+    @classmethod
+    def of(cls, panels: Contrasts, weights: Array, sign: Array, capped: bool = True) -> Measured:
+        """Ask `panels` for them."""
+        return cls(weights, capped, panels.contrast(weights, capped).times(sign))
+
     def under(self, own: Error, sitting: Error | None, floor: Array) -> Measured:
         """The same contrasts with other errors beside the panel's, none below the `floor` that recording leaves."""
         return replace(self, found=replace(self.found, own=own, sitting=sitting).at_least(floor))
@@ -188,50 +192,61 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class Measures:
-    """All that is asked of a stack: every pull against the last; means where a limit is set; every pull against each
-    shorter one, None while only what might be is asked. `why_not` (n,) indexes WHY_NOT, the own error apart; `nobody`
-    (n,) marked anything, at the good end of the scale."""
+    """All that is asked of a stack: every pull against the last; means where a limit is set; and of the rows `paired`,
+    None while only what might be is asked, every pull against each shorter one. `why_not` (n,) indexes WHY_NOT, the
+    own error apart; `nobody` (n,) marked anything, at the good end of the scale."""
 
     asked: Asked
     why_not: NDArray[np.intp]
     nobody: Flags
     worse: Measured
     means: Measured | None
-    pairs: Measured | None
+    pairs: Measured | None = None
+    paired: NDArray[np.intp] | None = None
 
     @classmethod
-    def of(cls, panels: Contrasts, asked: Asked, pairs: bool = True) -> Measures:
-        """Ask `panels` for the contrasts."""
+    def of(cls, panels: Contrasts, asked: Asked) -> Measures:
+        """Ask `panels` for all contrasts but pairs."""
         h = panels.cells.sums.shape[2]
-
-        def measured(weights: Array, capped: bool = True) -> Measured:
-            return Measured(weights, capped, panels.contrast(weights, capped).times(asked.sign))
-
-        means = None if np.isnan(asked.limit).all() else measured(np.eye(h), capped=False)
-        worse = measured(differences(h, h - 1))
         why_not, nobody = _unfit(panels.cells, asked)
-        return cls(asked, why_not, nobody, worse, means, measured(_later(h)) if pairs else None)
+        means = None if np.isnan(asked.limit).all() else Measured.of(panels, np.eye(h), asked.sign, capped=False)
+        return cls(asked, why_not, nobody, Measured.of(panels, differences(h, h - 1), asked.sign), means)
+
+    def with_pairs(self, panels: Contrasts, rows: NDArray[np.intp]) -> Measures:
+        """The same with the pairs of some of the `panels`, those in `rows` of this stack."""
+        if not len(rows):
+            return replace(self, paired=rows)
+        later = Measured.of(panels, _later(panels.cells.sums.shape[2]), self.asked.sign[rows])
+        return replace(self, pairs=later, paired=rows)
 
     def rows(self, rows: Rows) -> Measures:
-        """Some of the batch."""
-        worse, means, pairs = (
-            part if part is None else replace(part, found=part.found.rows(rows))
-            for part in (self.worse, self.means, self.pairs)
+        """Some of the batch, pairs apart."""
+        worse, means = (
+            part if part is None else replace(part, found=part.found.rows(rows)) for part in (self.worse, self.means)
         )
         assert worse is not None
-        return Measures(self.asked.rows(rows), self.why_not[rows], self.nobody[rows], worse, means, pairs)
+        return Measures(self.asked.rows(rows), self.why_not[rows], self.nobody[rows], worse, means)
+
+    def need_pairs(self) -> NDArray[np.intp]:
+        """Rows where differences between shorter pulls may matter: notes wanted higher, and those of which some pull
+        looks worse than a shorter one, or better than one that might pass."""
+        worse, margin = self.worse.found.estimate, self.asked.margin
+        past = worse - np.minimum.accumulate(worse, axis=1) >= GROWN * margin
+        passing = np.maximum.accumulate(np.where(worse < margin, worse, -np.inf)[:, :-1], axis=1)
+        better = passing - worse[:, :-1] >= margin
+        asked = (self.asked.sign < 0) | (past.any(1, keepdims=True) | better.any(1, keepdims=True)) & ~self.asked.same
+        return np.flatnonzero(asked[:, 0])
 
     def shown(self, levels: Levels) -> Shown:
         """What limits at these levels show."""
         worse, asked = self.worse.found, self.asked
-        within, beyond, kept, holds = _against_reference(worse, asked, levels)
+        within, kept, holds = _against_reference(worse, asked, levels.level)
         keeps, breaks = self._against_limit(levels)
         told, rising = _improvement(worse, asked, levels)
         past, inside, bettered = self._window(levels)
         return Shown(
             within_margin=within,
             within_limit=keeps,
-            beyond_margin=beyond,
             breaks=breaks,
             past=past,
             inside=inside,
@@ -262,29 +277,14 @@ class Measures:
 
     def _window(self, levels: Levels) -> tuple[Flags, Flags, Flags]:
         """Which pulls are past their best, inside the window, and bettered by a longer one short of the reference."""
-        if self.pairs is None:
+        if self.paired is None:
             return self._might_be_past()
-        worse, directed = self.pairs.found, ~self.asked.same
         shape = self.worse.found.estimate.shape
-        h = shape[1]
-        late, early = np.array(pairs_of(h)).T
-        steps = worse.estimate - worse.reach_at(levels.failing[late] / late)
-        grown, lost = self._moved(worse, levels, late)
-        closer = late < h - 1
-        between = np.where(closer, h - 2.0 - early, np.nan)
-        gains = -worse.estimate - worse.reach_at(levels.level / between)
         past, inside, bettered = np.zeros(shape, bool), np.ones(shape, bool), np.zeros(shape, bool)
-        for number, (after, before) in enumerate(zip(late, early, strict=True)):
-            past[:, after] |= steps[:, number] >= self.asked.margin[:, 0]
-            inside[:, after] &= ~np.where(self.asked.sign[:, 0] < 0, lost[:, number], grown[:, number])
-            bettered[:, before] |= closer[number] & (gains[:, number] >= self.asked.margin[:, 0])
-        return past & directed, inside | ~directed, bettered & directed
-
-    def _moved(self, worse: Estimates, levels: Levels, late: NDArray[np.intp]) -> tuple[Flags, Flags]:
-        """Pairs of pulls whose later one is shown to have grown, and is not shown to have kept what was there."""
-        grown = worse.estimate > worse.reach_at(levels.level / late)
-        lost = worse.estimate + worse.reach(levels.level) >= self.asked.margin
-        return grown & (worse.estimate >= GROWN * self.asked.margin), lost
+        if self.pairs is not None:
+            window = _window_of(self.pairs.found, self.asked.rows(self.paired), levels)
+            past[self.paired], inside[self.paired], bettered[self.paired] = window
+        return past, inside, bettered
 
     def _might_be_past(self) -> tuple[Flags, Flags, Flags]:
         """What no limit speaks against: past where some shorter pull was better by the margin, inside, not bettered."""
@@ -292,6 +292,24 @@ class Measures:
         best = np.minimum.accumulate(estimate, axis=1)
         past = ~self.asked.same & (estimate - best >= self.asked.margin)
         return past, np.ones(past.shape, bool), np.zeros(past.shape, bool)
+
+
+def _window_of(worse: Estimates, asked: Asked, levels: Levels) -> tuple[Flags, Flags, Flags]:
+    """Past, inside, bettered (n, h), from every pull less each shorter one."""
+    h = len(levels.failing)
+    late, early = np.array(pairs_of(h)).T
+    directed, margin = ~asked.same, asked.margin
+    lost = worse.estimate - worse.reach_at(levels.failing[late] / late) >= margin
+    grown = (worse.estimate > worse.reach_at(levels.level / late)) & (worse.estimate >= GROWN * margin)
+    open_ = worse.estimate + worse.reach(levels.level) >= margin
+    outside = np.where(asked.sign < 0, open_, grown)
+    between = np.where(late < h - 1, h - 2.0 - early, np.nan)
+    better = -worse.estimate - worse.reach_at(levels.level / between) >= margin
+
+    def gathered(pairs: Flags, at: NDArray[np.intp]) -> Flags:
+        return np.stack([pairs[:, at == pull].any(1) for pull in range(h)], 1)
+
+    return gathered(lost, late) & directed, ~gathered(outside, late) | ~directed, gathered(better, early) & directed
 
 
 @cache
@@ -311,25 +329,34 @@ def _unfit(cells: Cells, asked: Asked) -> tuple[NDArray[np.intp], Flags]:
     marked anything, at the good end of the scale, which is ground enough."""
     few = np.broadcast_to(people(cells.counts) < FEWEST_ASSESSORS, len(cells.sums))
     same_everywhere = constant(cells)
-    nobody = same_everywhere & good_end(cells, asked.sign[:, 0], asked.same[:, 0])
+    nobody = same_everywhere
+    if same_everywhere.any():
+        nobody = same_everywhere & good_end(cells, asked.sign[:, 0], asked.same[:, 0])
     alike = copied(cells) & ~same_everywhere
     return np.select([few, same_everywhere & ~nobody, alike], [1, 2, 3], 0), nobody
 
 
-def _against_reference(worse: Estimates, asked: Asked, levels: Levels) -> tuple[Flags, Flags, Flags, Flags]:
-    """Of each pull whether it is shown within its margin of the reference, and shown beyond it (n, h); and whether the
-    reference is shown no worse than any shorter pull, and holds (n,)."""
-    reach, far = worse.reach(levels.level), worse.reach_at(levels.failing)
+def _against_reference(worse: Estimates, asked: Asked, level: float) -> tuple[Flags, Flags, Flags]:
+    """Of each pull whether it is shown within its margin of the reference (n, h); and whether the reference is shown no
+    worse than any shorter pull, and holds (n,)."""
+    reach = worse.reach(level)
     above = worse.estimate + reach < asked.margin
     below = worse.estimate - reach > -asked.margin
     within = above & (below | ~asked.same)
-    beyond = (worse.estimate - far >= asked.margin) | (asked.same & (worse.estimate + far <= -asked.margin))
-    within[:, -1], beyond[:, -1] = True, False
+    within[:, -1] = True
     shorter = slice(0, -1)
     kept = np.where(asked.same[:, 0], within[:, shorter].all(1), below[:, shorter].all(1))
-    little = worse.estimate > -HOLDS * asked.margin
-    still = np.abs(worse.estimate[:, -2:-1]) < HOLDS * asked.margin
-    return within, beyond, kept, np.where(asked.same, still, little[:, shorter].all(1, keepdims=True))[:, 0] | kept
+    little = (worse.estimate > -HOLDS * asked.margin)[:, shorter].all(1)
+    still = np.abs(worse.estimate[:, -2]) < HOLDS * asked.margin[:, 0]
+    return within, kept, np.where(asked.same[:, 0], still, little) | kept
+
+
+def beyond_margin(worse: Estimates, asked: Asked, levels: Levels) -> Flags:
+    """Whether each pull is shown to lie beyond its margin of the reference (n, h)."""
+    far = worse.reach_at(levels.failing)
+    beyond = (worse.estimate - far >= asked.margin) | (asked.same & (worse.estimate + far <= -asked.margin))
+    beyond[:, -1] = False
+    return np.asarray(beyond)
 
 
 def _improvement(worse: Estimates, asked: Asked, levels: Levels) -> tuple[Flags, Flags]:

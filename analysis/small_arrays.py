@@ -20,7 +20,7 @@ def over_pulls(values: Array) -> Array:
 
 
 def over_all(values: Array) -> Array:
-    """Sums of each panel's cells (B,)."""
+    """Sums of all the numbers of each panel (B,)."""
     flat = values.reshape(len(values), -1)
     return np.asarray(flat @ ones(flat.shape[1]))
 

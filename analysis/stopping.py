@@ -65,6 +65,7 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
     binding, runner_up = outcome.binding(rule, judged, at_level)
     rising, not_held = outcome.improving(judged)
     hours = panel.hours.tolist()
+    latest = outcome.latest(panel, judged) if verdict == "stop" else None
     return Decision(
         verdict=verdict,
         hours=hours[int(judged.shortest[0])] if verdict == "stop" else None,
@@ -76,7 +77,7 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
         control_hours=hours[panel.control],
         control_found=bool(judged.control_found[0]),
         control_told_by=outcome.told_by(panel, judged),
-        latest_hours=outcome.latest(panel, judged) if verdict == "stop" else None,
+        latest_hours=latest,
         binding=binding,
         next_binding=runner_up,
         reference_hours=hours[-1],
@@ -91,6 +92,7 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
         improving=rising,
         not_held=not_held,
         unfailed=outcome.unfailed(panel, judged),
+        closed_by=outcome.closed_by(panel, judged, latest),
     )
 
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from analysis.cells import Cells
 from analysis.limits import Contrasts, Estimates
-from analysis.shown import Asked, Levels, Measures, Shown, Wish, stacks
+from analysis.shown import Asked, Levels, Measures, Shown, Wish, beyond_margin, stacks
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -29,9 +29,10 @@ STOP, LONGER, NONE_FITS, CANNOT = range(4)
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AttributeLimits(Shown):
     """One attribute of a batch: what is shown of it, and the signed differences it is read from: `worse` than the
-    reference, and `pairs`, every pull against each shorter one. `panels` holds the attribute's fit, perhaps with
-    others, in its `place`."""
+    reference, and `pairs`, every pull against each shorter one. `beyond_margin` (B, h): shown to lie beyond it.
+    `panels` holds the attribute's fit, perhaps with others, in its `place`."""
 
+    beyond_margin: Flags
     panels: Contrasts
     place: slice
     sign: float
@@ -48,15 +49,14 @@ class AttributeLimits(Shown):
 @dataclass(frozen=True, slots=True)
 class Table:
     """The verdict of each study of a batch: index into `VERDICTS` (B,), chosen pull (B,), -1 where none; `shortest`
-    (B,): the shortest pull that passes with all longer ones, -1 where not even the reference does. `passes`, `fails`
-    (B, h): shown to be good enough, and not to be. `against_reference` (B,): whether a margin against it counts, which
-    it does not where the reference itself is shown to be unfit."""
+    (B,): the shortest pull that passes with all longer ones, -1 where not even the reference does. `passes` (B, h):
+    shown to be good enough. `against_reference` (B,): whether a margin against it counts, which it does not where the
+    reference itself is shown to be unfit."""
 
     verdict: NDArray[np.intp]
     pull: NDArray[np.intp]
     shortest: NDArray[np.intp]
     passes: Flags
-    fails: Flags
     control_found: Flags
     against_reference: Flags
 
@@ -66,6 +66,17 @@ class Judged(Table):
     """Verdicts with the attributes they rest on."""
 
     attributes: Mapping[str, AttributeLimits]
+
+    def fails_on(self, name: str) -> Flags:
+        """Which pulls are shown to fail on an attribute (B, h)."""
+        limits = self.attributes[name]
+        beyond = limits.beyond_margin & limits.judged[:, None] & self.against_reference[:, None]
+        return limits.broken | beyond
+
+    @property
+    def fails(self) -> Flags:
+        """Which pulls are shown to fail on any attribute (B, h)."""
+        return any_of(self.fails_on(name) for name in self.attributes)
 
 
 def judge(
@@ -89,7 +100,7 @@ def judge(
     apart = (([name], panels) for name, panels in adjusted.items())
     found = _limits(chain(apart, plain), wishes, level, control)
     t = tabled(list(found.values()))
-    return Judged(t.verdict, t.pull, t.shortest, t.passes, t.fails, t.control_found, t.against_reference, found)
+    return Judged(t.verdict, t.pull, t.shortest, t.passes, t.control_found, t.against_reference, found)
 
 
 def _limits(
@@ -99,17 +110,20 @@ def _limits(
     found: dict[str, AttributeLimits] = {}
     for names, panels in stacked:
         studies = len(panels.cells.sums) // len(names)
-        measures = Measures.of(panels, Asked.of([wishes[name] for name in names], studies))
+        asked = Asked.of([wishes[name] for name in names], studies)
+        measures = Measures.of(panels, asked).with_pairs(panels, np.arange(len(panels.cells.sums)))
         levels = Levels.of(level, list(wishes.values()), panels.cells.sums.shape[2], control)
         shown, worse = measures.shown(levels), measures.worse.found
+        beyond = beyond_margin(worse, asked, levels)
         assert measures.pairs is not None
         for number, name in enumerate(names):
             place = slice(number * studies, (number + 1) * studies)
             found[name] = AttributeLimits(
                 **shown.rows(place).parts(),
+                beyond_margin=beyond[place],
                 panels=panels,
                 place=place,
-                sign=float(measures.asked.sign[place.start, 0]),
+                sign=float(asked.sign[place.start, 0]),
                 margin=wishes[name].margin,
                 worse=worse.rows(place),
                 pairs=measures.pairs.found.rows(place),
@@ -122,8 +136,6 @@ def tabled(every: Sequence[Shown]) -> Table:
     """The first verdict that fits, from what is shown of all attributes."""
     passes = all_of(x.passes for x in every)
     broken = any_of(x.broken for x in every)
-    against_reference = ~broken[:, -1]
-    beyond = any_of(x.beyond_margin & x.judged[:, None] for x in every)
     told = any_of(x.told & x.judged for x in every)
     passing, last = chain_of(passes), passes.shape[1] - 1
     shortest = np.where(passing.any(1), passing.argmax(1), -1)
@@ -131,8 +143,7 @@ def tabled(every: Sequence[Shown]) -> Table:
     longer = ~passes[:, :-1].any(1) & any_of(x.improving for x in every) & _nothing_lost(every) & told
     verdict = np.select([stop, longer, broken.all(1) & told], [STOP, LONGER, NONE_FITS], CANNOT)
     pull = np.where(verdict == STOP, shortest, -1)
-    fails = broken | (beyond & against_reference[:, None])
-    return Table(verdict, pull, shortest, passes, fails, told, against_reference)
+    return Table(verdict, pull, shortest, passes, told, ~broken[:, -1])
 
 
 def _stands(every: Sequence[Shown], shortest: NDArray[np.intp]) -> Flags:

@@ -179,9 +179,10 @@ class Study:
 
 @dataclass(frozen=True, slots=True)
 class HoursStudy(Study):
-    """A study of conching hours."""
+    """A study of conching hours. `rule_version` is the version of the stop rule that its seal names, None before."""
 
     plan: Plan
+    rule_version: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, before anything imports numpy
 
@@ -33,6 +34,21 @@ from studyapp.store import Store, open_store
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"]
 CHECKS = frozenset({"safe_food", "allergens_shown", "sound_pieces", "labels_read"})
+
+# Every run draws the same examples (with one version of hypothesis), so that a change passes or fails for what it
+# changes. The search for new ones, `--hypothesis-profile=search -m hypothesis`, draws at random, so many times over.
+settings.register_profile("same", derandomize=True, deadline=None)
+settings.register_profile("search", derandomize=False, deadline=None, print_blob=True)
+settings.load_profile("same")
+SEARCHES = 20
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """In a search every property test is drawn anew many times; a test says itself how many examples a draw has."""
+    drawn = getattr(metafunc.function, "is_hypothesis_test", False)
+    if drawn and metafunc.config.getoption("--hypothesis-profile") == "search":
+        metafunc.fixturenames.append("search")
+        metafunc.parametrize("search", range(SEARCHES))
 
 
 # ---- the server ------------------------------------------------------------------------------------------------------

@@ -31,8 +31,8 @@ def _panel(name: str) -> tuple[Path, str, Path]:
     [
         ("stop", "Stop at 12 hours."),
         ("conche_longer", "Conche longer than 24 hours."),
-        ("no_hour_fits", "No hour suits all."),
-        ("empty_window", "No hour suits all."),
+        ("no_hour_fits", "No hour that was served (0 to 24 h) fits."),
+        ("empty_window", "Cannot tell yet: 16 h is long enough, but too late."),
         ("window", "Conche between 8 and 12 hours."),
         ("cannot_tell", "Cannot tell yet."),
         ("stay", "Stay at 24 hours."),
@@ -78,6 +78,7 @@ def test_json_is_one_object_that_says_the_same(name: str) -> None:
     result = _decide(*_panel(name), "--json")
     document = json.loads(result.stdout)
     expected = generate.settings(name)["expected"]
+    assert document["rule_version"] == 2
     assert (document["verdict"], document["hours"], document["sealed"]) == (
         expected["verdict"],
         expected.get("hours"),
@@ -114,6 +115,24 @@ def test_bad_input_is_one_sentence_and_exit_2(
         assert result.stderr.startswith(sentence)
         assert result.stderr.count("\n") == 1
     assert sorted(tmp_path.iterdir()) == before
+
+
+def test_scores_of_two_batches_are_refused(tmp_path: Path) -> None:
+    """File, column, how many and what to do in one sentence; the file of one batch is decided as without the column."""
+    scores, option, rule = _panel("stop")
+    heading, *lines = scores.read_text().splitlines()
+    for name, other in (("one.csv", "autumn"), ("two.csv", "spring")):
+        rows = [f"{line},{other if number % 2 else 'autumn'}" for number, line in enumerate(lines)]
+        (tmp_path / name).write_text("\n".join([f"{heading},batch", *rows]))
+    refused = _decide(tmp_path / "two.csv", option, rule)
+    assert (refused.exit_code, refused.stdout) == (2, "")
+    assert refused.stderr == (
+        "two.csv, column batch: there are 2 batches, autumn, spring; a verdict is about one. Make one file a batch and "
+        "decide each.\n"
+    )
+    told, plain = (_decide(file, option, rule, "--json") for file in (tmp_path / "one.csv", scores))
+    assert told.exit_code == 0
+    assert told.stdout == plain.stdout
 
 
 def test_files_that_are_not_there_are_named() -> None:
@@ -171,3 +190,38 @@ def test_bad_scores_leave_an_earlier_report_alone(tmp_path: Path) -> None:
     result = _decide(tmp_path / "none.csv", *_panel("stop")[1:], "--report", tmp_path / "answer.pdf")
     assert result.exit_code == 2
     assert (tmp_path / "answer.pdf").read_bytes() == b"earlier"
+
+
+def test_a_second_opinion_stands_below_the_answer_when_it_is_asked_for() -> None:
+    """A table an attribute in straight columns; nothing else of the answer moves."""
+    plain, asked = _decide(*_panel("window")).stdout, _decide(*_panel("window"), "--cross-check").stdout
+    before, _heading, opinion = asked.partition("A second opinion\n")
+    assert _heading
+    caution = plain.index("A taste result only.")
+    assert before == plain[:caution]
+    assert opinion.endswith(plain[caution:])
+    lines = opinion.splitlines()
+    for name in ("acidity", "fruity"):
+        start = lines.index(name)
+        table = lines[start + 1 : start + 13]
+        assert table[0].split() == ["here", "statsmodels", "pingouin"]
+        assert len({len(line) for line in table}) == 1
+        assert [line.split()[-1] for line in table[-3:]] != ["–"] * 3
+    assert opinion.count("statsmodels agrees") == 2
+    assert "compares the same differences with another error" in opinion
+    assert max(map(len, lines)) <= 110
+
+
+def test_a_second_opinion_has_its_own_key_in_json() -> None:
+    """Every attribute, ours beside theirs; the rest of the object is what it is without."""
+    plain = json.loads(_decide(*_panel("stop"), "--json").stdout)
+    document = json.loads(_decide(*_panel("stop"), "--json", "--cross-check").stdout)
+    checks = document.pop("cross_check")
+    assert document == plain
+    assert "cross_check" not in plain
+    assert list(checks) == list(plain["attributes"])
+    for name, check in checks.items():
+        found = check["mixed"]["other"]["found"]
+        assert check["agrees"] is True
+        assert found["loglik"] == pytest.approx(plain["attributes"][name]["reml_loglik"], abs=1e-4)
+        assert check["anova"]["says"] == "unequal"

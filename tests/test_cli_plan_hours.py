@@ -190,3 +190,12 @@ def test_leavers_and_places_are_simulated_and_told(files: Path) -> None:
     assert f"about {round(100 * ours.cannot_tell)} cannot tell" in out
     assert "20 of 100 people still there leave for good" in out
     assert "+1, +0, -0.2 points too high" in " ".join(out.split())
+
+
+def test_two_pulls_are_told_what_they_cannot_answer(files: Path) -> None:
+    """The shorter of two is the control, which must be found worse: said under the chances, not for three."""
+    asked = ("--assessors", "8", "--rule", "RULE.toml", "--studies", "200")
+    _, two, _ = run(files, "--hours", "0,24", *asked)
+    _, three, _ = run(files, "--hours", "0,12,24", *asked)
+    assert "nothing lies between the control, 0 h, and the longest pull, 24 h" in " ".join(two.split())
+    assert "nothing lies between" not in " ".join(three.split())

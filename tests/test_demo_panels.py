@@ -54,7 +54,7 @@ def test_every_verdict_and_its_wordings_have_a_panel() -> None:
     shown = {generate.settings(name)["expected"]["verdict"] for name in PANELS}
     reasons = {generate.settings(name)["expected"].get("reason") for name in PANELS}
     assert shown == {"stop", "conche longer", "no hour fits", "cannot tell"}
-    assert {"control not found", "orders", "reference meets limits", "window empty", "every pull fails"} <= reasons
+    assert {"control not found", "orders", "reference meets limits", "window", "every pull fails"} <= reasons
     assert any("first_look_sittings" in generate.settings(name) for name in PANELS)
 
 
@@ -85,7 +85,7 @@ def test_where_the_rule_stops_the_truth_allows_it(name: str) -> None:
     if "latest_hours" in expected:
         latest = pulls.index(expected["latest_hours"])
         assert not _truly_fails(name, latest)
-        assert _truly_fails(name, latest + 1)
+        assert latest + 1 == len(pulls) or _truly_fails(name, latest + 1)
 
 
 def test_where_the_rule_asks_for_more_hours_the_truth_still_improves() -> None:
@@ -95,7 +95,7 @@ def test_where_the_rule_asks_for_more_hours_the_truth_still_improves() -> None:
 
 @pytest.mark.parametrize("name", ["no_hour_fits", "empty_window"])
 def test_where_no_hour_fits_every_pull_truly_fails(name: str) -> None:
-    """On a limit, against the longest pull, or against an earlier one."""
+    """On a limit, against the longest pull, or against an earlier one; an empty window is not always shown."""
     assert all(_truly_fails(name, pull) for pull in range(len(generate.settings(name)["pulls"])))
 
 

@@ -7,7 +7,7 @@ import json
 import math
 import os
 import secrets
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -19,6 +19,7 @@ from studyapp.errors import BadInput
 from studyapp.words import _
 
 if TYPE_CHECKING:
+    from analysis.cross_check import AttributeCheck
     from analysis.stopping import AttributeResult, Decision, Offer, PullResult
     from studyapp.findings import HoursFinding, OfferRow
 
@@ -30,29 +31,33 @@ WIDTH = 100
 @click.option("--rule", required=True, type=click.Path(path_type=Path), help="The rule, RULE.toml.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences.")
 @click.option("--report", type=click.Path(path_type=Path), help="Write the answer as a PDF as well.")
-def decide(scores: Path, rule: Path, as_json: bool, report: Path | None) -> None:
+@click.option("--cross-check", "asks_others", is_flag=True, help="Put what two other programs find beside the numbers.")
+def decide(scores: Path, rule: Path, as_json: bool, report: Path | None, asks_others: bool) -> None:
     """The shortest acceptable hours, from SCORES (CSV, XLSX or Parquet) and a rule."""
     from studyapp.findings import hours_finding
-    from studyapp.services.bringing import decide_files
+    from studyapp.services.bringing import decide_files, second_opinion
 
     decision, offers = decide_files(scores, rule)
+    checks = second_opinion(scores, rule, decision)() if asks_others else None
     finding = hours_finding(decision, offers, title=scores.stem)
-    answer = _json(decision, offers) if as_json else _text(decision, finding)
+    answer = _json(decision, offers, checks) if as_json else _text(decision, finding, checks)
     if report is not None:
         _write_report(report, decision, finding)
     click.echo(answer)
 
 
-def _json(decision: Decision, offers: Sequence[Offer]) -> str:
+def _json(decision: Decision, offers: Sequence[Offer], checks: Mapping[str, AttributeCheck] | None) -> str:
     from studyapp.findings import warning_sentence
-    from studyapp.services.documents import decision_document
+    from studyapp.services.documents import cross_check_document, decision_document
 
     document = decision_document(decision, offers, sealed=False, say=warning_sentence)
+    if checks is not None:
+        document["cross_check"] = cross_check_document(checks)
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
 
 
-def _text(decision: Decision, finding: HoursFinding) -> str:
-    """The whole answer as text: the finding, then a table an attribute."""
+def _text(decision: Decision, finding: HoursFinding, checks: Mapping[str, AttributeCheck] | None) -> str:
+    """The whole answer as text: the finding, then a table an attribute, and a second opinion if one was asked for."""
     parts = [
         finding.headline,
         _wrapped(finding.lede),
@@ -61,6 +66,7 @@ def _text(decision: Decision, finding: HoursFinding) -> str:
         _listed(_("The price of an answer"), _offers(finding.offers)),
         _listed(_("What would change it"), finding.changes),
         _listed(_("Careful"), finding.warnings),
+        *([] if checks is None else _opinions(checks)),
         _wrapped(finding.caution),
     ]
     return "\n\n".join(part for part in parts if part)
@@ -102,10 +108,12 @@ def _pull(result: AttributeResult, pull: PullResult) -> tuple[str, ...]:
 
 def _standing(result: AttributeResult, pull: PullResult) -> str:
     """How a pull stands on one attribute, in words."""
+    from studyapp.findings import standing
+
     if not result.judged:
         return _("not judged")
     if pull.shown_to_fail:
-        return _("shown to fail")
+        return standing(result, pull)
     if pull.within_limit is False:
         within = _("within the margin, not shown to meet the limit")
         return within if pull.within_margin else _("not shown to be within margin and limit")
@@ -118,6 +126,18 @@ def _offers(offers: Sequence[OfferRow]) -> list[str]:
     """Ways to an answer, with what each asks for and how often it settles the question."""
     sentence = _("{what}: {servings} a person, {palates}, an answer in {chance} cases ({error} by drawing).")
     return [sentence.format(**asdict(offer)) for offer in offers]
+
+
+def _opinions(checks: Mapping[str, AttributeCheck]) -> list[str]:
+    """What the two other programs say: a table an attribute, and sentences below it."""
+    from studyapp.findings.cross_check import opinion_intro, second_opinions
+
+    parts = [f"{_('A second opinion')}\n{_wrapped(opinion_intro())}"]
+    for opinion in second_opinions(checks):
+        widest = max(len(first) for first, *_rest in opinion.rows)
+        rows = [(first.ljust(widest), *rest, "") for first, *rest in (opinion.heads, *opinion.rows)]
+        parts.append("\n".join([opinion.name, *_aligned(rows), *(_wrapped(said, "- ") for said in opinion.says)]))
+    return parts
 
 
 def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:

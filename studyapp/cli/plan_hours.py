@@ -85,6 +85,7 @@ def plan_hours(
     json_wanted: bool,
 ) -> None:
     """The chance of each verdict before anybody tastes."""
+    from studyapp.services.rules import in_question, nothing_in_question
     from studyapp.services.scenarios import chances, chances_document, read_truth, usual
     from studyapp.services.spreads import ASSUMED, document
 
@@ -104,6 +105,8 @@ def plan_hours(
         click.echo(as_json({**chances_document(found), **beside}))
         return
     told = _of_truth(scenario) if truth_file else _assumptions(spreads, tuple(rule.attributes), store)
+    if not in_question(hours, rule.control):
+        told = (*told, nothing_in_question(hours, rule.control))
     click.echo(_told(found, max(hours), people, replicates, told))
 
 

@@ -15,7 +15,7 @@ import altair as alt
 
 from analysis.stopping import AttributeResult, PullResult
 from studyapp.components.look import TOKENS, Theme
-from studyapp.findings import hours, pull_says, shown, units
+from studyapp.findings import enough, hours, pull_says, shown, units
 from studyapp.findings.scale import Scale, limit_at
 from studyapp.words import _
 
@@ -89,8 +89,8 @@ def _limit(result: AttributeResult, frame: _Frame) -> list[alt.Chart]:
 def _pole(result: AttributeResult, frame: _Frame) -> list[alt.Chart]:
     """The first hour that is enough; it stands on the margin, so it never crosses a passing bar."""
     top = frame.scale.high - 0.06 * (frame.scale.high - frame.scale.low)
-    hour = result.shortest_hours
-    if hour is None or hour >= result.reference_hours:
+    hour = enough(result)
+    if hour is None:
         words = _words(_("none of these yet"), frame.right, top, frame)
         return [words.mark_text(**_letters("right", 0), fontWeight=600, color=frame.ink["ink"])]
     late = (hour - frame.left) / (frame.right - frame.left) > 0.55

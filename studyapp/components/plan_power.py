@@ -12,6 +12,7 @@ from studyapp.components import look
 from studyapp.findings import hours as as_hours
 from studyapp.findings.spreads import spreads_told
 from studyapp.records import Chance, Plan, PlanPower, Problem
+from studyapp.services.rules import in_question
 from studyapp.services.spreads import Spreads
 from studyapp.words import _, ngettext
 
@@ -31,7 +32,8 @@ _NEEDED = {
 
 def can_be_tried(plan: Plan, problems: Sequence[Problem]) -> bool:
     """Whether the parts that the chances rest on are there."""
-    return bool(plan.pulls) and not any(problem.blocks and problem.where in _NEEDED for problem in problems)
+    asked = in_question((pull.hours for pull in plan.pulls), plan.control)
+    return bool(asked) and not any(problem.blocks and problem.where in _NEEDED for problem in problems)
 
 
 def design(plan: Plan, spreads: Spreads) -> tuple[object, ...]:
@@ -50,7 +52,12 @@ def not_yet() -> None:
     """What is still missing for an answer."""
     look.put(
         look.title(_("What this plan can show"), 2),
-        look.text(_("Comes once there are two pulls, one deciding attribute and five assessors.")),
+        look.text(
+            _(
+                "Comes once there is a pull between the control and the longest one, one deciding attribute and five "
+                "assessors."
+            )
+        ),
     )
 
 

@@ -19,12 +19,13 @@ SIGNATURES = 2
 Keep = Callable[[Store, Staff, str, str, str], None]
 
 
-def departures(noted: Sequence[Deviation]) -> None:
-    """What went otherwise than planned, in the order it was noted."""
-    if not noted:
+def departures(noted: Sequence[Deviation], of_rule: Sequence[str] = ()) -> None:
+    """What went otherwise than planned: `of_rule`, that the rule was corrected, then what was noted, in its order."""
+    if not noted and not of_rule:
         look.put(look.quiet(_("Nothing departed from the plan, as far as anybody noted.")))
         return
-    lines = [
+    lines = [look.row(look.plain(sentence)) for sentence in of_rule]
+    lines += [
         look.row(look.plain(one.sentence), look.text(f"{clock(one.at)}, {_known(one.known)}", "small")) for one in noted
     ]
     look.put(look.title(_("What departed from the plan"), 2), look.rows(lines, "notes"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -11,7 +12,7 @@ import streamlit as st
 from studyapp.components import look
 from studyapp.components.look import Mark
 from studyapp.components.moments import day
-from studyapp.findings import hours as as_hours
+from studyapp.findings import stop_within
 from studyapp.records import AromaPlan, Sitting, Study
 from studyapp.words import _, ngettext
 
@@ -79,16 +80,19 @@ def verdict_line(document: Mapping[str, object]) -> str:
     """A kept verdict in one line, from the document that was signed."""
     if not document:
         return ""
-    hours, latest = document.get("hours"), document.get("latest_hours")
-    if isinstance(hours, int | float) and isinstance(latest, int | float):
-        return _("Conche between {a} and {b} h.").format(a=as_hours(float(hours)), b=as_hours(float(latest)))
-    said = {
-        "stop": _("Stop at {hours} h."),
+    if document["verdict"] == "stop":
+        hour, latest, reference = (_hour(document, key) for key in ("hours", "latest_hours", "reference_hours"))
+        return stop_within(hour, latest, math.inf if reference is None else reference)
+    return {
         "conche longer": _("Conche longer."),
-        "no hour fits": _("No hour suits all."),
+        "no hour fits": _("No hour served fits."),
         "cannot tell": _("Cannot tell."),
     }[str(document["verdict"])]
-    return said.format(hours=as_hours(float(hours)) if isinstance(hours, int | float) else "–")
+
+
+def _hour(document: Mapping[str, object], key: str) -> float | None:
+    value = document.get(key)
+    return float(value) if isinstance(value, int | float) else None
 
 
 # ---- drawing -----------------------------------------------------------------------------------------------------

@@ -6,10 +6,10 @@ import streamlit as st
 
 from analysis.stopping import AttributeResult, Decision, PullResult
 from studyapp import findings
-from studyapp.components import charts, look
+from studyapp.components import charts, look, second_opinion
 from studyapp.components.look import Theme
 from studyapp.findings import Costs, HoursFinding, OfferRow
-from studyapp.findings.numbers import opening, or_dash
+from studyapp.findings.numbers import opening, or_dash, p_value
 from studyapp.findings.pulls import pull_numbers
 from studyapp.findings.scale import shared_scale
 from studyapp.records import Plan
@@ -28,6 +28,12 @@ def head(finding: HoursFinding, crumb: str, level: int = 1) -> None:
         look.lede(finding.lede),
         look.facts([(fact.label, fact.value, fact.note) for fact in finding.facts]),
     )
+
+
+def corrected_since(sentence: str) -> None:
+    """Beside a signed verdict that the corrected rule would not give; nothing for an empty sentence."""
+    if sentence:
+        look.put(look.box("copper", _("The rule was corrected since"), look.text(sentence)))
 
 
 def pictures(decision: Decision, finding: HoursFinding, theme: Theme) -> None:
@@ -94,8 +100,9 @@ def _asks(offer: OfferRow) -> str:
 
 
 # ---- the numbers -------------------------------------------------------------------------------------------------
-def numbers(decision: Decision, finding: HoursFinding) -> None:
-    """Every number the verdict rests on, as tables, and what stands beside it, folded away."""
+def numbers(decision: Decision, finding: HoursFinding, ask: second_opinion.Ask) -> None:
+    """Every number the verdict rests on, as tables, and what stands beside it, folded away; `ask` asks two other
+    programs about them, once somebody wants to know."""
     with st.expander(_("The numbers")):
         for result in _in_order(decision):
             look.put(
@@ -105,6 +112,7 @@ def numbers(decision: Decision, finding: HoursFinding) -> None:
             )
         if finding.beside:
             look.put(look.title(_("Beside the verdict, never in it"), 3), look.bullets(finding.beside))
+        second_opinion.draw(ask)
 
 
 def _pull_heads() -> list[str]:
@@ -142,7 +150,7 @@ def _fit(result: AttributeResult) -> str:
         f=or_dash(anova.f, 2),
         num=or_dash(anova.num_df, 0),
         den=or_dash(anova.den_df, 1),
-        p=_("below 0.0001") if anova.p is not None and anova.p < 0.0001 else or_dash(anova.p, 4),
+        p=p_value(anova.p),
     )
 
 

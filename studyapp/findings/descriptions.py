@@ -55,7 +55,7 @@ def _answer(answer: Answer) -> str:
         return _("{h} h").format(h=hours(answer.hours))
     return {
         "conche longer": _("conche longer"),
-        "no hour fits": _("no hour suits all"),
+        "no hour fits": _("no hour fits"),
     }.get(answer.verdict, _("cannot tell"))
 
 

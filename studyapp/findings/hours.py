@@ -8,13 +8,10 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.changes import what_would_change
 from studyapp.findings.descriptions import beside
-from studyapp.findings.numbers import (
-    count_of,
-    hours,
-    interval_share,
-)
+from studyapp.findings.headlines import headline
+from studyapp.findings.numbers import hours, interval_share
 from studyapp.findings.offers import Costs, OfferRow, offer_rows
-from studyapp.findings.reading import blocking, improving, shorter_pull
+from studyapp.findings.reading import better_pull, blocking, improving, shorter_pull
 from studyapp.findings.reasons import lede
 from studyapp.findings.warnings import warning_sentence
 from studyapp.words import _, ngettext
@@ -68,7 +65,7 @@ def hours_finding(
     """
     return HoursFinding(
         title=title,
-        headline=_headline(decision),
+        headline=headline(decision),
         lede=lede(decision, offers, costs),
         facts=(_binds(decision), _saved(decision), _control(decision), _holds_for(decision)),
         charts_intro=_charts_intro(decision),
@@ -94,40 +91,6 @@ def caution() -> str:
     )
 
 
-# ---- the answer --------------------------------------------------------------------------------------------------
-def _headline(decision: Decision) -> str:
-    reference = hours(decision.reference_hours)
-    if decision.verdict == "stop":
-        return _stop_headline(decision)
-    if decision.verdict == "conche longer":
-        number = count_of(decision.reference_hours)
-        return ngettext("Conche longer than {h} hour.", "Conche longer than {h} hours.", number).format(h=reference)
-    if decision.verdict == "no hour fits":
-        return _("No hour suits all.")
-    if decision.reason == "reference meets limits" and decision.look >= decision.looks:
-        number = count_of(decision.reference_hours)
-        return ngettext("Stay at {h} hour.", "Stay at {h} hours.", number).format(h=reference)
-    if decision.reason == "control not found":
-        return _("Cannot tell: the panel did not find the pull known to differ.")
-    if decision.reason == "orders":
-        return _("Cannot tell: the serving orders favour some pulls.")
-    if decision.reason == "not enough data":
-        return _("Cannot tell: there are too few scores.")
-    return _("Cannot tell yet.")
-
-
-def _stop_headline(decision: Decision) -> str:
-    hour = decision.reference_hours if decision.hours is None else decision.hours
-    latest = decision.latest_hours
-    if latest is None or latest >= decision.reference_hours:
-        return ngettext("Stop at {h} hour.", "Stop at {h} hours.", count_of(hour)).format(h=hours(hour))
-    if latest <= hour:
-        return ngettext("Stop at {h} hour, not later.", "Stop at {h} hours, not later.", count_of(hour)).format(
-            h=hours(hour)
-        )
-    return _("Conche between {a} and {b} hours.").format(a=hours(hour), b=hours(latest))
-
-
 # ---- facts -------------------------------------------------------------------------------------------------------
 def _binds(decision: Decision) -> Fact:
     name = _binding(decision)
@@ -144,15 +107,29 @@ def _binds(decision: Decision) -> Fact:
 
 
 def _binding(decision: Decision) -> str | None:
-    """The attribute the answer hangs on, the same one that the lede names."""
+    """The attribute the answer hangs on, the same one that the lede names first."""
     if decision.verdict == "cannot tell":
-        blocks = blocking(decision, shorter_pull(decision))
-        open_ = decision.reason in ("reference meets limits", "reference misses a limit")
-        return blocks[0][0].name if blocks and open_ else None
+        return next(iter(_open_on(decision)), None)
+    if decision.verdict == "no hour fits":
+        return next(iter(decision.fails_on.get(decision.reference_hours, ())), decision.binding)
     if decision.verdict == "conche longer":
-        found = improving(decision)
-        return found[0].name if found else decision.binding
+        return next((result.name for result, _pull in improving(decision)), decision.binding)
     return decision.binding
+
+
+def _open_on(decision: Decision) -> Sequence[str]:
+    """The attributes that keep the question open, the first to be named first; none where the panel is not believed."""
+    if decision.reason == "better hours":
+        return decision.better.get(better_pull(decision) or 0.0, ())
+    if decision.reason == "window":
+        return decision.not_inside
+    if decision.reason == "still improving":
+        return decision.not_held or decision.improving
+    if decision.reason == "reference fails":
+        return decision.fails_on.get(decision.reference_hours, ())
+    if decision.reason in ("reference meets limits", "reference misses a limit"):
+        return [result.name for result, _pull in blocking(decision, shorter_pull(decision))]
+    return ()
 
 
 def _saved(decision: Decision) -> Fact:
@@ -176,10 +153,11 @@ def _control(decision: Decision) -> Fact:
 
 def _holds_for(decision: Decision) -> Fact:
     people, sittings = decision.scope.get("assessors", 0), decision.scope.get("sittings", 1)
-    batches = decision.scope.get("batches", 1)
-    value = _("this batch") if batches <= 1 else _("these {n} batches").format(n=batches)
-    note = listed_scope(people, sittings)
-    return Fact(_("Holds for"), value, note)
+    scope = listed_scope(people, sittings)
+    few = [int(str(w.values["both"])) for w in decision.warnings if w.code == "rests on few"]
+    if few:
+        scope = _("{scope}; only {n} of them scored both pulls compared").format(scope=scope, n=min(few))
+    return Fact(_("Holds for"), _("this batch"), scope)
 
 
 def listed_scope(people: int, sittings: int) -> str:

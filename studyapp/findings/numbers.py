@@ -6,6 +6,7 @@ A decimal sign belongs to a language, so it comes from the catalogue, not from t
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import ROUND_FLOOR, Decimal
 from math import floor
 
 from studyapp.words import _
@@ -40,6 +41,12 @@ def beside(value: float, bound: float) -> str:
     return decimal(value, _FINEST)
 
 
+def rounded_down(value: float) -> tuple[float, str]:
+    """A number cut to hundredths, never above `value`, and its words: what holds up to the number told then holds."""
+    cut = Decimal(repr(float(value))).quantize(Decimal("0.01"), ROUND_FLOOR)
+    return float(cut), decimal(float(cut), 1 if cut == round(cut, 1) else 2)
+
+
 def hours(value: float) -> str:
     """Hours without a trailing zero: 12, 7.5."""
     return decimal(value, 0) if float(value).is_integer() else decimal(value, 2 if round(value, 1) != value else 1)
@@ -70,6 +77,7 @@ def of_studies(share: float) -> str:
     return _("{count} of {total}").format(count=round(count), total=total)
 
 
+SMALLEST_P = 0.0001
 # Below this a chance is "fewer than 1 of 10".
 SELDOM = 0.1
 
@@ -84,6 +92,11 @@ def of_ten(share: float) -> str:
 def or_dash(value: float | None, digits: int) -> str:
     """A number with so many decimals, or a dash for one that does not exist."""
     return "–" if value is None else decimal(value, digits)
+
+
+def p_value(value: float | None) -> str:
+    """A chance as a test gives it, for the tables of numbers alone."""
+    return _("below 0.0001") if value is not None and value < SMALLEST_P else or_dash(value, 4)
 
 
 def count_of(value: float) -> int:

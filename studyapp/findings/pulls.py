@@ -13,13 +13,34 @@ if TYPE_CHECKING:
 
 def shown(result: AttributeResult, pull: PullResult) -> bool:
     """Whether this pull and each longer one were shown to be good enough on this attribute."""
-    return result.shortest_hours is not None and pull.hours >= result.shortest_hours
+    hour = enough(result)
+    return hour is not None and pull.hours >= hour and not pull.shown_to_fail
+
+
+def enough(result: AttributeResult) -> float | None:
+    """The shortest pull shown to be good enough on this attribute, where a shorter one than the reference was.
+
+    Against a reference that is itself shown to fail, being close to it shows nothing.
+    """
+    hour = result.shortest_hours
+    if hour is None or _reference_fails(result):
+        return None
+    fit = (
+        pull.hours for pull in result.pulls if hour <= pull.hours < result.reference_hours and not pull.shown_to_fail
+    )
+    return min(fit, default=None)
+
+
+def _reference_fails(result: AttributeResult) -> bool:
+    return any(pull.shown_to_fail for pull in result.pulls if pull.hours == result.reference_hours)
 
 
 def pull_says(result: AttributeResult, pull: PullResult) -> str:
     """One pull in one line, for a tooltip and for a reader aloud."""
     hour = hours(pull.hours)
     if pull.hours == result.reference_hours:
+        if pull.shown_to_fail:
+            return _("{hours} hours: the reference, shown to fail").format(hours=hour)
         return _("{hours} hours: the reference").format(hours=hour)
     if not result.judged or pull.decisive_upper is None or pull.decisive_lower is None:
         return _("{hours} hours: not judged").format(hours=hour)
@@ -40,6 +61,8 @@ def pull_says(result: AttributeResult, pull: PullResult) -> str:
 def _same_says(result: AttributeResult, pull: PullResult) -> str:
     if shown(result, pull):
         return _("{hours} hours: apart by {difference}, between {low} and {high}, within the margin")
+    if pull.shown_to_fail:
+        return _("{hours} hours: apart by {difference}, between {low} and {high}, shown to fail")
     if pull.within_margin:
         return _("{hours} hours: apart by {difference}, between {low} and {high}, but a longer pull was not shown")
     return _("{hours} hours: apart by {difference}, between {low} and {high}, not shown to be within the margin")
@@ -51,6 +74,10 @@ def _worse_says(result: AttributeResult, pull: PullResult) -> str:
         if better:
             return _("{hours} hours: better by {difference}, worse by {most} at most, within the margin")
         return _("{hours} hours: worse by {difference}, at most {most}, within the margin")
+    if pull.shown_to_fail:
+        if better:
+            return _("{hours} hours: better by {difference}, worse by {most} at most, shown to fail")
+        return _("{hours} hours: worse by {difference}, at most {most}, shown to fail")
     if pull.within_margin:
         if better:
             return _("{hours} hours: better by {difference}, worse by {most} at most, but a longer pull was not shown")
@@ -76,14 +103,24 @@ def attribute_alt(result: AttributeResult) -> str:
         reference=hours(result.reference_hours),
         steps=steps,
         margin=units(result.rule.margin),
-        enough=hours(result.shortest_hours if result.shortest_hours is not None else result.reference_hours),
+        enough=hours(enough(result) or 0.0),
     )
 
 
 def _alt_sentence(result: AttributeResult) -> str:
-    enough = result.shortest_hours is not None and result.shortest_hours < result.reference_hours
+    from_some_hour = enough(result) is not None
+    if _reference_fails(result):
+        if result.rule.wanted == "same":
+            return _(
+                "{name}: apart from the {reference} h pull by {steps}, in scale units; "
+                "the {reference} h pull itself is shown to fail."
+            )
+        return _(
+            "{name}: worse than the {reference} h pull by {steps}, in scale units; "
+            "the {reference} h pull itself is shown to fail."
+        )
     if result.rule.wanted == "same":
-        if enough:
+        if from_some_hour:
             return _(
                 "{name}: apart from the {reference} h pull by {steps}, in scale units; "
                 "within the margin of {margin} either way from {enough} h on."
@@ -92,7 +129,7 @@ def _alt_sentence(result: AttributeResult) -> str:
             "{name}: apart from the {reference} h pull by {steps}, in scale units; "
             "no shorter pull is shown to be within the margin of {margin} either way."
         )
-    if enough:
+    if from_some_hour:
         return _(
             "{name}: worse than the {reference} h pull by {steps}, in scale units; "
             "within the margin of {margin} from {enough} h on."

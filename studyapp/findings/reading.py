@@ -17,7 +17,12 @@ def pull_at(result: AttributeResult | None, hour: float | None) -> PullResult | 
 
 def shorter_pull(decision: Decision) -> float | None:
     """The pull next to the reference."""
-    return max((hour for hour in decision.passes if hour < decision.reference_hours), default=None)
+    return pull_before(decision, decision.reference_hours)
+
+
+def pull_before(decision: Decision, hour: float) -> float | None:
+    """The next shorter pull, None for the shortest."""
+    return max((pull for pull in decision.passes if pull < hour), default=None)
 
 
 def next_pulls(decision: Decision) -> tuple[float, float]:
@@ -46,44 +51,62 @@ def _excess(result: AttributeResult, pull: PullResult) -> float:
     return upper
 
 
-def failing_pulls(decision: Decision) -> dict[str, list[float]]:
-    """For each attribute that fails somewhere, the pulls where it is shown to, shortest first."""
-    found: dict[str, list[float]] = {}
-    for hour in sorted(decision.fails_on):
-        for name in decision.fails_on[hour]:
-            found.setdefault(name, []).append(hour)
-    return dict(sorted(found.items()))
-
-
-def improving(decision: Decision) -> tuple[AttributeResult, PullResult] | None:
-    """The attribute that most clearly still got better up to the longest pull, with the pull before it."""
+def improving(decision: Decision) -> list[tuple[AttributeResult, PullResult]]:
+    """The attributes that still got better up to the longest pull, each with the pull before it, the clearest first."""
     hour = shorter_pull(decision)
     found = []
-    for result in decision.attributes.values():
+    for name in decision.improving:
+        result = decision.attributes.get(name)
         pull = pull_at(result, hour)
-        if pull is not None and pull.decisive_lower is not None and result.rule.wanted != "same":
+        if result is not None and pull is not None:
             found.append((result, pull))
-    rising = [pair for pair in found if not pair[1].within_margin and (pair[1].decisive_lower or 0.0) > 0]
-    return max(rising, key=lambda pair: pair[1].decisive_lower or 0.0, default=None)
+    return sorted(found, key=lambda pair: -(pair[1].decisive_lower or 0.0))
 
 
+def better_pull(decision: Decision) -> float | None:
+    """Of the pulls shown better than the shortest that passes, the one to go on from: better on most attributes, then
+    furthest ahead of the reference, then the shortest."""
+
+    def key(hour: float) -> tuple[int, float, float]:
+        names = decision.better[hour]
+        pulls = [pull_at(decision.attributes.get(name), hour) for name in names]
+        return -len(names), sum(pull.difference for pull in pulls if pull is not None), hour
+
+    return min(decision.better, key=key, default=None)
+
+
+def new_longest(decision: Decision) -> float | None:
+    """The longest pull that a new study could have when the reference fails: nothing is shown against it, and there is
+    a shorter one to serve beside it."""
+    return max((hour for hour in decision.unfailed if hour > min(decision.passes)), default=None)
+
+
+# ---- the window ----------------------------------------------------------------------------------------------------
 def past_hour(decision: Decision) -> float | None:
-    """The first pull after the window for notes that fade, or None when the window reaches the longest pull."""
+    """The first pull after the window, or None when it reaches the longest pull or was not asked for."""
     latest = decision.latest_hours
     if latest is None or latest >= decision.reference_hours:
         return None
     return min((hour for hour in decision.passes if hour > latest), default=None)
 
 
-def fading(decision: Decision) -> str | None:
-    """The attribute wanted higher that closes the window: the one whose mean fell most after it."""
-    past, latest = past_hour(decision), decision.latest_hours
-    falls: dict[str, float] = {}
-    for name, result in decision.attributes.items():
-        after = pull_at(result, past)
-        if result.rule.wanted != "higher" or after is None:
-            continue
-        best = max((pull.mean for pull in result.pulls if latest is not None and pull.hours <= latest), default=None)
-        if best is not None:
-            falls[name] = best - after.mean
-    return max(falls, key=lambda name: falls[name]) if falls else None
+def split_by_wish(decision: Decision, names: tuple[str, ...]) -> tuple[list[str], list[str]]:
+    """Of attributes that leave their window: those wanted higher, which fade, and those wanted lower, which grow."""
+    wished = {name: decision.attributes[name].rule.wanted for name in names if name in decision.attributes}
+    return (
+        [name for name, wanted in wished.items() if wanted == "higher"],
+        [name for name, wanted in wished.items() if wanted == "lower"],
+    )
+
+
+def shown_too_late(decision: Decision) -> bool:
+    """Whether a note at the pull that passes is shown worse than at a shorter one by its margin, not only perhaps."""
+    hour = decision.shortest_hours
+    pulls = [pull_at(decision.attributes.get(name), hour) for name in decision.not_inside]
+    return any(pull.shown_to_fail for pull in pulls if pull is not None)
+
+
+def good_before(result: AttributeResult, hour: float) -> PullResult | None:
+    """The shorter pull at which the attribute stood highest (wanted higher) or lowest (wanted lower)."""
+    sign = -1 if result.rule.wanted == "higher" else 1
+    return min((pull for pull in result.pulls if pull.hours < hour), key=lambda pull: sign * pull.mean, default=None)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from studyapp.findings.numbers import hours, opening
+from studyapp.findings.numbers import beside, hours, listed, opening, units
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -50,7 +50,29 @@ def _own_error_unknown(values: Values) -> str:
     ).format(name=_name(values))
 
 
+def _copied(values: Values) -> str:
+    return _(
+        "{name}: for everybody the second score equals the first, or all courses are the same, so it is not judged. "
+        "Ask whether scores were copied, and taste again."
+    ).format(name=_name(values))
+
+
+def _one_persons_copies(values: Values) -> str:
+    people = [str(person) for person in values["assessors"]]
+    return ngettext(
+        "{name}: every second score of {people} equals the first. It may be chance; ask how it was scored.",
+        "{name}: every second score of {people} equals their first. It may be chance; ask how they were scored.",
+        len(people),
+    ).format(name=_name(values), people=listed(people))
+
+
 def _few_assessors(values: Values) -> str:
+    if "widest" in values:
+        return ngettext(
+            "Only {n} assessor tasted: limits lie up to {widest} units either side, so good pulls can stay unshown.",
+            "Only {n} assessors tasted: limits lie up to {widest} units either side, so good pulls can stay unshown.",
+            int(values["assessors"]),
+        ).format(n=values["assessors"], widest=units(float(values["widest"])))
     return ngettext(
         "Only {n} assessor tasted: the intervals are wide, so good pulls can stay unshown.",
         "Only {n} assessors tasted: the intervals are wide, so good pulls can stay unshown.",
@@ -60,6 +82,60 @@ def _few_assessors(values: Values) -> str:
 
 def _one_batch(values: Values) -> str:
     return _("One batch was tasted: the next one may need other hours.")
+
+
+def _rests_on_few(values: Values) -> str:
+    if not values["both"]:
+        return _("{name}: nobody scored both {h} h and the longest pull.").format(
+            name=_name(values), h=hours(float(values["hours"]))
+        )
+    return ngettext(
+        "{name}: only {n} person scored both {h} h and the longest pull, and what is said of {h} h rests on that one.",
+        "{name}: only {n} people scored both {h} h and the longest pull, and what is said of {h} h rests on them.",
+        int(values["both"]),
+    ).format(name=_name(values), n=values["both"], h=hours(float(values["hours"])))
+
+
+# ---- notes that nobody can tell here, or that grow -----------------------------------------------------------------
+def _not_told_here(values: Values) -> str:
+    if values["wanted"] == "same":
+        sentence = _(
+            "{name}: at {h} h these people did not find it different. "
+            "That it stays the same rests on their being able to tell it."
+        )
+    elif values["wanted"] == "higher":
+        sentence = _(
+            "{name}: at {h} h these people did not find it lower. "
+            "That it is no worse rests on their being able to tell it."
+        )
+    else:
+        sentence = _(
+            "{name}: at {h} h these people did not find it higher. "
+            "That it is no worse rests on their being able to tell it."
+        )
+    return sentence.format(name=_name(values), h=hours(float(values["hours"])))
+
+
+def _nobody_marked(values: Values) -> str:
+    if values["wanted"] == "higher":
+        sentence = _("Everybody gave {name} the highest mark everywhere, so no pull is worse on it than another.")
+    else:
+        sentence = _("Nobody marked any {name} anywhere, so no pull is worse on it than another.")
+    return sentence.format(name=values["attribute"])
+
+
+def _grew(values: Values) -> str:
+    return _(
+        "{name} at {h} h: shown higher than at {early} h by {d} units, between {low} and {high}. "
+        "The sealed claim says nothing about it; weigh it yourself."
+    ).format(
+        name=_name(values),
+        h=hours(float(values["hours"])),
+        early=hours(float(values["earlier"])),
+        d=units(float(values["difference"])),
+        low=beside(float(values["low"]), 0.0),
+        high=units(float(values["high"])),
+    )
 
 
 # ---- orders and sittings -----------------------------------------------------------------------------------------
@@ -123,7 +199,13 @@ _WRITERS: dict[str, Callable[[Values], str]] = {
     "too few assessors": _too_few_assessors,
     "same score everywhere": _same_score,
     "own error unknown": _own_error_unknown,
+    "copied": _copied,
+    "one person's copies": _one_persons_copies,
     "few assessors": _few_assessors,
+    "rests on few": _rests_on_few,
+    "not_told_here": _not_told_here,
+    "nobody marked": _nobody_marked,
+    "grew": _grew,
     "one batch": _one_batch,
     "order not recorded": _order_not_recorded,
     "orders unbalanced": _orders_unbalanced,

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.errors import NotFound
 from studyapp.printing import kit, sets, slips
-from studyapp.records import AromaPlan, AromaStudy, Plan, Sitting, Staff
+from studyapp.records import AromaPlan, AromaStudy, HoursStudy, Plan, Sitting, Staff
 from studyapp.services import aroma_planning, aroma_preparing, planning, preparing, watching
 from studyapp.services.access import require, sitting_or_refuse
 from studyapp.services.pull_calendar import MINUTES_A_PIECE
@@ -102,19 +102,26 @@ def _preparation(store: Store, by: Staff, of: str) -> bytes:
 
 
 def _report(store: Store, by: Staff, of: str) -> bytes:
-    from studyapp.findings import Costs, hours_finding
+    from studyapp.findings import Costs, hours_finding, versions
     from studyapp.printing.report import report_pdf
     from studyapp.services import deciding
 
     study = planning.study(store, by, of)
     if isinstance(study, AromaStudy):
         return _aroma_report(store, by, study)
-    decision = deciding.decision(store, by, of)
-    offers = deciding.offers(store, by, of) if decision.verdict == "cannot tell" else ()
+    shown = deciding.shown(store, by, of)
+    offers = deciding.offers(store, by, of) if shown.decision.verdict == "cannot tell" else ()
+    beside = deciding.description(store, by, of) if shown.corrected is None else None
     plan = study.plan
     costs = Costs(plan.piece_g, plan.rest_seconds / 60 + MINUTES_A_PIECE, plan.warm_up)
-    finding = hours_finding(decision, offers, plan.title, costs, deciding.description(store, by, of))
-    return report_pdf(decision, finding, printed_now(), report_record(store, by, of))
+    finding = hours_finding(shown.decision, offers, plan.title, costs, beside)
+    record = replace(
+        report_record(store, by, of),
+        rule_version=shown.rule_version,
+        corrected=versions.said_otherwise(shown),
+        rule_departures=versions.departures(shown),
+    )
+    return report_pdf(shown.decision, finding, printed_now(), record)
 
 
 def _aroma_report(store: Store, by: Staff, study: AromaStudy) -> bytes:
@@ -142,7 +149,7 @@ def report_record(store: Store, by: Staff, study_id: str) -> ReportRecord:
         count, head = events.head(tx)
     return ReportRecord(
         plan=study.plan if isinstance(study.plan, Plan) else None,
-        rule=_rule(study.plan),
+        rule=_rule(study),
         seal=study.seal,
         sealed_at=_local(study.sealed_at),
         opened_at=_local(opened[-1][2]) if opened else None,
@@ -154,8 +161,10 @@ def report_record(store: Store, by: Staff, study_id: str) -> ReportRecord:
     )
 
 
-def _rule(plan: Plan | AromaPlan) -> tuple[str, ...]:
-    return aroma_planning.rule_sentences(plan) if isinstance(plan, AromaPlan) else planning.rule_sentences(plan)
+def _rule(study: HoursStudy | AromaStudy) -> tuple[str, ...]:
+    if isinstance(study, AromaStudy):
+        return aroma_planning.rule_sentences(study.plan)
+    return planning.rule_sentences(study.plan, study.rule_version)
 
 
 def _local(kept: str | None) -> str | None:

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from studyapp.findings import hours, shown, units
+from studyapp.findings import enough, hours, shown, units
 from studyapp.findings.scale import Scale, limit_at
 from studyapp.printing.strokes import cross, diamond, disc, svg
 from studyapp.printing.strokes import line as _line
@@ -97,8 +97,8 @@ def _limit(result: AttributeResult, plot: _Plot) -> Iterator[str]:
 
 def _pole(result: AttributeResult, plot: _Plot) -> Iterator[str]:
     """The first hour that is enough; it stands on the margin, so it never crosses a passing bar."""
-    hour, top = result.shortest_hours, _TOP + 6
-    if hour is None or hour >= result.reference_hours:
+    hour, top = enough(result), _TOP + 6
+    if hour is None:
         yield _text(_RIGHT, top + 3, _("none of these yet"), "end", bold=True)
         return
     at = plot.x(hour)

@@ -6,7 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from studyapp.findings import HoursFinding, attribute_alt, decimal, hours, of_studies, percent, shown, units
+from studyapp.findings import (
+    HoursFinding,
+    attribute_alt,
+    decimal,
+    hours,
+    of_studies,
+    percent,
+    shown,
+    standing,
+    units,
+)
 from studyapp.findings.numbers import interval_share, opening, or_dash
 from studyapp.findings.pulls import pull_numbers
 from studyapp.findings.scale import shared_scale
@@ -26,7 +36,9 @@ _FIRST_FEW = 3
 class ReportRecord:
     """What the store knows around a decision; all empty for scores that came in a file.
 
-    `rule` holds the sealed rule as sentences, `head` and `events` the chain of the record when printed.
+    `rule` holds the sealed rule as sentences, `head` and `events` the chain of the record when printed. `rule_version`
+    is that of the stop rule behind the verdict, None where nothing was sealed; `corrected` is the sentence beside a
+    verdict that the corrected rule would not give, `rule_departures` says that another version decided than was sealed.
     """
 
     plan: Plan | None = None
@@ -39,6 +51,9 @@ class ReportRecord:
     signatures: tuple[Signature, ...] = ()
     head: str | None = None
     events: int = 0
+    rule_version: int | None = None
+    corrected: str = ""
+    rule_departures: tuple[str, ...] = ()
 
 
 NOTHING_KEPT = ReportRecord()
@@ -112,9 +127,10 @@ def _first_page(decision: Decision, finding: HoursFinding, title: str, record: R
 def notes(changes: Sequence[str], warnings: Sequence[str], record: ReportRecord) -> dict[str, Any]:
     """What a decision rests on, what departed, what to be careful about, and who signed; of any kind of study."""
     return {
+        "corrected": record.corrected,
         "changes": list(changes) or [_("Nothing is listed.")],
-        "departures": _few(_departures(record.deviations)),
-        "all_departures": _departures(record.deviations),
+        "departures": _few(_departures(record)),
+        "all_departures": _departures(record),
         "warnings": _few(list(warnings)),
         "all_warnings": list(warnings),
         "signatures": _signatures(record.signatures),
@@ -129,9 +145,12 @@ def _crumb(title: str, plan: Plan | None) -> str:
     return _("Decision on conching time. {study}").format(study=said)
 
 
-def _departures(deviations: Sequence[Deviation]) -> list[str]:
-    if not deviations:
-        return [_("Nothing was noted.")]
+def _departures(record: ReportRecord) -> list[str]:
+    noted = [*record.rule_departures, *_noted(record.deviations)]
+    return noted or [_("Nothing was noted.")]
+
+
+def _noted(deviations: Sequence[Deviation]) -> list[str]:
     known = {
         "nothing served": _("nothing was served yet"),
         "no results seen": _("no result was seen yet"),
@@ -252,7 +271,7 @@ def _row(result: AttributeResult, pull: PullResult) -> list[str]:
 
 def _standing(result: AttributeResult, pull: PullResult) -> str:
     if pull.shown_to_fail:
-        return _("shown to fail")
+        return standing(result, pull)
     if pull.within_limit is False:
         return _("limit not shown")
     if pull.hours == result.reference_hours:
@@ -300,12 +319,20 @@ def _record_rows(decision: Decision, printed_at: str, record: ReportRecord) -> l
                 level=decimal(decision.level, 4), share=percent(interval_share(decision.level) / 100)
             ),
         ),
+        (_("Decided by"), _stop_rule(record)),
         (_("Rule sealed"), shown_time(record.sealed_at) if record.seal else _("not sealed here")),
         (_("SHA-256 of the rule"), record.seal or ""),
         *chain(record),
         (_("Printed"), shown_time(printed_at)),
     ]
     return [(label, value) for label, value in rows if value]
+
+
+def _stop_rule(record: ReportRecord) -> str:
+    """The version behind the verdict; scores from a file are always judged by the one of today."""
+    from analysis.stopping import RULE_VERSION
+
+    return _("version {n} of the stop rule").format(n=record.rule_version or RULE_VERSION)
 
 
 def served(plan: Plan | AromaPlan) -> str:

@@ -62,5 +62,5 @@ def _verdict(scores: Path, rule: Path) -> None:
         verdict.price(finding)
     verdict.pictures(decision, finding, session.theme())
     verdict.changes(finding)
-    verdict.numbers(decision, finding)
+    verdict.numbers(decision, finding, bringing.second_opinion(scores, rule, decision))
     verdict.caution(finding)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from studyapp import findings, session
 from studyapp.components import chooser, look, signing, verdict, what_if
 from studyapp.errors import NothingToDecide
+from studyapp.findings import versions
 from studyapp.records import AromaStudy, Staff, Study
 from studyapp.screens import aroma_decide, sealing
 from studyapp.services import deciding, watching
@@ -39,12 +42,14 @@ def _weighed(by: Staff, study: Study) -> None:
     """The verdict, why, and what comes next."""
     store = session.store()
     with st.spinner(_("Working out the verdict…")):
-        decision = deciding.decision(store, by, study.id)
+        shown = deciding.shown(store, by, study.id)
+        decision = shown.decision
         offers = deciding.offers(store, by, study.id) if decision.verdict == "cannot tell" else ()
-        beside = deciding.description(store, by, study.id)
+        beside = deciding.description(store, by, study.id) if shown.corrected is None else None
     costs = verdict.costs(study.plan)
     finding = findings.hours_finding(decision, offers, study.plan.title, costs, beside)
     verdict.head(finding, look.crumb(_("Studies"), study.plan.title, session.href("studies")))
+    verdict.corrected_since(versions.said_otherwise(shown))
     if decision.verdict == "cannot tell":
         verdict.price(finding)
         if not offers:
@@ -54,9 +59,9 @@ def _weighed(by: Staff, study: Study) -> None:
             session.go("prepare", study=study.id, sitting=planned)
     verdict.pictures(decision, finding, session.theme())
     verdict.changes(finding)
-    signing.departures(watching.deviations(store, by, study.id))
+    signing.departures(watching.deviations(store, by, study.id), versions.departures(shown))
     signing.notes(watching.notes(store, by, study.id))
-    verdict.numbers(decision, finding)
+    verdict.numbers(decision, finding, partial(deciding.cross_check, store, by, study.id, decision))
     if study.example:
         what_if.draw(store, by, study, decision)
     if signing.sign(store, by, study, f"/print/report/{study.id}", over=not offers):

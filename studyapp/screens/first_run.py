@@ -32,7 +32,7 @@ def render() -> None:
 def _promise() -> str:
     return _(
         "Take samples at set hours, let your own people taste them blind, and read one of four answers: stop at so "
-        "many hours, conche longer, no hour suits all, or cannot tell yet and what an answer would cost."
+        "many hours, conche longer, no hour fits, or cannot tell yet and what an answer would cost."
     )
 
 

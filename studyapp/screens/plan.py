@@ -24,7 +24,7 @@ from studyapp.components import (
     plan_table,
     refined,
 )
-from studyapp.records import AromaStudy, Plan, Problem, SealSlip, Staff, Study
+from studyapp.records import AromaStudy, HoursStudy, Plan, Problem, SealSlip, Staff, Study
 from studyapp.screens import aroma_plan, sealing
 from studyapp.services import drafts, planning, proposals, prospects, pull_calendar, spreads
 from studyapp.services.proposals import Search
@@ -157,11 +157,11 @@ def _asked(by: Staff, study_id: str) -> SealSlip | None:
     )
 
 
-def _sealed(by: Staff, study: Study) -> None:
+def _sealed(by: Staff, study: HoursStudy) -> None:
     """The sealed rule to read, what to print, and the pulls as they were really taken."""
     sealing.fresh_slip(study.id)
     panel_list.nobody_prepares(session.store(), by)
-    plan_seal.sealed_view(study, planning.rule_sentences(study.plan))
+    plan_seal.sealed_view(study, planning.rule_sentences(study.plan, study.rule_version))
     plan_calendar.sealed(study)
     plan_seal.pulls(session.store(), by, study)
     sealing.way_on(by, study.id)

@@ -5,13 +5,12 @@ Trays with their codes are those of `preparing.trays`; the cups of a set follow 
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 
 from studyapp.records import BoxQuantity, SetFill, Staff
 from studyapp.services import preparing
 from studyapp.services.access import aroma_study_or_refuse, require, sitting_or_refuse
-from studyapp.store import Store, sittings, studies, trials
+from studyapp.store import Store, studies, trials
 
 CHECKS = (*preparing.CHECKS, "botanical_named")
 
@@ -31,7 +30,10 @@ def fill_rows(store: Store, by: Staff, sitting_id: str) -> tuple[SetFill, ...]:
 
 
 def quantities(store: Store, by: Staff, study_id: str) -> tuple[BoxQuantity, ...]:
-    """Pieces and grams of every box for all sittings that are not closed, one spare for every ten cups."""
+    """Pieces and grams of every box for the sittings to come, one spare for every ten cups.
+
+    When all are over, it is what they took, as in `preparing.quantities`.
+    """
     require(by, "preparer")
     with store.write() as tx:
         study = aroma_study_or_refuse(tx, study_id)
@@ -39,17 +41,15 @@ def quantities(store: Store, by: Staff, study_id: str) -> tuple[BoxQuantity, ...
         studies.note_key_view(tx, study.id, by.id)
         cups = Counter(
             held
-            for sitting in sittings.of_study(tx, study_id)
-            if sitting.state != "closed"
+            for sitting in preparing.to_fill(tx, study_id)
             for _position, _seat, _codes, samples in trials.key(tx, sitting.id)
             for held in samples
         )
         boxes = trials.boxes(tx, study_id)
-    found = []
-    for box in sorted(boxes, key=lambda one: one.letter):
-        whole = cups[box.id] + math.ceil(preparing.SPARE_SHARE * cups[box.id])
-        found.append(BoxQuantity(box.letter, box.name, whole, round(whole * study.plan.piece_g, 1)))
-    return tuple(found)
+    return tuple(
+        BoxQuantity(box.letter, box.name, *preparing.with_spares(cups[box.id], study.plan.piece_g))
+        for box in sorted(boxes, key=lambda one: one.letter)
+    )
 
 
 def release_tray(
@@ -59,7 +59,7 @@ def release_tray(
 
     Raises:
         BadInput: a check is open or the second person is missing.
-        NotAllowed: the sitting is over.
+        NotAllowed: the sitting is over, or a tray before is still in the kitchen.
     """
     require(by, "preparer")
     second_person = preparing.cleared(by, checks, CHECKS, second_person)

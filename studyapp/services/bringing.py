@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +14,10 @@ from studyapp.words import _
 if TYPE_CHECKING:
     import pandas as pd
 
+    from analysis.cross_check import AttributeCheck
     from analysis.stopping import Decision, Offer, Rule
+
+_NAMED = 6  # so many batches are named in a sentence
 
 
 def decide_files(scores: Path | str, rule: Path | str) -> tuple[Decision, tuple[Offer, ...]]:
@@ -31,6 +36,19 @@ def decide_files(scores: Path | str, rule: Path | str) -> tuple[Decision, tuple[
     return decision, price(tidy, read) if read.look < read.looks else price_new_study(tidy, read)
 
 
+def second_opinion(
+    scores: Path | str, rule: Path | str, decision: Decision
+) -> Callable[[], Mapping[str, AttributeCheck]]:
+    """What asks two other programs about a decision on these files. They are read now, for they may be gone by then.
+
+    Raises BadInput as `decide_files`.
+    """
+    from analysis.cross_check import cross_check
+
+    read = read_rule(rule)
+    return partial(cross_check, read_scores(scores, read), read, decision)
+
+
 def read_scores(path: Path | str, rule: Rule | None = None) -> pd.DataFrame:
     """The tidy scores of a file, of the deciding attributes alone if a rule is given. Raises BadInput."""
     from analysis import scores
@@ -41,8 +59,24 @@ def read_scores(path: Path | str, rule: Rule | None = None) -> pd.DataFrame:
         raise BadInput(str(problem)) from problem
 
 
+def _refuse_batches(scores_name: str, scores: pd.DataFrame) -> None:
+    from analysis.panels import batches_in
+
+    found = batches_in(scores[scores["score"].notna()])
+    if len(found) < 2:
+        return
+    sentence = _(
+        "{scores}, column batch: there are {n} batches, {names}; a verdict is about one. Make one file a batch and "
+        "decide each."
+    )
+    names = ", ".join(found[:_NAMED]) + (", …" if len(found) > _NAMED else "")
+    raise BadInput(sentence.format(scores=scores_name, n=len(found), names=names))
+
+
 def check_together(scores_name: str, scores: pd.DataFrame, rule_name: str, rule: Rule) -> None:
-    """Refuse scores and a rule that do not fit: a pull, a control or a column that the other one lacks."""
+    """Refuse scores of several batches, and scores and a rule that do not fit: a pull, a control or a column that the
+    other one lacks."""
+    _refuse_batches(scores_name, scores)
     hours = sorted(scores["hours"].unique())
     pulls = ", ".join(f"{hour:g}" for hour in hours)
     if len(hours) < 2:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput, NotAllowed, NothingToDecide
 from studyapp.records import HoursStudy, Signature, Sitting, Staff
+from studyapp.services import signed
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.closing import keep_signature, opener, refuse_unopenable, signer
 from studyapp.services.dealing import make_sittings
@@ -17,8 +20,24 @@ from studyapp.words import _, ngettext
 if TYPE_CHECKING:
     import pandas as pd
 
+    from analysis.cross_check import AttributeCheck
     from analysis.describe import Description
     from analysis.stopping import Decision, Offer, Rule
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """The verdict of the last opened look as page and report show it: as it was signed, once somebody has.
+
+    `rule_version` is that of the rule that gave it, `sealed_version` the one that the seal names. Where it was signed
+    under an earlier rule, `corrected` is what the rule of today says on the same scores, or the sentence why it says
+    nothing; None otherwise.
+    """
+
+    decision: Decision
+    rule_version: int
+    sealed_version: int
+    corrected: Decision | str | None = None
 
 
 def open_key(store: Store, by: Staff, study_id: str, typed_name: str) -> None:
@@ -118,10 +137,38 @@ def _to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Rul
 
 
 def decision(store: Store, by: Staff, study_id: str) -> Decision:
-    """The verdict of the last opened look under the sealed rule."""
+    """The verdict of the last opened look by the sealed margins, limits and looks, under the rule of today."""
     from analysis.stopping import decide
 
     return decide(*_to_weigh(store, by, study_id))
+
+
+def shown(store: Store, by: Staff, study_id: str) -> Shown:
+    """The verdict to show: as it was signed, or under the rule of today while nobody has signed.
+
+    Raises:
+        NotAllowed: the key is not open.
+        NothingToDecide: nobody has signed, and too little was scored for a verdict.
+    """
+    from analysis.stopping import RULE_VERSION
+
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id)
+        document = studies.decision_document(tx, study_id, _opened_look(tx, study))
+    sealed = study.rule_version or studies.FIRST_RULE
+    if document is None:
+        return Shown(decision(store, by, study_id), RULE_VERSION, sealed)
+    version = signed.rule_version(document)
+    corrected = _today(store, by, study_id) if version != RULE_VERSION else None
+    return Shown(signed.decision_from(document), version, sealed, corrected)
+
+
+def _today(store: Store, by: Staff, study_id: str) -> Decision | str:
+    try:
+        return decision(store, by, study_id)
+    except NothingToDecide as refused:
+        return str(refused)
 
 
 def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
@@ -142,6 +189,13 @@ def description(store: Store, by: Staff, study_id: str) -> Description:
     from analysis.describe import describe
 
     return describe(*_to_weigh(store, by, study_id))
+
+
+def cross_check(store: Store, by: Staff, study_id: str, decision: Decision) -> Mapping[str, AttributeCheck]:
+    """What two other programs say of the numbers below the verdict of the last opened look, `decision`."""
+    from analysis.cross_check import cross_check as ask
+
+    return ask(*_to_weigh(store, by, study_id), decision)
 
 
 def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:
@@ -204,9 +258,9 @@ def plan_next_sitting(
 
 
 def _verdict(store: Store, by: Staff, study_id: str) -> str | None:
-    """The verdict of the last opened look; None when too little was scored for any."""
+    """The verdict of the last opened look, as signed where it is; None when too little was scored for any."""
     try:
-        return decision(store, by, study_id).verdict
+        return shown(store, by, study_id).decision.verdict
     except NothingToDecide:
         return None
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import fields
+from dataclasses import asdict, fields
 from difflib import get_close_matches
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,6 +14,7 @@ from studyapp.services import toml_files
 from studyapp.words import _
 
 if TYPE_CHECKING:
+    from analysis.cross_check import AttributeCheck
     from analysis.stopping import AttributeResult, AttributeRule, Decision, Offer, PullResult, Rule, Warning
 
 MOST_ATTRIBUTES = 50
@@ -123,25 +124,20 @@ def _margin(name: str, attribute: str, value: object) -> float:
 def decision_document(
     decision: Decision, offers: Iterable[Offer], sealed: bool, say: Callable[[Warning], str] | None = None
 ) -> dict[str, Any]:
-    """A decision as plain JSON values; numbers that do not exist are None.
+    """A decision as plain JSON values; numbers that do not exist are None. `signed.decision_from` reads it back.
 
     `say` turns a warning into its sentence (the findings do); without it the code stands in for the sentence.
     """
+    from analysis.stopping import RULE_VERSION
+
     return {
         "verdict": decision.verdict,
         "hours": _json(decision.hours),
         "reason": decision.reason,
+        "rule_version": RULE_VERSION,
         "sealed": sealed,
         "scope": _json(decision.scope),
-        "look": decision.look,
-        "looks": decision.looks,
-        "level": _json(decision.level),
-        "alpha": _json(decision.alpha),
-        "reference_hours": _json(decision.reference_hours),
-        "control_hours": _json(decision.control_hours),
-        "control_found": bool(decision.control_found),
-        "latest_hours": _json(decision.latest_hours),
-        "binding": decision.binding,
+        **{field.name: _json(getattr(decision, field.name)) for field in fields(decision) if field.name not in APART},
         "warnings": [
             {"code": warning.code, "sentence": say(warning) if say else warning.code, "values": _json(warning.values)}
             for warning in decision.warnings
@@ -149,6 +145,10 @@ def decision_document(
         "attributes": {name: _attribute_document(decision, result) for name, result in decision.attributes.items()},
         "price": [_offer_document(offer) for offer in offers] if decision.verdict == "cannot tell" else None,
     }
+
+
+# Fields of a decision that are written in an order, place or form of their own; any other stands under its name.
+APART = ("verdict", "hours", "reason", "scope", "passes", "attributes", "warnings")
 
 
 def _attribute_document(decision: Decision, result: AttributeResult) -> dict[str, Any]:
@@ -190,6 +190,8 @@ PULL_NUMBERS = (
     "own_upper",
     "sitting_lower",
     "sitting_upper",
+    "decisive_lower",
+    "decisive_upper",
 )
 
 
@@ -205,6 +207,11 @@ def _pull_document(decision: Decision, pull: PullResult) -> dict[str, Any]:
 
 def _offer_document(offer: Offer) -> dict[str, Any]:
     return {field.name: _json(getattr(offer, field.name)) for field in fields(offer)}
+
+
+def cross_check_document(checks: Mapping[str, AttributeCheck]) -> dict[str, Any]:
+    """What two other programs say of each attribute, as plain JSON values."""
+    return {name: {**_json(asdict(check)), "agrees": check.agrees} for name, check in checks.items()}
 
 
 def _json(value: Any) -> Any:

@@ -15,18 +15,21 @@ from studyapp.store import studies as study_store
 from studyapp.words import _
 
 P = TypeVar("P", Plan, AromaPlan)
+LONGEST_TITLE = 120
 
 
 @dataclass(frozen=True, slots=True)
 class Kind(Generic[P]):
     """What differs between kinds of study: how one is read within a transaction (refusing the other kind), what is to
-    mend in a plan, its rule in words, what a seal sets on the table, and what the record notes of it beside."""
+    mend in a plan, its rule in words, what a seal sets on the table, what the record notes of it beside, and what the
+    sealed document names beside the plan."""
 
     fetch: Callable[[Any, str], HoursStudy | AromaStudy]
     problems: Callable[[P], Sequence[Problem]]
     sentences: Callable[[P], tuple[str, ...]]
     set_out: Callable[[Any, str, P], None]
     noted: Mapping[str, str] = field(default_factory=dict)
+    named: Callable[[], Mapping[str, int]] = dict
 
 
 def start(store: Store, by: Staff, plan: Plan | AromaPlan) -> str:
@@ -43,8 +46,8 @@ def start(store: Store, by: Staff, plan: Plan | AromaPlan) -> str:
 def title_or_refuse(title: str) -> str:
     """The name of a study without blanks around it; BadInput for none or a very long one."""
     title = title.strip()
-    if not title or len(title) > 120:
-        raise BadInput(_("Fix the name of the study: write 1 to 120 letters."))
+    if not title or len(title) > LONGEST_TITLE:
+        raise BadInput(_("Fix the name of the study: write 1 to {n} letters.").format(n=LONGEST_TITLE))
     return title
 
 
@@ -69,12 +72,19 @@ def copy(store: Store, by: Staff, study_id: str) -> str:
     with store.write() as tx:
         kept = any_study_or_refuse(tx, study_id)
         id_ = new_id()
-        plan = replace(kept.plan, title=_("{title}, again").format(title=kept.plan.title))
+        plan = replace(kept.plan, title=_again(kept.plan.title))
         if isinstance(plan, Plan):
             plan = replace(plan, starts_at=None)
         study_store.add(tx, id_, plan, by.id)
         events.append(tx, "draft", {"by": by.id, "from": study_id}, id_)
     return id_
+
+
+def _again(title: str) -> str:
+    """The name of a copy; a long one loses its end, as a draft is kept under a name of so many letters at most."""
+    named = _("{title}, again")
+    room = LONGEST_TITLE - len(named.format(title=""))
+    return named.format(title=title if len(title) <= room else title[: room - 1].rstrip() + "…")
 
 
 # ---- the seal --------------------------------------------------------------------------------------------------------
@@ -91,17 +101,19 @@ def seal(store: Store, by: Staff, study_id: str, typed_title: str, kind: Kind[P]
         plan: Any = kept.plan
         _refuse_seal(kept, typed_title, kind.problems(plan))
         _refuse_unknown_assessors(tx, plan)
-        seal_ = seal_of(plan)
+        document = study_store.sealed_document(plan, kind.named())
+        seal_ = events.digest(document)
         event = events.append(tx, "sealed", {"seal": seal_, "by": by.id, **kind.noted}, study_id)
-        study_store.seal(tx, study_id, seal_, event.at, by.id, secrets.token_hex(16))
+        study_store.seal(tx, study_id, document, seal_, event.at, by.id, secrets.token_hex(16))
         kind.set_out(tx, study_id, plan)
         count, head = events.head(tx)
         return SealSlip(seal_, event.at, by.name, head, count, kind.sentences(plan))
 
 
-def seal_of(plan: Plan | AromaPlan) -> str:
-    """SHA-256 of the plan as canonical JSON (RFC 8785): one hash for 24 and 24.0, on every machine."""
-    return events.digest(study_store.plan_document(plan))
+def seal_of(plan: Plan | AromaPlan, **named: int) -> str:
+    """SHA-256 of the plan, and of what a seal names beside it, as canonical JSON (RFC 8785): one hash for 24 and 24.0,
+    on every machine."""
+    return events.digest(study_store.sealed_document(plan, named))
 
 
 def _refuse_seal(kept: HoursStudy | AromaStudy, typed_title: str, problems: Sequence[Problem]) -> None:

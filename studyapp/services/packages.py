@@ -139,17 +139,47 @@ def _refuse_changed(found: Mapping[str, Sequence[Row]]) -> None:
     """The seal and the hash of every score must still fit."""
     study = found["study"][0]
     try:
-        seal = events.digest(json.loads(study["plan"]))
+        plan = json.loads(study["plan"])
+        seal = events.digest(plan)
     except (ValueError, RecursionError) as error:
         raise BadInput(_("study.csv: the plan cannot be read.")) from error
+    if not isinstance(plan, dict):
+        raise BadInput(_("study.csv: the plan cannot be read."))
     if study["seal"] is not None and study["seal"] != seal:
         raise BadInput(_("study.csv: the plan is not the one that was sealed."))
+    if study["kind"] == "hours":
+        _refuse_newer("study.csv", plan)
+        for row in found["decision"]:
+            _refuse_newer("decision.csv", _document(row))
     for name, fits in (("score", packages.score_fits), ("trial", packages.trial_fits)):
         for number, row in enumerate(found[name], start=2):
             if not fits(row):
                 raise BadInput(
                     _("{file}, row {row}: it does not match its hash.").format(file=f"{name}.csv", row=number)
                 )
+
+
+def _document(row: Row) -> dict[str, Any]:
+    """A verdict as it was signed."""
+    try:
+        document = json.loads(row["document"])
+    except (ValueError, RecursionError):
+        document = None
+    if not isinstance(document, dict):
+        raise BadInput(_("decision.csv: a signed verdict cannot be read."))
+    return document
+
+
+def _refuse_newer(file: str, document: Mapping[str, Any]) -> None:
+    """A rule that this app does not know can neither be decided by nor shown here."""
+    from analysis.stopping import RULE_VERSION
+
+    named = document.get("rule_version", studies.FIRST_RULE)
+    if named not in range(studies.FIRST_RULE, RULE_VERSION + 1):
+        sentence = _(
+            "{file}: version {named} of the stop rule is named, and this app knows up to version {n}. Update the app."
+        )
+        raise BadInput(sentence.format(file=file, named=named, n=RULE_VERSION))
 
 
 def _rows(file: Path, fields: Sequence[Field]) -> list[Row]:

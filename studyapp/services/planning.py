@@ -69,9 +69,16 @@ def rule_of(plan: Plan, look: int) -> Rule:
     return Rule(deciding, plan.alpha, plan.looks, look, ("sitting:hours",) if served >= 2 else (), plan.control)
 
 
-def rule_sentences(plan: Plan) -> tuple[str, ...]:
-    """The rule as a person reads it before sealing."""
-    return sentences(plan)
+def rule_sentences(plan: Plan, version: int | None = None) -> tuple[str, ...]:
+    """The rule as a person reads it; `version` is the one that a seal names, None the one that it would name today."""
+    named = _rule_version() if version is None else version
+    return (*sentences(plan), _("Version {n} of the stop rule.").format(n=named))
+
+
+def _rule_version() -> int:
+    from analysis.stopping import RULE_VERSION
+
+    return RULE_VERSION
 
 
 def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
@@ -84,7 +91,9 @@ def _set_out(tx: Any, study_id: str, plan: Plan) -> None:
     make_sittings(tx, study_id, plan, look=1)
 
 
-HOURS = drafts.Kind(study_or_refuse, problems, sentences, _set_out)
+HOURS = drafts.Kind(
+    study_or_refuse, problems, rule_sentences, _set_out, named=lambda: {"rule_version": _rule_version()}
+)
 
 
 def note_pull(

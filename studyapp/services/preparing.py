@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed
@@ -74,16 +75,25 @@ def quantities(store: Store, by: Staff, study_id: str) -> tuple[Quantity, ...]:
         study = study_or_refuse(tx, study_id)
         refuse_taster(tx, by, study.plan.assessors)
         studies.note_key_view(tx, study.id, by.id)
-        cups: dict[tuple[str, float], int] = {}
-        kept = sitting_store.of_study(tx, study_id)
-        for sitting in [one for one in kept if one.state != "closed"] or kept:
-            for row in servings.key(tx, sitting.id):
-                cups[(row.letter, row.hours)] = cups.get((row.letter, row.hours), 0) + 1
-    found = []
-    for (letter, hours), count in sorted(cups.items()):
-        whole = count + math.ceil(SPARE_SHARE * count)
-        found.append(Quantity(letter, hours, whole, round(whole * study.plan.piece_g, 1)))
-    return tuple(found)
+        cups = Counter(
+            (row.letter, row.hours) for sitting in to_fill(tx, study_id) for row in servings.key(tx, sitting.id)
+        )
+    return tuple(
+        Quantity(letter, hours, *with_spares(count, study.plan.piece_g))
+        for (letter, hours), count in sorted(cups.items())
+    )
+
+
+def to_fill(tx: Any, study_id: str) -> tuple[Sitting, ...]:
+    """The sittings to come or, when all are over, every one of them."""
+    kept = sitting_store.of_study(tx, study_id)
+    return tuple(one for one in kept if one.state != "closed") or kept
+
+
+def with_spares(cups: int, piece_g: float) -> tuple[int, float]:
+    """Pieces with one spare for every ten cups, and their grams."""
+    whole = cups + math.ceil(SPARE_SHARE * cups)
+    return whole, round(whole * piece_g, 1)
 
 
 def release_tray(
@@ -93,7 +103,7 @@ def release_tray(
 
     Raises:
         BadInput: a check is open or the second person is missing.
-        NotAllowed: the sitting is over, or the tray before is still in the kitchen.
+        NotAllowed: the sitting is over, or a tray before is still in the kitchen.
     """
     require(by, "preparer")
     second_person = cleared(by, checks, CHECKS, second_person)
@@ -117,15 +127,25 @@ def cleared(by: Staff, checks: frozenset[str], needed: tuple[str, ...], second_p
 
 
 def let_out(tx: Any, by: Staff, sitting: Sitting, position: int, checks: frozenset[str], second_person: str) -> None:
-    """Keep that a tray may leave; a repeat changes nothing."""
+    """Keep that a tray may leave, after those before it; a repeat changes nothing."""
     if sitting.state == "closed":
         raise NotAllowed(_("Not released: this sitting is closed."))
     positions = [tray.position for tray in trays_of(tx, sitting.id)]
     if position not in positions:
         raise BadInput(_("Not released: there is no tray {n} in this sitting.").format(n=position))
-    if position in sitting_store.released(tx, sitting.id):
+    out = sitting_store.released(tx, sitting.id)
+    if position in out:
         return
+    waiting = [before for before in positions if before < position and before not in out]
+    if waiting:
+        raise NotAllowed(_still_in(waiting[0]))
     sitting_store.release(tx, sitting, position, by.id, second_person, sorted(checks))
+
+
+def _still_in(position: int) -> str:
+    if position == 0:
+        return _("Not released: the warm-up tray is still in the kitchen; it leaves first.")
+    return _("Not released: tray {n} is still in the kitchen; it leaves first.").format(n=position)
 
 
 def _open_check(check: str) -> str:

@@ -14,6 +14,7 @@ from studyapp.records import Attribute, Plan, Pull
 from studyapp.services.planning import rule_of
 from studyapp.services.prospects import design_of
 from studyapp.services.pull_calendar import pieces_a_sitting
+from studyapp.services.rules import in_question
 from studyapp.services.scenarios import enough_pull, usual
 from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
@@ -176,13 +177,21 @@ def _comparing(plans: Sequence[Plan], seed: int, studies: int, spreads: Spreads)
     first = plans[0]
     if any(set(rule_of(plan, 1).attributes) != set(rule_of(first, 1).attributes) for plan in plans):
         raise BadInput(_("Fix the comparison: the designs decide on different attributes."))
-    enough = enough_pull(tuple(sorted(pull.hours for pull in first.pulls)))
+    enough = _enough(first)
     every = {pull.hours: pull for plan in plans for pull in plan.pulls}
     truth = truth_of(replace(first, pulls=tuple(every[h] for h in sorted(every))), enough, spreads)
     found = []
     for plan in plans:
         found.append((yield from _reckoning(plan, truth, enough, seed, studies)))
     return tuple(found)
+
+
+def _enough(plan: Plan) -> float:
+    """The pull that the chances are about. Raises BadInput: the plan has none in question."""
+    hours = tuple(sorted({pull.hours for pull in plan.pulls}))
+    if not in_question(hours, plan.control):
+        raise BadInput(_("Fix the plan: a pull between the control and the longest one is needed first."))
+    return enough_pull(hours, plan.control)
 
 
 # ---- proposals ------------------------------------------------------------------------------------------------------
@@ -201,9 +210,9 @@ def propose(plan: Plan, wanted: float = 0.8, seed: int = 1, spreads: Spreads = A
 def _proposing(plan: Plan, wanted: float, seed: int, spreads: Spreads) -> Steps[Proposal]:
     if not 0 < wanted < 1:
         raise BadInput(_("Fix the wished chance: write a share such as 0.8."))
-    if len(plan.pulls) < 2 or len(plan.assessors) < 5 or not any(line.decides for line in plan.attributes):
-        raise BadInput(_("Fix the plan: two pulls, five assessors and one deciding attribute are needed first."))
-    enough = enough_pull(tuple(sorted(pull.hours for pull in plan.pulls)))
+    if len(plan.assessors) < 5 or not any(line.decides for line in plan.attributes):
+        raise BadInput(_("Fix the plan: five assessors and one deciding attribute are needed first."))
+    enough = _enough(plan)
     truth = truth_of(plan, enough, spreads)
     candidates = sorted(_candidates(plan, enough), key=_pieces)
     best: Reckoned | None = None

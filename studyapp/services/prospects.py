@@ -42,7 +42,7 @@ def more_and_more(plan: Plan, seed: int = 1, studies: int = STUDIES, spreads: Sp
     found: list[OperatingCharacteristics | None] = [None, None, None]
     while _tried(found[behind := _behind(found)]) < studies:
         found[behind] = next(growing[behind])
-        yield _power(found, hours, studies)
+        yield _power(found, enough_pull(hours, plan.control), studies)
 
 
 def _tried(found: OperatingCharacteristics | None) -> int:
@@ -54,10 +54,9 @@ def _behind(found: Sequence[OperatingCharacteristics | None]) -> int:
     return min(range(len(found)), key=lambda place: _tried(found[place]))
 
 
-def _power(found: Sequence[OperatingCharacteristics | None], hours: tuple[float, ...], studies: int) -> PlanPower:
+def _power(found: Sequence[OperatingCharacteristics | None], enough: float, studies: int) -> PlanPower:
     now, people, sittings = found
     assert now is not None  # the plan's own studies come first
-    enough = enough_pull(hours)
     stop_by = now.stop_by(enough)
     return PlanPower(
         enough_hours=enough,

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from studyapp.errors import BadInput
 from studyapp.records import SCALE_HIGH, SCALE_LOW
 from studyapp.services import toml_files
+from studyapp.services.rules import in_question
 from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
 
@@ -28,9 +29,14 @@ SETTLED = 3.5
 
 
 # ---- the usual truth -------------------------------------------------------------------------------------------------
-def enough_pull(hours: tuple[float, ...]) -> float:
-    """The pull taken to be truly enough when nobody says which: the middle one."""
-    return hours[len(hours) // 2] if len(hours) > 2 else hours[0]
+def enough_pull(hours: tuple[float, ...], control: float | None = None) -> float:
+    """The pull taken to be truly enough when nobody says which: the middle one, or the middle one beyond the control,
+    as that is known to differ. With nothing between control and reference only the reference is enough."""
+    between = in_question(hours, control)
+    middle = hours[len(hours) // 2]
+    if middle in between:
+        return middle
+    return between[len(between) // 2] if between else hours[-1]
 
 
 def usual(rule: Rule, hours: tuple[float, ...], enough: float | None = None, spreads: Spreads = ASSUMED) -> Scenario:
@@ -40,7 +46,7 @@ def usual(rule: Rule, hours: tuple[float, ...], enough: float | None = None, spr
     """
     from analysis.simulation import Scenario
 
-    enough = enough_pull(hours) if enough is None else enough
+    enough = enough_pull(hours, rule.control) if enough is None else enough
     truths = {name: _usual(wish, hours, enough, spreads.deviations(name)) for name, wish in rule.attributes.items()}
     return Scenario(hours, truths)
 

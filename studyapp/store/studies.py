@@ -27,6 +27,8 @@ from studyapp.records import (
 from studyapp.store import covers, schema
 from studyapp.store.events import now
 
+FIRST_RULE = 1  # the version of the stop rule behind seals and signed verdicts that name none
+
 
 def plan_document(plan: Plan | AromaPlan) -> dict[str, Any]:
     """The plan as plain JSON values."""
@@ -70,7 +72,8 @@ def _study(row: Any) -> HoursStudy | AromaStudy:
     rest = (row.state, row.created_at, row.look, row.seal, row.sealed_at, row.sealed_by_name, bool(row.example))
     if row.kind == "aroma":
         return AromaStudy(row.id, aroma_plan_from(document), *rest, kind="aroma")
-    return HoursStudy(row.id, plan_from(document), *rest)
+    version = document.pop("rule_version", FIRST_RULE)
+    return HoursStudy(row.id, plan_from(document), *rest, rule_version=version if row.seal else None)
 
 
 def _key(done: Any) -> int:
@@ -117,13 +120,15 @@ def keep_plan(tx: Connection, id_: str, plan: Plan | AromaPlan) -> None:
     tx.execute(update(schema.study).where(schema.study.c.id == id_).values(plan=json.dumps(plan_document(plan))))
 
 
-def seal(tx: Connection, id_: str, seal_: str, at: str, by: str, seed: str) -> None:
-    """Close the plan for good and start the first look."""
-    tx.execute(
-        update(schema.study)
-        .where(schema.study.c.id == id_)
-        .values(state="sealed", look=1, seal=seal_, sealed_at=at, sealed_by=by, key_seed=seed)
-    )
+def sealed_document(plan: Plan | AromaPlan, named: Mapping[str, int]) -> dict[str, Any]:
+    """What a seal closes: the plan, and what it names beside, such as the version of the rule."""
+    return {**plan_document(plan), **named}
+
+
+def seal(tx: Connection, id_: str, document: Mapping[str, Any], seal_: str, at: str, by: str, seed: str) -> None:
+    """Close a plan, as `sealed_document` wrote it, for good and start the first look."""
+    values = {"plan": json.dumps(document), "seal": seal_, "sealed_at": at, "sealed_by": by, "key_seed": seed}
+    tx.execute(update(schema.study).where(schema.study.c.id == id_).values(state="sealed", look=1, **values))
 
 
 def set_state(tx: Connection, id_: str, state: str, look: int | None = None) -> None:

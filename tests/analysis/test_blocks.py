@@ -9,7 +9,7 @@ from itertools import combinations, pairwise
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from analysis.blocks import balanced_blocks, exact_design, needed, orders_of, palate_orders, servings
@@ -149,15 +149,22 @@ def test_blocks_dealt_in_two_parts_make_up_the_published_design(row: dict[str, s
     assert all(abs(count - int(row["lambda"])) <= 1 for count in _together(blocks, t))
 
 
+@st.composite
+def _plans(draw: st.DrawFn) -> tuple[int, int, int, int]:
+    """Pulls, palate, people and seed of a study that needs blocks, reference and control in each."""
+    pulls = draw(st.integers(5, 10))
+    return pulls, draw(st.integers(3, pulls - 1)), draw(st.integers(5, 12)), draw(st.integers(0, 999))
+
+
 @settings(max_examples=25, deadline=None)
-@given(st.data())
-def test_a_later_sitting_evens_out_the_earlier_ones(data: st.DataObject) -> None:
+@given(_plans())
+@example((10, 5, 8, 735))  # dealing whole blocks alone left somebody with three more of one pull than of another
+@example((10, 6, 5, 754))
+def test_a_later_sitting_evens_out_the_earlier_ones(plan: tuple[int, int, int, int]) -> None:
     """Three sittings dealt one after another: pulls within one over all of them, pairs within three, and everybody
     has had each pull in turn equally often, within two."""
-    pulls = data.draw(st.integers(5, 10))
+    pulls, palate, people, seed = plan
     always = (0, pulls - 1)
-    palate = data.draw(st.integers(3, pulls - 1))
-    people, seed = data.draw(st.integers(5, 12)), data.draw(st.integers(0, 999))
     days: list[list[list[int]]] = []
     for sitting in range(3):
         days += servings(pulls, palate, people, 1, seed + sitting, always, days)

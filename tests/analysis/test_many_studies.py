@@ -16,13 +16,14 @@ HOURS = (0.0, 4.0, 8.0, 12.0, 24.0)
 
 
 def invented(rng: np.random.Generator) -> tuple[dict[str, AttributeRule], dict[str, AttributeTruth]]:
-    """One to three attributes: settled or still changing, fading, near their limit, in whole numbers or not."""
+    """One to three attributes: settled or changing, best half-way, near their limit, in whole numbers or not."""
     wishes, truths = {}, {}
     for number in range(rng.integers(1, 4)):
         wanted = str(rng.choice(["lower", "higher", "same"]))
         sign = -1 if wanted == "higher" else 1
         mean = np.array(first_order(HOURS, 3.5 + sign * rng.uniform(0, 4), 3.5, rng.uniform(1, 12)))
         mean[-1] += sign * rng.choice([0, 0, rng.uniform(0, 2.5)])
+        mean[1:4] -= sign * rng.choice([0, 0, rng.uniform(0, 2.5)])
         limit = rng.choice([np.nan, mean[-1] + sign * rng.uniform(-0.5, 2)])
         name = f"note {number}"
         wishes[name] = AttributeRule(wanted, rng.uniform(0.5, 1.5), None if np.isnan(limit) else float(limit))  # type: ignore[arg-type]

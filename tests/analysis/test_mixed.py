@@ -19,7 +19,7 @@ from scipy.stats import t as student
 from statsmodels.regression.mixed_linear_model import MixedLM
 from statsmodels.tools.numdiff import approx_fprime, approx_hess3
 
-from analysis import cell_fits, mixed, reml
+from analysis import blocks, cell_fits, mixed, reml
 from analysis.cell_weights import CellProblem
 from analysis.contrasts import contrast_of
 from analysis.crossed import CrossedProblem
@@ -187,6 +187,23 @@ def test_position_and_sitting_as_in_statsmodels(seed: int, missing: float) -> No
     theirs = statsmodels_loglik(frame, "C(hours) + C(position)", sitting=True)
     assert fit.loglik >= theirs - 1e-7
     assert fit.loglik <= theirs + 1e-4
+
+
+def test_single_scores_in_blocks_agree_with_statsmodels() -> None:
+    """Random intercepts of assessors by REML, statsmodels' MixedLM; 15 people, three of six pulls each."""
+    asked = np.array(blocks.servings(6, 3, 15, 1, 1, (0, 5))).transpose(1, 2, 0)[..., 0].astype(float)
+    rng = np.random.default_rng(8)
+    y = np.where(asked > 0, rng.normal(0, 1, (15, 1)) + np.arange(6) / 4 + rng.normal(0, 0.7, (15, 6)), 0.0)
+    person, pull = np.nonzero(asked)
+    frame = pd.DataFrame({"person": person, "pull": pull.astype(str), "score": y[person, pull]})
+    theirs = MixedLM.from_formula("score ~ 0 + pull", frame, groups="person").fit(reml=True)
+    ours = mixed.fit_cells(asked[None], y[None], np.zeros(1))
+    # MixedLM stops early, so its variances are good to four digits; its standard errors are from a numerical Hessian.
+    assert_allclose(ours.loglik[0], theirs.llf, atol=1e-6)
+    assert_allclose(ours.means[0], theirs.fe_params, atol=1e-5)
+    assert_allclose(ours.residual[0], theirs.scale, rtol=1e-3)
+    assert_allclose(ours.assessor[0], theirs.cov_re.to_numpy()[0, 0], rtol=1e-3)
+    assert_allclose(np.sqrt(np.diagonal(ours.covariance[0])), theirs.bse_fe, rtol=2e-3)
 
 
 # ---- dense restricted likelihood -------------------------------------------------------------------------------------
@@ -586,7 +603,7 @@ def test_any_size_of_error_is_fitted_without_a_warning() -> None:
     within = read.within_ss * 10 ** rng.uniform(-12, 6, 300)
     means = np.divide(sums, read.counts, out=np.zeros_like(sums), where=read.counts > 0)
     centred = np.where(read.counts > 0, means - (means.sum(1) / (read.counts > 0).sum(1))[:, None], 0)
-    rho, point, slope = reml.optimise(CellProblem(read.counts, centred, within, cell_fits.BOTH))
+    rho, point, slope = reml.optimise(CellProblem.of(read.counts, centred, within, cell_fits.BOTH))
     fits = mixed.fit_cells(read.counts, sums, within)
     assert np.isfinite(fits.loglik).all()
     assert_allclose(fits.loglik, -point.deviance / 2, rtol=1e-9)

@@ -51,7 +51,7 @@ def test_no_grid_finds_a_better_place() -> None:
         seen = counts > 0
         cells = np.where(seen, sums / np.maximum(counts, 1), 0.0)
         cells = np.where(seen, cells - (cells.sum(1) / seen.sum(1))[:, None], 0.0)
-        problem = CellProblem(counts, cells, within, ("assessor", "cell"))
+        problem = CellProblem.of(counts, cells, within, ("assessor", "cell"))
         _rho, point, _slope = reml.optimise(problem)
         for one in steps:
             for other in steps:

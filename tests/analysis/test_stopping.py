@@ -15,7 +15,8 @@ from numpy.testing import assert_allclose
 from scipy.stats import t
 from statsmodels.stats.weightstats import ttost_paired
 
-from analysis.limits import Cells, cluster_robust, fitted, paired
+from analysis.cells import Cells
+from analysis.limits import cluster_robust, fitted, paired
 from analysis.looks import level
 from analysis.stopping import AttributeRule, Decision, Rule, decide, price
 
@@ -166,11 +167,69 @@ def test_no_hour_fits_when_every_pull_breaks_the_limit() -> None:
     assert set(found.fails_on) == set(HOURS)
 
 
-def test_no_hour_fits_when_the_window_is_empty() -> None:
-    """Acidity needs 12 h, the wanted note is gone after 4 h."""
+def test_an_empty_window_is_told_when_every_pull_is_shown_to_fail_by_itself() -> None:
+    """Acidity keeps its limit from 12 h on, the wanted note is gone after 4 h: shown past from 8 h on, and the limit
+    broken before. The margin against a reference that is itself past its best fails nobody."""
     data = panel({"acidity": (8.0, 7.0, 6.0, 3.5, 3.5, 3.5), "cacao": (8.0, 8.0, 3.0, 3.0, 3.0, 3.0)})
-    found = decide(data, Rule({"acidity": AttributeRule("lower", 1.0), "cacao": AttributeRule("higher", 1.0)}))
-    assert (found.verdict, found.reason) == ("no hour fits", "window empty")
+    wishes = {"acidity": AttributeRule("lower", 1.0, 5.0), "cacao": AttributeRule("higher", 1.0)}
+    found = decide(data, Rule(wishes))
+    assert (found.verdict, found.reason) == ("no hour fits", "every pull fails")
+    assert found.fails_on[0.0] == ("acidity",)
+    assert found.fails_on[12.0] == found.fails_on[24.0] == ("cacao",)
+    unlimited = decide(data, Rule({**wishes, "acidity": AttributeRule("lower", 1.0)}))
+    assert (unlimited.verdict, unlimited.reason) == ("cannot tell", "window")
+    assert unlimited.unfailed == (0.0, 4.0)
+    assert unlimited.not_inside == ("cacao",)
+
+
+def test_a_reference_that_fails_leaves_the_pulls_that_do_not() -> None:
+    """Smoke comes back in the last hours and breaks its limit there: 4 and 8 h fail on nothing and are named."""
+    data = panel({"acidity": FLAT, "smoke": (0.5, 0.5, 0.5, 2.5, 4.5, 6.0)})
+    found = decide(data, Rule({"acidity": AttributeRule("lower", 1.0, 5.0), "smoke": AttributeRule("lower", 1.0, 3.4)}))
+    assert (found.verdict, found.reason, found.latest_hours) == ("cannot tell", "reference fails", None)
+    assert found.fails_on[24.0] == ("smoke",)
+    assert found.unfailed == (4.0, 8.0)
+
+
+def test_a_better_hour_short_of_the_reference_forbids_a_stop_before_it() -> None:
+    """7, 4.5, 2, 2, 3, 4.5: 4 h is as good as 24 h, and 8 h is better than both."""
+    found = verdict({"acidity": (7.0, 4.5, 2.0, 2.0, 3.0, 4.5)})
+    assert (found.verdict, found.reason, found.shortest_hours) == ("cannot tell", "better hours", 4.0)
+    assert found.better == {8.0: ("acidity",), 12.0: ("acidity",), 16.0: ("acidity",)}
+
+
+def test_a_note_wanted_lower_that_has_grown_forbids_the_stop() -> None:
+    """Bitterness is down from 8 h on; a cooked note grows by a margin and a half up to 8 h and stays."""
+    found = verdict({"bitterness": FLAT, "cooked": (0.5, 1.0, 2.0, 2.0, 2.0, 2.0)})
+    assert (found.verdict, found.reason, found.not_inside) == ("cannot tell", "window", ("cooked",))
+    little = verdict({"bitterness": FLAT, "cooked": (1.7, 1.7, 2.0, 2.0, 2.0, 2.0)}, noise=0.1)
+    assert (little.verdict, little.hours, little.latest_hours) == ("stop", 8.0, 24.0)
+    (grew,) = (warning.values for warning in little.warnings if warning.code == "grew")
+    assert (grew["attribute"], grew["hours"]) == ("cooked", 8.0)
+    assert 0 < grew["low"] < grew["difference"] < grew["high"] < 0.5  # type: ignore[operator]
+
+
+def test_conche_longer_asks_that_nothing_else_was_lost() -> None:
+    """Acidity still falls; fruit has faded by a margin in the last step, or by a tenth."""
+    acidity = (9.0, 8.0, 7.0, 6.5, 5.5, 3.5)
+    wishes = {"acidity": AttributeRule("lower", 1.0), "fruit": AttributeRule("higher", 1.0)}
+    lost = decide(panel({"acidity": acidity, "fruit": (5.0, 5.0, 5.0, 5.0, 5.0, 4.0)}), Rule(wishes))
+    assert (lost.verdict, lost.reason) == ("cannot tell", "still improving")
+    assert (lost.improving, lost.not_held) == (("acidity",), ("fruit",))
+    kept = decide(panel({"acidity": acidity, "fruit": (5.0, 5.0, 5.0, 5.0, 5.0, 4.9)}), Rule(wishes))
+    assert (kept.verdict, kept.improving, kept.not_held) == ("conche longer", ("acidity",), ())
+
+
+def test_one_tray_off_at_the_last_step_is_no_reason_to_conche_longer() -> None:
+    """Only 16 h scores higher: the pull before it lies level with the reference."""
+    assert verdict({"acidity": (8.0, 6.0, 4.4, 3.6, 5.5, 3.5)}).verdict == "cannot tell"
+
+
+def test_two_pulls_never_ask_for_longer_conching() -> None:
+    """Between two pulls nobody can see whether the gain has ended."""
+    data = panel({"acidity": FLAT})
+    found = decide(data[data["hours"].isin([0.0, 24.0])], Rule({"acidity": AttributeRule("lower", 1.0)}))
+    assert (found.verdict, found.control_found) == ("cannot tell", True)
 
 
 def test_a_fading_note_closes_the_window() -> None:
@@ -206,14 +265,58 @@ def test_too_few_assessors_cannot_pass() -> None:
     assert (found.verdict, found.attributes["acidity"].why_not) == ("cannot tell", "too few assessors")
 
 
-def test_one_score_everywhere_is_no_verdict() -> None:
-    """Everyone gave the same score everywhere: said, not passed."""
+def test_an_off_note_that_nobody_finds_does_not_block() -> None:
+    """Everybody gave 0 everywhere: within margin and limit by what whole numbers may hide, and said."""
     data = panel({"acidity": FLAT, "off": (0.0,) * 6}, noise=0.4)
     data.loc[data["attribute"] == "off", "score"] = 0.0
-    found = decide(data, Rule({"acidity": AttributeRule("lower", 1.0), "off": AttributeRule("lower", 1.0)}))
+    wishes = {"acidity": AttributeRule("lower", 1.0), "off": AttributeRule("lower", 1.0, 1.0)}
+    found = decide(data, Rule(wishes))
+    off = found.attributes["off"]
+    assert (found.verdict, found.hours, off.why_not) == ("stop", 8.0, None)
+    assert {"nobody marked"} == {w.code for w in found.warnings if w.values.get("attribute") == "off"}
+    # Uniform rounding error of a difference of two means of 20 whole numbers: 1 / sqrt(6 x 20).
+    assert_allclose([off.pulls[0].se, off.pulls[0].own_se], 1 / np.sqrt(6 * 20), rtol=1e-12)
+    tight = decide(data, Rule({**wishes, "off": AttributeRule("lower", 0.1)}))
+    assert (tight.verdict, tight.attributes["off"].pulls[0].within_margin) == ("cannot tell", False)
+
+
+@pytest.mark.parametrize(("wanted", "score"), [("lower", 3.0), ("higher", 0.0), ("lower", 10.0), ("same", 0.0)])
+def test_one_score_everywhere_else_is_no_verdict(wanted: str, score: float) -> None:
+    """Everyone gave the same score everywhere, not at the end that is wanted: said, not passed."""
+    data = panel({"acidity": FLAT, "off": (0.0,) * 6}, noise=0.4)
+    data.loc[data["attribute"] == "off", "score"] = score
+    wish = AttributeRule(wanted, 1.0)  # type: ignore[arg-type]
+    found = decide(data, Rule({"acidity": AttributeRule("lower", 1.0), "off": wish}))
     assert found.attributes["off"].why_not == "same score everywhere"
     assert found.verdict == "cannot tell"
     assert "same score everywhere" in {w.code for w in found.warnings}
+
+
+def test_copies_of_everybody_are_no_scores() -> None:
+    """Second scores that all equal the first, or one course for all, give no verdict; one person's are a note."""
+    data = panel({"acidity": FLAT})
+    first = data.groupby(["assessor", "hours"])["score"].transform("first")
+    rule = Rule({"acidity": AttributeRule("lower", 1.0)})
+    course = data["hours"].map(dict(zip(HOURS, FLAT, strict=True)))
+    alike = data.assign(score=course + 0.1 * pd.factorize(data["assessor"])[0])
+    for copies in (data.assign(score=first), alike):
+        found = decide(copies, rule)
+        assert (found.verdict, found.attributes["acidity"].why_not) == ("cannot tell", "copied")
+    one = data["assessor"] == data["assessor"].iloc[0]
+    found = decide(data.assign(score=data["score"].where(~one, first)), rule)
+    assert found.verdict == "stop"
+    (note,) = (warning.values for warning in found.warnings if warning.code == "one person's copies")
+    assert note == {"attribute": "acidity", "assessors": (data["assessor"].iloc[0],)}
+
+
+def test_whom_a_verdict_rests_on_is_said() -> None:
+    """Eight people, of whom three scored both the pull that is chosen and the reference."""
+    data = panel({"acidity": FLAT}, noise=0.2)
+    people = sorted(data["assessor"].unique())
+    gone = data["assessor"].isin(people[3:]) & (data["hours"] == 24.0)
+    found = decide(data[~gone], Rule({"acidity": AttributeRule("lower", 1.0)}))
+    rests = [warning.values for warning in found.warnings if warning.code == "rests on few"]
+    assert [values["both"] for values in rests] == [3]
 
 
 # ---- orders and sittings ---------------------------------------------------------------------------------------------

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from analysis.limits import Cells
+from analysis.cells import Cells
+from analysis.drawn_cells import cells_of_draw
 from analysis.looks import level as level_of_look
 from analysis.stopping import AttributeRule
 from analysis.verdicts import LONGER, judge
@@ -172,8 +173,7 @@ def test_the_third_limit_mends_what_a_badly_tempered_tray_does() -> None:
     3 to 5 % with it."""
     rng = np.random.default_rng(41)
     y = draw(rng, r=4).reshape(STUDIES, 8, 6, 2, 2) + 0.3 * rng.standard_normal((STUDIES, 1, 6, 2, 1))
-    plain = cells_of(y.reshape(STUDIES, 8, 6, 4))
-    third = Cells(plain.counts, plain.sums, plain.within, y.mean(4))
+    plain, third = (cells_of_draw(y, trays) for trays in (False, True))
     wish = {"x": AttributeRule("lower", 1.0)}
     shares = [
         float(judge({"x": cells}, wish, 0.05).attributes["x"].within_margin[:, WATCHED].mean())

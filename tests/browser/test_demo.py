@@ -58,3 +58,19 @@ def test_leaving_the_demo_role(run_server: Any, phone: Any) -> None:
     page.get_by_role("button", name="Sign out").click()
     page.get_by_role("link", name="Walk through it").wait_for()
     assert [cookie["name"] for cookie in page.context.cookies() if cookie["name"] == "staff"] == []
+
+
+def test_a_second_opinion_comes_into_the_numbers_when_it_is_ticked(run_server: Any, phone: Any) -> None:
+    """Its part of the page runs alone: the fold stays open, and the verdict is not worked out anew."""
+    served = run_server(extra=("--demo",))
+    page, _heard = phone(1280)
+    page.goto(served.url)
+    page.get_by_role("link", name="Walk through it").click()
+    page.get_by_role("button", name="Read the verdict").first.click()
+    page.get_by_text("The numbers", exact=True).click()
+    assert page.get_by_text("log-likelihood, restricted").count() == 0
+    page.get_by_text("Ask two other programs about these numbers").click()
+    page.get_by_text("log-likelihood, restricted").first.wait_for(timeout=60000)
+    page.get_by_text("statsmodels agrees").first.wait_for()
+    assert page.get_by_text("Ask two other programs about these numbers").is_visible()
+    assert '"level": "ERROR"' not in served.logged()

@@ -24,6 +24,30 @@ VALUES: dict[str, Any] = {
     "reference": 24.0,
     "low": 0.4,
     "high": 1.6,
+    "earlier": 8.0,
+    "difference": 1.0,
+    "both": 3,
+    "wanted": "lower",
+}
+# Written out, not read from the source, so that a code that is misspelt in either place fails.
+CODES = {
+    "too few assessors",
+    "same score everywhere",
+    "own error unknown",
+    "copied",
+    "one person's copies",
+    "few assessors",
+    "rests on few",
+    "not_told_here",
+    "nobody marked",
+    "grew",
+    "one batch",
+    "order not recorded",
+    "orders unbalanced",
+    "as prepared for this sitting",
+    "sittings disagree",
+    "someone still notices",
+    "scales stretched",
 }
 
 
@@ -40,18 +64,80 @@ def codes_in_the_rule() -> set[str]:
 def test_every_code_of_the_rule_has_a_sentence_and_none_is_left_over() -> None:
     """A new warning without words, or words for a warning that is gone, fails here."""
     assert codes_in_the_rule() == warning_codes()
+    assert warning_codes() == CODES
 
 
 @pytest.mark.parametrize("code", sorted(warning_codes()))
 @pytest.mark.parametrize("count", [1, 3])
 @pytest.mark.parametrize("why", ["one order for all", "far from the reference"])
 @pytest.mark.parametrize("adjusted", [True, False])
-def test_a_warning_is_one_or_two_whole_sentences(code: str, count: int, why: str, adjusted: bool) -> None:
+@pytest.mark.parametrize("wanted", ["lower", "higher", "same"])
+def test_a_warning_is_one_or_two_whole_sentences(code: str, count: int, why: str, adjusted: bool, wanted: str) -> None:
     """Filled, ended, and free of jargon."""
-    sentence = warning_sentence(StopWarning(code, VALUES | {"count": count, "why": why, "adjusted": adjusted}))
+    people = {"assessors": ("Lark", "Heron")[:count]} if code == "one person's copies" else {}
+    values = VALUES | {"count": count, "both": count, "why": why, "adjusted": adjusted, "wanted": wanted} | people
+    sentence = warning_sentence(StopWarning(code, values))
     assert sentence.endswith(".")
     assert sentence[0].isupper()
     assert not any(piece in sentence for piece in ("{", "}", "None", "significant", "no difference"))
+
+
+SENTENCES = [
+    (
+        "not_told_here",
+        {"hours": 0.0},
+        "Off-notes: at 0 h these people did not find it higher. That it is no worse rests",
+    ),
+    (
+        "not_told_here",
+        {"wanted": "higher"},
+        "Off-notes: at 12 h these people did not find it lower. That it is no worse",
+    ),
+    (
+        "not_told_here",
+        {"wanted": "same"},
+        "Off-notes: at 12 h these people did not find it different. That it stays the",
+    ),
+    ("nobody marked", {}, "Nobody marked any off-notes anywhere, so no pull is worse on it than another."),
+    ("nobody marked", {"wanted": "higher", "attribute": "fruit"}, "Everybody gave fruit the highest mark everywhere,"),
+    (
+        "copied",
+        {},
+        "Off-notes: for everybody the second score equals the first, or all courses are the same, so it is not",
+    ),
+    ("copied", {}, "Ask whether scores were copied, and taste again."),
+    ("one person's copies", {"assessors": ("Lark",)}, "every second score of Lark equals the first. It may be chance"),
+    (
+        "one person's copies",
+        {"assessors": ("Lark", "Heron")},
+        "every second score of Lark and Heron equals their first.",
+    ),
+    ("rests on few", {"both": 0}, "Off-notes: nobody scored both 12 h and the longest pull."),
+    (
+        "rests on few",
+        {"both": 1},
+        "only 1 person scored both 12 h and the longest pull, and what is said of 12 h rests on",
+    ),
+    (
+        "rests on few",
+        {},
+        "only 3 people scored both 12 h and the longest pull, and what is said of 12 h rests on them.",
+    ),
+    ("grew", {}, "Off-notes at 12 h: shown higher than at 8 h by 1.0 units, between 0.4 and 1.6."),
+    ("grew", {"low": 0.04}, "between 0.04 and 1.6."),
+    ("few assessors", {}, "Only 6 assessors tasted: the intervals are wide, so good pulls can stay unshown."),
+    (
+        "few assessors",
+        {"widest": 1.24},
+        "Only 6 assessors tasted: limits lie up to 1.2 units either side, so good pulls",
+    ),
+]
+
+
+@pytest.mark.parametrize(("code", "values", "said"), SENTENCES)
+def test_a_warning_says_what_it_knows(code: str, values: dict[str, Any], said: str) -> None:
+    """One and many, every wish, every number with its limits."""
+    assert said in warning_sentence(StopWarning(code, VALUES | values))
 
 
 def test_the_one_who_still_notices_is_counted() -> None:

@@ -211,7 +211,7 @@ def _offer(case: Case) -> Callable[[], object]:
 
 def _second_tray(case: Case) -> Callable[[], object]:
     sitting = case.planned()
-    return lambda: preparing.release_tray(case.store, case.preparer, sitting.id, 1, CHECKS, "Cleo")
+    return lambda: preparing.release_tray(case.store, case.preparer, sitting.id, 0, CHECKS, "Cleo")
 
 
 def _after(step: Callable[[Case], object], act: Callable[[Case], object]) -> Callable[[Case], Callable[[], object]]:

@@ -58,7 +58,18 @@ def test_a_study_asks_for_one_step(state: str, sittings: tuple[SittingState, ...
 @pytest.mark.parametrize(
     ("document", "line"),
     [
-        ({"verdict": "stop", "hours": 12.0}, "Stop at 12 h."),
+        ({"verdict": "stop", "hours": 12.0}, "Stop at 12 hours."),
+        ({"verdict": "stop", "hours": 12.0, "latest_hours": 24.0, "reference_hours": 24.0}, "Stop at 12 hours."),
+        (
+            {"verdict": "stop", "hours": 12.0, "latest_hours": 16.0, "reference_hours": 24.0},
+            "Conche between 12 and 16 hours.",
+        ),
+        (
+            {"verdict": "stop", "hours": 12.0, "latest_hours": 12.0, "reference_hours": 24.0},
+            "Stop at 12 hours, not later.",
+        ),
+        ({"verdict": "conche longer", "hours": None}, "Conche longer."),
+        ({"verdict": "no hour fits", "hours": None}, "No hour served fits."),
         ({"verdict": "cannot tell", "hours": None}, "Cannot tell."),
         ({}, ""),
     ],

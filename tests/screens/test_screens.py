@@ -259,7 +259,7 @@ def test_the_key_opens_by_name_and_leads_to_the_verdict(screen: Screen, said: Sa
     [
         ("stop", "Stop at 12 hours."),
         ("conche longer", "Conche longer than 24 hours."),
-        ("no hour fits", "No hour suits all."),
+        ("no hour fits", "No hour that was served (0 to 24 h) fits."),
         ("cannot tell", "Cannot tell yet."),
     ],
 )
@@ -276,6 +276,34 @@ def test_each_verdict_has_its_page(screen: Screen, said: Said, opened: Any, verd
     buttons = {button.key for button in app.button}
     assert ("sign" in buttons) is (verdict != "cannot tell")
     assert ("next-sitting" in buttons) is (verdict == "cannot tell")
+
+
+def test_two_other_programs_are_asked_only_when_somebody_wants_to_know(screen: Screen, said: Said, opened: Any) -> None:
+    workshop = opened("stop")
+    app = screen("decide", study=workshop.study)
+    assert "log-likelihood" not in said(app)
+    before = said(app)
+    app.checkbox(key="second-opinion").check().run()
+    assert not app.exception
+    text = said(app)
+    assert text.count("statsmodels agrees") == 2
+    assert text.count("log-likelihood, restricted") == 2
+    assert "Nothing of it touches the verdict." in text
+    assert all(line in text for line in before.splitlines() if "verdict" in line)
+
+
+def _box() -> None:
+    from studyapp.components import second_opinion
+
+    second_opinion.draw(lambda: 1 / 0)  # type: ignore[arg-type, return-value]
+
+
+def test_an_unticked_box_asks_nobody() -> None:
+    """Asking is a division by zero here, so that it cannot pass unseen."""
+    app = AppTest.from_function(_box, default_timeout=60).run()
+    assert not app.exception
+    app.checkbox(key="second-opinion").check().run()
+    assert "division by zero" in app.exception[0].message
 
 
 def test_the_next_sitting_is_planned_from_the_page_of_cannot_tell(screen: Screen, opened: Any) -> None:

@@ -13,7 +13,7 @@ import pytest
 from analysis.trial_orders import orders
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import AromaPlan, Botanical
-from studyapp.services import aroma_planning, aroma_preparing, drafts, planning, preparing
+from studyapp.services import aroma_planning, aroma_preparing, drafts, planning, preparing, watching
 from studyapp.services.aroma_dealing import deal_sets
 from studyapp.services.checking import check
 from studyapp.store import open_store, studies, trials
@@ -241,6 +241,10 @@ def test_quantities_hold_every_cup_and_a_spare_for_ten(kitchen: Kitchen) -> None
     found = aroma_preparing.quantities(kitchen.store, kitchen.preparer, kitchen.study)
     assert [(one.letter, one.cups, one.grams) for one in found] == [("A", 30, 135.0), ("B", 30, 135.0)]
     assert {one.sample for one in found} == {"infused", PLAN.blank}
+    for sitting in kitchen.sittings():
+        watching.close_sitting(kitchen.store, kitchen.leader, sitting.id, "the room was needed")
+    late = aroma_preparing.quantities(kitchen.store, kitchen.preparer, kitchen.study)
+    assert [(one.letter, one.cups, one.grams) for one in late] == [("A", 30, 135.0), ("B", 30, 135.0)]
 
 
 @pytest.mark.parametrize("check_", sorted(CHECKS))
@@ -259,3 +263,13 @@ def test_a_tray_leaves_only_when_all_is_checked(kitchen: Kitchen, check_: str) -
         tray.position for tray in preparing.trays(kitchen.store, kitchen.preparer, sitting.id) if tray.released_at
     ]
     assert released == [1]
+
+
+def test_a_tray_waits_for_the_one_before_it(kitchen: Kitchen) -> None:
+    """The second tray cannot leave while the first is in the kitchen, and then it can."""
+    sitting = kitchen.sittings()[0]
+    with pytest.raises(NotAllowed, match="tray 1 is still in the kitchen"):
+        aroma_preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 2, CHECKS, "Cleo")
+    for position in (1, 2):
+        aroma_preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, position, CHECKS, "Cleo")
+    assert all(tray.released_at for tray in preparing.trays(kitchen.store, kitchen.preparer, sitting.id)[:2])

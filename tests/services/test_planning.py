@@ -13,9 +13,11 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from analysis.stopping import RULE_VERSION
 from studyapp.errors import BadInput, NotAllowed, NotFound
 from studyapp.records import Attribute, Habits, Plan, Pull
-from studyapp.services import dealing, drafts, panel, planning, preparing
+from studyapp.services import dealing, drafts, panel, planning, preparing, scenarios
+from studyapp.services.rules import problems
 from studyapp.store import checks, events, studies
 
 # The plan of a draft as an earlier version wrote it: a planned time at each pull, no hour zero, no habits.
@@ -46,6 +48,47 @@ def test_a_draft_is_kept_finished_or_not(workshop: Any) -> None:
     planning.keep_plan(workshop.store, workshop.leader, id_, plan)
     assert planning.study(workshop.store, workshop.leader, id_).plan == plan
     assert planning.study(workshop.store, workshop.leader, id_).state == "draft"
+
+
+@pytest.mark.parametrize("letters", [1, 113, 114, 118, 120])
+def test_a_copy_can_be_kept_whatever_the_name(workshop: Any, letters: int) -> None:
+    """A study's name has at most 120 letters; the copy of a long one, and its own copy, stay within that."""
+    title = ("Batch nine of the long hall " * 5)[: letters - 1] + "x"
+    first = planning.new_study(workshop.store, workshop.leader, title)
+    for _round in range(2):
+        first = drafts.copy(workshop.store, workshop.leader, first)
+        plan = planning.study(workshop.store, workshop.leader, first).plan
+        planning.keep_plan(workshop.store, workshop.leader, first, replace(plan, question="Long enough?"))
+        assert planning.study(workshop.store, workshop.leader, first).plan.question == "Long enough?"
+        assert plan.title.endswith(", again")
+        assert plan.title != title
+
+
+@pytest.mark.parametrize(
+    ("hours", "control", "where", "never"),
+    [
+        ((0.0, 24.0), None, "pulls", True),
+        ((0.0, 24.0), 0.0, "pulls", True),
+        ((0.0, 8.0, 24.0), 8.0, "control", False),
+        ((0.0, 8.0, 24.0), None, None, False),
+    ],
+)
+def test_a_plan_with_nothing_in_question_is_told_what_it_cannot_answer(
+    workshop: Any, hours: tuple[float, ...], control: float | None, where: str | None, never: bool
+) -> None:
+    """The control must be found worse, so alone beside the reference it can hardly be a stop; two pulls never show
+    that conching longer pays."""
+    found = problems(replace(workshop.plan, pulls=tuple(map(Pull, hours)), control=control))
+    said = [problem for problem in found if "nothing lies between" in problem.sentence]
+    assert [problem.where for problem in said] == ([where] if where else [])
+    assert all(not problem.blocks and ("conching longer" in problem.sentence) == never for problem in said)
+
+
+def test_a_plan_with_nothing_in_question_names_no_hour_as_enough() -> None:
+    """Whatever is taken to be enough lies beyond the control, which is known to differ."""
+    assert scenarios.enough_pull((0.0, 8.0, 24.0)) == 8.0
+    assert scenarios.enough_pull((0.0, 4.0, 8.0, 12.0, 16.0, 24.0), 12.0) == 16.0
+    assert scenarios.enough_pull((0.0, 24.0)) == 24.0
 
 
 def test_a_study_comes_first_when_it_is_the_newest(workshop: Any, draft: str) -> None:
@@ -81,7 +124,7 @@ def test_the_slip_carries_the_seal_and_the_head(workshop: Any, draft: str) -> No
     slip = planning.seal(workshop.store, workshop.leader, draft, "Second")
     study = planning.study(workshop.store, workshop.leader, draft)
     assert (study.seal, study.sealed_at, study.sealed_by) == (slip.seal, slip.at, "Ada")
-    assert slip.seal == drafts.seal_of(study.plan)
+    assert slip.seal == drafts.seal_of(study.plan, rule_version=RULE_VERSION)
     assert len(slip.head) == 64
     assert any("at most 5 of 100" in sentence for sentence in slip.sentences)
 
@@ -198,7 +241,7 @@ def test_a_seal_of_before_still_holds(workshop: Any, draft: str) -> None:
     with workshop.store.write() as tx:
         tx.exec_driver_sql("UPDATE study SET plan = ? WHERE id = ?", (KEPT_BEFORE, draft))
         event = events.append(tx, "sealed", {"seal": seal, "by": workshop.leader.id}, draft)
-        studies.seal(tx, draft, seal, event.at, workshop.leader.id, "00")
+        studies.seal(tx, draft, json.loads(KEPT_BEFORE), seal, event.at, workshop.leader.id, "00")
     with workshop.store.read() as tx:
         assert checks.seal_faults(tx, checks.chain(tx)) == []
     assert planning.study(workshop.store, workshop.leader, draft).plan.starts_at == "2026-11-23T08:00"

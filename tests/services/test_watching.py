@@ -64,6 +64,18 @@ def test_a_tray_is_released_once(workshop: Any, second: Any) -> None:
         preparing.release_tray(workshop.store, workshop.preparer, "nowhere", 1, CHECKS, "Cleo")
 
 
+def test_a_tray_waits_for_the_ones_before_it(workshop: Any, second: Any) -> None:
+    """The warm-up leaves first, then one after the other: nobody can be handed a piece out of turn."""
+    store, cook, sitting = workshop.store, workshop.preparer, second[1].id
+    with pytest.raises(NotAllowed, match="warm-up tray is still in the kitchen"):
+        preparing.release_tray(store, cook, sitting, 1, CHECKS, "Cleo")
+    preparing.release_tray(store, cook, sitting, 0, CHECKS, "Cleo")
+    with pytest.raises(NotAllowed, match="tray 1 is still in the kitchen"):
+        preparing.release_tray(store, cook, sitting, 2, CHECKS, "Cleo")
+    preparing.release_tray(store, cook, sitting, 1, CHECKS, "Cleo")
+    assert [bool(tray.released_at) for tray in preparing.trays(store, cook, sitting)] == [True, True, False, False]
+
+
 def test_who_serves_sees_codes_only(workshop: Any) -> None:
     """Trays carry no hour, no letter, no sample."""
     trays = preparing.trays(workshop.store, workshop.leader, workshop.sitting.id)

@@ -16,9 +16,14 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
 import studyapp
+from analysis.cross_check import AttributeCheck
 from studyapp import words
 from studyapp.findings import Costs, attribute_alt, caution, hours_finding, pull_says, warning_sentence
+from studyapp.findings.cross_check import opinion_intro, second_opinions
+from studyapp.findings.warnings import warning_codes
 from tests.findings.decisions import OFFERS, every_kind
+from tests.findings.test_findings_cross_check import ANOVA, MIXED, OURS
+from tests.findings.test_findings_warnings import VALUES
 
 ROOT = Path(studyapp.__file__).parent
 TEMPLATE = ROOT / "words" / "studyapp.pot"
@@ -138,6 +143,17 @@ def test_every_sentence_of_a_finding_comes_from_the_catalogue(kind: str) -> None
     assert all("⟦" in text for text in said)
 
 
+@pytest.mark.parametrize("anova", ANOVA)
+@pytest.mark.parametrize("mixed", MIXED)
+@pytest.mark.usefixtures("second_language")
+def test_every_sentence_of_a_second_opinion_comes_from_the_catalogue(mixed: str, anova: str) -> None:
+    """Sentences whole, and what the rows are called."""
+    check = AttributeCheck("acidity", 24.0, OURS, MIXED[mixed], ANOVA[anova])
+    [opinion] = second_opinions({"acidity": check})
+    assert [text for text in (opinion_intro(), *opinion.says) if outside(text)] == []
+    assert [first for first, *_rest in opinion.rows if outside(first)] == []
+
+
 @pytest.mark.usefixtures("second_language")
 def test_a_comma_can_be_the_decimal_sign() -> None:
     """Numbers are written by the catalogue as well."""
@@ -173,4 +189,6 @@ def test_the_caution_and_the_warnings_are_spoken_too() -> None:
     from analysis.stopping import Warning as StopWarning
 
     assert outside(caution()) == ""
-    assert outside(warning_sentence(StopWarning("order not recorded"))) == ""
+    for code in sorted(warning_codes()):
+        values = VALUES | ({"assessors": ("Lark", "Heron")} if code == "one person's copies" else {})
+        assert outside(warning_sentence(StopWarning(code, values))) == "", code

@@ -1,0 +1,59 @@
+"""Copies of the stores that earlier versions wrote, opened as somebody opens them who has just updated the app."""
+
+from __future__ import annotations
+
+import gzip
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from studyapp.records import Staff
+from studyapp.services import accounts, closing
+from studyapp.store import Store, open_store
+
+HERE = Path(__file__).parent
+PASSPHRASE = "a bench by the window"  # of Ada and of Ben
+NAMES = tuple(sorted(file.stem for file in HERE.glob("*.json")))
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """A store brought up to date, its leader, and what was written down when it was made."""
+
+    store: Store
+    leader: Staff
+    told: dict[str, Any]
+
+    def study(self, title: str) -> str:
+        """The id of the study with this title."""
+        return next(str(study["id"]) for study in self.told["studies"] if study["title"] == title)
+
+
+@contextmanager
+def opened(name: str, folder: Path) -> Iterator[Earlier]:
+    """A copy of one of `NAMES` in `folder`, migrated."""
+    file = folder / "studies.sqlite"
+    file.write_bytes(gzip.decompress((HERE / f"{name}.sqlite.gz").read_bytes()))
+    store = open_store(str(file))
+    try:
+        leader = accounts.staff_of(store, accounts.sign_in(store, "Ada", PASSPHRASE, "10.0.0.7"))
+        assert leader is not None
+        yield Earlier(store, leader, json.loads((HERE / f"{name}.json").read_text(encoding="utf-8")))
+    finally:
+        store.close()
+
+
+def signed_before(kept: Earlier, title: str, verdict_of: str, names: tuple[str, ...] = ("Ada", "Ida")) -> str:
+    """Let `names` sign, in the study with this title, the verdict that an earlier rule gave another; its id.
+
+    So what was signed and what today's rule says differ, whichever way the rule has moved since.
+    """
+    document = next(study["verdict"] for study in kept.told["studies"] if study["title"] == verdict_of)
+    study = kept.study(title)
+    with kept.store.write() as tx:
+        for name in names:
+            closing.keep_signature(tx, study, 1, (name, "signs"), kept.leader, document)
+    return study
