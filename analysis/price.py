@@ -27,9 +27,10 @@ from analysis.rule import Rule, check_rule
 from analysis.verdicts import CANNOT, VERDICTS, Judged, judge
 
 # No prior holds with every panel: one that happened to agree in its first look is taken for one that does, and of those
-# told 8 of 10 six settled. So a half is the most that one study alone is told, and nine of ten the most of all. How a
-# panel differs is known from about two earlier studies of eight people and six pulls (70 degrees of freedom).
-MOST_ALONE, MOST, ENOUGH_DF = 0.5, 0.9, 60.0
+# told 8 of 10 six settled. So a half is the most that one study alone is told. How a panel differs is known from about
+# two earlier studies of eight people and six pulls (70 degrees of freedom); even then of the few told more than seven of
+# ten, seven settled.
+MOST_ALONE, MOST, ENOUGH_DF = 0.5, 0.7, 60.0
 
 Courses = Callable[[panels.Panel, Judged], list[Course]]
 History = Mapping[str, Strata]
@@ -65,7 +66,7 @@ def told(settles: float, earlier: Iterable[Strata | None]) -> float:
         earlier: of each deciding attribute, what earlier studies tell of its spread.
 
     Returns:
-        the chance rounded down to a tenth, at most .9, or .5 unless earlier studies tell enough of every attribute.
+        the chance rounded down to a tenth, at most .7, or .5 unless earlier studies tell enough of every attribute.
     """
     known = all(strata is not None and strata.df[INTERACTION] >= ENOUGH_DF for strata in earlier)
     tenths = floor(round(settles * 10, 9)) / 10
