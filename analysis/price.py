@@ -27,8 +27,8 @@ from analysis.rule import Rule, check_rule
 from analysis.verdicts import CANNOT, VERDICTS, Judged, judge
 
 # No prior holds with every panel: one that happened to agree in its first look is taken for one that does, and of those
-# told 8 of 10 six settled. So a half is the most that one study alone is told. How a panel differs is known from about
-# two earlier studies of eight people and six pulls (70 degrees of freedom); even then of the few told more than seven of
+# told 8 of 10 six settled. So a half is the most that one study alone is told. How a panel differs is known from two
+# earlier studies of eight people and six pulls (70 degrees of freedom); even then, of the few told more than seven of
 # ten, seven settled.
 MOST_ALONE, MOST, ENOUGH_DF = 0.5, 0.7, 60.0
 
