@@ -301,7 +301,7 @@ def unlike_without_trays(name: str, pull: PullResult, due: Pull) -> list[str]:
 def disagreements(seed: int) -> list[str]:
     """About one drawn study; none where a limit comes so close to its bound that rounding decides.
 
-    Where gaps in the table of sittings, or a variance of exactly zero, leave the third limit to the judgement of whoever
+    Where gaps in the table of sittings, or a variance of exactly zero, leave the third limit to the judgement of who
     writes it, the other two are compared; where nothing is left to estimate a variance from, the verdict and the flags.
     """
     scores, rule = drawn(seed)

@@ -121,7 +121,9 @@ def _every(works: list[Work]) -> None:
 def with_positions(sets: int) -> Row:
     """A further fixed factor and a crossed one, both of some size: at a variance of zero statsmodels seldom arrives."""
     return beside(
-        "12 x 6 x 3, position fixed, sitting random, from frame", "statsmodels, one fit", list(islice(_positioned(), sets))
+        "12 x 6 x 3, position fixed, sitting random, from frame",
+        "statsmodels, one fit",
+        list(islice(_positioned(), sets)),
     )
 
 
@@ -145,7 +147,11 @@ def flatness(sets: int) -> Row:
 def panels(batch: int, missing: float, seed: int) -> tuple[Array, Array, Array]:
     """Counts and sums (B, 12, 6) of three replicates, squares within cells (B,)."""
     rng = np.random.default_rng(seed)
-    y = rng.normal(0, 1, (batch, 12, 1, 1)) + rng.normal(0, 0.5, (batch, 12, 6, 1)) + rng.normal(0, 1, (batch, 12, 6, 3))
+    y = (
+        rng.normal(0, 1, (batch, 12, 1, 1))
+        + rng.normal(0, 0.5, (batch, 12, 6, 1))
+        + rng.normal(0, 1, (batch, 12, 6, 3))
+    )
     seen = rng.random(y.shape) >= missing
     counts = seen.sum(3).astype(float)
     sums = np.where(seen, y, 0).sum(3)
