@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.psychometric import Array
 
@@ -30,7 +31,8 @@ class Place:
 def descend(objective: Objective, start: Array, lower: Array, upper: Array, tolerance: float = 1e-6) -> Place:
     """A local minimum from `start`. `objective` returns value and gradient; bounds that are equal fix a parameter.
 
-    Ends when the projected gradient or the gain of a step is negligible (Nocedal & Wright 2006, sections 6.1, 16.7).
+    Ends when the projected gradient or the gain of a step straight down it is negligible (Nocedal & Wright 2006,
+    sections 6.1, 16.7).
     """
     here = _place(objective, np.clip(start, lower, upper))
     inverse = None
@@ -42,21 +44,39 @@ def descend(objective: Objective, start: Array, lower: Array, upper: Array, tole
         size = float(np.abs(slope).max())
         if size < tolerance:
             break
+        fresh = inverse is None
         if inverse is None:
             inverse = np.eye(len(start)) * 0.3 / max(size, 1.0)
-        after = _search(objective, here, -np.where(held, 0.0, inverse @ slope), lower, upper)
-        if after is None:
-            break
-        inverse = _updated(inverse, after.at - here.at, after.gradient - here.gradient)
-        gained, here = here.value - after.value, after
+        after = _search(objective, here, _towards(inverse, slope, held), lower, upper)
+        if after is not None:
+            inverse = _updated(inverse, after.at - here.at, after.gradient - here.gradient)
+        gained, here = (0.0, here) if after is None else (here.value - after.value, after)
         if gained < 1e-12 * (1 + abs(here.value)):
-            break
+            if fresh:
+                break
+            inverse = None  # what was learnt before a bound was met may point nowhere beyond it
     return here
 
 
 def _place(objective: Objective, at: Array) -> Place:
     value, gradient = objective(at)
     return Place(at, value, gradient)
+
+
+def _towards(inverse: Array, slope: Array, held: NDArray[np.bool_]) -> Array:
+    """The quasi-Newton step of the parameters that are free to move, the others held where they are.
+
+    Its matrix is the inverse of their block of the Hessian, not their block of the inverse: that one oversteps wherever
+    a held parameter curves together with a free one, and then goes to and fro for ever.
+    """
+    step = np.zeros(len(slope))
+    free = np.flatnonzero(~held)
+    bound = np.flatnonzero(held)
+    among, between = inverse[np.ix_(free, free)], inverse[np.ix_(free, bound)]
+    if len(bound):
+        among = among - between @ np.linalg.solve(inverse[np.ix_(bound, bound)], between.T)
+    step[free] = -among @ slope[free]
+    return step
 
 
 def _search(objective: Objective, here: Place, step: Array, lower: Array, upper: Array) -> Place | None:
