@@ -340,8 +340,7 @@ def costs(studies: int) -> None:
         ("the same, 5 % missing", Design(12, 3), 0.05, NAMES[:1], ("position",), 1, studies // 10),
         ("sitting taken out, two looks", Design(12, 3), 0.0, NAMES[:1], ("sitting",), 2, studies // 10),
     ]
-    heads = f"{'normals':>8s} {'drawing':>8s} {'rule':>8s} {'rule / drawing':>24s} memory"
-    print(f"\n{'seconds for 10,000 studies':31s} {heads}")
+    print(f"\n{'s for 10,000 studies':31s} {'normals':>8s} {'drawing':>8s} {'rule':>8s} {'rule / drawing':>24s} memory")
     for name, design, missing, names, adjust, looks, n in kinds:
         served = dealt(design, len(HOURS), looks, 1) if adjust else design
         print(f"{name:31s} {_cost(_courses(names, missing, bool(adjust)), served, n, adjust, looks)}", flush=True)
