@@ -84,7 +84,8 @@ class Offer:
 
     It takes `looks` looks and `sittings` sittings at most, `mean_sittings` on average; `pieces` is the most that a
     person tastes in one sitting, `palates` counts people times sittings, `servings` all pieces of the most sittings.
-    `chances` of each verdict; `monte_carlo_se` of the chance that it `settles`.
+    `chances` of each verdict in the studies drawn; `settles` is the share of them with an answer, `monte_carlo_se` its
+    error. `told` is what is said of it, which is less (`price.told`).
     """
 
     name: Literal["all pulls", "open pulls", "more replicates", "all looks", "new study"]
@@ -99,6 +100,7 @@ class Offer:
     chances: Mapping[str, float]
     settles: float
     monte_carlo_se: float
+    told: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,14 +1,16 @@
 """What the true pull means may be, given the observed ones: draws for predictions, never for the guarantee.
 
-Truth = a course + an own deviation of every pull. A course is first order, linear and then flat, or a wave about one
-hour, which may be as steep as a step. Course and size of the deviations are weighed by how well they explain the
-observed means, so that noise in one pull is not taken for a course, and a course that is none of these is believed when
-the means insist. Given both, level and change have a flat prior and all is normal.
+Truth = a course + an own deviation of every pull. A course is first order, linear and then flat, a wave about one hour,
+which may be as steep as a step, or first order and on its way back from some pull on: what fades or comes again.
+Course and size of the deviations are weighed by how well they explain the observed means, so that noise in one pull is
+not taken for a course, and a course that is none of these is believed when the means insist. Given both, level and
+change have a flat prior and all is normal.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +21,10 @@ Array = NDArray[np.float64]
 DEVIATIONS = np.array([0.05, 0.15, 0.4, 1.0, 4.0])
 DEVIATION_SHARES = np.array([0.47, 0.29, 0.14, 0.07, 0.03])
 # Shares of the kinds of course: most changes in a conche slow down as what causes them runs out.
-KINDS = (0.6, 0.2, 0.2)
+KINDS = (0.5, 0.15, 0.15, 0.2)
 COURSES = 16
+# Of what has come about by the first pull, what is lost again by the last.
+BACK = (0.15, 0.3, 0.5)
 
 
 def draw_courses(hours: Array, observed: Array, variance: Array, rng: np.random.Generator) -> Array:
@@ -32,7 +36,7 @@ def draw_courses(hours: Array, observed: Array, variance: Array, rng: np.random.
         variance: of the error of each mean, one row a draw, (size, h).
         rng: source of chance.
     """
-    grid = _Grid.over(hours)
+    grid = _Grid.over(tuple(hours.tolist()))
     chosen = rng.choice(len(grid.deviation), len(variance), p=grid.weights(observed, variance.mean(0)))
     shape, deviation = grid.shape[chosen], grid.deviation[chosen][:, None] ** 2
     total = deviation + variance
@@ -52,9 +56,11 @@ class _Grid:
     prior: Array
 
     @classmethod
-    def over(cls, hours: Array) -> _Grid:
+    @lru_cache(maxsize=8)
+    def over(cls, pulls: tuple[float, ...]) -> _Grid:
         """Every kind of course with every size of deviations."""
-        kinds = (_first_order(hours), _linear(hours), _waves(hours))
+        hours = np.array(pulls)
+        kinds = (_first_order(hours), _linear(hours), _waves(hours), _turning(hours))
         shape = np.concatenate(kinds)
         share = np.concatenate([np.full(len(kind), of / len(kind)) for kind, of in zip(kinds, KINDS, strict=True)])
         prior = np.log(share[:, None] * DEVIATION_SHARES).ravel()
@@ -96,6 +102,18 @@ def _waves(hours: Array) -> Array:
     middle, step = np.repeat((hours[1:] + hours[:-1]) / 2, 3), np.repeat(np.diff(hours), 3)
     width = step * np.tile([0.02, 0.25, 1.0], len(hours) - 1)
     return _scaled(-np.tanh((hours - middle[:, None]) / width[:, None]))
+
+
+def _turning(hours: Array) -> Array:
+    """First order, fast to middling, and back on a straight line from a pull between the first and the last."""
+    tau = np.geomspace(np.diff(hours).min() / 2, (hours[-1] - hours[0]) / 3, 4)
+    away = [
+        np.exp(-(hours - hours[0]) / one) + back * np.maximum(hours - turn, 0) / (hours[-1] - turn)
+        for one in tau
+        for turn in hours[1:-1]
+        for back in BACK
+    ]
+    return _scaled(np.array(away).reshape(-1, len(hours)))
 
 
 def _scaled(course: Array) -> Array:

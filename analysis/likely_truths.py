@@ -2,7 +2,8 @@
 
 Variances come first, then the pulls' means (`likely_courses`), then what each tray and each assessor added. Scores tell
 little about some variances: of assessor:hours where nobody tasted a pull twice, of pull x sitting after one or two
-sittings. So each has a prior for its size beside the error of one score, and the mean squares speak against it.
+sittings. So each has a prior for its size beside the error of one score, and the mean squares speak against it, with
+those of the panel's earlier studies where it has any.
 """
 
 from __future__ import annotations
@@ -16,17 +17,22 @@ from analysis.cell_weights import sweep
 from analysis.cells import Cells
 from analysis.likely_courses import draw_courses
 from analysis.limits import Fitted, sitting_squares
+from analysis.pooled_spreads import ERROR, INTERACTION, Strata
 
 Array = NDArray[np.float64]
 # The variance that recording in steps of 0.1 leaves even where everybody repeats themselves.
 ROUNDING = 0.1**2 / 12
-# Half-Cauchy priors of standard deviations in units of the error of one score: trained people's assessor:hours lies
-# about half of it, a tray's own shift between .15 and .5, and the long tail lets the mean squares say otherwise.
-INTERACTION, TRAY = 0.7, 0.4
+# The prior of the standard deviation of assessor:hours is flat in units of the error of one score (Gelman 2006,
+# Bayesian Analysis 1: 515-534, from memory): one with its peak at 0 takes a panel that happened to agree for one that
+# does, and the studies told most were then told too much. A tray's own shift mostly lies between .15 and .5, with a
+# long tail (half-Cauchy), as one or two sittings hardly speak of it.
+TRAY = 0.4
 # A panel that repeats itself wonderfully in a few scores was lucky: the prior of the error of one score, worth four
 # degrees of freedom, lies at one unit of a scale of ten.
 USUAL_ERROR, ERROR_DF = 1.0, 4.0
 RATIOS = np.linspace(0.0125, 3.9875, 160)
+# A panel changes, so earlier studies count for no more than about two of eight people and six pulls.
+MOST_EARLIER_DF = 70.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +45,20 @@ class Truths:
     tray: Array
 
 
-def draw_truths(fit: Fitted, hours: Array, trays: bool, size: int, rng: np.random.Generator) -> Truths:
-    """`size` truths for the same assessors; `trays`: whether the rule reckons with trays that shift a sitting."""
-    residual, interaction = _variances(fit, size, rng)
+def draw_truths(
+    fit: Fitted, hours: Array, trays: bool, size: int, rng: np.random.Generator, earlier: Strata | None = None
+) -> Truths:
+    """`size` truths for the same assessors.
+
+    Args:
+        fit: of the scores, one study.
+        hours: of the pulls (h,).
+        trays: whether the rule reckons with trays that shift a sitting.
+        size: how many.
+        rng: source of chance.
+        earlier: sums of squares of the panel's other studies; None: only this study tells how the panel differs.
+    """
+    residual, interaction = draw_variances(fit, earlier, size, rng)
     tray = _tray(fit.cells, residual, rng) if trays else np.zeros(size)
     counts = fit.cells.counts[0]
     sittings = 1 if fit.cells.sittings is None else fit.cells.sittings.sums.shape[3]
@@ -72,19 +89,53 @@ def _own_cells(
 
 
 # ---- variances -------------------------------------------------------------------------------------------------------
-def _variances(fit: Fitted, size: int, rng: np.random.Generator) -> tuple[Array, Array]:
-    """Draws of residual and interaction variance (size,): their ratio by its prior and both mean squares, then the
-    residual from a scaled inverse chi-square on both."""
-    counts = fit.cells.counts[0]
-    f0, f1 = float(counts.sum() - (counts > 0).sum()), max(float(fit.fits.containment[0]), 1.0)
-    within = max(float(fit.cells.within[0]), f0 * ROUNDING)
-    between = max(_interaction_squares(fit.cells), f1 * ROUNDING)
-    factor = 1 + _each(counts) * RATIOS**2
-    free = f0 + f1 + ERROR_DF
-    squares = within + between / factor + ERROR_DF * USUAL_ERROR**2
-    ratio = _drawn(-f1 / 2 * np.log(factor) - free / 2 * np.log(squares), INTERACTION, size, rng)
+def draw_variances(fit: Fitted, earlier: Strata | None, size: int, rng: np.random.Generator) -> tuple[Array, Array]:
+    """Draws of residual and interaction variance (size,): their ratio by all mean squares, then the residual from a
+    scaled inverse chi-square on them."""
+    parts = [_usual(), _own(fit), *([_earlier(earlier)] if earlier is not None else [])]
+    free = sum(part.error_df + part.df for part in parts)
+    squares = np.sum([part.error + part.interaction / part.factor for part in parts], 0)
+    log = -np.sum([part.df / 2 * np.log(part.factor) for part in parts], 0) - free / 2 * np.log(squares)
+    ratio = _drawn(log, size, rng)
     residual = squares[ratio] / rng.chisquare(free, size)
     return residual, RATIOS[ratio] ** 2 * residual
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """Sums of squares of error and of assessor:hours, with their degrees of freedom; a cell holds `each` scores."""
+
+    error: float
+    error_df: float
+    interaction: float = 0.0
+    df: float = 0.0
+    each: float = 1.0
+
+    @property
+    def factor(self) -> Array:
+        """What the mean square of assessor:hours is expected to be, in units of the error, for each of RATIOS."""
+        return np.asarray(1 + self.each * RATIOS**2)
+
+
+def _usual() -> _Told:
+    return _Told(ERROR_DF * USUAL_ERROR**2, ERROR_DF)
+
+
+def _own(fit: Fitted) -> _Told:
+    """What the study itself tells."""
+    counts = fit.cells.counts[0]
+    error_df, df = float(counts.sum() - (counts > 0).sum()), max(float(fit.fits.containment[0]), 1.0)
+    within = max(float(fit.cells.within[0]), error_df * ROUNDING)
+    return _Told(within, error_df, max(_interaction_squares(fit.cells), df * ROUNDING), df, _each(counts))
+
+
+def _earlier(strata: Strata) -> _Told:
+    """What earlier studies tell, each of their degrees of freedom counting for less where there are many."""
+    df = strata.df[INTERACTION]
+    weight = min(1.0, MOST_EARLIER_DF / max(df, 1.0))
+    squares, freedom = weight * strata.squares, weight * strata.df
+    each = strata.shares[INTERACTION, INTERACTION] / max(df, 1.0)
+    return _Told(squares[ERROR], freedom[ERROR], squares[INTERACTION], freedom[INTERACTION], each)
 
 
 def _tray(cells: Cells, residual: Array, rng: np.random.Generator) -> Array:
@@ -95,12 +146,11 @@ def _tray(cells: Cells, residual: Array, rng: np.random.Generator) -> Array:
     if squares is not None:
         expected = max(float(squares.rest[0]), ROUNDING) + cells.sums.shape[1] * RATIOS**2 * unit
         likely = -squares.daily_df / 2 * (np.log(expected) + float(squares.daily[0]) / expected)
-    return np.asarray(RATIOS[_drawn(likely, TRAY, len(residual), rng)] ** 2 * unit)
+    return np.asarray(RATIOS[_drawn(likely - np.log1p((RATIOS / TRAY) ** 2), len(residual), rng)] ** 2 * unit)
 
 
-def _drawn(log_likelihood: Array, scale: float, size: int, rng: np.random.Generator) -> NDArray[np.intp]:
-    """Places in RATIOS, by likelihood and a half-Cauchy prior."""
-    log = log_likelihood - np.log1p((RATIOS / scale) ** 2)
+def _drawn(log: Array, size: int, rng: np.random.Generator) -> NDArray[np.intp]:
+    """Places in RATIOS, by the logarithm of how likely each is."""
     likely = np.exp(log - log.max())
     return np.asarray(rng.choice(len(RATIOS), size, p=likely / likely.sum()))
 

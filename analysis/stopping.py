@@ -7,6 +7,9 @@ the errors of `limits`), and says what stands behind the verdict (`outcome`, `at
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from analysis import outcome, panels
@@ -18,6 +21,9 @@ from analysis.looks import level
 from analysis.next_sittings import Service
 from analysis.rule import RULE_VERSION, AttributeRule, Rule, Wanted, check_rule
 from analysis.verdicts import Verdict, judge
+
+if TYPE_CHECKING:
+    from analysis.pooled_spreads import Strata
 
 __all__ = [
     "RULE_VERSION",
@@ -91,7 +97,12 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
 
 
 def price(
-    scores: pd.DataFrame, rule: Rule, draws: int = 2000, seed: int = 1, sealed: Service | None = None
+    scores: pd.DataFrame,
+    rule: Rule,
+    draws: int = 2000,
+    seed: int = 1,
+    sealed: Service | None = None,
+    history: Mapping[str, Strata] | None = None,
 ) -> tuple[Offer, ...]:
     """Ways to an answer after `cannot tell`; empty after any other verdict, and when no sealed look is left.
 
@@ -100,16 +111,20 @@ def price(
         draws: simulated studies an offer.
         seed: of the draws; the same seed gives the same chances.
         sealed: what a plan sealed about later sittings; None: one sitting more, served as so far.
+        history: sums of squares of earlier studies of this panel, by attribute (`pooled_spreads`); None: only this
+            study tells how much its panel differs.
     """
-    from analysis.price import offers
+    from analysis.price import Draws, offers
 
-    return offers(scores, rule, draws, seed, sealed)
+    return offers(scores, rule, Draws(draws, seed, history), sealed)
 
 
-def price_new_study(scores: pd.DataFrame, rule: Rule, draws: int = 2000, seed: int = 1) -> tuple[Offer, ...]:
+def price_new_study(
+    scores: pd.DataFrame, rule: Rule, draws: int = 2000, seed: int = 1, history: Mapping[str, Strata] | None = None
+) -> tuple[Offer, ...]:
     """What the same study anew would probably say, with as many sittings and with twice as many; for when the sealed
     looks are used up. The old scores shape the guess but are not counted again. Empty unless the verdict is `cannot
     tell`. Arguments as for `price`."""
-    from analysis.price import new_studies
+    from analysis.price import Draws, new_studies
 
-    return new_studies(scores, rule, draws, seed)
+    return new_studies(scores, rule, Draws(draws, seed, history))

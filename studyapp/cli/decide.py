@@ -124,7 +124,7 @@ def _standing(result: AttributeResult, pull: PullResult) -> str:
 
 def _offers(offers: Sequence[OfferRow]) -> list[str]:
     """Ways to an answer, with what each asks for and how often it settles the question."""
-    sentence = _("{what}: {servings} a person, {palates}, an answer in {chance} cases ({drawn} of those drawn).")
+    sentence = _("{what}: {servings} a person, {palates}, an answer in {chance} cases ({error} by drawing).")
     return [sentence.format(**asdict(offer)) for offer in offers]
 
 

@@ -172,13 +172,16 @@ def _today(store: Store, by: Staff, study_id: str) -> Decision | str:
 
 
 def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
-    """The price of an answer after `cannot tell`, by what the plan sealed about later sittings."""
+    """The price of an answer after `cannot tell`, by what the plan sealed about later sittings and by what the panel's
+    other opened studies tell of how much its people differ."""
     from analysis.stopping import Service, price
+    from studyapp.services.spreads import of_others  # which reads scores with this module
 
     frame, rule = _to_weigh(store, by, study_id)
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id).plan
-    return price(frame, rule, sealed=Service(plan.replicates, plan.palate, plan.next_sittings))
+    history = of_others(store, study_id, rule.attributes)
+    return price(frame, rule, sealed=Service(plan.replicates, plan.palate, plan.next_sittings), history=history)
 
 
 def description(store: Store, by: Staff, study_id: str) -> Description:
