@@ -1,6 +1,6 @@
 """The stop rule for one study, written apart from the project: dense matrices, one contrast at a time, no hurry.
 
-It shares no formula with the project's own code; only the three variances of each fit are taken from `analysis.mixed`,
+It shares no formula with the project's own code; only the variances of each fit come from `analysis.model.mixed`,
 and the score equations of the likelihood are checked at them. Reading order: question and finding, scores, one fit,
 differences of pulls, one attribute, the study, orders of serving.
 
@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy.linalg import eigh
 from scipy.special import stdtrit
 
-from analysis import mixed
+from analysis.model import mixed
 
 Array = NDArray[np.float64]
 GOOD_END = {"lower": 0.0, "higher": 10.0}

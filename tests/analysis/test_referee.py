@@ -16,8 +16,8 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 from scipy.stats import t as student
 
-from analysis.looks import level
 from analysis.stopping import AttributeRule, Decision, PullResult, Rule, decide
+from analysis.stopping.alpha_spending import level
 from tests.analysis.referee import (
     Finding,
     Fit,
