@@ -43,6 +43,11 @@ class BySitting:
         """Some of the batch."""
         return BySitting(_rows(self.counts, rows), self.sums[rows], self.within[rows])
 
+    def only(self, chosen: Flags) -> BySitting:
+        """Some of the sittings (S,), and whoever sat there."""
+        people = (self.counts[0][..., chosen] > 0).any((1, 2))
+        return BySitting(self.counts[:, people][..., chosen], self.sums[:, people][..., chosen], self.within[:, chosen])
+
     def pooled(self) -> tuple[Array, Array, Array]:
         """Counts, sums and sums of squares within the cells of all sittings together."""
         counts, sums = self.counts.sum(3), self.sums.sum(3)
@@ -87,12 +92,6 @@ class Cells:
         servings = ones(self.counts.shape[1]) @ self.counts
         return np.asarray(self.step[:, None] ** 2 / 12 / np.maximum(servings, 1))
 
-    def of(self, people: Flags, pulls: Flags) -> Cells:
-        """Some of the people and pulls."""
-        assert self.sittings is None
-        some, left = np.flatnonzero(people)[:, None], np.flatnonzero(pulls)
-        return replace(self, counts=self.counts[:, some, left], sums=self.sums[:, some, left])
-
 
 def pooled(sittings: BySitting, step: Array, trays: bool, top: float = TOP) -> Cells:
     """Cells of all sittings together; the sittings stay beside them where they matter."""
@@ -103,12 +102,10 @@ def pooled(sittings: BySitting, step: Array, trays: bool, top: float = TOP) -> C
 def within_sittings(cells: Cells, chosen: Flags) -> tuple[Cells, Flags]:
     """The cells of some sittings alone (S,), less whom and what they did not see; and which pulls are left (h,)."""
     assert cells.sittings is not None
-    whole = cells.sittings
-    some = BySitting(whole.counts[..., chosen], whole.sums[..., chosen], whole.within[:, chosen])
-    people, pulls = (some.counts[0] > 0).any((1, 2)), (some.counts[0] > 0).any((0, 2))
+    some = cells.sittings.only(chosen)
+    pulls = (some.counts[0] > 0).any((0, 2))
     counts, sums, within = some.pooled()
-    left = Cells(counts, sums, within, cells.step, top=cells.top)
-    return left.of(people, pulls), pulls
+    return Cells(counts[..., pulls], sums[..., pulls], within, cells.step, top=cells.top), pulls
 
 
 def stacked(parts: list[Cells]) -> Cells:

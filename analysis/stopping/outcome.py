@@ -16,12 +16,12 @@ Flags = NDArray[np.bool_]
 
 def worded(panel: Panel, rule: Rule, judged: Judged) -> tuple[Verdict, str | None]:
     """The verdict, and the code that tells its wordings apart."""
-    verdict = VERDICTS[int(judged.verdict[0])]
-    if verdict == "cannot tell":
-        return verdict, _why_cannot_tell(judged)
     if orders.forbid(panel, rule):
         # An order that favours a pull makes a step look flat, or steep, that is not.
         return "cannot tell", "orders"
+    verdict = VERDICTS[int(judged.verdict[0])]
+    if verdict == "cannot tell":
+        return verdict, _why_cannot_tell(judged)
     return verdict, "every pull fails" if verdict == "no hour fits" else None
 
 

@@ -18,13 +18,16 @@ from numpy.typing import NDArray
 from analysis.model import cells as scored
 from analysis.model import cluster_robust as cr2
 from analysis.model import mixed
-from analysis.model.cells import Cells, is_balanced
+from analysis.model.cells import BySitting, Cells, is_balanced
 from analysis.model.contrasts import quadratic
 from analysis.model.quantiles import upper_t
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Columns = list[int] | NDArray[np.intp]
+MOST_DF = cr2.MOST_DF
+# Mean squares that are equal but for rounding.
+TIED = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +171,7 @@ class PanelAlone:
     def contrast(self, weights: Array, capped: bool = True) -> Estimates:
         """See Contrasts; in the place of the own error stands one that never decides."""
         estimate, df, panel = self.whole.by_panel(weights, capped)
-        own = Error(np.zeros_like(panel.se), np.full_like(panel.df, cr2.MOST_DF))
+        own = Error(np.zeros_like(panel.se), np.full_like(panel.df, MOST_DF))
         return Estimates(estimate, df, panel.at_least(rounding(self.cells, weights)), own)
 
 
@@ -352,26 +355,52 @@ def sitting_error(cells: Cells, weights: Array) -> Error | None:
     """Sittings as a random draw of trays: SE^2 = (v_sh / S_k + v_ah / a + v_e / (a S_k)) x sum of squared weights.
 
     v_sh, v_ah, v_e are the variances of pull x sitting, assessor x pull and rest, none below zero; S_k counts the
-    sittings that served every pull of contrast k. Satterthwaite df of the combination of mean squares, at least 1 and
-    at most (a - 1)(h - 1). None with one sitting, and where the rule does not reckon with trays.
+    sittings that served every pull of contrast k. They come from the pulls that every sitting served; where those are
+    fewer than two, for each contrast from the sittings that served its pulls. Satterthwaite df of the combination of
+    mean squares, at least 1 and at most (a - 1)(h - 1). None with one sitting, and where the rule does not reckon with
+    trays.
     """
-    squares = sitting_squares(cells) if cells.trays else None
-    if squares is None or cells.sittings is None:
+    if not cells.trays or cells.sittings is None:
         return None
-    a, S = cells.sittings.sums.shape[1], cells.sittings.sums.shape[3]
-    served = (S - ((weights != 0).astype(int) @ ~cells.sittings.served > 0).sum(1)).astype(float)
-    apart = served == 0  # pulls of a contrast that share no sitting: nothing tells trays from hours
-    served[apart] = 1
-    daily, personal = (squares.daily > squares.rest)[:, None], (squares.personal > squares.rest)[:, None]
+    served = (weights != 0).astype(int) @ ~cells.sittings.served == 0
+    squares = sitting_squares(cells)
+    if squares is None:
+        return _by_common_sittings(cells, cells.sittings, weights, served)
+    return _of_squares(squares, cells.sittings, weights, served.sum(1))
+
+
+def _of_squares(squares: SittingSquares, sittings: BySitting, weights: Array, common: NDArray[np.intp]) -> Error:
+    """The sitting error from its mean squares; `common` (k,) sittings served every pull of a contrast."""
+    a, S = sittings.sums.shape[1], sittings.sums.shape[3]
+    apart = common == 0  # pulls of a contrast that share no sitting: nothing tells trays from hours
+    served = np.maximum(common, 1).astype(float)
+    rest = squares.rest[:, None]
+    daily, personal = (mean[:, None] > rest * (1 + TIED) for mean in (squares.daily, squares.personal))
     part_sh = np.where(daily, squares.daily[:, None], 0.0) / (a * served)
     part_ah = np.where(personal, squares.personal[:, None], 0.0) / (a * S)
     # Each variance above zero takes the rest out of its mean square once; v_e / (a S_k) gives it back once.
-    part_e = squares.rest[:, None] * (np.where(daily, 0.0, 1 / (a * served)) - np.where(personal, 1 / (a * S), 0.0))
+    part_e = rest * (np.where(daily, 0.0, 1 / (a * served)) - np.where(personal, 1 / (a * S), 0.0))
     total = part_sh + part_ah + part_e
     bottom = part_sh**2 / squares.daily_df + part_ah**2 / squares.personal_df + part_e**2 / squares.rest_df[:, None]
     cap = float(squares.personal_df)
     df = np.clip(np.divide(total**2, bottom, out=np.full(total.shape, cap), where=bottom > 0), 1, cap)
     return Error(np.where(apart, np.inf, np.sqrt(np.maximum(total, 0) * (weights**2).sum(1))), df)
+
+
+def _by_common_sittings(cells: Cells, sittings: BySitting, weights: Array, served: Flags) -> Error | None:
+    """The sitting error of each contrast from the sittings (k, S) that served all of its pulls, where there are two or
+    more; those of one sitting alone hold as prepared there."""
+    found = Error(np.zeros((len(cells.sums), len(weights))), np.full((len(cells.sums), len(weights)), MOST_DF))
+    found.se[:, ~served.any(1)] = np.inf
+    several = served.sum(1) > 1
+    for chosen in np.unique(served[several], axis=0):
+        columns = np.flatnonzero((served == chosen).all(1))
+        some = sittings.only(chosen)
+        squares = sitting_squares(replace(cells, sittings=some))
+        if squares is not None:
+            part = _of_squares(squares, some, weights[columns], served[columns].sum(1))
+            found.se[:, columns], found.df[:, columns] = part.se, part.df
+    return found if sittings.sums.shape[3] > 1 else None
 
 
 def _filled(y: Array) -> tuple[Array, Array]:
