@@ -18,8 +18,9 @@ import pytest
 from studyapp.errors import StoreProblem
 from studyapp.services import deciding, planning, preparing, tasting, watching
 from studyapp.services.checking import check
-from studyapp.store import events, servings
+from studyapp.store import events
 from studyapp.store.engine import sqlite_module
+from studyapp.store.row_hashes import row_hash
 
 pytestmark = pytest.mark.reliability
 Cursor = Any
@@ -83,10 +84,9 @@ def one(cursor: Cursor, query: str) -> Any:
 
 def rehash_row(cursor: Cursor, id_: int) -> str:
     """Give a changed score the hash it should have."""
-    row = cursor.execute(
-        "SELECT serving_id, attribute_id, value, reason, nonce, at FROM score WHERE id = ?", (id_,)
-    ).fetchone()
-    sha = servings.row_hash(*row)
+    found = cursor.execute("SELECT * FROM score WHERE id = ?", (id_,))
+    row = dict(zip((column[0] for column in found.description), found.fetchone(), strict=True))
+    sha = row_hash("score", row)
     cursor.execute("UPDATE score SET sha256 = ? WHERE id = ?", (sha, id_))
     return sha
 
