@@ -279,6 +279,7 @@ FORGERIES: dict[str, Callable[[Cursor], None]] = {
     "swap the hours of two samples": swap_hours,
     "give a cup another code": sql("UPDATE serving SET code = '099' WHERE id = (SELECT min(id) FROM serving)"),
     "make a scored cup a warm-up": sql("UPDATE serving SET scored = 0 WHERE position = 3"),
+    "make a scored cup neither scored nor not": sql("UPDATE serving SET scored = 2 WHERE position = 3"),
     "rename an attribute": sql("UPDATE attribute SET name = 'Sourness' WHERE position = 0"),
     "turn off a deciding attribute": sql("UPDATE attribute SET decides = 0 WHERE position = 0"),
     "give a seat to somebody else": sql("UPDATE seat SET number = number + 10"),
