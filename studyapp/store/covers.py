@@ -103,13 +103,13 @@ def fits(body: Mapping[str, Any], rows: Sequence[Row]) -> bool:
 
 
 def recorded(body: Mapping[str, Any], rows: Sequence[Row]) -> Counter[str]:
-    """How many rows a cover was written for, and in how many of them each of its columns is filled."""
+    """How many rows a cover was written for, and how many of its cells in each column it names are filled."""
     filled = Counter(name for row in rows for name, value in row.items() if value is not None)
     return filled | Counter({ROWS: body["rows"]})
 
 
 def counted(tx: Connection, table: str) -> Counter[str]:
-    """How many rows a covered table holds, and in how many of them each column is filled that moves with no work."""
+    """How many rows a covered table holds, and how many of its cells in each fixed column are filled."""
     names = [each["name"] for each in inspect(tx).get_columns(table) if each["name"] not in MOVING.get(table, set())]
     query = select(func.count(), *(func.count(column(name)) for name in names)).select_from(COVERED[table])
     return Counter(dict(zip([ROWS, *names], tx.execute(query).one(), strict=True)))
