@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from studyapp.components import aroma_charts, look
+from studyapp.components import aroma_charts, drawn, look
+from studyapp.components.drawn import Once, at_each_run
 from studyapp.components.look import Theme
 from studyapp.findings import aroma, percent
 from studyapp.findings.aroma import WayRow
@@ -30,7 +31,7 @@ def head(finding: TrialFinding, crumb: str) -> None:
 
 
 # ---- pictures ----------------------------------------------------------------------------------------------------
-def one_test(result: ChoiceResult, theme: Theme) -> None:
+def one_test(result: ChoiceResult, theme: Theme, once: Once = at_each_run) -> None:
     """Right answers against the sealed marks, and who truly notices."""
     guessed = result.trials * chance_of(result.method)
     left, right = st.columns([5, 4], gap="medium")
@@ -40,7 +41,7 @@ def one_test(result: ChoiceResult, theme: Theme) -> None:
             "ruler",
             _("Marks, sealed before the test"),
             note,
-            lambda: aroma_charts.ruler(result, guessed, theme),
+            once("ruler", lambda: aroma_charts.ruler(result, guessed, theme)),
             aroma.ruler_says(result),
         )
     with right:
@@ -49,12 +50,12 @@ def one_test(result: ChoiceResult, theme: Theme) -> None:
             "noticing",
             _("How many truly notice?"),
             note,
-            lambda: aroma_charts.noticing(result, theme),
+            once("noticing", lambda: aroma_charts.noticing(result, theme)),
             aroma.noticing_says(result),
         )
 
 
-def curve(fitted: ThresholdFit, unit: str, theme: Theme) -> None:
+def curve(fitted: ThresholdFit, unit: str, theme: Theme, once: Once = at_each_run) -> None:
     """Right answers against dose, with the half-way point."""
     guess = chance_of(fitted.method)
     look.put(_curve_legend())
@@ -62,7 +63,7 @@ def curve(fitted: ThresholdFit, unit: str, theme: Theme) -> None:
         "curve",
         _("From which dose on is it noticed?"),
         _("right answers in %"),
-        lambda: aroma_charts.detection(fitted, unit, guess, theme),
+        once("curve", lambda: aroma_charts.detection(fitted, unit, guess, theme)),
         aroma.curve_says(fitted, unit),
     )
 
@@ -74,7 +75,7 @@ def _curve_legend() -> str:
     return f'<p class="say quiet">{disc} {diamond} {rest}</p>'
 
 
-def rungs(ladder: Ladder, aim: str, theme: Theme) -> None:
+def rungs(ladder: Ladder, aim: str, theme: Theme, once: Once = at_each_run) -> None:
     """Who truly notices in each batch or after each number of days."""
     gone = look.chip("disc", _("close enough"), "patina")
     open_ = look.chip("cross", _("neither found nor shown to be gone"), "copper")
@@ -88,12 +89,12 @@ def rungs(ladder: Ladder, aim: str, theme: Theme) -> None:
         "rungs",
         heading,
         _("true detectors in %"),
-        lambda: aroma_charts.ladder(ladder, aim, theme),
+        once("rungs", lambda: aroma_charts.ladder(ladder, aim, theme)),
         aroma.ladder_says(ladder, aim),
     )
 
 
-def early(plan: SequentialPlan, path: Sequence[tuple[int, int]], theme: Theme) -> None:
+def early(plan: SequentialPlan, path: Sequence[tuple[int, int]], theme: Theme, once: Once = at_each_run) -> None:
     """The way of the count between the two sealed lines."""
     said = _("Between the two lines the plan goes on. After {n} answers {right} are right.").format(
         n=path[-1][0] if path else 0, right=path[-1][1] if path else 0
@@ -102,15 +103,15 @@ def early(plan: SequentialPlan, path: Sequence[tuple[int, int]], theme: Theme) -
         "lines",
         _("The count and its two sealed lines"),
         _("right answers, after each complete round"),
-        lambda: aroma_charts.lines(plan, path, theme),
+        once("lines", lambda: aroma_charts.lines(plan, path, theme)),
         said,
     )
 
 
-def _card(name: str, heading: str, note: str, make: Callable[[], object], said: str) -> None:
+def _card(name: str, heading: str, note: str, picture: str, said: str) -> None:
     with st.container(key=f"card-chart-{name}"):
         look.put(look.pair(look.title(heading, 2), f'<span class="note">{look.plain(note)}</span>'))
-        st.altair_chart(make(), theme=None, width="stretch", alt=said)
+        drawn.put(picture, said)
 
 
 def chance_of(method: str) -> float:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from analysis.stopping import AttributeResult, Decision, PullResult
 from studyapp import findings
-from studyapp.components import charts, look, second_opinion
+from studyapp.components import charts, drawn, look, second_opinion
+from studyapp.components.drawn import Once, at_each_run
 from studyapp.components.look import Theme
 from studyapp.findings import Costs, HoursFinding, OfferRow
 from studyapp.findings.numbers import opening, or_dash, p_value
@@ -36,23 +39,19 @@ def corrected_since(sentence: str) -> None:
         look.put(look.box("copper", _("The rule was corrected since"), look.text(sentence)))
 
 
-def pictures(decision: Decision, finding: HoursFinding, theme: Theme) -> None:
+def pictures(decision: Decision, finding: HoursFinding, theme: Theme, once: Once = at_each_run) -> None:
     """One chart an attribute on one scale, the binding one first."""
-    drawn = [result for result in _in_order(decision) if result.judged and len(result.pulls) > 1]
-    if not drawn:
+    judged = [result for result in _in_order(decision) if result.judged and len(result.pulls) > 1]
+    if not judged:
         return
     look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(finding))
-    scale = shared_scale(drawn)
+    scale = shared_scale(judged)
     with st.container(key="charts"):
-        for number, result in enumerate(drawn):
+        for number, result in enumerate(judged):
             with st.container(key=f"card-chart-{number}"):
                 look.put(_chart_head(result, decision))
-                st.altair_chart(
-                    charts.worsening(result, scale, theme),
-                    theme=None,
-                    width="stretch",
-                    alt=findings.attribute_alt(result),
-                )
+                picture = once(result.name, partial(charts.worsening, result, scale, theme))
+                drawn.put(picture, findings.attribute_alt(result))
 
 
 def changes(finding: HoursFinding) -> None:

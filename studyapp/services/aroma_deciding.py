@@ -10,8 +10,10 @@ from analysis.design import right_answers
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import AromaPlan, AromaStudy, Sitting, Staff
 from studyapp.services import trials as forced_choice
+from studyapp.services import worked_out
 from studyapp.services.access import aroma_study_or_refuse, require
 from studyapp.services.closing import keep_signature, opener, refuse_unopenable, signer
+from studyapp.services.worked_out import Moment
 from studyapp.store import Store, events, people, sittings, studies, trials
 from studyapp.store.trials import Judged
 from studyapp.words import _, ngettext
@@ -134,6 +136,17 @@ def _correct(plan: AromaPlan, each: Judged) -> int:
 
 
 # ---- the verdict ---------------------------------------------------------------------------------------------------
+def moment(store: Store, by: Staff, study_id: str) -> Moment:
+    """The opened study as it stands now: what is worked out of it is kept under this.
+
+    Raises:
+        NotAllowed: no leader asks, or the key is not open.
+    """
+    require(by, "leader")
+    with store.read() as tx:
+        return worked_out.moment(store, tx, study_id, _opened(tx, study_id).look)
+
+
 def verdict(store: Store, by: Staff, study_id: str) -> Verdict:
     """The result under the sealed rule, by aim.
 
@@ -144,7 +157,10 @@ def verdict(store: Store, by: Staff, study_id: str) -> Verdict:
         NotAllowed: the key is not open.
         BadInput: too little was answered for a result.
     """
-    require(by, "leader")
+    return moment(store, by, study_id).once("verdict", lambda: _verdict(store, study_id))
+
+
+def _verdict(store: Store, study_id: str) -> Verdict:
     with store.read() as tx:
         study = _opened(tx, study_id)
         if study.plan.sequential:

@@ -99,14 +99,18 @@ def of_others(store: Store, study_id: str, attributes: Iterable[str]) -> dict[st
     """
     from analysis.planning import added_up, of_one_panel
 
-    with store.read() as tx:
-        opened = studies.last_opened(tx, MOST_STUDIES + 1, study_or_refuse(tx, study_id).example)
-    others = [study for study in opened if study[0] != study_id][:MOST_STUDIES]
-    told = [one for one in (_told(store, *study) for study in others) if one.strata]
+    told = [one for one in (_told(store, *study) for study in others(store, study_id)) if one.strata]
     if not told:
         return {}
     own, panel = _by_attribute(told), [of_one_panel(study.strata) for study in told]
     return {name: added_up(own.get(_plain(name), panel)) for name in attributes}
+
+
+def others(store: Store, study_id: str) -> tuple[tuple[str, int], ...]:
+    """(id, last opened look) of the studies whose scores `of_others` adds up, the newest first."""
+    with store.read() as tx:
+        opened = studies.last_opened(tx, MOST_STUDIES + 1, study_or_refuse(tx, study_id).example)
+    return tuple(study for study in opened if study[0] != study_id)[:MOST_STUDIES]
 
 
 def _by_attribute(told: Iterable[_Told]) -> dict[str, list[Strata]]:
