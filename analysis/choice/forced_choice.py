@@ -24,7 +24,7 @@ import numpy as np
 from scipy.special import bdtr, bdtrc, betaincinv
 
 from analysis.choice import psychometric
-from analysis.choice.psychometric import Array, Method, increasing_root, method_named
+from analysis.choice.psychometric import Array, Psychometric, increasing_root, method_named
 
 MOST_TRIALS = 1_000_000
 MOST_REPEATED_TRIALS = 10_000  # the all-or-none distribution is convolved, which costs the square of the trials
@@ -132,7 +132,7 @@ def judge_panel(
 
 
 def _judge(
-    method: Method, each: tuple[int, ...], correct: int, alpha: float, pd_limit: float, noted: tuple[Code, ...]
+    method: Psychometric, each: tuple[int, ...], correct: int, alpha: float, pd_limit: float, noted: tuple[Code, ...]
 ) -> ChoiceResult:
     check_alpha(alpha)
     check_pd(pd_limit)
@@ -205,7 +205,7 @@ def exact_limits(trials: int, correct: int, alpha: float) -> tuple[float, float]
     return low, high
 
 
-def _proportion_correct(method: Method, each: tuple[int, ...], correct: int, alpha: float) -> Estimate:
+def _proportion_correct(method: Psychometric, each: tuple[int, ...], correct: int, alpha: float) -> Estimate:
     trials = sum(each)
     low, high = exact_limits(trials, correct, alpha)
     if max(each) > 1:
@@ -214,7 +214,7 @@ def _proportion_correct(method: Method, each: tuple[int, ...], correct: int, alp
 
 
 def _mixed_limits(
-    method: Method, each: tuple[int, ...], correct: int, alpha: float, low: float, high: float
+    method: Psychometric, each: tuple[int, ...], correct: int, alpha: float, low: float, high: float
 ) -> tuple[float, float]:
     """The limits of the all-or-none mixture. Below guessing no mixture exists: there the binomial ones stay, which
     join them without a step, as at pd = 0 both distributions are the same."""
@@ -228,12 +228,12 @@ def _mixed_limits(
     return low, high
 
 
-def _discriminators(method: Method, right: Estimate) -> Estimate:
+def _discriminators(method: Psychometric, right: Estimate) -> Estimate:
     values = (right.estimate, right.low, right.high)
     return Estimate(*(None if pc is None else psychometric.to_discriminators(method.name, pc) for pc in values))
 
 
-def _d_prime(method: Method, right: Estimate, each: tuple[int, ...], correct: int) -> DPrime:
+def _d_prime(method: Psychometric, right: Estimate, each: tuple[int, ...], correct: int) -> DPrime:
     estimate, low, high = (
         _finite(psychometric.d_prime(method.name, pc or 0.0)) for pc in (right.estimate, right.low, right.high)
     )
@@ -244,7 +244,7 @@ def _finite(distance: float) -> float | None:
     return distance if math.isfinite(distance) else None
 
 
-def _d_prime_error(method: Method, each: tuple[int, ...], correct: int, distance: float | None) -> float | None:
+def _d_prime_error(method: Psychometric, each: tuple[int, ...], correct: int, distance: float | None) -> float | None:
     """sqrt(pc (1 - pc) / n) / f'(d') (Bi, Ennis & O'Mahony 1997): one trial each, above guessing, not all right."""
     trials = sum(each)
     at_chance = correct * method.guess.denominator <= trials * method.guess.numerator
@@ -310,7 +310,7 @@ def floor_pd(assessors: int, alpha: float) -> float:
 
 
 # ---- warnings and checks -------------------------------------------------------------------------------------------
-def _with_warnings(result: ChoiceResult, method: Method, noted: tuple[Code, ...]) -> ChoiceResult:
+def _with_warnings(result: ChoiceResult, method: Psychometric, noted: tuple[Code, ...]) -> ChoiceResult:
     warnings = [ChoiceWarning(code) for code in noted]
     mark = result.similar.maximum_correct
     if result.pd_limit < result.floor:
@@ -319,7 +319,7 @@ def _with_warnings(result: ChoiceResult, method: Method, noted: tuple[Code, ...]
         warnings.append(ChoiceWarning("too few to pass", result.pass_chance))
     if reached(at_most(result.correct, result.trials, method.chance), 0.05):
         warnings.append(ChoiceWarning("fewer than guessing"))
-    if method.name == "two-out-of-five":
+    if method.by_grouping:
         warnings.append(ChoiceWarning("grouping rule"))
     return replace(result, warnings=tuple(warnings))
 

@@ -25,12 +25,16 @@ LARGEST_D_PRIME = 20.0  # every test is right with a chance of 1 within 1e-12 lo
 
 
 @dataclass(frozen=True, slots=True)
-class Method:
-    """One forced-choice test: its name, the chance of a right answer by guessing, and f(d') -> proportion correct."""
+class Psychometric:
+    """One forced-choice test: its name, the chance of a right answer by guessing, and f(d') -> proportion correct.
+
+    `by_grouping`: which answer is right rests on a rule that groups the cups, and with it d'.
+    """
 
     name: str
     guess: Fraction
     right: Callable[[Array], Array]
+    by_grouping: bool = False
 
     @property
     def chance(self) -> float:
@@ -38,7 +42,7 @@ class Method:
         return float(self.guess)
 
 
-def method_named(name: str) -> Method:
+def method_named(name: str) -> Psychometric:
     """The test of that name, in any case and with "2-AFC" or "3-AFC" as other spellings. Raises ValueError."""
     wanted = name.strip().casefold().replace("_", "-").replace(" ", "-")
     wanted = _SPELLINGS.get(wanted, wanted)
@@ -185,12 +189,12 @@ def _normal_nodes() -> tuple[Array, Array]:
 METHODS = {
     test.name: test
     for test in (
-        Method("triangle", Fraction(1, 3), _triangle),
-        Method("duo-trio", Fraction(1, 2), _duo_trio),
-        Method("two-alternative", Fraction(1, 2), _two_alternative),
-        Method("three-alternative", Fraction(1, 3), _three_alternative),
-        Method("tetrad", Fraction(1, 3), _tetrad),
-        Method("two-out-of-five", Fraction(1, 10), _two_out_of_five),
+        Psychometric("triangle", Fraction(1, 3), _triangle),
+        Psychometric("duo-trio", Fraction(1, 2), _duo_trio),
+        Psychometric("two-alternative", Fraction(1, 2), _two_alternative),
+        Psychometric("three-alternative", Fraction(1, 3), _three_alternative),
+        Psychometric("tetrad", Fraction(1, 3), _tetrad),
+        Psychometric("two-out-of-five", Fraction(1, 10), _two_out_of_five, by_grouping=True),
     )
 }
 _SPELLINGS = {

@@ -14,15 +14,11 @@ set used equally. Orders are dealt from a secret seed; the same seed deals the s
 
 from analysis.design.blocks import servings
 from analysis.design.serving import codes, serving_orders, shuffled
-from analysis.design.trial_orders import Order, deal, orders, picks, right_answers
+from analysis.design.trial_orders import deal
 
 __all__ = [
-    "Order",
     "codes",
     "deal",
-    "orders",
-    "picks",
-    "right_answers",
     "serving_orders",
     "servings",
     "shuffled",

@@ -7,7 +7,7 @@ mark, as the spread of one mark is the noise of one taste.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,7 +20,6 @@ from analysis.stopping import AttributeRule
 from analysis.stopping.alpha_spending import level
 from analysis.stopping.verdicts import judge
 
-CUPS = {"two-alternative": 2, "triangle": 3, "duo-trio": 3, "three-alternative": 3, "tetrad": 4, "two-out-of-five": 5}
 SCORES = "scores"
 CHUNK = 500
 
@@ -47,7 +46,7 @@ def compare(
     palate: int,
     sittings: int,
     alpha: float,
-    methods: Sequence[str] = ("triangle", "three-alternative", "two-alternative", "tetrad"),
+    cups: Mapping[str, int],
     studies: int = 2000,
     seed: int = 1,
 ) -> tuple[TestChances, ...]:
@@ -60,7 +59,7 @@ def compare(
         palate: pieces of one assessor in a sitting, two or more.
         sittings: how many sittings, all before the verdict.
         alpha: one-sided error of every claim.
-        methods: forced-choice tests to hold beside.
+        cups: cups in a set of each forced-choice test to hold beside, by its name.
         studies: simulated for the scores; forced choice is exact.
         seed: of the simulation.
 
@@ -72,8 +71,8 @@ def compare(
     if margin <= 0 or truth.error <= 0:
         raise ValueError(f"margin and error must be above 0, got {margin} and {truth.error}")
     found = [_scores(truth, margin, assessors, palate // 2, sittings, alpha, studies, seed)]
-    for method in methods:
-        sets = palate // CUPS[method_named(method).name] * sittings
+    for method, in_a_set in cups.items():
+        sets = palate // in_a_set * sittings
         if sets:
             found.append(_choice(method, margin / truth.error, assessors, sets, alpha))
     return tuple(found)

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from studyapp.findings import Fact, caution, decimal, hours, of_studies
 from studyapp.findings import aroma as told
 from studyapp.findings.aroma import WayRow
-from studyapp.findings.aroma_plans import method_name
 from studyapp.findings.trials import TrialFinding, choice_finding
+from studyapp.methods import METHODS
 from studyapp.printing import aroma_pictures, report
 from studyapp.printing.press import shown_time, typeset
 from studyapp.printing.report import ReportRecord
@@ -209,7 +209,7 @@ def _record_rows(plan: AromaPlan, printed_at: str, record: ReportRecord) -> list
     plant = plan.botanical
     rows = [
         (_("Question"), plan.question),
-        (_("Test"), method_name(plan.method)),
+        (_("Test"), METHODS[plan.method].title()),
         (_("Botanical"), plant.name),
         (_("Plant part"), plant.part),
         (_("Supplier"), plant.supplier),

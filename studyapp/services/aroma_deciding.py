@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
-from analysis.design import right_answers
 from studyapp.errors import BadInput, NotAllowed
+from studyapp.methods import METHODS
 from studyapp.records import AromaPlan, AromaStudy, Sitting, Staff
 from studyapp.services import trials as forced_choice
 from studyapp.services import worked_out
@@ -132,7 +132,7 @@ def _answered(kept: Sequence[Judged]) -> list[Judged]:
 
 
 def _correct(plan: AromaPlan, each: Judged) -> int:
-    return int(frozenset(each.picked or ()) in right_answers(plan.method, each.order))
+    return int(frozenset(each.picked or ()) in METHODS[plan.method].right_answers(each.order))
 
 
 # ---- the verdict ---------------------------------------------------------------------------------------------------

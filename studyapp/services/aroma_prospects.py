@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput
+from studyapp.methods import METHODS, proposal
 from studyapp.services import trials
 from studyapp.words import _
 
@@ -88,10 +89,10 @@ def ways(plan: AromaPlan, result: ChoiceResult) -> tuple[Way, ...]:
     """
     people, each = len(result.trials_each), max(result.trials_each)
     tried = [(result.method, people, 2 * each, plan.pd_limit), (result.method, 2 * people, each, plan.pd_limit)]
-    if not result.method.endswith("-alternative"):
-        named = trials.pd_of("three-alternative", trials.d_prime_of(result.method, plan.pd_limit))
-        tried.append(("three-alternative", people, each, min(0.95, named)))
-        tried.append(("three-alternative", people, 2 * each, min(0.95, named)))
+    if not METHODS[result.method].names_taste:
+        better = proposal(named=True, lingers=False)[0].name
+        same = min(0.95, trials.pd_of(better, trials.d_prime_of(result.method, plan.pd_limit)))
+        tried += [(better, people, each, same), (better, people, 2 * each, same)]
     else:
         tried.append((result.method, 2 * people, 2 * each, plan.pd_limit))
     found = [Way(*way, _chance(*way, plan.alpha)) for way in tried]

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
+from studyapp.methods import METHODS
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -153,7 +154,7 @@ def check_settings(method: str, alpha: float = 0.05, pd: float = 0.3, beta: floa
 def _check_method(method: str) -> None:
     from difflib import get_close_matches
 
-    from analysis.choice import METHODS, method_named
+    from analysis.choice import method_named
 
     try:
         method_named(method)

@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from analysis.design.trial_orders import orders
 from studyapp.errors import BadInput, NotAllowed
+from studyapp.methods import METHODS
 from studyapp.records import AromaPlan, Botanical
 from studyapp.services import aroma_planning, aroma_preparing, drafts, planning, preparing, watching
 from studyapp.services.aroma_dealing import deal_sets
@@ -196,7 +196,7 @@ def test_orders_are_used_equally_at_every_level(method: str) -> None:
     assert [len(own) for own in dealt] == [12] * 8
     for dose in plan.doses:
         used = Counter(order for own in dealt for level, order in own if level == dose)
-        counts = [used[order] for order in orders(method)]
+        counts = [used[order] for order in METHODS[method].orders]
         assert sum(counts) == 24
         assert max(counts) - min(counts) <= 1
 
