@@ -106,7 +106,7 @@ def _attribute(name: str, attribute: str, value: object) -> AttributeRule:
 
 
 def _wanted(name: str, attribute: str, value: object) -> Any:
-    if value in WISHES:
+    if value in list(WISHES):  # a file may hold a table or a list here, which no mapping looks up
         return value
     raise toml_files.refuse(
         name, f"{attribute}.wanted", value, _("is not known; write lower, higher or same, in quotes.")
