@@ -19,8 +19,9 @@ from studyapp.errors import BadInput
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.cross_check import AttributeCheck
-    from analysis.stopping import AttributeResult, Decision, Offer, PullResult
+    from analysis.planning import Offer
+    from analysis.stopping import AttributeResult, Decision, PullResult
+    from analysis.stopping.cross_check import AttributeCheck
     from studyapp.findings import HoursFinding, OfferRow
 
 WIDTH = 100

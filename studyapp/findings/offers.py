@@ -11,7 +11,7 @@ from studyapp.findings.numbers import SELDOM, decimal, hours_list, of_ten
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.stopping import Offer
+    from analysis.planning import Offer
 
 
 HALF = 0.5

@@ -13,7 +13,8 @@ from studyapp.findings.unsure import PRICELESS, still_improving, why_unsure
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.stopping import AttributeResult, Decision, Offer
+    from analysis.planning import Offer
+    from analysis.stopping import AttributeResult, Decision
 
 
 def lede(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> str:

@@ -36,8 +36,7 @@ def draw(by: Staff, study: AromaStudy) -> None:
 
 def _pictures(study: AromaStudy, result: Verdict, once: Once) -> None:
     """The picture of a result, by what it is."""
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
+    from analysis.choice import ChoiceResult, Ladder
 
     plan, theme = study.plan, session.theme()
     if isinstance(result, ChoiceResult):

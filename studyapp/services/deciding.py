@@ -21,9 +21,10 @@ from studyapp.words import _, ngettext
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analysis.cross_check import AttributeCheck
-    from analysis.describe import Description
-    from analysis.stopping import Decision, Offer, Rule
+    from analysis.planning import Offer
+    from analysis.stopping import Decision, Rule
+    from analysis.stopping.cross_check import AttributeCheck
+    from analysis.stopping.describe import Description
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +197,7 @@ def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
 
 
 def _priced(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
-    from analysis.stopping import Service, price
+    from analysis.planning import Service, price
     from studyapp.services.spreads import of_others
 
     frame, rule = _to_weigh(store, by, study_id)
@@ -208,14 +209,14 @@ def _priced(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
 
 def description(store: Store, by: Staff, study_id: str) -> Description:
     """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits."""
-    from analysis.describe import describe
+    from analysis.stopping.describe import describe
 
     return moment(store, by, study_id).once("description", lambda: describe(*_to_weigh(store, by, study_id)))
 
 
 def cross_check(store: Store, by: Staff, study_id: str) -> Mapping[str, AttributeCheck]:
     """What two other programs say of the numbers below the verdict that is shown."""
-    from analysis.cross_check import cross_check as ask
+    from analysis.stopping.cross_check import cross_check as ask
 
     def asked() -> Mapping[str, AttributeCheck]:
         return ask(*_to_weigh(store, by, study_id), shown(store, by, study_id).decision)

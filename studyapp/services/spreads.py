@@ -18,8 +18,7 @@ from studyapp.services.deciding import scores_of
 from studyapp.store import Store, studies
 
 if TYPE_CHECKING:
-    from analysis.pooled_spreads import PooledSpreads, Strata
-    from analysis.simulation import Scenario
+    from analysis.planning import PooledSpreads, Scenario, Strata
 
 MOST_STUDIES = 10
 COMPONENTS = ("assessor", "interaction", "sitting", "error")
@@ -73,7 +72,7 @@ def of_panel(store: Store, by: Staff) -> Spreads:
 
 def of_store(store: Store) -> Spreads:
     """The same for whoever may read the store itself."""
-    from analysis.pooled_spreads import added_up, of_one_panel, spreads_of
+    from analysis.planning import added_up, of_one_panel, spreads_of
 
     with store.read() as tx:
         real = studies.last_opened(tx, MOST_STUDIES, example=False)
@@ -98,7 +97,7 @@ def of_others(store: Store, study_id: str, attributes: Iterable[str]) -> dict[st
     A study's own scores are left out, since they speak for themselves. Invented studies tell nothing of real people,
     and real ones nothing of invented people.
     """
-    from analysis.pooled_spreads import added_up, of_one_panel
+    from analysis.planning import added_up, of_one_panel
 
     told = [one for one in (_told(store, *study) for study in others(store, study_id)) if one.strata]
     if not told:
@@ -134,7 +133,7 @@ class _Told:
 @lru_cache(maxsize=8 * MOST_STUDIES)
 def _told(store: Store, study_id: str, look: int) -> _Told:
     """Of the scores up to an opened look."""
-    from analysis.pooled_spreads import strata_of
+    from analysis.planning import strata_of
 
     with store.read() as tx:
         frame = scores_of(tx, study_id, look)

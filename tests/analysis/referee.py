@@ -1,6 +1,6 @@
 """The stop rule for one study, written apart from the project: dense matrices, one contrast at a time, no hurry.
 
-It shares no formula with the project's own code; only the three variances of each fit are taken from `analysis.mixed`,
+It shares no formula with the project's own code; only the variances of each fit come from `analysis.model.mixed`,
 and the score equations of the likelihood are checked at them. Reading order: question and finding, scores, one fit,
 differences of pulls, one attribute, the study, orders of serving.
 
@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy.linalg import eigh
 from scipy.special import stdtrit
 
-from analysis import mixed
+from analysis.model import mixed
 
 Array = NDArray[np.float64]
 GOOD_END = {"lower": 0.0, "higher": 10.0}
@@ -837,19 +837,21 @@ def orders_favour(scores: pd.DataFrame, hours: list[float]) -> bool:
     if one_order(served):
         return True
     pieces = served.groupby(["assessor", "sitting"]).size().max()
+    days = served["sitting"].nunique()
     by_pull = {h: served.loc[served["hours"] == h, "position"].to_numpy(float) for h in hours}
     last = by_pull[hours[-1]]
-    return any(favoured(by_pull[h], last, float(pieces)) for h in hours[:-1])
+    return any(favoured(by_pull[h], last, float(pieces), days) for h in hours[:-1])
 
 
-def favoured(own: Array, last: Array, pieces: float) -> bool:
-    """Mean places, or shares of first servings, that differ too much."""
+def favoured(own: Array, last: Array, pieces: float, days: int) -> bool:
+    """Mean places, or shares of first servings, that differ too much; one first serving a sitting may be left over
+    wherever people are no multiple of the pulls, or balanced orders of few people could never be trusted."""
     if not len(own) or not len(last):
         return False
     n = min(len(own), len(last))
     apart = abs(own.mean() - last.mean())
     first = abs((own == 1).mean() - (last == 1).mean())
-    return bool((apart > pieces / 3 + TIE and apart > 2.6 * np.sqrt(7 / n) + TIE) or first > 1 / 8 + TIE)
+    return bool((apart > pieces / 3 + TIE and apart > 2.6 * np.sqrt(7 / n) + TIE) or first > max(1 / 8, days / n) + TIE)
 
 
 def one_order(served: pd.DataFrame) -> bool:

@@ -8,8 +8,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize, rosen, rosen_der
 
-from analysis import threshold
-from analysis.descent import descend
+from analysis.choice import threshold
+from analysis.choice.descent import descend
 
 WIDE = np.full(3, 1e6)
 

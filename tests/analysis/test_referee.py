@@ -16,8 +16,8 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 from scipy.stats import t as student
 
-from analysis.looks import level
 from analysis.stopping import AttributeRule, Decision, PullResult, Rule, decide
+from analysis.stopping.alpha_spending import level
 from tests.analysis.referee import (
     Finding,
     Fit,
@@ -301,8 +301,8 @@ def unlike_without_trays(name: str, pull: PullResult, due: Pull) -> list[str]:
 def disagreements(seed: int) -> list[str]:
     """About one drawn study; none where a limit comes so close to its bound that rounding decides.
 
-    Where gaps in the table of sittings, or a variance of exactly zero, leave the third limit to the judgement of who
-    writes it, the other two are compared; where nothing is left to estimate a variance from, the verdict and the flags.
+    Where gaps in the table of sittings, or a variance of exactly zero, leave the third limit to the judgement of
+    whoever writes it, the other two are compared; where nothing is left to estimate a variance from, verdict and flags.
     """
     scores, rule = drawn(seed)
     told = judge(scores, question_of(rule))

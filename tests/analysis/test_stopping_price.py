@@ -8,15 +8,16 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.stats import chi2, invgamma
 
-from analysis.drawn_cells import cells_of_draw
-from analysis.likely_courses import draw_courses
-from analysis.likely_ends import ends
-from analysis.likely_truths import draw_variances
-from analysis.limits import fitted
-from analysis.pooled_spreads import Strata
-from analysis.price import told
-from analysis.stopping import AttributeRule, Rule, Service, decide, price, price_new_study
-from analysis.verdicts import CANNOT
+from analysis.planning import Service, price, price_new_study
+from analysis.planning.drawn_cells import cells_of_draw
+from analysis.planning.likely_courses import draw_courses
+from analysis.planning.likely_ends import ends
+from analysis.planning.likely_truths import draw_variances
+from analysis.planning.pooled_spreads import Strata
+from analysis.planning.price import told
+from analysis.stopping import AttributeRule, Rule, decide
+from analysis.stopping.standard_errors import fitted
+from analysis.stopping.verdicts import CANNOT
 from tests.benchmarks.bench_price import CELLS, Truth, told_and_came, undecided
 
 HOURS = np.array([0.0, 4.0, 8.0, 12.0, 16.0, 24.0])

@@ -22,15 +22,15 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from analysis import blocks
-from analysis.drawn_cells import cells_of_draw
-from analysis.looks import level
-from analysis.places import dealt
-from analysis.planning import operating_characteristics
-from analysis.serving import serving_orders
-from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
+from analysis.design import blocks
+from analysis.design.serving import serving_orders
+from analysis.planning.drawn_cells import cells_of_draw
+from analysis.planning.operating_characteristics import operating_characteristics
+from analysis.planning.places import dealt
+from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule
-from analysis.verdicts import CANNOT, judge
+from analysis.stopping.alpha_spending import level
+from analysis.stopping.verdicts import CANNOT, judge
 
 Array = NDArray[np.float64]
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
@@ -340,8 +340,7 @@ def costs(studies: int) -> None:
         ("the same, 5 % missing", Design(12, 3), 0.05, NAMES[:1], ("position",), 1, studies // 10),
         ("sitting taken out, two looks", Design(12, 3), 0.0, NAMES[:1], ("sitting",), 2, studies // 10),
     ]
-    heads = f"{'normals':>8s} {'drawing':>8s} {'rule':>8s} {'rule / drawing':>24s} memory"
-    print(f"\n{'seconds for 10,000 studies':31s} {heads}")
+    print(f"\n{'s for 10,000 studies':31s} {'normals':>8s} {'drawing':>8s} {'rule':>8s} {'rule / drawing':>24s} memory")
     for name, design, missing, names, adjust, looks, n in kinds:
         served = dealt(design, len(HOURS), looks, 1) if adjust else design
         print(f"{name:31s} {_cost(_courses(names, missing, bool(adjust)), served, n, adjust, looks)}", flush=True)

@@ -23,14 +23,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis import blocks
-from analysis.drawn_cells import cells_of_draw
-from analysis.likely_ends import Undecided, ends
-from analysis.limits import fitted
-from analysis.pooled_spreads import Strata
-from analysis.price import told
+from analysis.design import blocks
+from analysis.planning.drawn_cells import cells_of_draw
+from analysis.planning.likely_ends import Undecided, ends
+from analysis.planning.pooled_spreads import Strata
+from analysis.planning.price import told
 from analysis.stopping import AttributeRule, Rule, Wanted, check_rule
-from analysis.verdicts import CANNOT, judge
+from analysis.stopping.standard_errors import fitted
+from analysis.stopping.verdicts import CANNOT, judge
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]

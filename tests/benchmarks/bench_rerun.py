@@ -112,7 +112,7 @@ def _work(store: Store, leader: Staff, study: Study) -> Callable[[], object]:
         return lambda: aroma_deciding._verdict(store, study.id)
 
     def both() -> None:
-        from analysis.describe import describe
+        from analysis.stopping.describe import describe
 
         weighed = deciding._to_weigh(store, leader, study.id)
         describe(*weighed)

@@ -62,9 +62,9 @@ def best_fit(models: list[Model], loglik: float) -> tuple[Callable[[], object], 
 
 def _arrived(models: list[Model], optimisers: tuple[str, ...], loglik: float) -> Iterator[tuple[float, Model, str]]:
     """Seconds, model and optimiser of every single fit that converges where it should."""
-    for make, optimiser in product(models, optimisers):
-        built = make()
-        fit = _quiet(partial(_itself, built), optimiser)
+    built = [(make, partial(_itself, make())) for make in models]
+    for (make, itself), optimiser in product(built, optimisers):
+        fit = _quiet(itself, optimiser)
         start = time.process_time()
         try:
             found = fit()

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from analysis.stopping import Anova, AttributeResult, AttributeRule, Decision, Offer, PullResult, Warning
+from analysis.planning import Offer
+from analysis.stopping import Anova, AttributeResult, AttributeRule, Decision, PullResult, Warning
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
 ACIDITY = (3.1, 1.9, 1.1, 0.4, 0.1)

@@ -13,8 +13,8 @@ import pytest
 from numpy.testing import assert_allclose
 from sqlalchemy import event
 
-from analysis.pooled_spreads import strata_of
-from analysis.stopping import Service, price
+from analysis.planning import Service, price
+from analysis.planning.pooled_spreads import strata_of
 from studyapp.errors import NotAllowed
 from studyapp.records import Attribute, Plan, Pull, Sitting, Staff
 from studyapp.services import accounts, deciding, panel, planning, preparing, spreads, watching
