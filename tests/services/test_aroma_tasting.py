@@ -18,7 +18,8 @@ from sqlalchemy.exc import DatabaseError
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
 from studyapp.services import joining, preparing, tasting, trying, watching
 from studyapp.services.checking import check
-from studyapp.store import open_store, sittings, trials
+from studyapp.store import sittings, trials
+from tests.furnished import furnished
 from tests.services.aroma_kitchen import CANARIES, PLAN, Kitchen, Taster, furnish_aroma, key_of
 
 METHODS = {
@@ -37,8 +38,9 @@ def make(tmp_path: Path) -> Iterator[Any]:
     stores = []
 
     def made(plan: Any = PLAN, assessors: int = 5) -> Kitchen:
-        stores.append(open_store(str(tmp_path / f"studies{len(stores)}.sqlite")))
-        return furnish_aroma(stores[-1], plan, assessors)
+        store, made = furnished(tmp_path / f"studies{len(stores)}.sqlite", furnish_aroma, plan, assessors)
+        stores.append(store)
+        return made
 
     yield made
     for store in stores:
