@@ -30,7 +30,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, befor
 from studyapp.records import Attribute, JoinLink, Mark, Place, Plan, Pull, Sitting, Staff
 from studyapp.services import accounts, joining, panel, planning, preparing, tasting, watching
 from studyapp.store import Store
-from tests.furnished import furnished
+from tests.furnished import furnished, reached
 
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"]
@@ -337,7 +337,11 @@ def hand(workshop: Workshop) -> Hand:
 @pytest.fixture
 def hands(workshop: Workshop) -> list[Hand]:
     """Every assessor of the workshop, joined."""
-    return [Hand(workshop.store, joining.join(workshop.store, link.code, "10.0.0.7", None)) for link in workshop.links]
+
+    def join() -> list[str]:
+        return [joining.join(workshop.store, link.code, "10.0.0.7", None) for link in workshop.links]
+
+    return [Hand(workshop.store, token) for token in reached(workshop.store, join, "everybody has joined")]
 
 
 # ---- the browser -----------------------------------------------------------------------------------------------------

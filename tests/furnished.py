@@ -6,6 +6,7 @@ kept is kept for one process, as bytes, so no test can change what another one g
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Hashable
 from contextlib import closing
 from dataclasses import replace
@@ -16,7 +17,7 @@ from studyapp.store import Store, open_store
 from studyapp.store.engine import sqlite_module
 
 _FURNISHED: dict[tuple[Hashable, ...], tuple[bytes, Any]] = {}
-_REACHED: dict[tuple[Hashable, ...], bytes] = {}
+_REACHED: dict[tuple[Hashable, ...], tuple[bytes, Any]] = {}
 
 
 def empty(file: Path) -> Store:
@@ -37,18 +38,28 @@ def furnished(file: Path, furnish: Callable[..., Any], *told: Hashable) -> tuple
     return store, (replace(made, store=store) if hasattr(made, "store") else made)
 
 
-def reached(store: Store, go: Callable[[], object], *key: Hashable) -> None:
-    """Take `store` to where `go` takes it. Whoever has gone there before with this key starts from an equal store."""
+def reached(store: Store, go: Callable[[], Any], *named: Hashable) -> Any:
+    """Take `store` to where `go` takes it, once for each name and each content to start from; what `go` gave there."""
     file = str(store.engine.url.database)
     aside = Path(f"{file}.reached")
+    key = (_content(file), *named)
     if key in _REACHED:
-        aside.write_bytes(_REACHED[key])
+        aside.write_bytes(_REACHED[key][0])
         _copy(str(aside), file)
     else:
-        go()
+        given = go()
         _copy(file, str(aside))
-        _REACHED[key] = aside.read_bytes()
+        _REACHED[key] = aside.read_bytes(), given
     aside.unlink()
+    return _REACHED[key][1]
+
+
+def _content(file: str) -> bytes:
+    """Of every row of every table; bytes of files differ by how they came about."""
+    with closing(sqlite_module().connect(file)) as connection:
+        tables = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table' ORDER BY name").fetchall()
+        rows = [(name, connection.execute(f"SELECT * FROM {name}").fetchall()) for (name,) in tables]
+    return hashlib.sha256(repr(rows).encode()).digest()
 
 
 def _copy(source: str, target: str) -> None:

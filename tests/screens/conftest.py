@@ -112,7 +112,7 @@ def tasted(workshop: Any, hands: Any) -> Callable[[str], Any]:
                 hand.taste_all(mark)
             watching.close_sitting(workshop.store, workshop.leader, workshop.sitting.id, "")
 
-        reached(workshop.store, sit, "tasted to its end", workshop.plan, verdict)
+        reached(workshop.store, sit, "tasted to its end", verdict)
         return workshop
 
     return taste

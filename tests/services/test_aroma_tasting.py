@@ -19,7 +19,7 @@ from studyapp.errors import BadInput, NotAllowed, OutOfDate
 from studyapp.services import joining, preparing, tasting, trying, watching
 from studyapp.services.checking import check
 from studyapp.store import sittings, trials
-from tests.furnished import furnished
+from tests.furnished import furnished, reached
 from tests.services.aroma_kitchen import CANARIES, PLAN, Kitchen, Taster, furnish_aroma, key_of
 
 METHODS = {
@@ -56,7 +56,11 @@ def kitchen(make: Any) -> Kitchen:
 @pytest.fixture
 def tasters(kitchen: Kitchen) -> list[Taster]:
     """Everybody at the first sitting."""
-    return kitchen.serve(kitchen.sittings()[0])
+
+    def sit_down() -> list[tuple[str, str]]:
+        return [(taster.name, taster.token) for taster in kitchen.serve(kitchen.sittings()[0])]
+
+    return [Taster(kitchen, *one) for one in reached(kitchen.store, sit_down, "everybody at the first sitting")]
 
 
 def rows(kitchen: Kitchen) -> list[Any]:

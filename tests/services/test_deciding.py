@@ -71,7 +71,7 @@ def opened(hand_maker: Any) -> Any:
         serve(hand_maker, hand_maker.sitting, 1.2, 3)
         deciding.open_key(hand_maker.store, hand_maker.leader, hand_maker.study, "Ada")
 
-    reached(hand_maker.store, taste, "a first look that cannot tell", hand_maker.plan)
+    reached(hand_maker.store, taste, "a first look that cannot tell")
     return hand_maker
 
 
