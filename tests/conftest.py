@@ -111,7 +111,7 @@ class Server:
         return self
 
     def _wait(self) -> None:
-        until = time.monotonic() + 30
+        until = time.monotonic() + 90  # filling the invented workshop takes seconds, on a busy machine many
         while time.monotonic() < until:
             if self.process is None or self.process.poll() is not None:
                 break
