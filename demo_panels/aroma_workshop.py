@@ -6,7 +6,7 @@ import secrets
 from dataclasses import replace
 from typing import Any
 
-from analysis.trial_orders import right_answers
+from analysis.design import right_answers
 from demo_panels import generate, infusion
 from studyapp.records import AromaPlan, Assessor, Botanical, Sitting, Staff
 from studyapp.services import aroma_deciding, aroma_planning, aroma_preparing, preparing, watching

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from analysis.trial_orders import orders, picks, right_answers
+from analysis.design import orders, picks, right_answers
 from demo_panels.generate import NAMES
 
 FOLDER = Path(__file__).parent / "aroma"

@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 
 import demo_panels
-from analysis.carry_over import Ladder
-from analysis.psychometric import METHODS, method_named
-from analysis.threshold import ThresholdFit
+from analysis.choice.carry_over import Ladder
+from analysis.choice.psychometric import METHODS, method_named
+from analysis.choice.threshold import ThresholdFit
 from demo_panels import infusion
 from studyapp.records import AromaStudy, Staff
 from studyapp.services import aroma_deciding, joining, planning, tasting, trials

@@ -19,10 +19,8 @@ from studyapp.findings.doses import dose
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
-    from analysis.sequential import SequentialPlan
-    from analysis.threshold import ThresholdFit
+    from analysis.choice import ChoiceResult, Ladder, SequentialPlan
+    from analysis.choice.threshold import ThresholdFit
 
 FONT = "workshop-text, system-ui, sans-serif"
 RULER, NOTICING, CURVE, LADDER, LINES = 170, 130, 340, 280, 280
@@ -237,7 +235,7 @@ def _curve_rows(fitted: ThresholdFit, guess: float, frame: _Frame) -> list[Row]:
     """The curve, and the curves whose half-way point lies at the lower and upper limit; flat where there is none."""
     import numpy as np
 
-    from analysis.threshold import LAPSE, expected_right
+    from analysis.choice.threshold import LAPSE, expected_right
 
     left, right = frame.across
     spread = np.geomspace if frame.by_ratio else np.linspace
@@ -254,7 +252,7 @@ def _curve_rows(fitted: ThresholdFit, guess: float, frame: _Frame) -> list[Row]:
 
 def _tasted(fitted: ThresholdFit, unit: str) -> list[Row]:
     """What the panel answered at each dose; limits as if the answers were of different people."""
-    from analysis.forced_choice import exact_limits
+    from analysis.choice import exact_limits
 
     answers = fitted.answers
     rows = []

@@ -15,10 +15,8 @@ from studyapp.findings.trials import TrialFinding
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
-    from analysis.sequential import SequentialPlan
-    from analysis.threshold import ThresholdFit
+    from analysis.choice import ChoiceResult, Ladder, SequentialPlan
+    from analysis.choice.threshold import ThresholdFit
 
 
 def head(finding: TrialFinding, crumb: str) -> None:
@@ -117,7 +115,7 @@ def _card(name: str, heading: str, note: str, make: Callable[[], object], said: 
 
 def chance_of(method: str) -> float:
     """The share that guessing alone gets right."""
-    from analysis.psychometric import method_named
+    from analysis.choice import method_named
 
     return method_named(method).chance
 

@@ -15,7 +15,7 @@ from studyapp.services.proposals import Answer, Help, Proposal, Reckoned, Search
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.score_or_choice import TestChances
+    from analysis.planning.score_or_choice import TestChances
 
 
 @dataclass(frozen=True, slots=True)

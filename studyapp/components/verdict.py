@@ -80,10 +80,11 @@ def price(finding: HoursFinding) -> None:
         look.put(look.box("patina", _("What an answer would cost"), look.text(_no_offer())))
         return
     heads = [_("one of these"), _("asks of a person"), _("gives an answer")]
-    body = [[offer.what, _asks(offer), f"{offer.chance} ({offer.drawn})"] for offer in finding.offers]
+    body = [[offer.what, _asks(offer), f"{offer.chance} ({offer.error})"] for offer in finding.offers]
     rough = _(
-        "The chances come from this panel's own spread; they are rough and rather low than high. In brackets: of the "
-        "studies drawn for them, ± what more drawing could change. A palate is one person for one sitting."
+        "The chances come from how much these people differ; they are rough and rather low than high. More than half "
+        "is said only where about two earlier studies of the panel tell of that. In brackets: what more drawing could "
+        "change. A palate is one person for one sitting."
     )
     look.put(
         look.box("patina", _("What an answer would cost"), look.table(heads, body, "price"), look.text(rough, "small"))

@@ -16,10 +16,8 @@ from studyapp.findings.trials import TrialFinding, choice_finding, ladder_findin
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
-    from analysis.sequential import SequentialPlan, Standing
-    from analysis.threshold import FitTest, ThresholdFit
+    from analysis.choice import ChoiceResult, Ladder, SequentialPlan, Standing
+    from analysis.choice.threshold import FitTest, ThresholdFit
     from studyapp.records import AromaPlan
 
 ZoneKind = Literal["close", "open", "both", "detectable"]
@@ -69,7 +67,7 @@ def detectable_finding(
 
 
 def _guessed(result: ChoiceResult) -> str:
-    from analysis.psychometric import method_named
+    from analysis.choice import method_named
 
     return decimal(result.trials * method_named(result.method).chance, 0)
 

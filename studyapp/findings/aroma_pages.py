@@ -13,15 +13,14 @@ from studyapp.services.aroma_deciding import SequentialStanding
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analysis.forced_choice import ChoiceResult
+    from analysis.choice import ChoiceResult
     from studyapp.records import AromaPlan
     from studyapp.services.aroma_deciding import Verdict
 
 
 def verdict_finding(plan: AromaPlan, result: Verdict) -> TrialFinding:
     """The sentences of a result."""
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
+    from analysis.choice import ChoiceResult, Ladder
 
     if isinstance(result, ChoiceResult):
         limit = trials.d_prime_of(result.method, result.pd_limit)
@@ -44,8 +43,7 @@ def with_guesses(finding: TrialFinding, answers: pd.DataFrame) -> TrialFinding:
 
 def still_open(result: Verdict) -> ChoiceResult | None:
     """The one test that says neither: that of the study, or the last rung that was neither found nor gone."""
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
+    from analysis.choice import ChoiceResult, Ladder
 
     tests = [result] if isinstance(result, ChoiceResult) else []
     if isinstance(result, Ladder) and result.clean_from_all_tasted is None:

@@ -10,8 +10,7 @@ from studyapp.findings.trials import TrialFinding, percent_of
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.choice_planning import ChoicePlan, PanelReach
-    from analysis.sequential import SequentialPlan
+    from analysis.choice import ChoicePlan, PanelReach, SequentialPlan
 
 
 def plan_finding(

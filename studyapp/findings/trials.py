@@ -10,8 +10,7 @@ from studyapp.findings.numbers import decimal, listed, of_studies, percent
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult, ChoiceWarning, DPrime, Estimate, Similar
+    from analysis.choice import ChoiceResult, ChoiceWarning, DPrime, Estimate, Ladder, Similar
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +83,7 @@ def _lede(result: ChoiceResult, settling: int | None) -> str:
 
 
 def _guessed(result: ChoiceResult) -> float:
-    from analysis.psychometric import method_named
+    from analysis.choice import method_named
 
     return result.trials * method_named(result.method).chance
 

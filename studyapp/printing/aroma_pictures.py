@@ -19,10 +19,8 @@ from studyapp.printing.strokes import band, cross, diamond, disc, line, svg, tex
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
-    from analysis.sequential import SequentialPlan
-    from analysis.threshold import ThresholdFit
+    from analysis.choice import ChoiceResult, Ladder, SequentialPlan
+    from analysis.choice.threshold import ThresholdFit
 
 WIDTH = 500.0  # pt
 _LEFT, _RIGHT, _TOP = 44.0, 490.0, 8.0
@@ -147,7 +145,7 @@ def curve_svg(fitted: ThresholdFit, unit: str, guess: float) -> str:
 
 def _tasted(fitted: ThresholdFit) -> list[tuple[float, float, float, float]]:
     """Dose, share right and its limits, as if the answers were of different people."""
-    from analysis.forced_choice import exact_limits
+    from analysis.choice import exact_limits
 
     answers = fitted.answers
     counts = zip(answers.doses, answers.correct.sum(axis=0), answers.trials.sum(axis=0), strict=True)
@@ -160,7 +158,7 @@ def _tasted(fitted: ThresholdFit) -> list[tuple[float, float, float, float]]:
 def _curve(fitted: ThresholdFit, plot: _Plot) -> str:
     import numpy as np
 
-    from analysis.threshold import expected_right
+    from analysis.choice.threshold import expected_right
 
     left, right = plot.across
     steps = (np.geomspace if plot.by_ratio else np.linspace)(max(left, right / 200), right, _STEPS)

@@ -19,8 +19,7 @@ from studyapp.services.aroma_deciding import SequentialStanding, Verdict
 from studyapp.words import _, language
 
 if TYPE_CHECKING:
-    from analysis.carry_over import Ladder
-    from analysis.sequential import SequentialPlan
+    from analysis.choice import Ladder, SequentialPlan
 
 _FIRST = 2
 
@@ -93,9 +92,7 @@ def _clearance(finding: TrialFinding) -> str:
 # ---- pictures ----------------------------------------------------------------------------------------------------
 def _pictures(plan: AromaPlan, result: Verdict) -> dict[str, Any]:
     """The picture of a result with its heading and signs, by what it is."""
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
-    from analysis.psychometric import method_named
+    from analysis.choice import ChoiceResult, Ladder, method_named
 
     if isinstance(result, ChoiceResult):
         guessed = result.trials * method_named(result.method).chance
@@ -161,7 +158,7 @@ def _shown(heading: str, intro: str, signs: Sequence[tuple[str, str]], charts: l
 # ---- numbers -----------------------------------------------------------------------------------------------------
 def _tables(plan: AromaPlan, result: Verdict, finding: TrialFinding) -> Iterator[dict[str, Any]]:
     """Every number a verdict rests on; a ladder has a table for each rung."""
-    from analysis.carry_over import Ladder
+    from analysis.choice import Ladder
 
     if isinstance(result, SequentialStanding):
         yield _table(_("The sealed plan"), (*finding.numbers, *_sealed_lines(result.plan)))

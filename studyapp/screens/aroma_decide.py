@@ -44,8 +44,7 @@ def _ways(study: AromaStudy, result: Verdict) -> bool:
 
 def _pictures(study: AromaStudy, result: Verdict) -> None:
     """The picture of a result, by what it is."""
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
+    from analysis.choice import ChoiceResult, Ladder
 
     plan, theme = study.plan, session.theme()
     if isinstance(result, ChoiceResult):

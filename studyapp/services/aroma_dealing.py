@@ -7,8 +7,7 @@ import secrets
 import string
 from typing import Any
 
-from analysis.serving import shuffled
-from analysis.trial_orders import Order, deal
+from analysis.design import Order, deal, shuffled
 from studyapp.records import AromaPlan, Sitting
 from studyapp.services.access import new_id
 from studyapp.services.aroma_rules import cups_a_set, levels, sets_each

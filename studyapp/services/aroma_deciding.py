@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
-from analysis.trial_orders import right_answers
+from analysis.design import right_answers
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import AromaPlan, AromaStudy, Sitting, Staff
 from studyapp.services import trials as forced_choice
@@ -19,10 +19,8 @@ from studyapp.words import _, ngettext
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
-    from analysis.sequential import SequentialPlan
-    from analysis.threshold import ThresholdFit
+    from analysis.choice import ChoiceResult, Ladder, SequentialPlan
+    from analysis.choice.threshold import ThresholdFit
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +157,7 @@ def verdict(store: Store, by: Staff, study_id: str) -> Verdict:
 
 
 def _judged(plan: AromaPlan, kept: Sequence[Judged]) -> ChoiceResult | ThresholdFit | Ladder:
-    from analysis import carry_over, forced_choice, threshold
+    from analysis.choice import carry_over, forced_choice, threshold
 
     names, right = [each.assessor for each in kept], [_correct(plan, each) for each in kept]
     if plan.aim == "dose":
@@ -192,7 +190,7 @@ def standing(store: Store, by: Staff, study_id: str) -> SequentialStanding:
 
 def _walked(tx: Any, study: AromaStudy) -> SequentialStanding:
     """Answer by answer in the sealed order, as the plan's exact errors assume, over complete rounds only."""
-    from analysis import sequential
+    from analysis.choice import sequential
 
     plan = study.plan
     sealed = sequential.plan(plan.method, plan.alpha, plan.beta, plan.pd_limit, plan.cap or 1)
@@ -247,8 +245,7 @@ def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:
 
 def verdict_document(result: Verdict) -> dict[str, Any]:
     """A verdict as the plain values that the commands `choice`, `threshold`, `carryover` print."""
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
+    from analysis.choice import ChoiceResult, Ladder
 
     def code(warning: Any, _people: int) -> str:
         return str(warning.code)

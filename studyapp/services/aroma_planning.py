@@ -17,7 +17,7 @@ from studyapp.store import Store
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.choice_planning import Reach
+    from analysis.choice import Reach
 
 __all__ = [
     "Proposal",
@@ -62,7 +62,7 @@ def propose(
     Raises:
         BadInput: nobody tastes, or the limit is no share.
     """
-    from analysis.choice_planning import panel_reach
+    from analysis.choice import panel_reach
 
     if not 1 <= people <= 60 or not 0 < pd_limit < 1:
         raise BadInput(_("Fix the panel: 1 to 60 people, and a limit above 0 and below 100 %."))

@@ -10,9 +10,7 @@ from studyapp.services import trials
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.choice_planning import PanelReach
-    from analysis.forced_choice import ChoiceResult
-    from analysis.sequential import SequentialPlan
+    from analysis.choice import ChoiceResult, PanelReach, SequentialPlan
     from studyapp.records import AromaPlan
 
 MOST_RETASTED = 40
@@ -51,7 +49,7 @@ def prospect(plan: AromaPlan) -> Prospect | None:
     Raises:
         BadInput: a risk or the limit is out of range.
     """
-    from analysis.forced_choice import judge_panel
+    from analysis.choice import judge_panel
 
     people, each = len(plan.assessors), plan.trials_each
     if not people or not each:
@@ -74,7 +72,7 @@ def levels(plan: AromaPlan) -> int:
 
 def settling_cap(early: SequentialPlan) -> int | None:
     """Answers after which a new plan with the same risks ends undecided in at most 1 of 10 cases; None if too many."""
-    from analysis.sequential import MOST_CAPPED
+    from analysis.choice import MOST_CAPPED
 
     for cap in range(early.cap, min(6 * early.cap, MOST_CAPPED) + 1, max(1, early.cap // 6)):
         longer = trials.plan_sequential(early.method, early.alpha, early.beta, early.pd, cap)
@@ -108,7 +106,7 @@ def _spares(cheap: Way, dear: Way) -> bool:
 
 
 def _chance(method: str, people: int, each: int, pd: float, alpha: float) -> float:
-    from analysis.forced_choice import judge_panel
+    from analysis.choice import judge_panel
 
     designed = judge_panel(method, (each,) * people, (0,) * people, alpha, pd)
     return min(designed.power, designed.pass_chance)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from analysis.trial_orders import orders
+from analysis.design import orders
 from studyapp.records import AromaPlan, Problem
 from studyapp.words import _, ngettext
 
@@ -48,8 +48,7 @@ def marks(method: str, people: int, trials_each: int, alpha: float, pd_limit: fl
 
     The second speaks for people like these assessors. None where no count would do.
     """
-    from analysis.forced_choice import maximum_correct, minimum_correct, people_below
-    from analysis.psychometric import method_named
+    from analysis.choice import maximum_correct, method_named, minimum_correct, people_below
 
     chance, trials = method_named(method).chance, people * trials_each
     below = people_below((trials_each,) * people, chance, pd_limit)
@@ -182,7 +181,7 @@ def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
     """Asked only of a plan that is sound otherwise."""
     if plan.aim == "dose" or plan.sequential:
         return
-    from analysis.psychometric import method_named
+    from analysis.choice import method_named
 
     people, trials = len(plan.assessors), len(plan.assessors) * plan.trials_each
     found, shown = marks(plan.method, people, plan.trials_each, plan.alpha, plan.pd_limit)

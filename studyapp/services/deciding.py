@@ -20,9 +20,10 @@ from studyapp.words import _, ngettext
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analysis.cross_check import AttributeCheck
-    from analysis.describe import Description
-    from analysis.stopping import Decision, Offer, Rule
+    from analysis.planning import Offer
+    from analysis.stopping import Decision, Rule
+    from analysis.stopping.cross_check import AttributeCheck
+    from analysis.stopping.describe import Description
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,25 +173,28 @@ def _today(store: Store, by: Staff, study_id: str) -> Decision | str:
 
 
 def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
-    """The price of an answer after `cannot tell`, by what the plan sealed about later sittings."""
-    from analysis.stopping import Service, price
+    """The price of an answer after `cannot tell`, by what the plan sealed about later sittings and by what the panel's
+    other opened studies tell of how much its people differ."""
+    from analysis.planning import Service, price
+    from studyapp.services.spreads import of_others  # which reads scores with this module
 
     frame, rule = _to_weigh(store, by, study_id)
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id).plan
-    return price(frame, rule, sealed=Service(plan.replicates, plan.palate, plan.next_sittings))
+    history = of_others(store, study_id, rule.attributes)
+    return price(frame, rule, sealed=Service(plan.replicates, plan.palate, plan.next_sittings), history=history)
 
 
 def description(store: Store, by: Staff, study_id: str) -> Description:
     """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits."""
-    from analysis.describe import describe
+    from analysis.stopping.describe import describe
 
     return describe(*_to_weigh(store, by, study_id))
 
 
 def cross_check(store: Store, by: Staff, study_id: str, decision: Decision) -> Mapping[str, AttributeCheck]:
     """What two other programs say of the numbers below the verdict of the last opened look, `decision`."""
-    from analysis.cross_check import cross_check as ask
+    from analysis.stopping.cross_check import cross_check as ask
 
     return ask(*_to_weigh(store, by, study_id), decision)
 

@@ -20,8 +20,8 @@ from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.score_or_choice import TestChances
-    from analysis.simulation import Scenario
+    from analysis.planning import Scenario
+    from analysis.planning.score_or_choice import TestChances
 
 MOST_COMPARED = 4
 # With one sitting alone, a tray prepared differently cannot be told from the hours.
@@ -317,8 +317,8 @@ def which_test(plan: Plan, nameable: bool, seed: int = 1, spreads: Spreads = ASS
     Raises:
         BadInput: no deciding attribute, or a palate below two pieces.
     """
-    from analysis.score_or_choice import compare as compared
-    from analysis.simulation import AttributeTruth
+    from analysis.planning import AttributeTruth
+    from analysis.planning.score_or_choice import compare as compared
 
     margins = {line.margin: line.name for line in reversed(plan.attributes) if line.decides and line.margin}
     if not margins or plan.palate < 2:

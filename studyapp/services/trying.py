@@ -7,7 +7,7 @@ import secrets
 from datetime import UTC, datetime
 from typing import Any
 
-from analysis.trial_orders import picks
+from analysis.design import picks
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
 from studyapp.records import AromaPlan, AromaStudy, Kept, Place, Seat, Sitting
 from studyapp.services.seating import check_nonce, grams_eaten, seat_or_refuse, sitting_of

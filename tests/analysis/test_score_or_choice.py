@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.stats import binom, t
 
-from analysis.score_or_choice import CUPS, compare
-from analysis.simulation import AttributeTruth
+from analysis.planning.score_or_choice import CUPS, compare
+from analysis.planning.simulation import AttributeTruth
 
 USUAL = AttributeTruth((0.0, 0.0))
 # Power in per cent at d' 1 and 1.5: 8 assessors, two sittings of six servings, alpha .05, all alike. Made by separate

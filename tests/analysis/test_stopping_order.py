@@ -12,7 +12,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from analysis.stopping import AttributeRule, Decision, Rule, Service, decide, price
+from analysis.planning import Service, price
+from analysis.stopping import AttributeRule, Decision, Rule, decide
 
 HOURS = np.array([0.0, 8.0, 16.0, 24.0])
 NAMES = ("smoke", "acidity", "fruit", "colour")

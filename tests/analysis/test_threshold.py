@@ -16,7 +16,7 @@ from scipy.optimize import minimize
 from scipy.stats import binom, norm
 from scipy.stats import t as student
 
-from analysis.threshold import (
+from analysis.choice.threshold import (
     LAPSE,
     DoseAnswers,
     ThresholdFit,

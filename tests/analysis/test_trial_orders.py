@@ -8,8 +8,8 @@ from math import comb
 
 import pytest
 
-from analysis.psychometric import METHODS, method_named
-from analysis.trial_orders import deal, orders, picks, right_answers
+from analysis.choice.psychometric import METHODS, method_named
+from analysis.design.trial_orders import deal, orders, picks, right_answers
 
 # ISO 4120 7.1 and ISO 10399: six triangle orders, four of the duo-trio with both references; the rest is counting:
 # 4!/(2! 2!) for the tetrad, 2 * 5!/(3! 2!) for two out of five.

@@ -26,10 +26,10 @@ from statistics import median
 import numpy as np
 from statsmodels.discrete.discrete_model import Logit
 
-from analysis.choice_planning import panel_reach, plan_different
-from analysis.forced_choice import judge_panel
-from analysis.sequential import plan
-from analysis.threshold import DoseAnswers, fit, fit_test, standing_apart
+from analysis.choice.choice_planning import panel_reach, plan_different
+from analysis.choice.forced_choice import judge_panel
+from analysis.choice.sequential import plan
+from analysis.choice.threshold import DoseAnswers, fit, fit_test, standing_apart
 
 STUDYAPP = shutil.which("studyapp", path=os.path.dirname(sys.executable)) or "studyapp"
 CHOICE = [STUDYAPP, "choice", "--method", "triangle", "--trials", "36", "--correct", "21"]

@@ -35,9 +35,9 @@ from numpy.typing import NDArray
 from other_fits import best_fit, crossed_models, hours_models
 from turns import HEAD, Row, Work, beside
 
-from analysis import cell_fits, mixed, reml
-from analysis.contrasts import contrast_of, differences
-from analysis.crossed import CrossedProblem
+from analysis.model import cell_fits, mixed, reml
+from analysis.model.contrasts import contrast_of, differences
+from analysis.model.crossed import CrossedProblem
 
 Array = NDArray[np.float64]
 PANEL = ["assessor", "assessor:hours"]

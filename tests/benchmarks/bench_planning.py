@@ -22,15 +22,15 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from analysis import blocks
-from analysis.drawn_cells import cells_of_draw
-from analysis.looks import level
-from analysis.places import dealt
-from analysis.planning import operating_characteristics
-from analysis.serving import serving_orders
-from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
+from analysis.design import blocks
+from analysis.design.serving import serving_orders
+from analysis.planning.drawn_cells import cells_of_draw
+from analysis.planning.operating_characteristics import operating_characteristics
+from analysis.planning.places import dealt
+from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule
-from analysis.verdicts import CANNOT, judge
+from analysis.stopping.alpha_spending import level
+from analysis.stopping.verdicts import CANNOT, judge
 
 Array = NDArray[np.float64]
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)

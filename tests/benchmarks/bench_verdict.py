@@ -30,8 +30,8 @@ import pandas as pd
 from other_fits import best_fit, hours_models
 from turns import HEAD, Row, Work, beside
 
-from analysis import mixed
-from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
+from analysis.model import mixed
+from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule, decide
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 import analysis
-from analysis.shown import WHY_NOT
 from analysis.stopping import Warning as StopWarning
+from analysis.stopping.evidence import WHY_NOT
 from studyapp.findings import warning_sentence
 from studyapp.findings.warnings import warning_codes
 

@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 import pytest
 from scipy.stats import binomtest
 
-from analysis import carry_over, forced_choice, sequential, threshold
+from analysis.choice import carry_over, forced_choice, sequential, threshold
 from studyapp.errors import NotAllowed
 from studyapp.findings import aroma
 from studyapp.findings.aroma_pages import still_open, verdict_finding

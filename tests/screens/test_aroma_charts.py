@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from analysis import carry_over, forced_choice, sequential, threshold
+from analysis.choice import carry_over, forced_choice, sequential, threshold
 from studyapp.components import aroma_charts
 from studyapp.components.look import TOKENS
 

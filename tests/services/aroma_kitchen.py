@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlalchemy import text
 
-from analysis.trial_orders import right_answers
+from analysis.design.trial_orders import right_answers
 from studyapp.records import AromaPlan, Botanical, JoinLink, Place, Sitting, Staff
 from studyapp.services import (
     accounts,

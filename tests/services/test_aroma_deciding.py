@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from analysis.carry_over import Ladder, ladder
-from analysis.forced_choice import ChoiceResult
-from analysis.threshold import dose_answers, fit
+from analysis.choice.carry_over import Ladder, ladder
+from analysis.choice.forced_choice import ChoiceResult
+from analysis.choice.threshold import dose_answers, fit
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.services import aroma_deciding, deciding, joining, tasting, watching
 from studyapp.services.checking import check

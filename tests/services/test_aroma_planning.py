@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from analysis.trial_orders import orders
+from analysis.design.trial_orders import orders
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import AromaPlan, Botanical
 from studyapp.services import aroma_planning, aroma_preparing, drafts, planning, preparing, watching
