@@ -15,7 +15,8 @@ from analysis.choice.threshold import ThresholdFit
 from demo_panels import infusion
 from studyapp.records import AromaStudy, Staff
 from studyapp.services import aroma_deciding, joining, planning, tasting, trials
-from studyapp.store import Store, open_store, people
+from studyapp.store import Store, people
+from tests.furnished import furnished
 
 README = (infusion.FOLDER.parent / "README.md").read_text(encoding="utf-8")
 SERIES = infusion.series()
@@ -62,8 +63,7 @@ def test_the_ladder_from_the_file_says_what_is_true() -> None:
 @pytest.fixture(scope="module")
 def workshop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
     """The whole invented workshop."""
-    store = open_store(f"sqlite:///{tmp_path_factory.mktemp('infusions') / 'store.sqlite'}")
-    demo_panels.load(store)
+    store, _nothing = furnished(tmp_path_factory.mktemp("infusions") / "store.sqlite", demo_panels.load)
     yield store
     store.close()
 

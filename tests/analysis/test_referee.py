@@ -5,7 +5,7 @@ The referee itself is first held against published formulas and numbers worked b
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from itertools import product
 
@@ -329,8 +329,8 @@ def test_decisions_are_those_of_the_referee(start: int) -> None:
 
 
 @pytest.mark.simulation
-@pytest.mark.parametrize("start", range(1000, 4000, 250))
-def test_many_more_decisions_are_those_of_the_referee(start: int) -> None:
-    """The same, on ten times as many."""
-    wrong = {seed: lines for seed in range(start, start + 250) if (lines := disagreements(seed))}
+@pytest.mark.parametrize("start", range(1000, 4000, 150))
+def test_many_more_decisions_are_those_of_the_referee(start: int, draws: Callable[[int, int], int]) -> None:
+    """The same on the first five of each part, and in a search on all 150 of it: 3,000 studies."""
+    wrong = {seed: lines for seed in range(start, start + draws(5, 150)) if (lines := disagreements(seed))}
     assert not wrong, "\n".join(f"drawn({seed}): {'; '.join(lines)}" for seed, lines in wrong.items())

@@ -10,9 +10,9 @@ from analysis.planning.score_or_choice import compare
 from analysis.planning.simulation import AttributeTruth
 
 USUAL = AttributeTruth((0.0, 0.0))
-# Cups in a set, then power in per cent at d' 1 and 1.5: 8 assessors, two sittings of six servings, alpha .05,
-# all alike. Made by separate exact binomial sums with psychometric functions of Ennis 1993 when forced choice
-# was specified.
+# Cups in a set, then power in per cent at d' 1 and 1.5: 8 assessors, two sittings of six servings, alpha .05, all
+# alike. Made by separate exact binomial sums with psychometric functions of Ennis 1993 when forced choice was
+# specified.
 POWERS = {
     "two-alternative": (2, 98, 100),
     "three-alternative": (3, 96, 100),

@@ -223,6 +223,6 @@ def test_the_generator_below_is_the_documented_one() -> None:
 
 def test_no_heavy_library_is_imported() -> None:
     """An assessor's next sample waits for this module."""
-    program = "import sys, analysis.serving; print(sorted({'numpy', 'pandas', 'scipy'} & set(sys.modules)))"
+    program = "import sys, analysis.design.serving; print(sorted({'numpy', 'pandas', 'scipy'} & set(sys.modules)))"
     told = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert told.stdout.strip() == "[]"

@@ -92,7 +92,7 @@ def agree(one: Any, other: Any, path: str = "") -> None:
         assert one == other, path
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(studies(), st.randoms(use_true_random=False))
 def test_no_order_and_no_name_changes_a_decision(
     study: tuple[pd.DataFrame, dict[str, AttributeRule], tuple[str, ...]], chance: Random

@@ -2,8 +2,8 @@
 
 Run `python tests/benchmarks/bench_choice.py`. Medians of alternating runs, with the range of their ratios.
 
-- *From process start*, wall time: commands beside an interpreter that imports numpy, which no statistics can do without.
-  Files and bytecode are in the system's memory for both.
+- *From process start*, wall time: commands beside an interpreter that imports numpy, which no statistics can do
+  without. Files and bytecode are in the system's memory for both.
 - *Threshold*: over 15 simulated panels, beside statsmodels' ordinary logistic regression of the same answers on log
   dose. That one knows neither a guess rate nor assessors and gives Wald limits: it is a yardstick, not a rival.
 - *Planning*: beside one test of 8 x 4, to tell how plans cost in multiples of it.

@@ -121,7 +121,8 @@ def score_some(tx: Connection, study: str) -> None:
         tx.exec_driver_sql(f"INSERT INTO serving SELECT {', '.join(moved)} FROM serving WHERE {own}", (study,))
     tx.exec_driver_sql(
         "INSERT INTO score (serving_id, attribute_id, value, nonce, at, sha256) "
-        "SELECT s.id, a.id, 5.0, s.id||a.id, '', '' FROM serving s JOIN sitting t ON t.id = s.sitting_id JOIN attribute a ON a.study_id = t.study_id "
+        "SELECT s.id, a.id, 5.0, s.id||a.id, '', '' FROM serving s "
+        "JOIN sitting t ON t.id = s.sitting_id JOIN attribute a ON a.study_id = t.study_id "
         "WHERE t.study_id <> ?",
         (study,),
     )

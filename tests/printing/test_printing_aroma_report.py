@@ -22,7 +22,7 @@ from studyapp.printing.papers import paper
 from studyapp.records import AromaPlan, Deviation, Signature
 from studyapp.services import aroma_deciding, aroma_prospects, planning, watching
 from studyapp.services.aroma_deciding import SequentialStanding
-from studyapp.store import open_store
+from tests.furnished import furnished
 from tests.printing.paper_reading import facts_of, flowing, flowing_pages, pages_of, picture_of
 from tests.services.aroma_kitchen import PLAN, Kitchen, furnish_aroma
 
@@ -245,8 +245,8 @@ def test_no_half_way_point_is_drawn_where_none_was_tasted() -> None:
 @pytest.fixture
 def kitchen(tmp_path: Path) -> Iterator[Kitchen]:
     """A sealed triangle study of six people."""
-    store = open_store(str(tmp_path / "studies.sqlite"))
-    yield furnish_aroma(store, PLAN, 6)
+    store, made = furnished(tmp_path / "studies.sqlite", furnish_aroma, PLAN, 6)
+    yield made
     store.close()
 
 

@@ -16,7 +16,8 @@ from studyapp.records import AromaPlan, Botanical
 from studyapp.services import aroma_planning, aroma_preparing, drafts, planning, preparing, watching
 from studyapp.services.aroma_dealing import deal_sets
 from studyapp.services.checking import check
-from studyapp.store import open_store, studies, trials
+from studyapp.store import studies, trials
+from tests.furnished import furnished
 from tests.services.aroma_kitchen import CHECKS, PLAN, Kitchen, furnish_aroma
 
 PEOPLE = tuple("abcdefgh")
@@ -25,8 +26,8 @@ PEOPLE = tuple("abcdefgh")
 @pytest.fixture
 def kitchen(tmp_path: Path) -> Any:
     """A sealed triangle study of six people, three sets each."""
-    store = open_store(str(tmp_path / "studies.sqlite"))
-    yield furnish_aroma(store, PLAN, 6)
+    store, made = furnished(tmp_path / "studies.sqlite", furnish_aroma, PLAN, 6)
+    yield made
     store.close()
 
 

@@ -20,7 +20,8 @@ from studyapp.records import Attribute, Plan, Pull, Sitting, Staff
 from studyapp.services import accounts, deciding, panel, planning, preparing, spreads, watching
 from studyapp.services.dealing import make_sittings
 from studyapp.services.spreads import ASSUMED
-from studyapp.store import Store, events, open_store, servings, sittings, studies
+from studyapp.store import Store, events, servings, sittings, studies
+from tests.furnished import empty
 
 TRUTH = {"assessor": 1.0, "interaction": 0.6, "sitting": 0.3, "error": 0.8}
 PLAN = Plan(
@@ -68,18 +69,14 @@ class Shop:
         for sitting in preparing.sittings(self.store, self.leader, study):
             if sitting.state != "planned":
                 continue
-            for seat, cup, hours, line in self._open(sitting):
-                value = (
-                    5.0
-                    + fall * np.exp(-hours / 4)
-                    + part("assessor", seat, line.name)
-                    + part("interaction", seat, hours, line.name)
-                )
-                value += part("sitting", seat, sitting.number, line.name) + part("error", cup, line.name)
-                with self.store.write() as tx:
+            cups = list(self._open(sitting))
+            with self.store.write() as tx:
+                for seat, cup, hours, line in cups:
+                    value = 5.0 + fall * np.exp(-hours / 4)
+                    value += part("assessor", seat, line.name) + part("interaction", seat, hours, line.name)
+                    value += part("sitting", seat, sitting.number, line.name) + part("error", cup, line.name)
                     nonce = secrets.token_hex(12)
                     servings.add_score(tx, study, cup, line.id, min(max(value, 0.0), 10.0), None, nonce)
-            with self.store.write() as tx:
                 for cup in servings.open_servings(tx, sitting.id):
                     servings.finish(tx, cup, "judged")
             watching.close_sitting(self.store, self.leader, sitting.id)
@@ -112,7 +109,7 @@ class Shop:
 @pytest.fixture
 def shop(tmp_path: Path) -> Iterator[Shop]:
     """A workshop that has not tasted anything."""
-    store = open_store(str(tmp_path / "studies.sqlite"))
+    store = empty(tmp_path / "studies.sqlite")
     yield Shop(store)
     store.close()
 

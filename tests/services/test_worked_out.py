@@ -27,6 +27,12 @@ from tests.stores.earlier import Earlier
 OPEN, SIGNED, SERVED = "Hours, cannot tell", "Hours, signed", "Hours, being served"
 
 
+@pytest.fixture(autouse=True)
+def _empty(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing is kept from the tests before, so that what is kept can be counted."""
+    monkeypatch.setattr(worked_out, "_keeper", Keeper())
+
+
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Store]:
     """An empty store."""
@@ -284,6 +290,7 @@ def test_the_report_finds_what_the_page_worked_out(kept: Earlier) -> None:
     aroma = planning.study(kept.store, kept.leader, kept.study("Aroma, opened"))
     told = aroma_pages.told(kept.store, kept.leader, aroma)
     held = len(worked_out._keeper)
+    assert held == 5  # verdict, price and description; an aroma's verdict and what is said of it
     for of in (study, aroma.id):
         assert papers.paper(kept.store, kept.leader, "report", of)[1].startswith(b"%PDF")
     assert len(worked_out._keeper) == held
