@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from studyapp.components import aroma_charts, look
-from studyapp.components.look import Theme
+from studyapp.components import look
 from studyapp.findings import aroma, percent
 from studyapp.findings.aroma import WayRow
 from studyapp.findings.trials import TrialFinding
+from studyapp.pictures.choice import noticing, ruler
+from studyapp.pictures.dose import detection
+from studyapp.pictures.ladder import ladder as ladder_picture
+from studyapp.pictures.marks import Picture
+from studyapp.pictures.rounds import lines
+from studyapp.pictures.theme import Theme
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -42,7 +47,7 @@ def one_test(result: ChoiceResult, theme: Theme) -> None:
             "ruler",
             _("Marks, sealed before the test"),
             note,
-            lambda: aroma_charts.ruler(result, guessed, theme),
+            ruler(result, guessed, theme),
             aroma.ruler_says(result),
         )
     with right:
@@ -51,7 +56,7 @@ def one_test(result: ChoiceResult, theme: Theme) -> None:
             "noticing",
             _("How many truly notice?"),
             note,
-            lambda: aroma_charts.noticing(result, theme),
+            noticing(result, theme),
             aroma.noticing_says(result),
         )
 
@@ -64,7 +69,7 @@ def curve(fitted: ThresholdFit, unit: str, theme: Theme) -> None:
         "curve",
         _("From which dose on is it noticed?"),
         _("right answers in %"),
-        lambda: aroma_charts.detection(fitted, unit, guess, theme),
+        detection(fitted, unit, guess, theme),
         aroma.curve_says(fitted, unit),
     )
 
@@ -90,7 +95,7 @@ def rungs(ladder: Ladder, aim: str, theme: Theme) -> None:
         "rungs",
         heading,
         _("true detectors in %"),
-        lambda: aroma_charts.ladder(ladder, aim, theme),
+        ladder_picture(ladder, aim, theme),
         aroma.ladder_says(ladder, aim),
     )
 
@@ -104,15 +109,15 @@ def early(plan: SequentialPlan, path: Sequence[tuple[int, int]], theme: Theme) -
         "lines",
         _("The count and its two sealed lines"),
         _("right answers, after each complete round"),
-        lambda: aroma_charts.lines(plan, path, theme),
+        lines(plan, path, theme),
         said,
     )
 
 
-def _card(name: str, heading: str, note: str, make: Callable[[], object], said: str) -> None:
+def _card(name: str, heading: str, note: str, drawn: Picture, said: str) -> None:
     with st.container(key=f"card-chart-{name}"):
         look.put(look.pair(look.title(heading, 2), f'<span class="note">{look.plain(note)}</span>'))
-        st.altair_chart(make(), theme=None, width="stretch", alt=said)
+        look.picture(drawn, said)
 
 
 def chance_of(method: str) -> float:

@@ -6,12 +6,13 @@ import streamlit as st
 
 from analysis.stopping import AttributeResult, Decision, PullResult
 from studyapp import findings
-from studyapp.components import charts, look, second_opinion
-from studyapp.components.look import Theme
+from studyapp.components import look, second_opinion
 from studyapp.findings import Costs, HoursFinding, OfferRow
 from studyapp.findings.numbers import opening, or_dash, p_value
 from studyapp.findings.pulls import pull_numbers
 from studyapp.findings.scale import shared_scale
+from studyapp.pictures.hours import worsening
+from studyapp.pictures.theme import Theme
 from studyapp.records import Plan
 from studyapp.services.pull_calendar import MINUTES_A_PIECE
 from studyapp.words import _
@@ -47,12 +48,7 @@ def pictures(decision: Decision, finding: HoursFinding, theme: Theme) -> None:
         for number, result in enumerate(drawn):
             with st.container(key=f"card-chart-{number}"):
                 look.put(_chart_head(result, decision))
-                st.altair_chart(
-                    charts.worsening(result, scale, theme),
-                    theme=None,
-                    width="stretch",
-                    alt=findings.attribute_alt(result),
-                )
+                look.picture(worsening(result, scale, theme), findings.attribute_alt(result))
 
 
 def changes(finding: HoursFinding) -> None:
