@@ -25,7 +25,7 @@ def ladder(result: Ladder, aim: str, theme: Theme) -> Picture:
     rows: dict[RungKind, list[Row]] = {"gone": [], "open": [], "found": []}
     for rung in result.rungs:
         share = rung.result.proportion_discriminators
-        row = {"x": rung.batch, "y": 100 * (share.estimate or 0.0), "low": 100 * (share.low or 0.0)}
+        row: Row = {"x": rung.batch, "y": 100 * (share.estimate or 0.0), "low": 100 * (share.low or 0.0)}
         row["high"] = 100 * (1.0 if share.high is None else share.high)
         row["say"] = rung_says(rung.batch, rung.result, result, aim)
         rows[rung_kind(rung.batch, result)].append(row)

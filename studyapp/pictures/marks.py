@@ -63,9 +63,13 @@ class Frame:
             "width": "container",
             "height": height,
             "autosize": {"type": "fit", "contains": "padding"},
-            "padding": {"left": 2, "right": 2, "top": 4, "bottom": 0},
             "background": "transparent",
-            "config": {"font": self.theme.font, "view": {"stroke": None}},
+            # As a configuration, which the screen may widen: Streamlit keeps room below, paper needs none.
+            "config": {
+                "font": self.theme.font,
+                "view": {"stroke": None},
+                "padding": {"left": 2, "right": 2, "top": 4, "bottom": 0},
+            },
             "encoding": {
                 "x": _scaled(self.across, x_axis, self.by_ratio),
                 "y": _scaled(self.up, y_axis),
@@ -213,7 +217,7 @@ def words(
 def patch(said: str, x: float, y: float, ground: str, dy: int) -> Layer:
     """The ground behind words that end at a place, so that no hairline of the grid runs through them."""
     width = round(_LETTER * len(said))
-    mark = {"type": "rect", "width": width, "height": LETTERS + 1, "xOffset": -width / 2, "yOffset": dy}
+    mark = {"type": "rect", "width": width, "height": LETTERS - 1, "xOffset": -width / 2, "yOffset": dy}
     return layer(mark | {"fill": ground, "opacity": 1}, [{"x": x, "y": y}], x="x", y="y")
 
 
