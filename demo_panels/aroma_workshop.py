@@ -6,8 +6,8 @@ import secrets
 from dataclasses import replace
 from typing import Any
 
-from analysis.trial_orders import right_answers
 from demo_panels import generate, infusion
+from studyapp.methods import METHODS
 from studyapp.records import AromaPlan, Assessor, Botanical, Sitting, Staff
 from studyapp.services import aroma_deciding, aroma_planning, aroma_preparing, preparing, watching
 from studyapp.store import Store, events, sittings, studies, trials
@@ -117,7 +117,7 @@ def _answer_all(tx: Any, sitting: Sitting, assessor: Assessor, method: str, left
         trials.start(tx, one.id)
         events.append(tx, "set offered", {"set": one.id}, sitting.study)
         correct = left[assessor.pseudonym, one.level or 0.0].pop()
-        answers = right_answers(method, one.order)
+        answers = METHODS[method].right_answers(one.order)
         places = [frozenset([place]) for place in range(len(one.order))]
         picked = next(place for place in places if (place in answers) == bool(correct))
         choice = [one.codes[place] for place in sorted(picked)]

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from analysis.serving import serving_orders
+from analysis.design import serving_orders
 
 FOLDER = Path(__file__).parent / "hours"
 NAMES = ("Heron", "Otter", "Wren", "Marten", "Plover", "Badger", "Linnet", "Hare", "Curlew", "Vole")

@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from analysis.trial_orders import orders, picks, right_answers
 from demo_panels.generate import NAMES
+from studyapp.methods import METHODS
 
 FOLDER = Path(__file__).parent / "aroma"
 
@@ -42,13 +42,13 @@ def settings(name: str, file: str = "panel.toml") -> dict[str, Any]:
 def draw(name: str) -> list[Answer]:
     """All answers of a series, by assessor and level."""
     panel, truth = settings(name), settings(name, "truth.toml")
-    rng = random.Random(panel["seed"])
+    rng, guess = random.Random(panel["seed"]), METHODS[panel["method"]].chance
     found = []
     for who in NAMES[: panel["assessors"]]:
         middle = math.log(truth["threshold"]) + truth["between"] * _normal(rng) if "threshold" in truth else 0.0
         for number, level in enumerate(panel["levels"]):
             noticed = truth["noticed"][number] if "noticed" in truth else _noticed(truth, level, middle)
-            right = chance(panel["method"]) + (1 - chance(panel["method"])) * noticed
+            right = guess + (1 - guess) * noticed
             found += [Answer(who, level, int(rng.random() < right)) for _trial in range(panel["trials_each"])]
     return found
 
@@ -56,12 +56,6 @@ def draw(name: str) -> list[Answer]:
 def _noticed(truth: dict[str, Any], level: float, middle: float) -> float:
     """How often somebody whose middle lies at `middle` truly notices a dose."""
     return float((1 - truth["lapse"]) / (1 + math.exp(-(math.log(level) - middle) / truth["slope"])))
-
-
-def chance(method: str) -> float:
-    """How often a guess is right: allowed answers that are, over all orders of the cups."""
-    every = [len(right_answers(method, order)) / math.comb(len(order), picks(method)) for order in orders(method)]
-    return sum(every) / len(every)
 
 
 def _normal(rng: random.Random) -> float:

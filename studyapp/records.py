@@ -303,7 +303,8 @@ class Place:
     phone with a wrong clock still counts right. At kind "trial", `trial` is the set: its `cups` (codes in the order of
     tasting), the question to `ask`, how many cups to `pick`; with `tell_reference` the first cup is the reference and
     cannot be picked; `may_go_back` allows tasting again within the set, never changing a kept answer. In a sitting of
-    sets `method` and `botanical`, the plant in it, stand on every page: who tastes must be able to decline.
+    sets `cups_a_set` (0 where cups are served one by one) and `botanical`, the plant in it, stand on every page: who
+    tastes must be able to decline.
     """
 
     kind: PlaceKind
@@ -330,7 +331,7 @@ class Place:
     next_tasting: str | None = None
     trial: str | None = None
     cups: tuple[str, ...] = ()
-    method: str = ""
+    cups_a_set: int = 0
     ask: str = ""
     pick: int = 1
     tell_reference: bool = False

@@ -29,7 +29,8 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, befor
 
 from studyapp.records import Attribute, JoinLink, Mark, Place, Plan, Pull, Sitting, Staff
 from studyapp.services import accounts, joining, panel, planning, preparing, tasting, watching
-from studyapp.store import Store, open_store
+from studyapp.store import Store
+from tests.furnished import furnished, reached
 
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"]
@@ -46,9 +47,22 @@ SEARCHES = 20
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """In a search every property test is drawn anew many times; a test says itself how many examples a draw has."""
     drawn = getattr(metafunc.function, "is_hypothesis_test", False)
-    if drawn and metafunc.config.getoption("--hypothesis-profile") == "search":
+    if drawn and _searching(metafunc.config):
         metafunc.fixturenames.append("search")
         metafunc.parametrize("search", range(SEARCHES))
+
+
+def _searching(config: pytest.Config) -> bool:
+    return bool(config.getoption("--hypothesis-profile") == "search")
+
+
+@pytest.fixture
+def draws(request: pytest.FixtureRequest) -> Callable[[int, int], int]:
+    """How many a simulation draws: the first number in every run, the second in a search.
+
+    The search is `-m simulation --hypothesis-profile=search`, by the option that property tests are searched with.
+    """
+    return lambda always, searched: searched if _searching(request.config) else always
 
 
 # ---- the server ------------------------------------------------------------------------------------------------------
@@ -97,7 +111,7 @@ class Server:
         return self
 
     def _wait(self) -> None:
-        until = time.monotonic() + 30
+        until = time.monotonic() + 90  # filling the invented workshop takes seconds, on a busy machine many
         while time.monotonic() < until:
             if self.process is None or self.process.poll() is not None:
                 break
@@ -157,6 +171,14 @@ def run_server(tmp_path: Path) -> Iterator[Callable[..., Server]]:
     yield run
     for each in started:
         each.stop()
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
+    """The invented workshop, served once for a module whose tests leave it as it is: filling it takes seconds."""
+    served = Server(tmp_path_factory.mktemp("demo"), free_port(), ("--demo",)).start()
+    yield served
+    served.stop()
 
 
 @pytest.fixture
@@ -238,23 +260,12 @@ def seats() -> int:
     return 5
 
 
-FURNISHED: dict[tuple[Plan, int], tuple[bytes, Workshop]] = {}  # passphrases are slow to hash: furnish once a plan
-
-
 @pytest.fixture
 def workshop(tmp_path: Path, plan: Plan, seats: int) -> Iterator[Workshop]:
     """A workshop in a store of its own."""
-    file = tmp_path / "studies.sqlite"
-    if (plan, seats) not in FURNISHED:
-        store = open_store(str(file))
-        furnished = furnish(store, plan, seats)
-        store.close()
-        FURNISHED[plan, seats] = (file.read_bytes(), furnished)
-    content, furnished = FURNISHED[plan, seats]
-    file.write_bytes(content)
-    store = open_store(str(file))
+    store, made = furnished(tmp_path / "studies.sqlite", furnish, plan, seats)
     try:
-        yield replace(furnished, store=store)
+        yield made
     finally:
         store.close()
 
@@ -326,7 +337,11 @@ def hand(workshop: Workshop) -> Hand:
 @pytest.fixture
 def hands(workshop: Workshop) -> list[Hand]:
     """Every assessor of the workshop, joined."""
-    return [Hand(workshop.store, joining.join(workshop.store, link.code, "10.0.0.7", None)) for link in workshop.links]
+
+    def join() -> list[str]:
+        return [joining.join(workshop.store, link.code, "10.0.0.7", None) for link in workshop.links]
+
+    return [Hand(workshop.store, token) for token in reached(workshop.store, join, "everybody has joined")]
 
 
 # ---- the browser -----------------------------------------------------------------------------------------------------

@@ -11,19 +11,22 @@ from click.testing import CliRunner, Result
 
 from studyapp.cli import group
 from studyapp.services import accounts, panel
-from studyapp.store import Store, events, open_store
+from studyapp.store import Store, events
+from tests.furnished import furnished
 
 
 def _check(*arguments: object) -> Result:
     return CliRunner().invoke(group, ["check", *map(str, arguments)])
 
 
+def _two_people(store: Store) -> None:
+    panel.add_assessor(store, accounts.first_leader(store, "Juno", "a short sentence"), "Heron")
+
+
 @pytest.fixture
 def store(tmp_path: Path) -> Iterator[Store]:
     """A small store with a few events."""
-    opened = open_store(f"sqlite:///{tmp_path / 'store.sqlite'}")
-    leader = accounts.first_leader(opened, "Juno", "a short sentence")
-    panel.add_assessor(opened, leader, "Heron")
+    opened, _nothing = furnished(tmp_path / "store.sqlite", _two_people)
     yield opened
     opened.close()
 

@@ -10,13 +10,13 @@ from typing import Any
 import pytest
 
 import demo_panels
-from analysis.carry_over import Ladder
-from analysis.psychometric import METHODS, method_named
-from analysis.threshold import ThresholdFit
+from analysis.choice.carry_over import Ladder
+from analysis.choice.threshold import ThresholdFit
 from demo_panels import infusion
 from studyapp.records import AromaStudy, Staff
 from studyapp.services import aroma_deciding, joining, planning, tasting, trials
-from studyapp.store import Store, open_store, people
+from studyapp.store import Store, people
+from tests.furnished import furnished
 
 README = (infusion.FOLDER.parent / "README.md").read_text(encoding="utf-8")
 SERIES = infusion.series()
@@ -33,13 +33,6 @@ def test_the_answers_are_what_truth_and_seed_give(name: str) -> None:
 def test_the_readme_has_a_row_for_every_series(name: str) -> None:
     """With its truth beside what it shows."""
     assert f"| `{name}` |" in README
-
-
-@pytest.mark.parametrize("method", METHODS)
-def test_invented_guesses_are_right_as_often_as_the_statistics_say(method: str) -> None:
-    """Counted over orders and answers here, a constant there; the duo-trio's reference is no answer."""
-    if method != "duo-trio":
-        assert infusion.chance(method) == pytest.approx(method_named(method).chance)
 
 
 def test_the_threshold_from_the_file_holds_the_truth() -> None:
@@ -70,8 +63,7 @@ def test_the_ladder_from_the_file_says_what_is_true() -> None:
 @pytest.fixture(scope="module")
 def workshop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
     """The whole invented workshop."""
-    store = open_store(f"sqlite:///{tmp_path_factory.mktemp('infusions') / 'store.sqlite'}")
-    demo_panels.load(store)
+    store, _nothing = furnished(tmp_path_factory.mktemp("infusions") / "store.sqlite", demo_panels.load)
     yield store
     store.close()
 
@@ -114,5 +106,5 @@ def test_a_newcomer_can_try_a_triangle_at_once(workshop: Store, leader: Staff, m
     token = joining.demo_seat(workshop, "aroma")
     assert tasting.place(workshop, token).kind == "welcome"
     here = tasting.agree(workshop, token)
-    assert (here.kind, here.method, len(here.cups)) == ("trial", "triangle", 3)
+    assert (here.kind, len(here.cups), here.pick, here.ask[:12]) == ("trial", 3, 1, "Two of these")
     assert _study(workshop, leader, "Spearmint, noticed or not").state == "sealed"

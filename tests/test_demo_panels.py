@@ -16,7 +16,8 @@ from studyapp.records import Staff
 from studyapp.services import accounts, deciding, joining, planning, preparing, tasting
 from studyapp.services.bringing import decide_files
 from studyapp.services.checking import check
-from studyapp.store import Store, open_store, people
+from studyapp.store import Store, people
+from tests.furnished import furnished
 
 README = Path(demo_panels.__file__).with_name("README.md").read_text(encoding="utf-8")
 PANELS = generate.panels()
@@ -143,8 +144,7 @@ def test_the_readme_has_a_row_for_every_panel(name: str) -> None:
 @pytest.fixture(scope="module")
 def workshop(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
     """A store filled once for the tests that only read it."""
-    store = open_store(f"sqlite:///{tmp_path_factory.mktemp('workshop') / 'store.sqlite'}")
-    demo_panels.load(store)
+    store, _nothing = furnished(tmp_path_factory.mktemp("workshop") / "store.sqlite", demo_panels.load)
     yield store
     store.close()
 
@@ -195,9 +195,8 @@ def test_a_draft_waits_to_be_sealed(workshop: Store, leader: Staff) -> None:
 @pytest.mark.parametrize("way", ["link", "visitor"])
 def test_a_newcomer_can_taste_at_once(way: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """One sitting is open and all its trays are out: by a link or as a visitor, first page, warm-up."""
-    store = open_store(f"sqlite:///{tmp_path / 'store.sqlite'}")
+    store, _nothing = furnished(tmp_path / "store.sqlite", demo_panels.load)
     try:
-        demo_panels.load(store)
         token = _linked(store) if way == "link" else _visiting(store, monkeypatch)
         assert tasting.place(store, token).kind == "welcome"
         tasting.agree(store, token)

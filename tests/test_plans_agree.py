@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from analysis.planning import operating_characteristics
-from analysis.simulation import Design
+from analysis.planning.operating_characteristics import operating_characteristics
+from analysis.planning.simulation import Design
 from demo_panels import workshop
 from studyapp.cli import group
 from studyapp.records import Attribute, Plan, Pull

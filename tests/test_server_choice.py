@@ -10,15 +10,15 @@ import httpx
 import pytest
 
 from studyapp.services import aroma_preparing, joining, preparing, watching
-from studyapp.store import open_store, trials
+from studyapp.store import trials
+from tests.furnished import furnished
 from tests.services.aroma_kitchen import CANARIES, CHECKS, Kitchen, furnish_aroma
 
 
 @pytest.fixture
 def kitchen(tmp_path: Path) -> Iterator[Kitchen]:
     """A triangle study with an open sitting whose trays are out, in the store that the server opens."""
-    store = open_store(str(tmp_path / "studies.sqlite"))
-    made = furnish_aroma(store)
+    store, made = furnished(tmp_path / "studies.sqlite", furnish_aroma)
     watching.open_sitting(store, made.leader, made.sittings()[0].id)
     for tray in preparing.trays(store, made.preparer, made.sittings()[0].id):
         aroma_preparing.release_tray(store, made.preparer, tray.sitting, tray.position, CHECKS, "Cleo")

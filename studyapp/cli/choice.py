@@ -8,9 +8,11 @@ import click
 
 from studyapp.cli.arguments import Number, Whole, as_json, as_text, needed
 from studyapp.errors import BadInput
+from studyapp.methods import METHODS
 from studyapp.words import _
 
-METHOD_HELP = "triangle, duo-trio, two-alternative, three-alternative, tetrad or two-out-of-five."
+*_first, _last = METHODS
+METHOD_HELP = f"{', '.join(_first)} or {_last}."
 
 
 @click.command

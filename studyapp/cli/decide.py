@@ -19,8 +19,9 @@ from studyapp.errors import BadInput
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.cross_check import AttributeCheck
-    from analysis.stopping import AttributeResult, Decision, Offer, PullResult
+    from analysis.planning import Offer
+    from analysis.stopping import AttributeResult, Decision, PullResult
+    from analysis.stopping.cross_check import AttributeCheck
     from studyapp.findings import HoursFinding, OfferRow
 
 WIDTH = 100
@@ -124,7 +125,7 @@ def _standing(result: AttributeResult, pull: PullResult) -> str:
 
 def _offers(offers: Sequence[OfferRow]) -> list[str]:
     """Ways to an answer, with what each asks for and how often it settles the question."""
-    sentence = _("{what}: {servings} a person, {palates}, an answer in {chance} cases ({drawn} of those drawn).")
+    sentence = _("{what}: {servings} a person, {palates}, an answer in {chance} cases ({error} by drawing).")
     return [sentence.format(**asdict(offer)) for offer in offers]
 
 

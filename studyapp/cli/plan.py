@@ -41,7 +41,7 @@ def plan_choice(
     json_wanted: bool,
 ) -> None:
     """Answers for a wished power, and what a panel of a given size finds and shows."""
-    from analysis.psychometric import method_named
+    from analysis.choice import method_named
     from studyapp.findings.trial_plans import plan_finding
     from studyapp.services import trials as service
 

@@ -13,8 +13,7 @@ from studyapp.records import SCALE_HIGH, SCALE_LOW
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.planning import OperatingCharacteristics
-    from analysis.simulation import Scenario
+    from analysis.planning import OperatingCharacteristics, Scenario
     from analysis.stopping import Rule
     from studyapp.services.spreads import Spreads
 

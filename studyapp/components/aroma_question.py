@@ -10,7 +10,8 @@ import streamlit as st
 
 from studyapp.components import acts, look
 from studyapp.components.plan_problems import beside
-from studyapp.findings.aroma_plans import aim_name, method_name
+from studyapp.findings.aroma_plans import aim_name
+from studyapp.methods import METHODS
 from studyapp.records import AromaAim, AromaPlan, Problem
 from studyapp.services import aroma_planning, aroma_rules
 from studyapp.services.aroma_planning import Proposal
@@ -86,7 +87,7 @@ def proposal(plan: AromaPlan, key: str) -> Proposal | None:
             found = aroma_planning.propose(
                 plan.nameable, lingers, len(plan.assessors), plan.pd_limit, plan.aim, len(aroma_rules.levels(plan))
             )
-            look.put(look.text(method_name(found.method), "strong"), look.bullets(found.sentences))
+            look.put(look.text(METHODS[found.method].title(), "strong"), look.bullets(found.sentences))
             if st.button(_("Use this test"), key=f"use-{key}"):
                 return found
         return None
@@ -101,9 +102,13 @@ def by_hand(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
     """The same by hand: test, counts, limit and risk, and whether it may end early."""
     with st.container(key="card-numbers"):
         look.put(look.title(_("5. How many, and how sure"), 2))
-        methods = list(aroma_rules.METHODS)
+        methods = list(METHODS)
         method = st.selectbox(
-            _("Test"), methods, methods.index(plan.method), format_func=method_name, key=f"method-{key}"
+            _("Test"),
+            methods,
+            methods.index(plan.method),
+            format_func=lambda name: METHODS[name].title(),
+            key=f"method-{key}",
         )
         left, right = st.columns(2)
         with left:

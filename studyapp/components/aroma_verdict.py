@@ -7,23 +7,21 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from studyapp.components import look
+from studyapp.components import drawn, look
+from studyapp.components.drawn import Once, at_each_run
 from studyapp.findings import aroma, percent
 from studyapp.findings.aroma import WayRow
 from studyapp.findings.trials import TrialFinding
 from studyapp.pictures.choice import noticing, ruler
 from studyapp.pictures.dose import detection
 from studyapp.pictures.ladder import ladder as ladder_picture
-from studyapp.pictures.marks import Picture
 from studyapp.pictures.rounds import lines
 from studyapp.pictures.theme import Theme
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
-    from analysis.sequential import SequentialPlan
-    from analysis.threshold import ThresholdFit
+    from analysis.choice import ChoiceResult, Ladder, SequentialPlan
+    from analysis.choice.threshold import ThresholdFit
 
 
 def head(finding: TrialFinding, crumb: str) -> None:
@@ -37,7 +35,7 @@ def head(finding: TrialFinding, crumb: str) -> None:
 
 
 # ---- pictures ----------------------------------------------------------------------------------------------------
-def one_test(result: ChoiceResult, theme: Theme) -> None:
+def one_test(result: ChoiceResult, theme: Theme, once: Once = at_each_run) -> None:
     """Right answers against the sealed marks, and who truly notices."""
     guessed = result.trials * chance_of(result.method)
     left, right = st.columns([5, 4], gap="medium")
@@ -47,7 +45,7 @@ def one_test(result: ChoiceResult, theme: Theme) -> None:
             "ruler",
             _("Marks, sealed before the test"),
             note,
-            ruler(result, guessed, theme),
+            once("ruler", lambda: ruler(result, guessed, theme)),
             aroma.ruler_says(result),
         )
     with right:
@@ -56,12 +54,12 @@ def one_test(result: ChoiceResult, theme: Theme) -> None:
             "noticing",
             _("How many truly notice?"),
             note,
-            noticing(result, theme),
+            once("noticing", lambda: noticing(result, theme)),
             aroma.noticing_says(result),
         )
 
 
-def curve(fitted: ThresholdFit, unit: str, theme: Theme) -> None:
+def curve(fitted: ThresholdFit, unit: str, theme: Theme, once: Once = at_each_run) -> None:
     """Right answers against dose, with the half-way point."""
     guess = chance_of(fitted.method)
     look.put(_curve_legend())
@@ -69,7 +67,7 @@ def curve(fitted: ThresholdFit, unit: str, theme: Theme) -> None:
         "curve",
         _("From which dose on is it noticed?"),
         _("right answers in %"),
-        detection(fitted, unit, guess, theme),
+        once("curve", lambda: detection(fitted, unit, guess, theme)),
         aroma.curve_says(fitted, unit),
     )
 
@@ -81,7 +79,7 @@ def _curve_legend() -> str:
     return f'<p class="say quiet">{disc} {diamond} {rest}</p>'
 
 
-def rungs(ladder: Ladder, aim: str, theme: Theme) -> None:
+def rungs(ladder: Ladder, aim: str, theme: Theme, once: Once = at_each_run) -> None:
     """Who truly notices in each batch or after each number of days."""
     gone = look.chip("disc", _("close enough"), "patina")
     open_ = look.chip("cross", _("neither found nor shown to be gone"), "copper")
@@ -95,12 +93,12 @@ def rungs(ladder: Ladder, aim: str, theme: Theme) -> None:
         "rungs",
         heading,
         _("true detectors in %"),
-        ladder_picture(ladder, aim, theme),
+        once("rungs", lambda: ladder_picture(ladder, aim, theme)),
         aroma.ladder_says(ladder, aim),
     )
 
 
-def early(plan: SequentialPlan, path: Sequence[tuple[int, int]], theme: Theme) -> None:
+def early(plan: SequentialPlan, path: Sequence[tuple[int, int]], theme: Theme, once: Once = at_each_run) -> None:
     """The way of the count between the two sealed lines."""
     said = _("Between the two lines the plan goes on. After {n} answers {right} are right.").format(
         n=path[-1][0] if path else 0, right=path[-1][1] if path else 0
@@ -109,20 +107,20 @@ def early(plan: SequentialPlan, path: Sequence[tuple[int, int]], theme: Theme) -
         "lines",
         _("The count and its two sealed lines"),
         _("right answers, after each complete round"),
-        lines(plan, path, theme),
+        once("lines", lambda: lines(plan, path, theme)),
         said,
     )
 
 
-def _card(name: str, heading: str, note: str, drawn: Picture, said: str) -> None:
+def _card(name: str, heading: str, note: str, picture: str, said: str) -> None:
     with st.container(key=f"card-chart-{name}"):
         look.put(look.pair(look.title(heading, 2), f'<span class="note">{look.plain(note)}</span>'))
-        look.picture(drawn, said)
+        drawn.put(picture, said)
 
 
 def chance_of(method: str) -> float:
     """The share that guessing alone gets right."""
-    from analysis.psychometric import method_named
+    from analysis.choice import method_named
 
     return method_named(method).chance
 

@@ -6,10 +6,10 @@ pieces as one block, and a test can read them without a browser.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from html import escape
 from importlib.resources import files
-from typing import Any, Literal
+from typing import Literal
 
 import streamlit as st
 
@@ -57,11 +57,6 @@ def dress(theme: Theme) -> None:
 def put(*pieces: str) -> None:
     """Draw pieces of markup made by this module, one below the other, as one block."""
     st.html("".join(pieces))
-
-
-def picture(drawn: Mapping[str, Any], said: str) -> None:
-    """Draw a picture of a result, as wide as what holds it; `said` is its one sentence for a reader aloud."""
-    st.vega_lite_chart(None, dict(drawn), theme=None, width="stretch", alt=said)
 
 
 # ---- pieces ------------------------------------------------------------------------------------------------------

@@ -11,11 +11,12 @@ import streamlit as st
 
 from studyapp.components import look
 from studyapp.findings import hours as as_hours
+from studyapp.methods import METHODS
 from studyapp.services.proposals import Answer, Help, Proposal, Reckoned, Search
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.score_or_choice import TestChances
+    from analysis.planning.score_or_choice import TestChances
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,13 +152,10 @@ def _tests(tests: Sequence[TestChances]) -> str:
 
 
 def _test(test: str) -> str:
-    return {
-        "scores": _("scores on a line"),
-        "triangle": _("triangle: which of three is odd"),
-        "tetrad": _("tetrad: two pairs of four"),
-        "two-alternative": _("which of two has more of it"),
-        "three-alternative": _("which of three has more of it"),
-    }[test]
+    if test not in METHODS:
+        return _("scores on a line")
+    method = METHODS[test]
+    return (method.beside_scores or method.title)()
 
 
 def _each(one: TestChances) -> str:

@@ -13,7 +13,7 @@ from studyapp.findings.numbers import opening
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.cross_check import AttributeCheck
+    from analysis.stopping.cross_check import AttributeCheck
 
 Ask = Callable[[], "Mapping[str, AttributeCheck]"]
 

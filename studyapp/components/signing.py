@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 import streamlit as st
 
-from analysis.stopping import Offer
+from analysis.planning import Offer
 from studyapp.components import acts, look
 from studyapp.components.moments import clock
 from studyapp.findings import OfferRow

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from analysis.stopping import AttributeResult, Decision, PullResult
 from studyapp import findings
-from studyapp.components import look, second_opinion
+from studyapp.components import drawn, look, second_opinion
+from studyapp.components.drawn import Once, at_each_run
 from studyapp.findings import Costs, HoursFinding, OfferRow
 from studyapp.findings.numbers import opening, or_dash, p_value
 from studyapp.findings.pulls import pull_numbers
@@ -37,18 +40,19 @@ def corrected_since(sentence: str) -> None:
         look.put(look.box("copper", _("The rule was corrected since"), look.text(sentence)))
 
 
-def pictures(decision: Decision, finding: HoursFinding, theme: Theme) -> None:
+def pictures(decision: Decision, finding: HoursFinding, theme: Theme, once: Once = at_each_run) -> None:
     """One chart an attribute on one scale, the binding one first."""
-    drawn = [result for result in _in_order(decision) if result.judged and len(result.pulls) > 1]
-    if not drawn:
+    judged = [result for result in _in_order(decision) if result.judged and len(result.pulls) > 1]
+    if not judged:
         return
     look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(finding))
-    scale = shared_scale(drawn)
+    scale = shared_scale(judged)
     with st.container(key="charts"):
-        for number, result in enumerate(drawn):
+        for number, result in enumerate(judged):
             with st.container(key=f"card-chart-{number}"):
                 look.put(_chart_head(result, decision))
-                look.picture(worsening(result, scale, theme), findings.attribute_alt(result))
+                picture = once(result.name, partial(worsening, result, scale, theme))
+                drawn.put(picture, findings.attribute_alt(result))
 
 
 def changes(finding: HoursFinding) -> None:
@@ -76,10 +80,11 @@ def price(finding: HoursFinding) -> None:
         look.put(look.box("patina", _("What an answer would cost"), look.text(_no_offer())))
         return
     heads = [_("one of these"), _("asks of a person"), _("gives an answer")]
-    body = [[offer.what, _asks(offer), f"{offer.chance} ({offer.drawn})"] for offer in finding.offers]
+    body = [[offer.what, _asks(offer), f"{offer.chance} ({offer.error})"] for offer in finding.offers]
     rough = _(
-        "The chances come from this panel's own spread; they are rough and rather low than high. In brackets: of the "
-        "studies drawn for them, ± what more drawing could change. A palate is one person for one sitting."
+        "The chances come from how much these people differ; they are rough and rather low than high. More than half "
+        "is said only where about two earlier studies of the panel tell of that. In brackets: what more drawing could "
+        "change. A palate is one person for one sitting."
     )
     look.put(
         look.box("patina", _("What an answer would cost"), look.table(heads, body, "price"), look.text(rough, "small"))

@@ -13,13 +13,12 @@ from studyapp.findings.doses import dose, threshold_finding
 from studyapp.findings.hours import Fact, caution
 from studyapp.findings.numbers import decimal, hours, listed, of_ten, percent
 from studyapp.findings.trials import TrialFinding, choice_finding, ladder_finding, percent_of
+from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
-    from analysis.sequential import SequentialPlan, Standing
-    from analysis.threshold import FitTest, ThresholdFit
+    from analysis.choice import ChoiceResult, Ladder, SequentialPlan, Standing
+    from analysis.choice.threshold import FitTest, ThresholdFit
     from studyapp.records import AromaPlan
 
 ZoneKind = Literal["close", "open", "both", "detectable"]
@@ -69,9 +68,7 @@ def detectable_finding(
 
 
 def _guessed(result: ChoiceResult) -> str:
-    from analysis.psychometric import method_named
-
-    return decimal(result.trials * method_named(result.method).chance, 0)
+    return decimal(result.trials * METHODS[result.method].chance, 0)
 
 
 def _both_marks(result: ChoiceResult) -> str:

@@ -8,26 +8,14 @@ from typing import TYPE_CHECKING
 from studyapp.findings.aroma import WayRow, way_row
 from studyapp.findings.hours import Fact
 from studyapp.findings.numbers import decimal, of_studies, percent
+from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from studyapp.records import AromaPlan
     from studyapp.services.aroma_prospects import Prospect, Way
 
-CUPS = {"triangle": 3, "duo-trio": 3, "two-alternative": 2, "three-alternative": 3, "tetrad": 4, "two-out-of-five": 5}
 _FEW_ASSESSORS, _FEW_DOSES, _FEW_ANSWERS = 5, 4, 20
-
-
-def method_name(method: str) -> str:
-    """A test by its usual name and what it asks, for a list to choose from."""
-    return {
-        "triangle": _("triangle: three cups, which one is odd"),
-        "duo-trio": _("duo-trio: a reference and two, which one is the same"),
-        "two-alternative": _("two-alternative: two cups, which one has more of it"),
-        "three-alternative": _("three-alternative: three cups, which one has most of it"),
-        "tetrad": _("tetrad: four cups, which two belong together"),
-        "two-out-of-five": _("two-out-of-five: five cups, which two belong together"),
-    }[method]
 
 
 def aim_name(aim: str) -> str:
@@ -154,7 +142,7 @@ def _or_none(mark: int | None) -> str:
 # ---- load --------------------------------------------------------------------------------------------------------
 def load(plan: AromaPlan, minutes_a_set: int) -> str:
     """What one sitting asks of a person."""
-    pieces = plan.sets_a_sitting * CUPS[plan.method]
+    pieces = plan.sets_a_sitting * METHODS[plan.method].cups
     minutes = round(plan.sets_a_sitting * (minutes_a_set + plan.rest_seconds / 60))
     return _("{sets} sets a sitting: {pieces} pieces, {grams} g, about {minutes} minutes a person.").format(
         sets=plan.sets_a_sitting, pieces=pieces, grams=decimal(pieces * plan.piece_g, 0), minutes=minutes
@@ -165,7 +153,7 @@ def load(plan: AromaPlan, minutes_a_set: int) -> str:
 def way_rows(plan: AromaPlan, ways: Sequence[Way]) -> tuple[WayRow, ...]:
     """The ways in the order of what they cost."""
     return tuple(
-        way_row(_way(plan, way), way.trials_each, way.trials_each * CUPS[way.method] * plan.piece_g, way.chance)
+        way_row(_way(plan, way), way.trials_each, way.trials_each * METHODS[way.method].cups * plan.piece_g, way.chance)
         for way in ways
     )
 

@@ -19,8 +19,8 @@ from studyapp.findings.reading import (
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.describe import Description
     from analysis.stopping import AttributeResult, Decision, PullResult
+    from analysis.stopping.describe import Description
 
 
 def what_would_change(decision: Decision, description: Description | None = None) -> tuple[str, ...]:

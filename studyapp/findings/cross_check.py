@@ -13,8 +13,8 @@ from studyapp.findings.numbers import decimal, hours, listed, or_dash, p_value, 
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.cross_check import AttributeCheck, Fit, MixedCheck
     from analysis.stopping import Anova
+    from analysis.stopping.cross_check import AttributeCheck, Fit, MixedCheck
 
 Row = tuple[str, str, str, str]
 

@@ -9,8 +9,8 @@ from studyapp.findings.numbers import decimal, hours, listed, opening
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.agreement import Agreement
-    from analysis.describe import Answer, Description, Habit
+    from analysis.stopping.agreement import Agreement
+    from analysis.stopping.describe import Answer, Description, Habit
 
 
 def left_out(description: Description | None) -> str:

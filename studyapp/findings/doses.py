@@ -11,7 +11,7 @@ from studyapp.findings.trials import TrialFinding, percent_of
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.threshold import FitTest, ThresholdFit
+    from analysis.choice.threshold import FitTest, ThresholdFit
 
 
 def threshold_finding(

@@ -17,8 +17,9 @@ from studyapp.findings.warnings import warning_sentence
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.describe import Description
-    from analysis.stopping import Decision, Offer
+    from analysis.planning import Offer
+    from analysis.stopping import Decision
+    from analysis.stopping.describe import Description
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +62,7 @@ def hours_finding(
         offers: the price of an answer after `cannot tell`.
         title: the name of the study.
         costs: what one serving asks of a person; without it offers name no grams and minutes.
-        description: reruns beside the verdict (`analysis.describe`), which never change it.
+        description: reruns beside the verdict (`analysis.stopping.describe`), which never change it.
     """
     return HoursFinding(
         title=title,

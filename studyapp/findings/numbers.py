@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import ROUND_FLOOR, Decimal
+from math import floor
 
 from studyapp.words import _
 
@@ -78,14 +79,14 @@ def of_studies(share: float) -> str:
 
 SMALLEST_P = 0.0001
 # Below this a chance is "fewer than 1 of 10".
-SELDOM = 0.05
+SELDOM = 0.1
 
 
 def of_ten(share: float) -> str:
-    """A chance as a count of ten, never promising more than nine."""
+    """A chance as a count of ten, rounded down, never promising more than nine."""
     if share < SELDOM:
         return _("fewer than 1 of 10")
-    return _("{count} of 10").format(count=min(9, max(1, round(share * 10))))
+    return _("{count} of 10").format(count=min(9, floor(round(share * 10, 9))))
 
 
 def or_dash(value: float | None, digits: int) -> str:

@@ -11,7 +11,10 @@ from studyapp.findings.numbers import SELDOM, decimal, hours_list, of_ten
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.stopping import Offer
+    from analysis.planning import Offer
+
+
+HALF = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +30,7 @@ class Costs:
 @dataclass(frozen=True, slots=True)
 class OfferRow:
     """One row of the table: what to do; servings, grams and minutes a person at most; how many palates for a sitting;
-    chance in 10 of an answer, and the share of drawn studies behind it with its Monte Carlo error."""
+    chance of an answer as it is told, and what more drawing could change of the share behind it."""
 
     what: str
     servings: str
@@ -35,7 +38,7 @@ class OfferRow:
     minutes: str
     palates: str
     chance: str
-    drawn: str
+    error: str
 
 
 def best_offer(offers: Sequence[Offer]) -> Offer:
@@ -68,11 +71,14 @@ def _row(offer: Offer, costs: Costs | None) -> OfferRow:
         grams=_("{n} g").format(n=_grams(pieces * costs.grams)) if costs else "",
         minutes=_("{n} min").format(n=decimal(ceil(pieces * costs.minutes), 0)) if costs else "",
         palates=ngettext("{n} palate", "{n} palates", offer.palates).format(n=offer.palates),
-        chance=_("at least about {k}").format(k=of_ten(offer.settles)) if offer.settles >= SELDOM else of_ten(0.0),
-        drawn=_("{share} ± {error} %").format(
-            share=decimal(offer.settles * 100, 0), error=decimal(max(200 * offer.monte_carlo_se, 1), 0)
-        ),
+        chance=chance(offer) if offer.told < SELDOM else _("at least about {k}").format(k=chance(offer)),
+        error=_("± {error} %").format(error=decimal(max(200 * offer.monte_carlo_se, 1), 0)),
     )
+
+
+def chance(offer: Offer) -> str:
+    """The chance as it is told; a half, which is the most that a panel without a past is told, in words."""
+    return _("half of all") if offer.told == HALF else of_ten(offer.told)
 
 
 def _grams(grams: float) -> str:

@@ -6,14 +6,15 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from studyapp.findings.failing import against_pulls
-from studyapp.findings.numbers import SELDOM, beside, hours, hours_list, listed, of_studies, of_ten, opening, units
-from studyapp.findings.offers import Costs, best_offer, offer_rows, to_the_last_look
+from studyapp.findings.numbers import SELDOM, beside, hours, hours_list, listed, of_studies, opening, units
+from studyapp.findings.offers import Costs, best_offer, chance, offer_rows, to_the_last_look
 from studyapp.findings.reading import next_pulls, past_hour, pull_at, split_by_wish
 from studyapp.findings.unsure import PRICELESS, still_improving, why_unsure
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.stopping import AttributeResult, Decision, Offer
+    from analysis.planning import Offer
+    from analysis.stopping import AttributeResult, Decision
 
 
 def lede(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> str:
@@ -152,30 +153,30 @@ def _price(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> 
 
 def _waiting(offer: Offer) -> str:
     """What all looks that are left would bring."""
-    if offer.settles < SELDOM:
+    if offer.told < SELDOM:
         return _("Not even all {n} looks that are left would often settle it.").format(n=offer.looks)
     return _("By the last of the {n} looks that are left it would be settled in at least about {k} cases.").format(
-        n=offer.looks, k=of_ten(offer.settles)
+        n=offer.looks, k=chance(offer)
     )
 
 
 def _next_step(offer: Offer, costs: Costs | None) -> str:
     row = offer_rows([offer], costs)[0]
-    chance = of_ten(offer.settles)
-    if offer.settles < SELDOM:
-        return _("More of the same would seldom settle it: in {k} cases.").format(k=chance)
+    k = chance(offer)
+    if offer.told < SELDOM:
+        return _("More of the same would seldom settle it: in {k} cases.").format(k=k)
     if offer.name == "new study":
         return _("The looks that were sealed are used up; {what}, would settle it in at least about {k} cases.").format(
-            what=row.what, k=chance
+            what=row.what, k=k
         )
     if not row.grams:
         return ngettext(
             "{n} more sitting would settle it in at least about {k} cases.",
             "{n} more sittings would settle it in at least about {k} cases.",
             offer.sittings,
-        ).format(n=offer.sittings, k=chance)
+        ).format(n=offer.sittings, k=k)
     return ngettext(
         "{n} more sitting would settle it in at least about {k} cases; it costs {g} and {t} a person.",
         "{n} more sittings would settle it in at least about {k} cases; they cost {g} and {t} a person.",
         offer.sittings,
-    ).format(n=offer.sittings, k=chance, g=row.grams, t=row.minutes)
+    ).format(n=offer.sittings, k=k, g=row.grams, t=row.minutes)

@@ -9,7 +9,7 @@ from studyapp.findings.numbers import listed, opening, units
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.pooled_spreads import PooledSpreads, Spread
+    from analysis.planning import PooledSpreads, Spread
     from studyapp.services.spreads import Spreads
 
 
@@ -28,7 +28,7 @@ def spreads_told(spreads: Spreads, attributes: Sequence[str]) -> tuple[str, ...]
 
 
 def _assumed() -> str:
-    from analysis.simulation import AttributeTruth
+    from analysis.planning import AttributeTruth
 
     usual = AttributeTruth(())
     return _(

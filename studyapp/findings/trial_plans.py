@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 from studyapp.findings.hours import Fact
 from studyapp.findings.numbers import decimal, of_studies, percent
 from studyapp.findings.trials import TrialFinding, percent_of
+from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.choice_planning import ChoicePlan, PanelReach
-    from analysis.sequential import SequentialPlan
+    from analysis.choice import ChoicePlan, PanelReach, SequentialPlan
 
 
 def plan_finding(
@@ -44,12 +44,11 @@ def plan_finding(
 
 def _advice(method: str) -> tuple[str, ...]:
     """What makes the same servings say more, test by test."""
-    if method.endswith("-alternative"):
+    here = METHODS[method]
+    if here.names_taste:
         return (_("Name the stronger sample before anybody tastes."),)
-    advice = [_("If the taste can be named, name it: three-alternative needs far fewer answers than this test.")]
-    if method == "two-out-of-five":
-        advice.append(_("Ask for two groups, not for the two most alike."))
-    return tuple(advice)
+    advice = (_("If the taste can be named, name it: three-alternative needs far fewer answers than this test."),)
+    return (*advice, here.advice()) if here.advice else advice
 
 
 def _plan_headline(plan: ChoicePlan, pd: float, similarity: bool) -> str:

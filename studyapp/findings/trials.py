@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.hours import Fact, caution
 from studyapp.findings.numbers import decimal, listed, of_studies, percent
+from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult, ChoiceWarning, DPrime, Estimate, Similar
+    from analysis.choice import ChoiceResult, ChoiceWarning, DPrime, Estimate, Ladder, Similar
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,9 +84,7 @@ def _lede(result: ChoiceResult, settling: int | None) -> str:
 
 
 def _guessed(result: ChoiceResult) -> float:
-    from analysis.psychometric import method_named
-
-    return result.trials * method_named(result.method).chance
+    return result.trials * METHODS[result.method].chance
 
 
 def _close(result: ChoiceResult) -> str:

@@ -150,6 +150,13 @@ def _orders_unbalanced(values: Values) -> str:
         if values["adjusted"]:
             return _("Everyone tasted in one and the same order; the effect of the place was taken out by the model.")
         return _("Everyone tasted in one and the same order, so place and pull cannot be told apart.")
+    if values["why"] == "first too often":
+        if values["adjusted"]:
+            return _("Some pulls were tasted first more often than the reference, or less; that effect was taken out.")
+        return _(
+            "Some pulls were tasted first more often than the reference, or less, and what comes first scores "
+            "differently by itself."
+        )
     if values["adjusted"]:
         return _("Some pulls stood far from the reference in the order; the effect of the place was taken out.")
     return _("Some pulls stood far from the reference in the order, so place and pull cannot be told apart.")

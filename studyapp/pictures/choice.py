@@ -13,7 +13,7 @@ from studyapp.pictures.theme import Theme
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.forced_choice import ChoiceResult
+    from analysis.choice import ChoiceResult
 
 RULER, NOTICING = 170, 130
 # A word left of the tick of guessing needs this share of the ruler; without it the word stands above everything.

@@ -15,7 +15,7 @@ from studyapp.pictures.theme import Theme
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.threshold import DosePoint, ThresholdFit
+    from analysis.choice.threshold import DosePoint, ThresholdFit
 
 HEIGHT = 340
 _STEPS = 80
@@ -58,7 +58,7 @@ def _curve_rows(fitted: ThresholdFit, guess: float, frame: Frame) -> list[Row]:
     """The curve, and the curves whose half-way point lies at the lower and the upper limit."""
     import numpy as np
 
-    from analysis.threshold import expected_right
+    from analysis.choice.threshold import expected_right
 
     left, right = frame.across
     steps = (np.geomspace if frame.by_ratio else np.linspace)(max(left, right / 200), right, _STEPS)
@@ -78,7 +78,7 @@ def _at_limit(fitted: ThresholdFit, limit: DosePoint, guess: float, steps: Any) 
     """The curve with its half-way point at a limit; flat where the limit lies outside the doses."""
     import numpy as np
 
-    from analysis.threshold import LAPSE, expected_right
+    from analysis.choice.threshold import LAPSE, expected_right
 
     if limit.value is not None:
         return expected_right(replace(fitted, mu=float(np.log(limit.value))), steps)
@@ -88,7 +88,7 @@ def _at_limit(fitted: ThresholdFit, limit: DosePoint, guess: float, steps: Any) 
 # ---- what was tasted ---------------------------------------------------------------------------------------------
 def _tasted(fitted: ThresholdFit, unit: str) -> list[Row]:
     """What the panel answered at each dose; limits as if the answers were of different people."""
-    from analysis.forced_choice import exact_limits
+    from analysis.choice import exact_limits
 
     answers = fitted.answers
     rows = []

@@ -13,7 +13,7 @@ from studyapp.pictures.theme import Theme
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.carry_over import Ladder
+    from analysis.choice import Ladder
 
 HEIGHT = 280
 _LINE = 8.0  # %, the height of a line of words

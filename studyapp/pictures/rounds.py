@@ -11,7 +11,7 @@ from studyapp.pictures.theme import Theme
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.sequential import SequentialPlan
+    from analysis.choice import SequentialPlan
 
 HEIGHT = 280
 

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 from studyapp.findings import Fact, caution, decimal, hours, of_studies, percent
 from studyapp.findings import aroma as told
 from studyapp.findings.aroma import WayRow
-from studyapp.findings.aroma_plans import method_name
 from studyapp.findings.trials import TrialFinding, choice_finding
+from studyapp.methods import METHODS
 from studyapp.pictures import choice, dose, paper, rounds
 from studyapp.pictures import ladder as steps
 from studyapp.pictures.marks import Picture
@@ -23,8 +23,7 @@ from studyapp.services.aroma_deciding import SequentialStanding, Verdict
 from studyapp.words import _, language
 
 if TYPE_CHECKING:
-    from analysis.carry_over import Ladder
-    from analysis.sequential import SequentialPlan
+    from analysis.choice import Ladder, SequentialPlan
 
 _FIRST = 2
 
@@ -97,9 +96,7 @@ def _clearance(finding: TrialFinding) -> str:
 # ---- pictures ----------------------------------------------------------------------------------------------------
 def _pictures(plan: AromaPlan, result: Verdict) -> dict[str, Any]:
     """The picture of a result with its heading and signs, by what it is."""
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
-    from analysis.psychometric import method_named
+    from analysis.choice import ChoiceResult, Ladder, method_named
 
     if isinstance(result, ChoiceResult):
         guessed = result.trials * method_named(result.method).chance
@@ -162,7 +159,7 @@ def _shown(heading: str, intro: str, signs: Sequence[tuple[str, str]], charts: l
 # ---- numbers -----------------------------------------------------------------------------------------------------
 def _tables(plan: AromaPlan, result: Verdict, finding: TrialFinding) -> Iterator[dict[str, Any]]:
     """Every number a verdict rests on; a ladder has a table for each rung."""
-    from analysis.carry_over import Ladder
+    from analysis.choice import Ladder
 
     if isinstance(result, SequentialStanding):
         yield _table(_("The sealed plan"), (*finding.numbers, *_sealed_lines(result.plan)))
@@ -213,7 +210,7 @@ def _record_rows(plan: AromaPlan, printed_at: str, record: ReportRecord) -> list
     plant = plan.botanical
     rows = [
         (_("Question"), plan.question),
-        (_("Test"), method_name(plan.method)),
+        (_("Test"), METHODS[plan.method].title()),
         (_("Botanical"), plant.name),
         (_("Plant part"), plant.part),
         (_("Supplier"), plant.supplier),

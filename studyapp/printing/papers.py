@@ -125,16 +125,12 @@ def _report(store: Store, by: Staff, of: str) -> bytes:
 
 
 def _aroma_report(store: Store, by: Staff, study: AromaStudy) -> bytes:
-    from studyapp.findings.aroma_pages import still_open, verdict_finding, with_guesses
-    from studyapp.findings.aroma_plans import way_rows
+    from studyapp.findings import aroma_pages
     from studyapp.printing.aroma_report import aroma_report_pdf
-    from studyapp.services import aroma_deciding, aroma_prospects
 
-    result = aroma_deciding.verdict(store, by, study.id)
-    finding = with_guesses(verdict_finding(study.plan, result), aroma_deciding.answers(store, by, study.id))
-    undecided = still_open(result)
-    ways = way_rows(study.plan, aroma_prospects.ways(study.plan, undecided)) if undecided else ()
-    return aroma_report_pdf(study.plan, result, finding, printed_now(), report_record(store, by, study.id), ways)
+    told = aroma_pages.told(store, by, study)
+    record = report_record(store, by, study.id)
+    return aroma_report_pdf(study.plan, told.result, told.finding, printed_now(), record, told.ways)
 
 
 def report_record(store: Store, by: Staff, study_id: str) -> ReportRecord:

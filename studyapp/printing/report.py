@@ -103,7 +103,7 @@ def _first_page(decision: Decision, finding: HoursFinding, title: str, record: R
             row.servings,
             *([row.grams, row.minutes] if with_costs else []),
             row.palates,
-            f"{row.chance} ({row.drawn})",
+            f"{row.chance} ({row.error})",
         ]
         for row in finding.offers
     ]

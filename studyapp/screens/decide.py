@@ -7,7 +7,7 @@ from functools import partial
 import streamlit as st
 
 from studyapp import findings, session
-from studyapp.components import chooser, look, signing, verdict, what_if
+from studyapp.components import chooser, drawn, look, signing, verdict, what_if
 from studyapp.errors import NothingToDecide
 from studyapp.findings import versions
 from studyapp.records import AromaStudy, Staff, Study
@@ -57,11 +57,12 @@ def _weighed(by: Staff, study: Study) -> None:
         planned = signing.next_sitting(store, by, study, offers, finding.offers)
         if planned is not None:
             session.go("prepare", study=study.id, sitting=planned)
-    verdict.pictures(decision, finding, session.theme())
+    once = drawn.kept(deciding.moment(store, by, study.id), session.theme())
+    verdict.pictures(decision, finding, session.theme(), once)
     verdict.changes(finding)
     signing.departures(watching.deviations(store, by, study.id), versions.departures(shown))
     signing.notes(watching.notes(store, by, study.id))
-    verdict.numbers(decision, finding, partial(deciding.cross_check, store, by, study.id, decision))
+    verdict.numbers(decision, finding, partial(deciding.cross_check, store, by, study.id))
     if study.example:
         what_if.draw(store, by, study, decision)
     if signing.sign(store, by, study, f"/print/report/{study.id}", over=not offers):

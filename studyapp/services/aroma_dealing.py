@@ -7,11 +7,11 @@ import secrets
 import string
 from typing import Any
 
-from analysis.serving import shuffled
-from analysis.trial_orders import Order, deal
+from analysis.design import deal, shuffled
+from studyapp.methods import METHODS, Order
 from studyapp.records import AromaPlan, Sitting
 from studyapp.services.access import new_id
-from studyapp.services.aroma_rules import cups_a_set, levels, sets_each
+from studyapp.services.aroma_rules import levels, sets_each
 from studyapp.services.dealing import deal_codes
 from studyapp.store import events, sittings, studies, trials
 from studyapp.store.trials import Box
@@ -70,8 +70,8 @@ def deal_sets(plan: AromaPlan, seed: int) -> list[list[Dealt]]:
     """
     asked, people = levels(plan), len(plan.assessors)
     rounds = sets_each(plan) // len(asked)
-    rng = random.Random(seed)
-    cups = {level: iter(deal(plan.method, people * rounds, seed + n)) for n, level in enumerate(asked)}
+    rng, orders = random.Random(seed), METHODS[plan.method].orders
+    cups = {level: iter(deal(orders, people * rounds, seed + n)) for n, level in enumerate(asked)}
     dealt: list[list[Dealt]] = [[] for _seat in range(people)]
     for _round in range(rounds):
         for own in dealt:
@@ -83,7 +83,7 @@ def _serve(tx: Any, sitting: Sitting, plan: AromaPlan, sets: list[list[Dealt]], 
     """Codes and boxes for the sets of one sitting."""
     boxes = {(box.plain, box.level): box.id for box in trials.boxes(tx, sitting.study)}
     used = trials.codes_of_study(tx, sitting.study)
-    cups = cups_a_set(plan.method)
+    cups = METHODS[plan.method].cups
     codes = deal_codes([used.get(assessor, set()) for assessor in plan.assessors], cups * len(sets[0]), seed)
     rows = []
     for assessor, own, given in zip(plan.assessors, sets, codes, strict=True):

@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
-from analysis.trial_orders import right_answers
 from studyapp.errors import BadInput, NotAllowed
+from studyapp.methods import METHODS
 from studyapp.records import AromaPlan, AromaStudy, Sitting, Staff
 from studyapp.services import trials as forced_choice
+from studyapp.services import worked_out
 from studyapp.services.access import aroma_study_or_refuse, require
 from studyapp.services.closing import keep_signature, opener, refuse_unopenable, signer
+from studyapp.services.worked_out import Moment
 from studyapp.store import Store, events, people, sittings, studies, trials
 from studyapp.store.trials import Judged
 from studyapp.words import _, ngettext
@@ -19,10 +21,8 @@ from studyapp.words import _, ngettext
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
-    from analysis.sequential import SequentialPlan
-    from analysis.threshold import ThresholdFit
+    from analysis.choice import ChoiceResult, Ladder, SequentialPlan
+    from analysis.choice.threshold import ThresholdFit
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,10 +132,21 @@ def _answered(kept: Sequence[Judged]) -> list[Judged]:
 
 
 def _correct(plan: AromaPlan, each: Judged) -> int:
-    return int(frozenset(each.picked or ()) in right_answers(plan.method, each.order))
+    return int(frozenset(each.picked or ()) in METHODS[plan.method].right_answers(each.order))
 
 
 # ---- the verdict ---------------------------------------------------------------------------------------------------
+def moment(store: Store, by: Staff, study_id: str) -> Moment:
+    """The opened study as it stands now: what is worked out of it is kept under this.
+
+    Raises:
+        NotAllowed: no leader asks, or the key is not open.
+    """
+    require(by, "leader")
+    with store.read() as tx:
+        return worked_out.moment(store, tx, study_id, _opened(tx, study_id).look)
+
+
 def verdict(store: Store, by: Staff, study_id: str) -> Verdict:
     """The result under the sealed rule, by aim.
 
@@ -146,7 +157,10 @@ def verdict(store: Store, by: Staff, study_id: str) -> Verdict:
         NotAllowed: the key is not open.
         BadInput: too little was answered for a result.
     """
-    require(by, "leader")
+    return moment(store, by, study_id).once("verdict", lambda: _verdict(store, study_id))
+
+
+def _verdict(store: Store, study_id: str) -> Verdict:
     with store.read() as tx:
         study = _opened(tx, study_id)
         if study.plan.sequential:
@@ -159,7 +173,7 @@ def verdict(store: Store, by: Staff, study_id: str) -> Verdict:
 
 
 def _judged(plan: AromaPlan, kept: Sequence[Judged]) -> ChoiceResult | ThresholdFit | Ladder:
-    from analysis import carry_over, forced_choice, threshold
+    from analysis.choice import carry_over, forced_choice, threshold
 
     names, right = [each.assessor for each in kept], [_correct(plan, each) for each in kept]
     if plan.aim == "dose":
@@ -192,7 +206,7 @@ def standing(store: Store, by: Staff, study_id: str) -> SequentialStanding:
 
 def _walked(tx: Any, study: AromaStudy) -> SequentialStanding:
     """Answer by answer in the sealed order, as the plan's exact errors assume, over complete rounds only."""
-    from analysis import sequential
+    from analysis.choice import sequential
 
     plan = study.plan
     sealed = sequential.plan(plan.method, plan.alpha, plan.beta, plan.pd_limit, plan.cap or 1)
@@ -247,8 +261,7 @@ def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:
 
 def verdict_document(result: Verdict) -> dict[str, Any]:
     """A verdict as the plain values that the commands `choice`, `threshold`, `carryover` print."""
-    from analysis.carry_over import Ladder
-    from analysis.forced_choice import ChoiceResult
+    from analysis.choice import ChoiceResult, Ladder
 
     def code(warning: Any, _people: int) -> str:
         return str(warning.code)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
+from studyapp.methods import proposal
 from studyapp.records import AromaAim, AromaPlan, AromaStudy, SealSlip, Staff
 from studyapp.services import drafts
 from studyapp.services.access import aroma_study_or_refuse, require
@@ -17,7 +18,7 @@ from studyapp.store import Store
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.choice_planning import Reach
+    from analysis.choice import Reach
 
 __all__ = [
     "Proposal",
@@ -62,7 +63,7 @@ def propose(
     Raises:
         BadInput: nobody tastes, or the limit is no share.
     """
-    from analysis.choice_planning import panel_reach
+    from analysis.choice import panel_reach
 
     if not 1 <= people <= 60 or not 0 < pd_limit < 1:
         raise BadInput(_("Fix the panel: 1 to 60 people, and a limit above 0 and below 100 %."))
@@ -76,19 +77,10 @@ def propose(
 
 
 def _method(nameable: bool, lingers: bool, aim: AromaAim) -> tuple[str, str]:
-    if nameable and lingers and aim in ("detectable", "dose"):
-        return "two-alternative", _(
-            "The taste has a name and stays: ask which of two has more of it, one set a sitting."
-        )
-    if nameable:
-        return "three-alternative", _(
-            "The taste has a name: ask which of three has most of it. Nothing finds more with fewer cups."
-        )
-    if lingers:
-        return "duo-trio", _("The taste stays and has no name: compare with a reference, one set a sitting.")
-    return "triangle", _(
-        "The taste has no name: ask which of three differs. If it can be named, name it: that finds far more."
-    )
+    """Its name and why. Where batches or days are compared, a taste with a name does not count as lingering."""
+    stays = lingers and (not nameable or aim in ("detectable", "dose"))
+    method, fit = proposal(nameable, stays)
+    return method.name, fit.why()
 
 
 def _reach_sentences(people: int, pd_limit: float, reach: Reach, floor: float) -> tuple[str, ...]:

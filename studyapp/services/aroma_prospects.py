@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput
+from studyapp.methods import METHODS, proposal
 from studyapp.services import trials
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.choice_planning import PanelReach
-    from analysis.forced_choice import ChoiceResult
-    from analysis.sequential import SequentialPlan
+    from analysis.choice import ChoiceResult, PanelReach, SequentialPlan
     from studyapp.records import AromaPlan
 
 MOST_RETASTED = 40
@@ -51,7 +50,7 @@ def prospect(plan: AromaPlan) -> Prospect | None:
     Raises:
         BadInput: a risk or the limit is out of range.
     """
-    from analysis.forced_choice import judge_panel
+    from analysis.choice import judge_panel
 
     people, each = len(plan.assessors), plan.trials_each
     if not people or not each:
@@ -74,7 +73,7 @@ def levels(plan: AromaPlan) -> int:
 
 def settling_cap(early: SequentialPlan) -> int | None:
     """Answers after which a new plan with the same risks ends undecided in at most 1 of 10 cases; None if too many."""
-    from analysis.sequential import MOST_CAPPED
+    from analysis.choice import MOST_CAPPED
 
     for cap in range(early.cap, min(6 * early.cap, MOST_CAPPED) + 1, max(1, early.cap // 6)):
         longer = trials.plan_sequential(early.method, early.alpha, early.beta, early.pd, cap)
@@ -90,10 +89,10 @@ def ways(plan: AromaPlan, result: ChoiceResult) -> tuple[Way, ...]:
     """
     people, each = len(result.trials_each), max(result.trials_each)
     tried = [(result.method, people, 2 * each, plan.pd_limit), (result.method, 2 * people, each, plan.pd_limit)]
-    if not result.method.endswith("-alternative"):
-        named = trials.pd_of("three-alternative", trials.d_prime_of(result.method, plan.pd_limit))
-        tried.append(("three-alternative", people, each, min(0.95, named)))
-        tried.append(("three-alternative", people, 2 * each, min(0.95, named)))
+    if not METHODS[result.method].names_taste:
+        better = proposal(named=True, lingers=False)[0].name
+        same = min(0.95, trials.pd_of(better, trials.d_prime_of(result.method, plan.pd_limit)))
+        tried += [(better, people, each, same), (better, people, 2 * each, same)]
     else:
         tried.append((result.method, 2 * people, 2 * each, plan.pd_limit))
     found = [Way(*way, _chance(*way, plan.alpha)) for way in tried]
@@ -108,7 +107,7 @@ def _spares(cheap: Way, dear: Way) -> bool:
 
 
 def _chance(method: str, people: int, each: int, pd: float, alpha: float) -> float:
-    from analysis.forced_choice import judge_panel
+    from analysis.choice import judge_panel
 
     designed = judge_panel(method, (each,) * people, (0,) * people, alpha, pd)
     return min(designed.power, designed.pass_chance)

@@ -5,14 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from analysis.trial_orders import orders
+from studyapp.methods import METHODS
 from studyapp.records import AromaPlan, Problem
 from studyapp.words import _, ngettext
 
 PALATE = 6
 FEWEST, FEWEST_FOR_DOSES, MOST_PEOPLE = 3, 5, 60
 FEWEST_DOSES, FEWEST_ANSWERS = 4, 20  # ASTM E1432 1.1
-METHODS = ("triangle", "duo-trio", "two-alternative", "three-alternative", "tetrad", "two-out-of-five")
 
 
 # ---- the size of a plan ----------------------------------------------------------------------------------------------
@@ -38,8 +37,8 @@ def sittings_needed(plan: AromaPlan) -> int:
 
 
 def cups_a_set(method: str) -> int:
-    """Cups in one set."""
-    return len(orders(method)[0]) if method in METHODS else 0
+    """Cups in one set; 0 for a method that a draft names and nobody knows."""
+    return METHODS[method].cups if method in METHODS else 0
 
 
 # ---- marks -----------------------------------------------------------------------------------------------------------
@@ -48,10 +47,9 @@ def marks(method: str, people: int, trials_each: int, alpha: float, pd_limit: fl
 
     The second speaks for people like these assessors. None where no count would do.
     """
-    from analysis.forced_choice import maximum_correct, minimum_correct, people_below
-    from analysis.psychometric import method_named
+    from analysis.choice import maximum_correct, minimum_correct, people_below
 
-    chance, trials = method_named(method).chance, people * trials_each
+    chance, trials = METHODS[method].chance, people * trials_each
     below = people_below((trials_each,) * people, chance, pd_limit)
     return minimum_correct(trials, chance, alpha), maximum_correct(below, trials, alpha)
 
@@ -75,7 +73,7 @@ def _question_problems(plan: AromaPlan) -> Iterator[Problem]:
         yield Problem("question", _("Fix the question: write what this study shall decide."))
     if plan.method not in METHODS:
         yield Problem("method", _("Fix the test: choose one of {known}.").format(known=", ".join(METHODS)))
-    elif plan.method.endswith("-alternative") and not (plan.nameable and plan.note.strip()):
+    elif METHODS[plan.method].names_taste and not (plan.nameable and plan.note.strip()):
         yield Problem(
             "note", _("Fix the taste: this test asks for a named taste, such as mint. Name it, or choose another.")
         )
@@ -182,13 +180,11 @@ def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
     """Asked only of a plan that is sound otherwise."""
     if plan.aim == "dose" or plan.sequential:
         return
-    from analysis.psychometric import method_named
-
     people, trials = len(plan.assessors), len(plan.assessors) * plan.trials_each
     found, shown = marks(plan.method, people, plan.trials_each, plan.alpha, plan.pd_limit)
     if found is None:
         yield Problem("trials_each", _("Fix the sets: with so few answers no result would count as found."))
-    if shown is None or shown < trials * method_named(plan.method).chance:
+    if shown is None or shown < trials * METHODS[plan.method].chance:
         yield Problem(
             "pd_limit",
             _("Careful: with {n} answers, even samples that are truly alike will seldom be shown to be so.").format(

@@ -14,8 +14,9 @@ from studyapp.words import _
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analysis.cross_check import AttributeCheck
-    from analysis.stopping import Decision, Offer, Rule
+    from analysis.planning import Offer
+    from analysis.stopping import Decision, Rule
+    from analysis.stopping.cross_check import AttributeCheck
 
 _NAMED = 6  # so many batches are named in a sentence
 
@@ -25,7 +26,8 @@ def decide_files(scores: Path | str, rule: Path | str) -> tuple[Decision, tuple[
 
     Raises BadInput: one sentence naming file, row, column, value and rule.
     """
-    from analysis.stopping import decide, price, price_new_study
+    from analysis.planning import price, price_new_study
+    from analysis.stopping import decide
 
     read = read_rule(rule)
     tidy = read_scores(scores, read)
@@ -43,7 +45,7 @@ def second_opinion(
 
     Raises BadInput as `decide_files`.
     """
-    from analysis.cross_check import cross_check
+    from analysis.stopping.cross_check import cross_check
 
     read = read_rule(rule)
     return partial(cross_check, read_scores(scores, read), read, decision)
@@ -51,7 +53,7 @@ def second_opinion(
 
 def read_scores(path: Path | str, rule: Rule | None = None) -> pd.DataFrame:
     """The tidy scores of a file, of the deciding attributes alone if a rule is given. Raises BadInput."""
-    from analysis import scores
+    from analysis.files import scores
 
     try:
         return scores.read_scores(path, None if rule is None else tuple(rule.attributes))
@@ -60,7 +62,7 @@ def read_scores(path: Path | str, rule: Rule | None = None) -> pd.DataFrame:
 
 
 def _refuse_batches(scores_name: str, scores: pd.DataFrame) -> None:
-    from analysis.panels import batches_in
+    from analysis.stopping import batches_in
 
     found = batches_in(scores[scores["score"].notna()])
     if len(found) < 2:

@@ -81,6 +81,7 @@ def _sentence(fault: Fault) -> str:
         "changed seal": _("Careful: the rule of study {row} is not the one that was sealed."),
         "changed cover": _("Careful: rows of {table} are not the ones that event {row} recorded."),
         "uncovered row": _("Careful: {table} holds rows that were never recorded."),
+        "uncovered value": _("Careful: column {row} of {table} holds values that were never recorded."),
         "changed note": _("Careful: note {row} does not match its seal."),
     }
     return f"{sentences[fault.code].format(row=fault.row, table=fault.table)} {outside}"

@@ -7,9 +7,8 @@ import string
 from collections.abc import Sequence
 from typing import Any
 
-from analysis import blocks
-from analysis.serving import codes as random_codes
-from analysis.serving import serving_orders
+from analysis.design import blocks, serving_orders
+from analysis.design import codes as random_codes
 from studyapp.errors import BadInput
 from studyapp.records import Plan, Sitting
 from studyapp.services.access import new_id

@@ -8,21 +8,23 @@ from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput, NotAllowed, NothingToDecide
 from studyapp.records import HoursStudy, Signature, Sitting, Staff
-from studyapp.services import signed
+from studyapp.services import signed, worked_out
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.closing import keep_signature, opener, refuse_unopenable, signer
 from studyapp.services.dealing import make_sittings
 from studyapp.services.documents import decision_document
 from studyapp.services.planning import rule_of
+from studyapp.services.worked_out import Moment
 from studyapp.store import Store, events, people, servings, sittings, studies
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analysis.cross_check import AttributeCheck
-    from analysis.describe import Description
-    from analysis.stopping import Decision, Offer, Rule
+    from analysis.planning import Offer
+    from analysis.stopping import Decision, Rule
+    from analysis.stopping.cross_check import AttributeCheck
+    from analysis.stopping.describe import Description
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +113,20 @@ def _opened_look(tx: Any, study: HoursStudy) -> int:
     return opened[-1][0]
 
 
+def moment(store: Store, by: Staff, study_id: str) -> Moment:
+    """The last opened look as it stands now, under the rule of today: what is worked out of it is kept under this.
+
+    Raises:
+        NotAllowed: no leader asks, or the key is not open.
+    """
+    from analysis.stopping import RULE_VERSION
+
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id)
+        return worked_out.moment(store, tx, study_id, _opened_look(tx, study), RULE_VERSION)
+
+
 def _to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Rule]:
     """The scores and the rule of the last opened look.
 
@@ -140,7 +156,7 @@ def decision(store: Store, by: Staff, study_id: str) -> Decision:
     """The verdict of the last opened look by the sealed margins, limits and looks, under the rule of today."""
     from analysis.stopping import decide
 
-    return decide(*_to_weigh(store, by, study_id))
+    return moment(store, by, study_id).once("decision", lambda: decide(*_to_weigh(store, by, study_id)))
 
 
 def shown(store: Store, by: Staff, study_id: str) -> Shown:
@@ -172,27 +188,40 @@ def _today(store: Store, by: Staff, study_id: str) -> Decision | str:
 
 
 def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
-    """The price of an answer after `cannot tell`, by what the plan sealed about later sittings."""
-    from analysis.stopping import Service, price
+    """The price of an answer after `cannot tell`, by what the plan sealed about later sittings and by what the panel's
+    other opened studies tell of how much its people differ."""
+    from studyapp.services.spreads import others  # which reads scores with this module
+
+    now = moment(store, by, study_id)
+    return now.once(("price", others(store, study_id)), lambda: _priced(store, by, study_id))
+
+
+def _priced(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
+    from analysis.planning import Service, price
+    from studyapp.services.spreads import of_others
 
     frame, rule = _to_weigh(store, by, study_id)
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id).plan
-    return price(frame, rule, sealed=Service(plan.replicates, plan.palate, plan.next_sittings))
+    history = of_others(store, study_id, rule.attributes)
+    return price(frame, rule, sealed=Service(plan.replicates, plan.palate, plan.next_sittings), history=history)
 
 
 def description(store: Store, by: Staff, study_id: str) -> Description:
     """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits."""
-    from analysis.describe import describe
+    from analysis.stopping.describe import describe
 
-    return describe(*_to_weigh(store, by, study_id))
+    return moment(store, by, study_id).once("description", lambda: describe(*_to_weigh(store, by, study_id)))
 
 
-def cross_check(store: Store, by: Staff, study_id: str, decision: Decision) -> Mapping[str, AttributeCheck]:
-    """What two other programs say of the numbers below the verdict of the last opened look, `decision`."""
-    from analysis.cross_check import cross_check as ask
+def cross_check(store: Store, by: Staff, study_id: str) -> Mapping[str, AttributeCheck]:
+    """What two other programs say of the numbers below the verdict that is shown."""
+    from analysis.stopping.cross_check import cross_check as ask
 
-    return ask(*_to_weigh(store, by, study_id), decision)
+    def asked() -> Mapping[str, AttributeCheck]:
+        return ask(*_to_weigh(store, by, study_id), shown(store, by, study_id).decision)
+
+    return moment(store, by, study_id).once("cross check", asked)
 
 
 def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:

@@ -14,8 +14,9 @@ from studyapp.services import toml_files
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.cross_check import AttributeCheck
-    from analysis.stopping import AttributeResult, AttributeRule, Decision, Offer, PullResult, Rule, Warning
+    from analysis.planning import Offer
+    from analysis.stopping import AttributeResult, AttributeRule, Decision, PullResult, Rule, Warning
+    from analysis.stopping.cross_check import AttributeCheck
 
 MOST_ATTRIBUTES = 50
 WANTED = ("lower", "higher", "same")

@@ -151,9 +151,9 @@ def _refuse_changed(found: Mapping[str, Sequence[Row]]) -> None:
         _refuse_newer("study.csv", plan)
         for row in found["decision"]:
             _refuse_newer("decision.csv", _document(row))
-    for name, fits in (("score", packages.score_fits), ("trial", packages.trial_fits)):
+    for name in ("score", "trial"):
         for number, row in enumerate(found[name], start=2):
-            if not fits(row):
+            if not packages.row_fits(name, row):
                 raise BadInput(
                     _("{file}, row {row}: it does not match its hash.").format(file=f"{name}.csv", row=number)
                 )

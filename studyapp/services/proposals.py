@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal, TypeVar
 
 from studyapp.errors import BadInput
+from studyapp.methods import held_beside_scores
 from studyapp.records import Attribute, Plan, Pull
 from studyapp.services.planning import rule_of
 from studyapp.services.prospects import design_of
@@ -20,8 +21,8 @@ from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.score_or_choice import TestChances
-    from analysis.simulation import Scenario
+    from analysis.planning import Scenario
+    from analysis.planning.score_or_choice import TestChances
 
 MOST_COMPARED = 4
 # With one sitting alone, a tray prepared differently cannot be told from the hours.
@@ -317,14 +318,14 @@ def which_test(plan: Plan, nameable: bool, seed: int = 1, spreads: Spreads = ASS
     Raises:
         BadInput: no deciding attribute, or a palate below two pieces.
     """
-    from analysis.score_or_choice import compare as compared
-    from analysis.simulation import AttributeTruth
+    from analysis.planning import AttributeTruth
+    from analysis.planning.score_or_choice import compare as compared
 
     margins = {line.margin: line.name for line in reversed(plan.attributes) if line.decides and line.margin}
     if not margins or plan.palate < 2:
         raise BadInput(_("Fix the plan: one deciding attribute with its margin is needed first."))
-    methods = ("two-alternative", "three-alternative") if nameable else ("triangle", "tetrad")
+    cups = {method.name: method.cups for method in held_beside_scores(nameable)}
     people, served = max(len(plan.assessors), 1), plan.sittings
     margin = min(margins)
     truth = AttributeTruth((), **spreads.deviations(margins[margin]))
-    return compared(truth, margin, people, plan.palate, served, plan.alpha, methods, SURE, seed)
+    return compared(truth, margin, people, plan.palate, served, plan.alpha, cups, SURE, seed)

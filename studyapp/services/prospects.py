@@ -16,8 +16,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from analysis.planning import OperatingCharacteristics
-    from analysis.simulation import Design
+    from analysis.planning import Design, OperatingCharacteristics
 
 STUDIES = 10_000
 BLOCK_SEED = 20  # any: a seal draws its own blocks, equally balanced
@@ -85,8 +84,8 @@ def _chances(
 
 def design_of(plan: Plan) -> Design:
     """Who tastes what how often; beyond the palate the very kind of blocks that a seal would deal."""
-    from analysis import blocks
-    from analysis.simulation import Design
+    from analysis.design import blocks
+    from analysis.planning import Design
 
     people, later = len(plan.assessors), (plan.looks - 1) * [plan.next_sittings]
     plain = Design(people, plan.replicates, plan.sittings, plan.next_sittings)

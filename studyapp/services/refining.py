@@ -8,6 +8,7 @@ worked on while somebody looks, nothing has to be told when a browser is closed.
 
 from __future__ import annotations
 
+import contextlib
 import threading
 import time
 import traceback
@@ -85,11 +86,13 @@ class Refining(Generic[T]):
 class _Bench:
     """The one thread, what it is at and what waits for it. It ends when nothing is wanted and begins again when asked.
 
-    `saved` is when something was last saved by anybody, `stopping` is set while the thread is to end.
+    `saved` is when something was last saved by anybody, `stopping` is set while the thread is to end. `turn` belongs to
+    whoever is at work, be it this thread or one that works for itself.
     """
 
     def __init__(self) -> None:
         self.lock = threading.Lock()
+        self.turn = threading.RLock()
         self.waiting: deque[Refining[object]] = deque()
         self.at: Refining[object] | None = None
         self.thread: threading.Thread | None = None
@@ -128,14 +131,28 @@ def _enlist(piece: Refining[T]) -> None:
 
 def _work() -> None:
     while (piece := _bench.next()) is not None:
-        begun = time.monotonic()
-        piece.step_aside()
+        with turn():
+            begun = time.monotonic()
+            piece.step_aside()
         _rest(time.monotonic() - begun)
 
 
 def _rest(worked: float) -> None:
     """Leave the processor to others for a while, longer when something has just been saved."""
     _bench.stopping.wait(REST_SHARE * worked)
+    wait_for_quiet()
+
+
+@contextlib.contextmanager
+def turn() -> Iterator[None]:
+    """For work that a page cannot go without and does itself: one piece at a time, of a page or of the background, so
+    that all of them together never take more than one processor."""
+    with _bench.turn:
+        yield
+
+
+def wait_for_quiet() -> None:
+    """Before a piece of work: until nobody has saved anything for a moment, though not for ever."""
     until = time.monotonic() + LONGEST_REST
     while (left := min(until, _bench.saved + QUIET_SECONDS) - time.monotonic()) > 0:
         if _bench.stopping.wait(left):

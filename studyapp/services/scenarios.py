@@ -15,8 +15,7 @@ from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.planning import OperatingCharacteristics
-    from analysis.simulation import AttributeTruth, Scenario
+    from analysis.planning import AttributeTruth, OperatingCharacteristics, Scenario
     from analysis.stopping import AttributeRule, Rule
 
 TRUTH_KEYS = ("correlation", "missing", "dropout", "attributes")
@@ -44,7 +43,7 @@ def usual(rule: Rule, hours: tuple[float, ...], enough: float | None = None, spr
 
     `spreads` are those of the panel; what they do not know is as in an ordinary small panel.
     """
-    from analysis.simulation import Scenario
+    from analysis.planning import Scenario
 
     enough = enough_pull(hours, rule.control) if enough is None else enough
     truths = {name: _usual(wish, hours, enough, spreads.deviations(name)) for name, wish in rule.attributes.items()}
@@ -53,7 +52,7 @@ def usual(rule: Rule, hours: tuple[float, ...], enough: float | None = None, spr
 
 def _usual(wish: AttributeRule, hours: tuple[float, ...], enough: float, deviations: dict[str, Any]) -> AttributeTruth:
     """A change that slows down, well inside any limit at the end."""
-    from analysis.simulation import AttributeTruth
+    from analysis.planning import AttributeTruth
 
     rate = log(START / ENOUGH) / max(enough - hours[0], 1e-9)
     worse = [START * wish.margin * exp(-rate * (h - hours[0])) for h in hours]
@@ -67,7 +66,7 @@ def _usual(wish: AttributeRule, hours: tuple[float, ...], enough: float, deviati
 # ---- a truth from a file ---------------------------------------------------------------------------------------------
 def read_truth(path: Path | str, hours: tuple[float, ...], rule: Rule) -> Scenario:
     """The scenario in a TOML file for these pulls and this rule. Raises BadInput: file, key, value, rule."""
-    from analysis.simulation import Scenario
+    from analysis.planning import Scenario
 
     name = toml_files.plain(Path(path).name)
     table = toml_files.table(path)
@@ -101,7 +100,7 @@ def _share(name: str, key: str, value: object) -> float:
 
 
 def _truth(name: str, attribute: str, value: object, pulls: int) -> AttributeTruth:
-    from analysis.simulation import AttributeTruth
+    from analysis.planning import AttributeTruth
 
     if not isinstance(value, dict):
         raise toml_files.refuse(name, f"attributes.{attribute}", value, _("is not a table; write its means below it."))
@@ -155,8 +154,7 @@ def chances(
     scenario: Scenario, rule: Rule, assessors: int, replicates: int, studies: int, seed: int
 ) -> OperatingCharacteristics:
     """Chances of every verdict; each look adds a sitting with `replicates` servings of each pull. Raises BadInput."""
-    from analysis.planning import operating_characteristics
-    from analysis.simulation import Design
+    from analysis.planning import Design, operating_characteristics
 
     try:
         return operating_characteristics(scenario, rule, Design(assessors, replicates), studies, seed)

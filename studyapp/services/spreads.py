@@ -7,19 +7,18 @@ are worked out once, and what a page asks for anew is only which looks are open.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.records import Staff
-from studyapp.services.access import require
+from studyapp.services.access import require, study_or_refuse
 from studyapp.services.deciding import scores_of
 from studyapp.store import Store, studies
 
 if TYPE_CHECKING:
-    from analysis.pooled_spreads import PooledSpreads, Strata
-    from analysis.simulation import Scenario
+    from analysis.planning import PooledSpreads, Scenario, Strata
 
 MOST_STUDIES = 10
 COMPONENTS = ("assessor", "interaction", "sitting", "error")
@@ -73,7 +72,7 @@ def of_panel(store: Store, by: Staff) -> Spreads:
 
 def of_store(store: Store) -> Spreads:
     """The same for whoever may read the store itself."""
-    from analysis.pooled_spreads import added_up, of_one_panel, spreads_of
+    from analysis.planning import added_up, of_one_panel, spreads_of
 
     with store.read() as tx:
         real = studies.last_opened(tx, MOST_STUDIES, example=False)
@@ -81,11 +80,7 @@ def of_store(store: Store) -> Spreads:
     told = [one for one in (_told(store, *study) for study in opened) if one.strata]
     if not told:
         return ASSUMED
-    every: dict[str, list[Strata]] = {}
-    for study in told:
-        for name, strata in study.strata.items():
-            every.setdefault(name, []).append(strata)
-    pooled = ((name, spreads_of(added_up(strata))) for name, strata in sorted(every.items()))
+    pooled = ((name, spreads_of(added_up(strata))) for name, strata in sorted(_by_attribute(told).items()))
     return Spreads(
         tuple((name, spreads) for name, spreads in pooled if spreads is not None),
         spreads_of(added_up(of_one_panel(study.strata) for study in told)),
@@ -93,6 +88,38 @@ def of_store(store: Store) -> Spreads:
         len(frozenset[str]().union(*(study.assessors for study in told))),
         not real,
     )
+
+
+def of_others(store: Store, study_id: str, attributes: Iterable[str]) -> dict[str, Strata]:
+    """Sums of squares of the studies opened last, of each attribute that is asked for, or of all attributes together
+    for one never scored before; empty where there are none.
+
+    A study's own scores are left out, since they speak for themselves. Invented studies tell nothing of real people,
+    and real ones nothing of invented people.
+    """
+    from analysis.planning import added_up, of_one_panel
+
+    told = [one for one in (_told(store, *study) for study in others(store, study_id)) if one.strata]
+    if not told:
+        return {}
+    own, panel = _by_attribute(told), [of_one_panel(study.strata) for study in told]
+    return {name: added_up(own.get(_plain(name), panel)) for name in attributes}
+
+
+def others(store: Store, study_id: str) -> tuple[tuple[str, int], ...]:
+    """(id, last opened look) of the studies whose scores `of_others` adds up, the newest first."""
+    with store.read() as tx:
+        opened = studies.last_opened(tx, MOST_STUDIES + 1, study_or_refuse(tx, study_id).example)
+    return tuple(study for study in opened if study[0] != study_id)[:MOST_STUDIES]
+
+
+def _by_attribute(told: Iterable[_Told]) -> dict[str, list[Strata]]:
+    """The sums of squares of every attribute, study by study."""
+    every: dict[str, list[Strata]] = {}
+    for study in told:
+        for name, strata in study.strata.items():
+            every.setdefault(name, []).append(strata)
+    return every
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,7 +133,7 @@ class _Told:
 @lru_cache(maxsize=8 * MOST_STUDIES)
 def _told(store: Store, study_id: str, look: int) -> _Told:
     """Of the scores up to an opened look."""
-    from analysis.pooled_spreads import strata_of
+    from analysis.planning import strata_of
 
     with store.read() as tx:
         frame = scores_of(tx, study_id, look)

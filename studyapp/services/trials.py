@@ -13,14 +13,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
+from studyapp.methods import METHODS
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.carry_over import Ladder
-    from analysis.choice_planning import ChoicePlan, PanelReach
-    from analysis.forced_choice import ChoiceResult, Similar
-    from analysis.sequential import SequentialPlan
-    from analysis.threshold import FitTest, ThresholdFit
+    from analysis.choice import ChoicePlan, ChoiceResult, Ladder, PanelReach, SequentialPlan, Similar
+    from analysis.choice.threshold import FitTest, ThresholdFit
 
 Document = dict[str, Any]
 Say = Callable[..., str]
@@ -29,7 +27,7 @@ Say = Callable[..., str]
 # ---- use cases -----------------------------------------------------------------------------------------------------
 def judge_totals(method: str, trials: int, correct: int, alpha: float, pd: float) -> ChoiceResult:
     """One test from its totals, taken as one trial each of different people. Raises BadInput."""
-    from analysis import forced_choice
+    from analysis.choice import forced_choice
 
     check_settings(method, alpha=alpha, pd=pd)
     if trials < 1:
@@ -46,7 +44,8 @@ def judge_totals(method: str, trials: int, correct: int, alpha: float, pd: float
 
 def judge_file(method: str, path: Path, alpha: float, pd: float) -> ChoiceResult:
     """One test from a file of answers, one row a trial. Raises BadInput."""
-    from analysis import answers, forced_choice
+    from analysis.choice import forced_choice
+    from analysis.files import answers
 
     check_settings(method, alpha=alpha, pd=pd)
     with _as_bad_input():
@@ -56,7 +55,7 @@ def judge_file(method: str, path: Path, alpha: float, pd: float) -> ChoiceResult
 
 def settling_people(result: ChoiceResult) -> int | None:
     """People with as many trials each who would settle an open question in 9 of 10 cases; None when it is not open."""
-    from analysis.choice_planning import settling_assessors
+    from analysis.choice import settling_assessors
 
     if result.different or result.similar.similar:
         return None
@@ -65,7 +64,7 @@ def settling_people(result: ChoiceResult) -> int | None:
 
 def plan_test(method: str, alpha: float, beta: float, pd: float, similarity: bool) -> ChoicePlan:
     """Trials of different people for a wished power. Raises BadInput."""
-    from analysis import choice_planning
+    from analysis.choice import choice_planning
 
     check_settings(method, alpha=alpha, pd=pd, beta=beta)
     with _as_bad_input():
@@ -75,7 +74,7 @@ def plan_test(method: str, alpha: float, beta: float, pd: float, similarity: boo
 
 def panel_reach(method: str, alpha: float, assessors: int, replicates: int) -> PanelReach:
     """What a panel of this size can find and show. Raises BadInput."""
-    from analysis import choice_planning
+    from analysis.choice import choice_planning
 
     check_settings(method, alpha=alpha)
     with _as_bad_input():
@@ -84,7 +83,7 @@ def panel_reach(method: str, alpha: float, assessors: int, replicates: int) -> P
 
 def plan_sequential(method: str, alpha: float, beta: float, pd: float, cap: int) -> SequentialPlan:
     """A sequential plan with its sealed cap. Raises BadInput."""
-    from analysis import sequential
+    from analysis.choice import sequential
 
     check_settings(method, alpha=alpha, pd=pd, beta=beta)
     with _as_bad_input():
@@ -93,7 +92,8 @@ def plan_sequential(method: str, alpha: float, beta: float, pd: float, cap: int)
 
 def threshold_file(method: str, path: Path, alpha: float, uneven: bool) -> ThresholdFit:
     """A threshold from a file of answers with doses. Raises BadInput."""
-    from analysis import answers, threshold
+    from analysis.choice import threshold
+    from analysis.files import answers
 
     check_settings(method, alpha=alpha)
     with _as_bad_input(path.name):
@@ -103,7 +103,7 @@ def threshold_file(method: str, path: Path, alpha: float, uneven: bool) -> Thres
 
 def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, ThresholdFit], ...]]:
     """The test of fit, and each assessor who finds much less with the threshold of the others."""
-    from analysis import threshold
+    from analysis.choice import threshold
 
     names = fitted.answers.assessors
     without = (
@@ -115,7 +115,8 @@ def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, Th
 
 def ladder_file(method: str, path: Path, pd: float, alpha: float, uneven: bool) -> Ladder:
     """A carry-over ladder from a file of answers with batches. Raises BadInput."""
-    from analysis import answers, carry_over
+    from analysis.choice import carry_over
+    from analysis.files import answers
 
     check_settings(method, alpha=alpha, pd=pd)
     with _as_bad_input(path.name):
@@ -126,7 +127,7 @@ def ladder_file(method: str, path: Path, pd: float, alpha: float, uneven: bool) 
 
 def pd_of(method: str, d_prime: float) -> float:
     """The limit pd that a limit stated as d' means in this test. Raises BadInput."""
-    from analysis import psychometric
+    from analysis.choice import psychometric
 
     check_settings(method)
     if not 0 < d_prime <= psychometric.LARGEST_D_PRIME:
@@ -136,7 +137,7 @@ def pd_of(method: str, d_prime: float) -> float:
 
 def d_prime_of(method: str, pd: float) -> float:
     """The d' that a limit pd means in this test."""
-    from analysis import psychometric
+    from analysis.choice import psychometric
 
     return psychometric.d_prime(method, psychometric.from_discriminators(method, pd))
 
@@ -153,7 +154,7 @@ def check_settings(method: str, alpha: float = 0.05, pd: float = 0.3, beta: floa
 def _check_method(method: str) -> None:
     from difflib import get_close_matches
 
-    from analysis.psychometric import METHODS, method_named
+    from analysis.choice import method_named
 
     try:
         method_named(method)
@@ -201,7 +202,7 @@ def _one_line(text: str) -> str:
 @contextmanager
 def _as_bad_input(name: str = "") -> Iterator[None]:
     """A ValueError of the statistics as the sentence a person gets; a file's own sentences pass as they are."""
-    from analysis.score_files import ScoreError
+    from analysis.files import ScoreError
 
     try:
         yield

@@ -7,8 +7,8 @@ import secrets
 from datetime import UTC, datetime
 from typing import Any
 
-from analysis.trial_orders import picks
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
+from studyapp.methods import METHODS, Method
 from studyapp.records import AromaPlan, AromaStudy, Kept, Place, Seat, Sitting
 from studyapp.services.seating import check_nonce, grams_eaten, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
@@ -52,6 +52,7 @@ def _number(here: Standing[BlindSet], sets: list[BlindSet]) -> int:
 
 def _texts(sitting: Sitting, plan: AromaPlan, sets: list[BlindSet]) -> dict[str, Any]:
     """What stands on every page of a sitting."""
+    method = METHODS[plan.method]
     return {
         "sitting_label": sitting.label,
         "of": len(sets),
@@ -63,34 +64,21 @@ def _texts(sitting: Sitting, plan: AromaPlan, sets: list[BlindSet]) -> dict[str,
         "routine": plan.routine,
         "minutes": math.ceil(len(sets) * (MINUTES_A_SET + plan.rest_seconds / 60)),
         "line_count": 1,
-        "method": plan.method,
+        "cups_a_set": method.cups,
+        "pick": method.picks,
         "botanical": plan.botanical.name,
     }
 
 
 def _question(plan: AromaPlan, offered: BlindSet) -> dict[str, Any]:
+    method = METHODS[plan.method]
     return {
         "trial": offered.id,
         "cups": offered.codes,
-        "ask": question(plan.method, plan.note),
-        "pick": picks(plan.method),
-        "tell_reference": plan.method == "duo-trio",
+        "ask": method.question(plan.note),
+        "tell_reference": method.reference_first,
         "may_go_back": plan.retaste,
     }
-
-
-def question(method: str, note: str = "") -> str:
-    """What an assessor is asked; `note` is the named taste, used by the tests that name it."""
-    return {
-        "triangle": _("Two of these three are the same and one differs. Which one differs?"),
-        "duo-trio": _("The first is the reference. One of the other two is the same as it. Which one?"),
-        "two-alternative": _("Which of these two tastes more of {note}?").format(note=note),
-        "three-alternative": _("Which of these three tastes most of {note}?").format(note=note),
-        "tetrad": _("These four make two groups of two that are the same. Which two belong together?"),
-        "two-out-of-five": _(
-            "These five make two groups, one of two and one of three. Which two make the group of two?"
-        ),
-    }[method]
 
 
 # ---- the choice ----------------------------------------------------------------------------------------------------
@@ -117,7 +105,7 @@ def keep_choice(
                 raise BadInput(_("Not done: this choice was sent under the name of another. Choose again."))
             return Kept(known.at, again=True)
         study, offered = _open_set(tx, seat, set_id)
-        _check_choice(study.plan.method, offered, picked)
+        _check_choice(METHODS[study.plan.method], offered, picked)
         at = trials.add_answer(tx, study.id, set_id, picked, guess, None, nonce)
         trials.finish(tx, set_id, "answered")
         return Kept(at)
@@ -148,8 +136,8 @@ def _open_set(tx: Any, seat: Seat, set_id: str) -> tuple[AromaStudy, BlindSet]:
     return study, offered
 
 
-def _check_choice(method: str, offered: BlindSet, picked: tuple[str, ...]) -> None:
-    count = picks(method)
+def _check_choice(method: Method, offered: BlindSet, picked: tuple[str, ...]) -> None:
+    count = method.picks
     if len(picked) != count or len(set(picked)) != count or not set(picked) <= set(offered.codes):
         raise BadInput(
             ngettext(
@@ -158,7 +146,7 @@ def _check_choice(method: str, offered: BlindSet, picked: tuple[str, ...]) -> No
                 count,
             ).format(n=count)
         )
-    if method == "duo-trio" and offered.codes[0] in picked:
+    if method.reference_first and offered.codes[0] in picked:
         raise BadInput(_("Not done: the first is the reference. Choose one of the other two."))
 
 

@@ -6,7 +6,8 @@ Each function returns faults in the order of the record, so that the first one n
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -14,11 +15,12 @@ import rfc8785
 from sqlalchemy import Connection, Table, inspect, select, text
 
 from studyapp.store import covers, events, schema
-from studyapp.store.servings import row_hash
+from studyapp.store.row_hashes import row_hash
 
 FaultCode = Literal[
     "damaged", "orphan", "guard missing", "table missing", "gap", "broken link", "changed event", "changed row",
-    "row without event", "event without row", "changed seal", "changed cover", "uncovered row", "changed note",
+    "row without event", "event without row", "changed seal", "changed cover", "uncovered row",
+    "uncovered value", "changed note",
 ]  # fmt: skip
 GUARDED = ("score", "trial", "event")
 
@@ -101,31 +103,23 @@ def _body(row: Any) -> dict[str, Any] | None:
 # ---- the rows the chain covers -------------------------------------------------------------------------------------
 def score_faults(tx: Connection, told: Chain) -> list[Fault]:
     """Every score row against its own hash and its event, and every event against its row."""
-    return _row_faults(tx, told, schema.score, _score_hash)
+    return _row_faults(tx, told, schema.score)
 
 
 def trial_faults(tx: Connection, told: Chain) -> list[Fault]:
     """The same for every forced-choice trial."""
-    return _row_faults(tx, told, schema.trial, _trial_hash)
+    return _row_faults(tx, told, schema.trial)
 
 
-def _score_hash(row: Any) -> str:
-    return row_hash(row.serving_id, row.attribute_id, row.value, row.reason, row.nonce, row.at)
-
-
-def _trial_hash(row: Any) -> str:
-    values = {name: value for name, value in row._mapping.items() if name not in ("id", "sha256")}
-    return events.digest(values)
-
-
-def _row_faults(tx: Connection, told: Chain, table: Table, hash_of: Any) -> list[Fault]:
+def _row_faults(tx: Connection, told: Chain, table: Table) -> list[Fault]:
     """Faults of an append-only table, in the order of its rows."""
     name = table.name
     wanted = {int(body[name]): body["sha256"] for _, _, kind, _, body, _ in told.sound if kind == name}
     faults = []
     for row in tx.execute(select(table).order_by(table.c.id)):
         due = wanted.pop(row.id, None)
-        if _hash_or_none(hash_of, row) != row.sha256 or (due is not None and due != row.sha256):
+        written = _hash_or_none(lambda each: row_hash(name, each._mapping), row)
+        if written != row.sha256 or due not in (None, row.sha256):
             faults.append(Fault("changed row", name, str(row.id)))
         elif due is None:
             faults.append(Fault("row without event", name, str(row.id)))
@@ -160,16 +154,30 @@ def seal_faults(tx: Connection, told: Chain) -> list[Fault]:
 
 
 def cover_faults(tx: Connection, told: Chain) -> list[Fault]:
-    """Every cover against the rows it was written for, and rows that no cover knows."""
+    """Every cover against the rows it was written for, and rows and values that no cover knows."""
     faults: list[Fault] = []
-    known = dict.fromkeys(covers.COVERED, 0)
+    known: dict[str, dict[Any, Counter[str]]] = {name: {} for name in covers.COVERED}
     for seq, _, _, _, body, _ in told.sound:
-        if body.get("table") in covers.COVERED:
-            known[body["table"]] += body["rows"]
-            if not covers.fits(tx, body):
-                faults.append(Fault("changed cover", body["table"], str(seq)))
-    counts = covers.row_counts(tx)
-    return faults + [Fault("uncovered row", name) for name, count in counts.items() if count > known[name]]
+        table = body.get("table")
+        if table in covers.COVERED:
+            rows = covers.kept(tx, body)
+            if not covers.fits(body, rows):
+                faults.append(Fault("changed cover", table, str(seq)))
+            # one more cover of the same rows adds columns, never rows
+            same = tuple(sorted(body["where"].items()))
+            known[table][same] = known[table].get(same, Counter()) | covers.recorded(body, rows)
+    return faults + [fault for table, picked in known.items() for fault in _uncovered(tx, table, picked.values())]
+
+
+def _uncovered(tx: Connection, table: str, recorded: Iterable[Counter[str]]) -> list[Fault]:
+    """Rows of a covered table that were never recorded; else the columns that hold more than was recorded."""
+    known: Counter[str] = Counter()
+    for each in recorded:
+        known.update(each)
+    over = [name for name, count in covers.counted(tx, table).items() if count > known[name]]
+    if covers.ROWS in over:
+        return [Fault("uncovered row", table)]
+    return [Fault("uncovered value", table, name) for name in over]
 
 
 def note_faults(tx: Connection, told: Chain) -> list[Fault]:

@@ -48,6 +48,12 @@ def head(tx: Connection) -> tuple[int, str]:
     return (row.seq, row.hash) if row else (0, GENESIS)
 
 
+def head_of(tx: Connection, study: str) -> str:
+    """The hash of the last event of a study; empty before the first."""
+    query = select(schema.event.c.hash).where(schema.event.c.study_id == study)
+    return tx.execute(query.order_by(schema.event.c.seq.desc()).limit(1)).scalar() or ""
+
+
 def append(tx: Connection, kind: str, body: dict[str, Any], study: str | None = None) -> Event:
     """Add one event at the head of the chain."""
     seq, prev = head(tx)

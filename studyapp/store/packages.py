@@ -12,7 +12,7 @@ from sqlalchemy.exc import IntegrityError
 
 from studyapp.errors import BadInput
 from studyapp.store import covers, events, schema
-from studyapp.store.servings import row_hash
+from studyapp.store.row_hashes import row_hash
 from studyapp.words import _
 
 Row = dict[str, Any]
@@ -139,16 +139,9 @@ def known(tx: Connection, study: str) -> bool:
     return tx.execute(select(schema.study.c.id).where(schema.study.c.id == study)).first() is not None
 
 
-def score_fits(row: Row) -> bool:
-    """Whether a score is the one its hash was made of."""
-    told = row_hash(row["serving_id"], row["attribute_id"], row["value"], row["reason"], row["nonce"], row["at"])
-    return bool(told == row["sha256"])
-
-
-def trial_fits(row: Row) -> bool:
-    """Whether a trial is the one its hash was made of."""
-    told = events.digest({name: value for name, value in row.items() if name != "sha256"})
-    return bool(told == row["sha256"])
+def row_fits(table: str, row: Row) -> bool:
+    """Whether a score or a trial is the one its hash was made of."""
+    return bool(row_hash(table, row) == row["sha256"])
 
 
 def put(tx: Connection, found: Mapping[str, Sequence[Row]]) -> None:

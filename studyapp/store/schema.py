@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 from sqlalchemy import (
     Boolean,
     Column,
+    Dialect,
     Float,
     ForeignKey,
     Index,
@@ -23,6 +27,21 @@ metadata = MetaData(
         "fk": "fk_%(table_name)s_%(column_0_name)s",
     }
 )
+
+
+class Flag(Boolean):
+    """Yes or no; any other number that a file holds is read as it stands.
+
+    To SQLite 2 is no yes where a query asks for `scored = 1`. Read as a yes it would take a row out of a study while
+    the cover of that row still fits.
+    """
+
+    cache_ok = True
+
+    def result_processor(self, dialect: Dialect, _coltype: object) -> Callable[[Any], Any] | None:
+        """Where the database has no type of its own, 0 and 1 are no and yes."""
+        known = {0: False, 1: True}
+        return None if dialect.supports_native_boolean else lambda value: known.get(value, value)
 
 
 def _id() -> Column[str]:
@@ -64,7 +83,7 @@ assessor = Table(
     metadata,
     _id(),
     Column("pseudonym", Text, nullable=False, unique=True),
-    Column("may_taste", Boolean, nullable=False),
+    Column("may_taste", Flag, nullable=False),
     _to("person_id", "person.id", null=True),
     _at("created_at"),
 )
@@ -90,7 +109,7 @@ study = Table(
     Column("key_seed", Text),
     _at("created_at"),
     _to("created_by", "staff.id", null=True),
-    Column("example", Boolean, nullable=False),
+    Column("example", Flag, nullable=False),
     Column("kind", String(8), nullable=False, server_default="hours"),
 )
 sample = Table(
@@ -112,7 +131,7 @@ attribute = Table(
     Column("definition", Text, nullable=False),
     Column("low_word", Text, nullable=False),
     Column("high_word", Text, nullable=False),
-    Column("decides", Boolean, nullable=False),
+    Column("decides", Flag, nullable=False),
     UniqueConstraint("study_id", "position"),
 )
 seat = Table(
@@ -217,7 +236,7 @@ presence = Table(
     _at("agreed_at", null=True),
     _at("declined_at", null=True),
     _at("left_at", null=True),
-    Column("kept", Boolean),
+    Column("kept", Flag),
 )
 tray = Table(
     "tray",
@@ -239,7 +258,7 @@ serving = Table(
     Column("code", String(3), nullable=False),
     _to("sample_id", "sample.id"),
     Column("replicate", Integer, nullable=False),
-    Column("scored", Boolean, nullable=False),
+    Column("scored", Flag, nullable=False),
     _at("started_at", null=True),
     _at("finished_at", null=True),
     Column("outcome", String(16)),
@@ -265,7 +284,7 @@ trial_sample = Table(
     _to("study_id", "study.id"),
     Column("letter", String(4), nullable=False),
     Column("name", Text, nullable=False),
-    Column("plain", Boolean, nullable=False),
+    Column("plain", Flag, nullable=False),
     Column("level", Float),
     UniqueConstraint("study_id", "letter"),
 )
@@ -292,7 +311,7 @@ trial = Table(
     Column("id", Integer, primary_key=True),
     _to("set_id", "trial_set.id"),
     Column("choice", Text),
-    Column("guess", Boolean, nullable=False),
+    Column("guess", Flag, nullable=False),
     Column("reason", Text),
     Column("nonce", String(80), nullable=False, unique=True),
     _at(),

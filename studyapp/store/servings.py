@@ -11,6 +11,7 @@ from sqlalchemy import Connection, and_, bindparam, func, insert, select, update
 from studyapp.records import Line, Sitting
 from studyapp.store import covers, events, schema
 from studyapp.store.events import now
+from studyapp.store.row_hashes import row_hash
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,9 @@ _LINE_BELONGS = (
     .join(schema.sitting, schema.sitting.c.study_id == schema.attribute.c.study_id)
     .where(schema.attribute.c.id == bindparam("attribute"), schema.sitting.c.id == bindparam("sitting"))
 )
-_BY_NONCE = select(schema.score).where(schema.score.c.nonce == bindparam("nonce"))
+_SCORE = schema.score.c
+_KEPT = (_SCORE.id, _SCORE.serving_id, _SCORE.attribute_id, _SCORE.value, _SCORE.reason, _SCORE.nonce, _SCORE.at)
+_BY_NONCE = select(*_KEPT).where(schema.score.c.nonce == bindparam("nonce"))
 _INSERT_SCORE = insert(schema.score)
 
 
@@ -174,13 +177,6 @@ def line_belongs(tx: Connection, sitting: str, attribute: str) -> bool:
     return tx.execute(_LINE_BELONGS, {"attribute": attribute, "sitting": sitting}).first() is not None
 
 
-def row_hash(serving: str, attribute: str, value: float | None, reason: str | None, nonce: str, at: str) -> str:
-    """What the chain keeps of a score."""
-    return events.digest(
-        {"serving": serving, "attribute": attribute, "value": value, "reason": reason, "nonce": nonce, "at": at}
-    )
-
-
 @dataclass(frozen=True, slots=True)
 class KeptScore:
     """One score row as kept."""
@@ -192,7 +188,6 @@ class KeptScore:
     reason: str | None
     nonce: str
     at: str
-    sha256: str
 
 
 def score_by_nonce(tx: Connection, nonce: str) -> KeptScore | None:
@@ -206,16 +201,17 @@ def add_score(
 ) -> str:
     """Keep one score and its event; returns the time. An earlier score of the line is superseded, not changed."""
     at = now()
-    sha = row_hash(serving, attribute, value, reason, nonce, at)
-    row = {"serving_id": serving, "attribute_id": attribute, "value": value, "reason": reason, "nonce": nonce}
-    result = tx.execute(_INSERT_SCORE, {**row, "at": at, "sha256": sha})
+    names = {"serving_id": serving, "attribute_id": attribute}
+    row = {**names, "value": value, "reason": reason, "nonce": nonce, "at": at}
+    sha = row_hash("score", row)
+    result = tx.execute(_INSERT_SCORE, {**row, "sha256": sha})
     events.append(tx, "score", {"score": int((result.inserted_primary_key or (0,))[0]), "sha256": sha}, study)
     return at
 
 
 def all_scores(tx: Connection) -> list[KeptScore]:
     """Every score row in order, superseded ones included."""
-    return [KeptScore(*row) for row in tx.execute(select(schema.score).order_by(schema.score.c.id))]
+    return [KeptScore(*row) for row in tx.execute(select(*_KEPT).order_by(_SCORE.id))]
 
 
 def marks_kept(tx: Connection, sitting: str, assessor: str) -> tuple[int, str | None]:

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, and_, func, insert, select, update
 from studyapp.records import Sitting
 from studyapp.store import covers, events, schema
 from studyapp.store.events import now
+from studyapp.store.row_hashes import row_hash
 
 _SET, _TRIAL = schema.trial_set.c, schema.trial.c
 
@@ -197,7 +198,7 @@ def add_answer(
         "nonce": nonce,
         "at": now(),
     }
-    sha = events.digest(row)
+    sha = row_hash("trial", row)
     done = tx.execute(insert(schema.trial).values(**row, sha256=sha))
     events.append(tx, "trial", {"trial": int((done.inserted_primary_key or (0,))[0]), "sha256": sha}, study)
     return str(row["at"])

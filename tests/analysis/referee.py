@@ -1,6 +1,6 @@
 """The stop rule for one study, written apart from the project: dense matrices, one contrast at a time, no hurry.
 
-It shares no formula with the project's own code; only the three variances of each fit are taken from `analysis.mixed`,
+It shares no formula with the project's own code; only the variances of each fit come from `analysis.model.mixed`,
 and the score equations of the likelihood are checked at them. Reading order: question and finding, scores, one fit,
 differences of pulls, one attribute, the study, orders of serving.
 
@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy.linalg import eigh
 from scipy.special import stdtrit
 
-from analysis import mixed
+from analysis.model import mixed
 
 Array = NDArray[np.float64]
 GOOD_END = {"lower": 0.0, "higher": 10.0}
@@ -228,7 +228,7 @@ class Fit:
     def components(self) -> list[tuple[float, Array]]:
         """Variances above zero, each with its matrix; the residual last."""
         if np.ptp(self.y) < TIE or self.is_exact:
-            return [(1e6, self.people @ self.people.T), (1.0, np.eye(len(self.y)))]
+            return [(1e2, self.people @ self.people.T), (1.0, np.eye(len(self.y)))]
         found = mixed.fit(self.kept, "score", ["hours"], ["assessor", "assessor:hours"]).variance
         cell = (self.people @ self.people.T) * (self.X @ self.X.T)
         matrices = {"assessor": self.people @ self.people.T, "assessor:hours": cell, "residual": np.eye(len(self.y))}
@@ -407,16 +407,17 @@ def sitting_error(table: Squares, served: int) -> tuple[float, float]:
     """SE and df of a difference of two pulls that `served` sittings served, when trays differ between sittings.
 
     SE^2 = 2 (v_sh / S_k + v_ah / a + v_e / (a S_k)), variances from a table of S sittings; written in mean squares:
-    2 / a (sh / S_k + ah / S - rest / S). A variance below zero is zero, and its square then has no part.
+    2 / a (sh / S_k + ah / S - rest / S). A variance below zero, or at it but for
+    rounding, is zero, and its square then has no part.
     """
     a, h, S = table.shape
     (sh, sh_df), (ah, ah_df), (rest, rest_df) = table.squares
     weights = {"sh": 1 / served, "ah": 1 / S, "rest": 1 / served}
-    if sh > rest:
+    if sh > rest * (1 + TIE):
         weights["rest"] -= 1 / served
     else:
         weights["sh"] = 0.0
-    if ah > rest:
+    if ah > rest * (1 + TIE):
         weights["rest"] -= 1 / S
     else:
         weights["ah"] = 0.0
@@ -450,7 +451,13 @@ class Attribute:
             return False
         if y.max() - y.min() < TIE:
             return bool(y.iloc[0] == GOOD_END.get(self.wish.wanted))
-        return not looks_copied(self.rows)
+        return not looks_copied(self.rows) and self._own_error_known
+
+    @cached_property
+    def _own_error_known(self) -> bool:
+        """Every difference to the reference that can be taken has df enough to judge it."""
+        found = [self._worse(h, self.hours[-1]) for h in self.hours[:-1]]
+        return all(d is None or d.usable for d in found)
 
     @cached_property
     def sittings(self) -> frozenset[Any]:
@@ -502,11 +509,18 @@ class Attribute:
         """The sitting error; variances from the pulls that every sitting served, else from these sittings alone."""
         whole = self._table(self.sittings)
         if whole is not None:
+            self._note_ties(whole)
             return sitting_error(whole, len(common))
         if len(self.sittings) > 1:
             self.doubts.add("no two pulls in every sitting")
         own = self._table(common)
         return None if own is None else sitting_error(own, len(common))
+
+    def _note_ties(self, table: Squares) -> None:
+        """Whole numbers can leave a variance at zero exactly; its square is then kept or not as rounding goes."""
+        (sh, _), (ah, _), (rest, _) = table.squares
+        if min(abs(sh - rest), abs(ah - rest)) < TIE * max(rest, TIE):
+            self.doubts.add("tie of mean squares")
 
     def _table(self, sittings: frozenset[Any]) -> Squares | None:
         """The pulls that all these sittings served, as cell means; None if too few."""
@@ -723,7 +737,7 @@ class Study:
         near = all(
             d is not None and d.usable and self.ruler.less(abs(d.value) if same else d.value, third) for d in found
         )
-        shown = self.within(name, self.shorter[-1]) if same else self.keeps(name)
+        shown = all(self.within(name, h) for h in self.shorter) if same else self.keeps(name)
         return (near or shown) and self.meets_limit(name, self.reference)
 
     @cached_property
@@ -750,15 +764,15 @@ class Study:
                 return "conche longer", None, None
             if all(self.fails(h) for h in self.hours):
                 return "no hour fits", None, None
-        return "cannot tell", None, self._reason(chosen, inside, better)
+        return "cannot tell", None, self._reason(chosen, better)
 
-    def _reason(self, chosen: float | None, inside: bool, better: bool) -> str:
+    def _reason(self, chosen: float | None, better: bool) -> str:
         if not all(own.judged for own in self.attributes.values()):
             return "not enough data"
         if not self.control_found:
             return "control not found"
         if chosen is not None:
-            return "better hours" if inside and better else "window"
+            return "better hours" if better else "window"
         if self.improving:
             return "still improving"
         if self.reference_fails:
@@ -823,19 +837,21 @@ def orders_favour(scores: pd.DataFrame, hours: list[float]) -> bool:
     if one_order(served):
         return True
     pieces = served.groupby(["assessor", "sitting"]).size().max()
+    days = served["sitting"].nunique()
     by_pull = {h: served.loc[served["hours"] == h, "position"].to_numpy(float) for h in hours}
     last = by_pull[hours[-1]]
-    return any(favoured(by_pull[h], last, float(pieces)) for h in hours[:-1])
+    return any(favoured(by_pull[h], last, float(pieces), days) for h in hours[:-1])
 
 
-def favoured(own: Array, last: Array, pieces: float) -> bool:
-    """Mean places, or shares of first servings, that differ too much."""
+def favoured(own: Array, last: Array, pieces: float, days: int) -> bool:
+    """Mean places, or shares of first servings, that differ too much; one first serving a sitting may be left over
+    wherever people are no multiple of the pulls, or balanced orders of few people could never be trusted."""
     if not len(own) or not len(last):
         return False
     n = min(len(own), len(last))
     apart = abs(own.mean() - last.mean())
     first = abs((own == 1).mean() - (last == 1).mean())
-    return bool((apart > pieces / 3 + TIE and apart > 2.6 * np.sqrt(7 / n) + TIE) or first > 1 / 8 + TIE)
+    return bool((apart > pieces / 3 + TIE and apart > 2.6 * np.sqrt(7 / n) + TIE) or first > max(1 / 8, days / n) + TIE)
 
 
 def one_order(served: pd.DataFrame) -> bool:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.agreement import agreement
+from analysis.stopping.agreement import agreement
 
 # Shrout & Fleiss 1979, Psychol Bull 86:420, table 2: six targets, four judges; ICC(2,4) = .62 (recalled, also in the
 # documentation of several libraries).

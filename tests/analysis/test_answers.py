@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from analysis.answers import read_answers, read_batches, read_doses
-from analysis.score_files import ScoreError
+from analysis.files.answers import read_answers, read_batches, read_doses
+from analysis.files.score_files import ScoreError
 
 
 def _file(folder: Path, text: str, name: str = "answers.csv") -> Path:

@@ -11,7 +11,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import beta, betabinom, binom
 
-from analysis.beta_binomial import fit, fit_counts, pmf, tarone_z
+from analysis.choice.beta_binomial import fit, fit_counts, pmf, tarone_z
 
 ROWS = {
     row["quantity"]: row

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from analysis.blocks import balanced_blocks, exact_design, needed, orders_of, palate_orders, servings
+from analysis.design.blocks import balanced_blocks, exact_design, needed, orders_of, palate_orders, servings
 
 # Parameters of balanced incomplete block designs: Cochran & Cox 1957, table 11.3, and ISO 29842; each row of the file
 # carries its own source and provenance (two rows from public pages, the others from memory), identities recomputed.

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.carry_over import Ladder, ladder
-from analysis.forced_choice import judge_panel, people_pmf
+from analysis.choice.carry_over import Ladder, ladder
+from analysis.choice.forced_choice import judge_panel, people_pmf
 
 PEOPLE, TRIALS = 10, 3
 

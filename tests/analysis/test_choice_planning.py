@@ -10,9 +10,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from analysis.choice_planning import panel_reach, plan_different, plan_similar, settling_assessors
-from analysis.forced_choice import judge_panel, people_at_most
-from analysis.psychometric import METHODS, from_discriminators, method_named, proportion_correct, to_discriminators
+from analysis.choice.choice_planning import panel_reach, plan_different, plan_similar, settling_assessors
+from analysis.choice.forced_choice import judge_panel, people_at_most
+from analysis.choice.psychometric import (
+    METHODS,
+    from_discriminators,
+    method_named,
+    proportion_correct,
+    to_discriminators,
+)
 
 ROWS = list(
     csv.DictReader(

@@ -10,8 +10,8 @@ from numpy.testing import assert_allclose
 from scipy.linalg import block_diag, inv, sqrtm
 from scipy.stats import ttest_rel
 
-from analysis.cluster_robust import _distinct, bounds, cluster_robust
-from analysis.mixed import CellFits, fit_cells
+from analysis.model.cluster_robust import _distinct, bounds, cluster_robust
+from analysis.model.mixed import CellFits, fit_cells
 
 Array = np.ndarray
 

@@ -15,8 +15,8 @@ import pytest
 from numpy.testing import assert_allclose
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from analysis.cross_check import AttributeCheck, cross_check
 from analysis.stopping import AttributeRule, Decision, Rule, decide
+from analysis.stopping.cross_check import AttributeCheck, cross_check
 from tests.analysis.test_mixed import panel, with_places
 
 REFERENCE = Path(__file__).parents[1] / "reference"
@@ -280,8 +280,8 @@ def test_a_plain_decision_loads_neither_program(more: str, loaded: str) -> None:
     code = f"""
 import sys
 import pandas as pd
-from analysis import describe
-from analysis.cross_check import cross_check
+from analysis.stopping import describe
+from analysis.stopping.cross_check import cross_check
 from analysis.stopping import AttributeRule, Rule, decide
 scores = pd.read_csv({str(REFERENCE / "machines.csv")!r}).assign(attribute="x")
 scores = scores.rename(columns={{"Worker": "assessor"}}).assign(hours=pd.factorize(scores["Machine"])[0] * 4.0)

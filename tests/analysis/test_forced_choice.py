@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom, binomtest
 
-from analysis import psychometric
-from analysis.forced_choice import (
+from analysis.choice import psychometric
+from analysis.choice.forced_choice import (
     ChoiceResult,
     at_most,
     exact_limits,

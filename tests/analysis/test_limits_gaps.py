@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from analysis.limits import _filled, sitting_squares
+from analysis.stopping.standard_errors import _filled, sitting_squares
 
 SHAPE = (6, 5, 3)  # assessors, pulls, sittings
 

@@ -10,12 +10,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.look_batches import look_at
-from analysis.looks import level
-from analysis.places import dealt
-from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
+from analysis.planning.look_batches import look_at
+from analysis.planning.places import dealt
+from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule, decide
-from analysis.verdicts import VERDICTS
+from analysis.stopping.alpha_spending import level
+from analysis.stopping.verdicts import VERDICTS
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 24.0)
 TIRING = (1.0, 0.0, -0.1, -0.2, -0.3)

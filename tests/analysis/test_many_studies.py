@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis import blocks
-from analysis.drawn_cells import cells_of_draw
-from analysis.many_studies import answers
-from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
+from analysis.design import blocks
+from analysis.planning.drawn_cells import cells_of_draw
+from analysis.planning.many_studies import answers
+from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule
-from analysis.verdicts import CANNOT, judge
+from analysis.stopping.verdicts import CANNOT, judge
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 24.0)
 

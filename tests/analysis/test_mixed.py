@@ -19,10 +19,11 @@ from scipy.stats import t as student
 from statsmodels.regression.mixed_linear_model import MixedLM
 from statsmodels.tools.numdiff import approx_fprime, approx_hess3
 
-from analysis import blocks, cell_fits, mixed, reml
-from analysis.cell_weights import CellProblem
-from analysis.contrasts import contrast_of
-from analysis.crossed import CrossedProblem
+from analysis.design import blocks
+from analysis.model import cell_fits, mixed, reml
+from analysis.model.cell_weights import CellProblem
+from analysis.model.contrasts import contrast_of
+from analysis.model.crossed import CrossedProblem
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 # Fits by R 4.2.2 with lme4 1.1-31, lmerTest 3.1-3 and emmeans 1.8.4, computed for this project. Data: Milliken &

@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.panels import batches_in, read
-from analysis.rule import AttributeRule, Rule
 from analysis.stopping import decide
+from analysis.stopping.panels import batches_in, read
+from analysis.stopping.rule import AttributeRule, Rule
 
 RULE = Rule({"acidity": AttributeRule("lower", 1.0)})
 

@@ -10,18 +10,18 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
-from analysis import mixed
-from analysis.drawn_cells import cells_of_draw
-from analysis.looks import level
-from analysis.places import dealt
-from analysis.planning import (
+from analysis.model import mixed
+from analysis.planning.drawn_cells import cells_of_draw
+from analysis.planning.operating_characteristics import (
     OperatingCharacteristics,
     growing_characteristics,
     operating_characteristics,
 )
-from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
+from analysis.planning.places import dealt
+from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule, decide
-from analysis.verdicts import VERDICTS, judge
+from analysis.stopping.alpha_spending import level
+from analysis.stopping.verdicts import VERDICTS, judge
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
 LOWER = AttributeRule("lower", 1.0)

@@ -7,8 +7,8 @@ import pandas as pd
 import pytest
 from scipy.stats import chi2
 
-from analysis.mixed import fit
-from analysis.pooled_spreads import (
+from analysis.model.mixed import fit
+from analysis.planning.pooled_spreads import (
     LEAST_ERROR,
     PooledSpreads,
     added_up,
@@ -16,7 +16,7 @@ from analysis.pooled_spreads import (
     spreads_of,
     strata_of,
 )
-from analysis.simulation import AttributeTruth, Design, Scenario, draw
+from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw
 
 TRUTH = {"assessor": 1.2, "interaction": 0.6, "sitting": 0.4, "error": 0.9}
 PARTS = ("assessor", "interaction", "sitting", "error")
@@ -61,7 +61,7 @@ def by_reml(frame: pd.DataFrame, *terms: str) -> dict[str, float | None]:
 
 # ---- one study -------------------------------------------------------------------------------------------------------
 def test_a_complete_study_gives_the_variances_of_the_mixed_model() -> None:
-    """Reference: REML of analysis.mixed, which is the method of moments on complete data with none at zero."""
+    """Reference: REML of analysis.model.mixed, which is the method of moments on complete data with none at zero."""
     frame = study(3, sittings=3, replicates=2)
     found, reml = one(frame), by_reml(frame, "assessor:hours", "assessor:sitting")
     for part, term in zip(PARTS, ("assessor", "assessor:hours", "assessor:sitting", "residual"), strict=True):

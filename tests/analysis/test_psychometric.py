@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.psychometric import (
+from analysis.choice.psychometric import (
     LARGEST_D_PRIME,
     METHODS,
     d_prime,

@@ -7,7 +7,7 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.stats import t as student
 
-from analysis.quantiles import upper_t
+from analysis.model.quantiles import upper_t
 
 
 @pytest.mark.parametrize("level", [0.05, 0.0304, 0.0193, 0.05 / 6, 0.001])

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.ranking import friedman, friedman_critical, page, page_critical
+from analysis.choice.ranking import friedman, friedman_critical, page, page_critical
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 

@@ -5,7 +5,7 @@ The referee itself is first held against published formulas and numbers worked b
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from itertools import product
 
@@ -16,8 +16,8 @@ from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 from scipy.stats import t as student
 
-from analysis.looks import level
 from analysis.stopping import AttributeRule, Decision, PullResult, Rule, decide
+from analysis.stopping.alpha_spending import level
 from tests.analysis.referee import (
     Finding,
     Fit,
@@ -301,27 +301,27 @@ def unlike_without_trays(name: str, pull: PullResult, due: Pull) -> list[str]:
 def disagreements(seed: int) -> list[str]:
     """About one drawn study; none where a limit comes so close to its bound that rounding decides.
 
-    Where gaps in the table of sittings leave the third limit to the judgement of whoever writes it, the other two are
-    compared; where nothing is left to estimate a variance from, the verdict and the flags.
+    Where gaps in the table of sittings, or a variance of exactly zero, leave the third limit to the judgement of
+    whoever writes it, the other two are compared; where nothing is left to estimate a variance from, verdict and flags.
     """
     scores, rule = drawn(seed)
     told = judge(scores, question_of(rule))
     found = decide(scores, rule)
-    if "sitting error with gaps" in told.doubts:
+    if "exact fit" in told.doubts:
+        told = replace(told, pulls={name: without_limits(own) for name, own in told.pulls.items()})
+    if {"sitting error with gaps", "tie of mean squares"} & told.doubts:
         return [line for name, pull, due in side_by_side(found, told) for line in unlike_without_trays(name, pull, due)]
     if told.closest < 10 * LIMITS:
         return []
-    if "exact fit" in told.doubts:
-        told = replace(told, pulls={name: without_limits(own) for name, own in told.pulls.items()})
     return differing(found, told)
 
 
 def without_limits(pulls: Mapping[float, Pull]) -> dict[float, Pull]:
     """The flags alone."""
-    return {h: replace(pull, upper=None, lower=None) for h, pull in pulls.items()}
+    return {h: replace(pull, upper=None, lower=None, upper_of_two=None) for h, pull in pulls.items()}
 
 
-@pytest.mark.parametrize("start", range(0, 300, 50))
+@pytest.mark.parametrize("start", range(0, 200, 50))
 def test_decisions_are_those_of_the_referee(start: int) -> None:
     """Verdict, hours, reason, flags and limits of every drawn study."""
     wrong = {seed: lines for seed in range(start, start + 50) if (lines := disagreements(seed))}
@@ -329,8 +329,8 @@ def test_decisions_are_those_of_the_referee(start: int) -> None:
 
 
 @pytest.mark.simulation
-@pytest.mark.parametrize("start", range(1000, 4000, 250))
-def test_many_more_decisions_are_those_of_the_referee(start: int) -> None:
-    """The same, on ten times as many."""
-    wrong = {seed: lines for seed in range(start, start + 250) if (lines := disagreements(seed))}
+@pytest.mark.parametrize("start", range(1000, 4000, 150))
+def test_many_more_decisions_are_those_of_the_referee(start: int, draws: Callable[[int, int], int]) -> None:
+    """The same on the first five of each part, and in a search on all 150 of it: 3,000 studies."""
+    wrong = {seed: lines for seed in range(start, start + draws(5, 150)) if (lines := disagreements(seed))}
     assert not wrong, "\n".join(f"drawn({seed}): {'; '.join(lines)}" for seed, lines in wrong.items())

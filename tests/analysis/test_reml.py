@@ -6,9 +6,9 @@ import numpy as np
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from analysis import reml
-from analysis.cell_fits import fit_cells
-from analysis.cell_weights import CellProblem
+from analysis.model import reml
+from analysis.model.cell_fits import fit_cells
+from analysis.model.cell_weights import CellProblem
 
 Array = NDArray[np.float64]
 

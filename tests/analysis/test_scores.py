@@ -13,7 +13,7 @@ import xlsxwriter
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.scores import ScoreError, read_scores, scores_from
+from analysis.files.scores import ScoreError, read_scores, scores_from
 
 TIDY = "assessor,hours,attribute,score\n"
 ROWS = [("Heron", 0, "acidity", 6.5), ("Heron", 24, "acidity", 3.0), ("Otter", 0, "acidity", 7.0)]

@@ -12,8 +12,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.psychometric import METHODS, from_discriminators
-from analysis.sequential import SequentialPlan, plan, standing, wald_lines
+from analysis.choice.psychometric import METHODS, from_discriminators
+from analysis.choice.sequential import SequentialPlan, plan, standing, wald_lines
 
 ROWS = list(
     csv.DictReader(

@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.serving import codes, serving_orders, williams
+from analysis.design.serving import codes, serving_orders, williams
 
 # Published and recomputed Williams designs; each row of the file carries its own source and provenance (public pages:
 # forum.bebac.at entries 23051, 23053, 24359; the crossdes manual page; paasp.net; Williams 1949).

@@ -9,7 +9,7 @@ from collections.abc import Callable
 import pytest
 import xlsxwriter
 
-from analysis.spreadsheets import SpreadsheetError, xlsx_rows
+from analysis.files.spreadsheets import SpreadsheetError, xlsx_rows
 
 CELLS = [["assessor", "hours"], ["Heron", 8.0]]
 SHEET = "xl/worksheets/sheet1.xml"

@@ -15,10 +15,11 @@ from numpy.testing import assert_allclose
 from scipy.stats import t
 from statsmodels.stats.weightstats import ttost_paired
 
-from analysis.cells import Cells
-from analysis.limits import cluster_robust, fitted, paired
-from analysis.looks import level
-from analysis.stopping import AttributeRule, Decision, Rule, decide, price
+from analysis.model.cells import Cells
+from analysis.planning import price
+from analysis.stopping import AttributeRule, Decision, Rule, decide
+from analysis.stopping.alpha_spending import level
+from analysis.stopping.standard_errors import cluster_robust, fitted, paired
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)

@@ -15,11 +15,11 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.stats import norm
 
-from analysis.cells import Cells
-from analysis.drawn_cells import cells_of_draw
-from analysis.looks import level as level_of_look
+from analysis.model.cells import Cells
+from analysis.planning.drawn_cells import cells_of_draw
 from analysis.stopping import AttributeRule
-from analysis.verdicts import LONGER, judge
+from analysis.stopping.alpha_spending import level as level_of_look
+from analysis.stopping.verdicts import LONGER, judge
 
 pytestmark = pytest.mark.simulation
 

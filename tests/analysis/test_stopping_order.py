@@ -12,7 +12,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from analysis.stopping import AttributeRule, Decision, Rule, Service, decide, price
+from analysis.planning import Service, price
+from analysis.stopping import AttributeRule, Decision, Rule, decide
 
 HOURS = np.array([0.0, 8.0, 16.0, 24.0])
 NAMES = ("smoke", "acidity", "fruit", "colour")
@@ -91,7 +92,7 @@ def agree(one: Any, other: Any, path: str = "") -> None:
         assert one == other, path
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(studies(), st.randoms(use_true_random=False))
 def test_no_order_and_no_name_changes_a_decision(
     study: tuple[pd.DataFrame, dict[str, AttributeRule], tuple[str, ...]], chance: Random

@@ -19,14 +19,13 @@ from scipy.stats import f_oneway, t, tukey_hsd
 from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
-from analysis import orders
-from analysis.cells import Cells
-from analysis.describe import describe, habit, habit_rules
-from analysis.panels import read
-from analysis.places import dealt
-from analysis.simulation import Design
-from analysis.stopping import AttributeRule, Decision, Rule, decide
-from analysis.verdicts import VERDICTS, judge
+from analysis.model.cells import Cells
+from analysis.planning.places import dealt
+from analysis.planning.simulation import Design
+from analysis.stopping import AttributeRule, Decision, Rule, decide, orders
+from analysis.stopping.describe import describe, habit, habit_rules
+from analysis.stopping.panels import read
+from analysis.stopping.verdicts import VERDICTS, judge
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 HOURS = np.array([0.0, 4.0, 8.0, 12.0, 16.0, 24.0])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import math
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -16,7 +17,7 @@ from scipy.optimize import minimize
 from scipy.stats import binom, norm
 from scipy.stats import t as student
 
-from analysis.threshold import (
+from analysis.choice.threshold import (
     LAPSE,
     DoseAnswers,
     ThresholdFit,
@@ -128,12 +129,17 @@ def _coverage(panels: int, assessors: int, replicates: int, seed: int) -> tuple[
 
 @pytest.mark.simulation
 @pytest.mark.parametrize(("assessors", "replicates", "width"), [(8, 3, 1.8), (12, 4, 1.5)])
-def test_limits_cover_as_simulated_elsewhere(assessors: int, replicates: int, width: float) -> None:
-    """Apart from this code: low covers 96 to 97 %, high 94 to 96 %, widths 1.8 and 1.5; 300 panels here, s.e. 1.3 %."""
-    low, high, found = _coverage(300, assessors, replicates, seed=22)
-    assert low == pytest.approx(0.965, abs=0.04)
-    assert high == pytest.approx(0.95, abs=0.04)
-    assert found == pytest.approx(width, abs=0.15)
+def test_limits_cover_as_simulated_elsewhere(
+    assessors: int, replicates: int, width: float, draws: Callable[[int, int], int]
+) -> None:
+    """Apart from this code: low covers 96 to 97 %, high 94 to 96 %, widths 1.8 and 1.5. In a search 300 panels, s.e.
+    1.3 %, within 4 % and 0.15; otherwise a quarter of them, and twice that."""
+    panels = draws(75, 300)
+    wider = math.sqrt(300 / panels)
+    low, high, found = _coverage(panels, assessors, replicates, seed=22)
+    assert low == pytest.approx(0.965, abs=0.04 * wider)
+    assert high == pytest.approx(0.95, abs=0.04 * wider)
+    assert found == pytest.approx(width, abs=0.15 * wider)
 
 
 def test_the_fit_test_seldom_accuses_a_true_curve() -> None:

@@ -1,7 +1,12 @@
 """How long forced-choice answers take, as ratios in one run: commands from process start, fits and tables warm.
 
-Run `python tests/benchmarks/bench_choice.py`. Medians of alternating runs. The yardsticks are an empty interpreter and
-the import of numpy, which no statistics can do without.
+Run `python tests/benchmarks/bench_choice.py`. Medians of alternating runs, with the range of their ratios.
+
+- *From process start*, wall time: commands beside an interpreter that imports numpy, which no statistics can do
+  without. Files and bytecode are in the system's memory for both.
+- *Threshold*: over 15 simulated panels, beside statsmodels' ordinary logistic regression of the same answers on log
+  dose. That one knows neither a guess rate nor assessors and gives Wald limits: it is a yardstick, not a rival.
+- *Planning*: beside one test of 8 x 4, to tell how plans cost in multiples of it.
 """
 
 from __future__ import annotations
@@ -15,34 +20,40 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Mapping
+from functools import partial
 from statistics import median
 
 import numpy as np
+from statsmodels.discrete.discrete_model import Logit
 
-from analysis.choice_planning import panel_reach, plan_different
-from analysis.forced_choice import judge_panel
-from analysis.sequential import plan
-from analysis.threshold import DoseAnswers, fit, fit_test, standing_apart
+from analysis.choice.choice_planning import panel_reach, plan_different
+from analysis.choice.forced_choice import judge_panel
+from analysis.choice.sequential import plan
+from analysis.choice.threshold import DoseAnswers, fit, fit_test, standing_apart
 
 STUDYAPP = shutil.which("studyapp", path=os.path.dirname(sys.executable)) or "studyapp"
 CHOICE = [STUDYAPP, "choice", "--method", "triangle", "--trials", "36", "--correct", "21"]
+PANELS = 15
 PLAN = [STUDYAPP, "plan", "choice", "--method", "triangle", "--assessors", "8", "--replicates", "4"]
 
 
-def milliseconds(work: Callable[[], object]) -> float:
-    """Wall time of one run."""
-    start = time.perf_counter()
+def milliseconds(work: Callable[[], object], clock: Callable[[], float]) -> float:
+    """Time of one run."""
+    start = clock()
     work()
-    return 1000 * (time.perf_counter() - start)
+    return 1000 * (clock() - start)
 
 
-def medians(works: Mapping[str, Callable[[], object]], runs: int) -> dict[str, float]:
-    """Median milliseconds of each piece of work, run in turn so that a busy moment falls on all of them."""
-    times: dict[str, list[float]] = {name: [] for name in works}
-    for _ in range(runs):
+Works = Mapping[str, Callable[[], object]]
+
+
+def in_turn(rounds: list[Works], clock: Callable[[], float] = time.process_time) -> dict[str, list[float]]:
+    """Milliseconds of each piece of work in every round, run in turn so that a busy moment falls on all of them."""
+    times: dict[str, list[float]] = {name: [] for name in rounds[0]}
+    for works in rounds:
         for name, work in works.items():
-            times[name].append(milliseconds(work))
-    return {name: median(found) for name, found in times.items()}
+            times[name].append(milliseconds(work, clock))
+    return times
 
 
 def process(*command: str) -> Callable[[], object]:
@@ -50,9 +61,9 @@ def process(*command: str) -> Callable[[], object]:
     return lambda: subprocess.run(command, stdout=subprocess.DEVNULL, check=True)
 
 
-def panel(assessors: int = 12, replicates: int = 4) -> DoseAnswers:
-    """A simulated panel: six doubling doses, guess rate 1/3, threshold 20, seed 1."""
-    random = np.random.default_rng(1)
+def panel(seed: int, assessors: int = 12, replicates: int = 4) -> DoseAnswers:
+    """A simulated panel: six doubling doses, guess rate 1/3, threshold 20."""
+    random = np.random.default_rng(seed)
     doses = 5.0 * 2.0 ** np.arange(6)
     m = np.log(20) + 0.6 * random.standard_normal((assessors, 1))
     correct = random.binomial(replicates, 1 / 3 + 0.657 / (1 + np.exp(-(np.log(doses) - m) / 0.5)))
@@ -66,11 +77,33 @@ def tables() -> None:
             panel_reach("triangle", assessors, replicates, 0.05)
 
 
-def show(title: str, found: Mapping[str, float], yardstick: str) -> None:
-    """A table: median milliseconds and how many times the yardstick."""
+def threshold_works(seed: int) -> Works:
+    """What is asked of one panel; fitted once beforehand, so that everything is warm."""
+    answers = panel(seed)
+    fitted = fit(answers, "three-alternative")
+    right = np.repeat(np.tile([1.0, 0.0], answers.correct.size), _both(answers).ravel())
+    dose = np.repeat(np.tile(np.log(answers.doses), len(answers.correct)), answers.trials.ravel())
+    columns = np.column_stack([np.ones_like(dose), dose])
+    return {
+        "statsmodels, logistic regression": lambda: Logit(right, columns).fit(disp=False),
+        "threshold and limits, 12 x 6 x 4": partial(fit, answers, "three-alternative"),
+        "test of fit, 999 panels": partial(fit_test, fitted),
+        "who stands apart, 12 fits": partial(standing_apart, fitted),
+    }
+
+
+def _both(answers: DoseAnswers) -> np.ndarray:
+    """Right and wrong answers of every assessor and dose."""
+    return np.stack([answers.correct, answers.trials - answers.correct], 2)
+
+
+def show(title: str, times: Mapping[str, list[float]], yardstick: str) -> None:
+    """A table: median milliseconds, how many times the yardstick of the same round, and the range."""
     print(f"\n{title}")
-    for name, time_ms in found.items():
-        print(f"  {name:<46}{time_ms:>10.2f} ms {time_ms / found[yardstick]:>9.1f} x")
+    for name, taken in times.items():
+        ratios = [mine / other for mine, other in zip(taken, times[yardstick], strict=True)]
+        spread = f"{min(ratios):.1f} to {max(ratios):.1f}"
+        print(f"  {name:<46}{median(taken):>10.2f} ms {median(ratios):>9.1f} x   ({spread})", flush=True)
 
 
 def main() -> None:
@@ -82,22 +115,17 @@ def main() -> None:
         "studyapp choice --json": process(*CHOICE, "--json"),
         "studyapp plan choice, with a panel": process(*PLAN),
     }
-    show("From process start", medians(starts, 7), "python -c 'import numpy'")
-    answers = panel()
-    fitted = fit(answers, "three-alternative")
-    fits = {
-        "threshold and limits, 12 x 6 x 4": lambda: fit(answers, "three-alternative"),
-        "test of fit, 999 panels": lambda: fit_test(fitted),
-        "who stands apart, 12 fits": lambda: standing_apart(fitted),
-    }
-    show("Threshold, warm", medians(fits, 7), "threshold and limits, 12 x 6 x 4")
+    show("From process start", in_turn([starts] * 7, time.perf_counter), "python -c 'import numpy'")
+    panels = [threshold_works(seed) for seed in range(PANELS)]
+    show("Threshold, warm", in_turn(panels), "statsmodels, logistic regression")
     plans = {
         "one test of 8 x 4": lambda: judge_panel("triangle", [4] * 8, [2] * 8),
         "trials for .05/.10/30 %": lambda: plan_different("triangle", 0.05, 0.1, 0.3),
         "sequential plan, cap 60": lambda: plan("triangle", 0.05, 0.05, 0.3, 60),
         "tables for 6-12 people x 1-6 trials": tables,
     }
-    show("Planning, warm", medians(plans, 7), "one test of 8 x 4")
+    in_turn([plans])
+    show("Planning, warm", in_turn([plans] * 7), "one test of 8 x 4")
 
 
 if __name__ == "__main__":

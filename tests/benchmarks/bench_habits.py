@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.describe import habit_rules
-from analysis.planning import operating_characteristics
-from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
+from analysis.planning.operating_characteristics import operating_characteristics
+from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule
+from analysis.stopping.describe import habit_rules
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
 TAUS = (3.0, 4.0, 5.0, 6.0, 8.0, 10.0)

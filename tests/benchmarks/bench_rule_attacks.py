@@ -22,12 +22,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from analysis.look_batches import look_at
-from analysis.looks import level
-from analysis.planning import operating_characteristics
-from analysis.simulation import AttributeTruth, Design, Scenario, draw, first_order
+from analysis.planning.look_batches import look_at
+from analysis.planning.operating_characteristics import operating_characteristics
+from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule
-from analysis.verdicts import VERDICTS
+from analysis.stopping.alpha_spending import level
+from analysis.stopping.verdicts import VERDICTS
 
 Array = NDArray[np.float64]
 Scores = dict[str, Array]

@@ -1,7 +1,9 @@
 """From a cold start of `studyapp run` to the first ballot on an assessor's screen, beside a bare interpreter.
 
-Run `python tests/benchmarks/bench_start.py`. Medians of a few rounds, each with a fresh process and a fresh browser
-profile. Needs /usr/bin/chromium.
+Run `python tests/benchmarks/bench_start.py`. Medians of a few rounds with their range, each with a fresh process and a
+fresh browser profile, beside an interpreter that imports Streamlit in the same round. Files and bytecode are in the
+system's memory for both, and the browser already runs: the first start after a reboot is slower. Needs
+/usr/bin/chromium.
 """
 
 from __future__ import annotations
@@ -84,9 +86,9 @@ def main() -> None:
         rounds = [(*once(browser, folder, link), bare()) for _round in range(ROUNDS)]
         browser.close()
     names = ("start to first answer", "start to first page drawn", "second phone, page drawn", "import streamlit alone")
-    base = median(row[-1] for row in rounds)
-    for label, times in zip(names, zip(*rounds, strict=True), strict=True):
-        print(f"{label:<28}{median(times):7.2f} s{median(times) / base:8.1f} x")
+    for label, *times in zip(names, *rounds, strict=True):
+        ratios = [taken / row[-1] for taken, row in zip(times, rounds, strict=True)]
+        print(f"{label:<28}{median(times):7.2f} s{median(ratios):8.1f} x   ({min(ratios):.1f} to {max(ratios):.1f})")
 
 
 if __name__ == "__main__":

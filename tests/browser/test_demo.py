@@ -9,11 +9,10 @@ import pytest
 pytestmark = pytest.mark.browser
 
 
-def test_the_walk_through_the_demo(run_server: Any, phone: Any) -> None:
+def test_the_walk_through_the_demo(demo: Any, phone: Any) -> None:
     """First page, a verdict with its charts, the room, the trays, a seat: drawn, and nothing asked from outside."""
-    served = run_server(extra=("--demo",))
     page, heard = phone(1280)
-    page.goto(served.url)
+    page.goto(demo.url)
     page.get_by_text("Invented panel", exact=True).wait_for()
     page.get_by_role("link", name="Walk through it").click()
     page.get_by_role("button", name="Read the verdict").first.click()
@@ -21,50 +20,47 @@ def test_the_walk_through_the_demo(run_server: Any, phone: Any) -> None:
         timeout=60000
     )
     for path, words in (("watch", "Trays and room"), ("prepare", "Print the labels"), ("panel", "Panel")):
-        page.goto(f"{served.url}/{path}")
+        page.goto(f"{demo.url}/{path}")
         page.get_by_text(words).first.wait_for()
         page.get_by_text("Invented panel", exact=True).wait_for()
     page.get_by_role("link", name="Assessor").click()
     page.get_by_role("button", name="I have read this, start").wait_for()
-    assert heard.outside(served.url) == []
+    assert heard.outside(demo.url) == []
     assert [
         line for line in heard.console if "Content Security Policy" in line or "Content-Security-Policy" in line
     ] == []
-    assert '"level": "ERROR"' not in served.logged()
+    assert '"level": "ERROR"' not in demo.logged()
 
 
 @pytest.mark.parametrize(
     ("role", "address", "heading"), [("preparer", "prepare", "Prepare"), ("leader", "studies", "Studies")]
 )
 def test_the_first_page_of_a_role_answers_at_its_own_address_too(
-    run_server: Any, phone: Any, role: str, address: str, heading: str
+    demo: Any, phone: Any, role: str, address: str, heading: str
 ) -> None:
     """A leader hands the preparer the address of the page; it is that page, not an apology."""
-    served = run_server(extra=("--demo",))
     page, _heard = phone(1280)
-    page.goto(f"{served.url}/demo/{role}")
+    page.goto(f"{demo.url}/demo/{role}")
     page.get_by_role("heading", name=heading, exact=True).wait_for()
-    page.goto(f"{served.url}/{address}")
+    page.goto(f"{demo.url}/{address}")
     page.get_by_role("heading", name=heading, exact=True).wait_for()
     page.wait_for_load_state("networkidle")
     assert page.get_by_text("Page not found").count() == 0
 
 
-def test_leaving_the_demo_role(run_server: Any, phone: Any) -> None:
+def test_leaving_the_demo_role(demo: Any, phone: Any) -> None:
     """Signing out leads back to the first page."""
-    served = run_server(extra=("--demo",))
     page, _heard = phone(1280)
-    page.goto(f"{served.url}/demo/preparer")
+    page.goto(f"{demo.url}/demo/preparer")
     page.get_by_role("button", name="Sign out").click()
     page.get_by_role("link", name="Walk through it").wait_for()
     assert [cookie["name"] for cookie in page.context.cookies() if cookie["name"] == "staff"] == []
 
 
-def test_a_second_opinion_comes_into_the_numbers_when_it_is_ticked(run_server: Any, phone: Any) -> None:
+def test_a_second_opinion_comes_into_the_numbers_when_it_is_ticked(demo: Any, phone: Any) -> None:
     """Its part of the page runs alone: the fold stays open, and the verdict is not worked out anew."""
-    served = run_server(extra=("--demo",))
     page, _heard = phone(1280)
-    page.goto(served.url)
+    page.goto(demo.url)
     page.get_by_role("link", name="Walk through it").click()
     page.get_by_role("button", name="Read the verdict").first.click()
     page.get_by_text("The numbers", exact=True).click()
@@ -73,4 +69,4 @@ def test_a_second_opinion_comes_into_the_numbers_when_it_is_ticked(run_server: A
     page.get_by_text("log-likelihood, restricted").first.wait_for(timeout=60000)
     page.get_by_text("statsmodels agrees").first.wait_for()
     assert page.get_by_text("Ask two other programs about these numbers").is_visible()
-    assert '"level": "ERROR"' not in served.logged()
+    assert '"level": "ERROR"' not in demo.logged()

@@ -115,6 +115,6 @@ def test_the_caution_says_what_is_known(contains: str, traces: str, expected: li
 def test_a_sitting_of_sets_speaks_of_answers_on_every_page() -> None:
     """Nobody marks a line there, so no page says that marks are kept."""
     for kind in ("welcome", "waiting", "paused", "done", "stopped"):
-        said = json.dumps(step.data(replace(PLACE, kind=kind, method="triangle", botanical="Mentha spicata"), "box"))
+        said = json.dumps(step.data(replace(PLACE, kind=kind, cups_a_set=3, botanical="Mentha spicata"), "box"))
         assert "marks are kept" not in said
-    assert "All your answers are kept." in json.dumps(step.data(replace(PLACE, kind="paused", method="triangle"), "b"))
+    assert "All your answers are kept." in json.dumps(step.data(replace(PLACE, kind="paused", cups_a_set=3), "b"))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from analysis import carry_over, forced_choice, sequential, threshold
+from analysis.choice import carry_over, forced_choice, sequential, threshold
 from studyapp.findings import aroma
 
 

@@ -7,9 +7,9 @@ from typing import Any, get_args
 
 import pytest
 
-from analysis.cross_check import AnovaCheck, AnovaSays, AttributeCheck, MixedCheck, MixedSays
-from analysis.other_programs import Difference, Fit, OtherAnova, OtherFit
 from analysis.stopping import Anova
+from analysis.stopping.cross_check import AnovaCheck, AnovaSays, AttributeCheck, MixedCheck, MixedSays
+from analysis.stopping.other_programs import Difference, Fit, OtherAnova, OtherFit
 from studyapp.findings.cross_check import second_opinions
 
 DIFFERENCES = (Difference(0.0, 3.1, 0.36), Difference(12.0, 0.4, 0.36))

@@ -345,9 +345,24 @@ def test_the_price_names_cases_grams_and_minutes() -> None:
     assert "By the last of the 3 looks that are left it would be settled in at least about 7 of 10" in finding.lede
     assert [row.grams for row in finding.offers] == ["27 g", "36 g", "81 g"]
     assert [row.palates for row in finding.offers] == ["8 palates", "8 palates", "24 palates"]
-    assert [row.drawn for row in finding.offers] == ["55 ± 2 %", "62 ± 2 %", "71 ± 2 %"]
+    assert [row.chance for row in finding.offers] == [
+        "at least about half of all",
+        "at least about 6 of 10",
+        "at least about 7 of 10",
+    ]
+    assert [row.error for row in finding.offers] == ["± 2 %"] * 3
     assert "up to 3 more sittings with all pulls, 1.8 on average" in finding.offers[2].what
     assert "0, 12, 16 and 24 h pulls" in finding.offers[1].what
+
+
+def test_what_is_told_is_said_and_not_what_the_draws_gave() -> None:
+    """Nine of ten drawn studies settled; a half is told, in words, or next to nothing."""
+    drawn = replace(OFFERS[0], settles=0.9, told=0.5)
+    lede = hours_finding(KINDS["reference meets limits"], [drawn]).lede
+    assert "1 more sitting would settle it in at least about half of all cases." in lede
+    seldom = hours_finding(KINDS["reference meets limits"], [replace(drawn, told=0.0)])
+    assert "More of the same would seldom settle it: in fewer than 1 of 10 cases." in seldom.lede
+    assert [row.chance for row in seldom.offers] == ["fewer than 1 of 10"]
 
 
 def test_the_piece_before_the_scored_ones_is_eaten_too() -> None:
@@ -511,7 +526,9 @@ def test_against_a_reference_that_fails_a_loss_is_named_before_a_margin() -> Non
         (of_studies(0.05), "5 of 100"),
         (of_studies(0.025), "25 of 1000"),
         (of_ten(0.99), "9 of 10"),
-        (of_ten(0.02), "fewer than 1 of 10"),
+        (of_ten(0.79), "7 of 10"),
+        (of_ten(0.3), "3 of 10"),
+        (of_ten(0.099), "fewer than 1 of 10"),
         (beside(0.98, 1.0), "0.98"),
         (beside(0.9996, 1.0), "0.9996"),
         (beside(0.9, 1.0), "0.9"),

@@ -14,8 +14,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.describe import describe
 from analysis.stopping import AttributeRule, Decision, Rule, decide
+from analysis.stopping.describe import describe
 from demo_panels import generate
 from studyapp.findings import Costs, attribute_alt, hours_finding, pull_says
 from studyapp.services.bringing import decide_files

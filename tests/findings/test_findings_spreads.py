@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from analysis.pooled_spreads import PooledSpreads, Spread
+from analysis.planning.pooled_spreads import PooledSpreads, Spread
 from studyapp.findings.spreads import spreads_told
 from studyapp.services.spreads import ASSUMED, Spreads
 

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis import carry_over, forced_choice
-from analysis.choice_planning import panel_reach, plan_different
-from analysis.psychometric import METHODS
+from analysis.choice import carry_over, forced_choice
+from analysis.choice.choice_planning import panel_reach, plan_different
+from analysis.choice.psychometric import METHODS
 from studyapp.findings.trial_plans import plan_finding
 from studyapp.findings.trials import choice_finding, choice_warning, ladder_finding
 from studyapp.services.trials import d_prime_of

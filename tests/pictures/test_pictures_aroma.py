@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import pytest
 
-from analysis import carry_over, forced_choice, sequential, threshold
+from analysis.choice import carry_over, forced_choice, sequential, threshold
 from studyapp.pictures.choice import noticing, ruler
 from studyapp.pictures.dose import detection
 from studyapp.pictures.ladder import ladder as ladder_picture

@@ -11,7 +11,7 @@ from xml.etree import ElementTree
 
 import pytest
 
-from analysis import forced_choice, sequential
+from analysis.choice import forced_choice, sequential
 from studyapp.assets import FAMILY
 from studyapp.findings.scale import shared_scale
 from studyapp.pictures import marks, paper

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from scipy.stats import binomtest
 
-from analysis import carry_over, forced_choice, sequential, threshold
+from analysis.choice import carry_over, forced_choice, sequential, threshold
 from studyapp.errors import NotAllowed
 from studyapp.findings import aroma
 from studyapp.findings.aroma_pages import still_open, verdict_finding
@@ -21,7 +21,7 @@ from studyapp.printing.papers import paper
 from studyapp.records import AromaPlan, Deviation, Signature
 from studyapp.services import aroma_deciding, aroma_prospects, planning, watching
 from studyapp.services.aroma_deciding import SequentialStanding
-from studyapp.store import open_store
+from tests.furnished import furnished
 from tests.printing.paper_reading import facts_of, flowing, flowing_pages, pages_of, picture_of
 from tests.services.aroma_kitchen import PLAN, Kitchen, furnish_aroma
 
@@ -195,8 +195,8 @@ def test_names_like_markup_stay_text() -> None:
 @pytest.fixture
 def kitchen(tmp_path: Path) -> Iterator[Kitchen]:
     """A sealed triangle study of six people."""
-    store = open_store(str(tmp_path / "studies.sqlite"))
-    yield furnish_aroma(store, PLAN, 6)
+    store, made = furnished(tmp_path / "studies.sqlite", furnish_aroma, PLAN, 6)
+    yield made
     store.close()
 
 

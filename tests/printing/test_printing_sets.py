@@ -11,7 +11,7 @@ import pytest
 from studyapp.errors import NotAllowed, NotFound
 from studyapp.printing.papers import paper
 from studyapp.services import aroma_preparing, preparing
-from studyapp.store import open_store
+from tests.furnished import furnished
 from tests.printing.paper_reading import flowing, flowing_pages, pages_of
 from tests.services.aroma_kitchen import CANARIES, PLAN, Kitchen, furnish_aroma
 
@@ -19,8 +19,8 @@ from tests.services.aroma_kitchen import CANARIES, PLAN, Kitchen, furnish_aroma
 @pytest.fixture
 def kitchen(tmp_path: Path) -> Iterator[Kitchen]:
     """A sealed triangle study of six people."""
-    store = open_store(str(tmp_path / "studies.sqlite"))
-    yield furnish_aroma(store, PLAN, 6)
+    store, made = furnished(tmp_path / "studies.sqlite", furnish_aroma, PLAN, 6)
+    yield made
     store.close()
 
 

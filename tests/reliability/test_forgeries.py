@@ -18,8 +18,9 @@ import pytest
 from studyapp.errors import StoreProblem
 from studyapp.services import deciding, planning, preparing, tasting, watching
 from studyapp.services.checking import check
-from studyapp.store import events, servings
+from studyapp.store import events
 from studyapp.store.engine import sqlite_module
+from studyapp.store.row_hashes import row_hash
 
 pytestmark = pytest.mark.reliability
 Cursor = Any
@@ -83,10 +84,9 @@ def one(cursor: Cursor, query: str) -> Any:
 
 def rehash_row(cursor: Cursor, id_: int) -> str:
     """Give a changed score the hash it should have."""
-    row = cursor.execute(
-        "SELECT serving_id, attribute_id, value, reason, nonce, at FROM score WHERE id = ?", (id_,)
-    ).fetchone()
-    sha = servings.row_hash(*row)
+    found = cursor.execute("SELECT * FROM score WHERE id = ?", (id_,))
+    row = dict(zip((column[0] for column in found.description), found.fetchone(), strict=True))
+    sha = row_hash("score", row)
     cursor.execute("UPDATE score SET sha256 = ? WHERE id = ?", (sha, id_))
     return sha
 
@@ -279,6 +279,7 @@ FORGERIES: dict[str, Callable[[Cursor], None]] = {
     "swap the hours of two samples": swap_hours,
     "give a cup another code": sql("UPDATE serving SET code = '099' WHERE id = (SELECT min(id) FROM serving)"),
     "make a scored cup a warm-up": sql("UPDATE serving SET scored = 0 WHERE position = 3"),
+    "make a scored cup neither scored nor not": sql("UPDATE serving SET scored = 2 WHERE position = 3"),
     "rename an attribute": sql("UPDATE attribute SET name = 'Sourness' WHERE position = 0"),
     "turn off a deciding attribute": sql("UPDATE attribute SET decides = 0 WHERE position = 0"),
     "give a seat to somebody else": sql("UPDATE seat SET number = number + 10"),

@@ -12,6 +12,7 @@ from streamlit.testing.v1 import AppTest
 from studyapp import session
 from studyapp.records import Attribute, Plan, Pull
 from studyapp.services import accounts, deciding, planning, preparing, watching
+from tests.furnished import reached
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
 
@@ -65,9 +66,12 @@ def tasted(workshop: Any, hands: Any) -> Callable[[str], Any]:
             mean, chance = MEANS[verdict][HOURS.index(hours)], random.Random(f"{place.pseudonym} {hours} {line}")
             return round(min(10.0, max(0.0, chance.gauss(mean, SPREAD[verdict]))), 1)
 
-        for hand in hands:
-            hand.taste_all(mark)
-        watching.close_sitting(workshop.store, workshop.leader, workshop.sitting.id, "")
+        def sit() -> None:
+            for hand in hands:
+                hand.taste_all(mark)
+            watching.close_sitting(workshop.store, workshop.leader, workshop.sitting.id, "")
+
+        reached(workshop.store, sit, "tasted to its end", verdict)
         return workshop
 
     return taste

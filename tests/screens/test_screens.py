@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 import studyapp
 from studyapp import findings, session
 from studyapp.errors import NotAllowed
-from studyapp.services import accounts, deciding, drafts, panel, planning, preparing, watching, what_if
+from studyapp.services import accounts, deciding, drafts, panel, planning, preparing, watching, what_if, worked_out
 from studyapp.store import open_store
 
 Screen = Callable[..., AppTest]
@@ -276,6 +276,24 @@ def test_each_verdict_has_its_page(screen: Screen, said: Said, opened: Any, verd
     buttons = {button.key for button in app.button}
     assert ("sign" in buttons) is (verdict != "cannot tell")
     assert ("next-sitting" in buttons) is (verdict == "cannot tell")
+
+
+def test_a_rerun_works_nothing_out_and_shows_the_same(
+    screen: Screen, said: Said, opened: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Verdict, price, description and both pictures are kept by the first run; the next one adds nothing to them."""
+    monkeypatch.setattr(worked_out, "_keeper", worked_out.Keeper())  # empty, so that it can be counted
+    workshop = opened("cannot tell")
+    app = screen("decide", study=workshop.study)
+    first, drawn, kept = said(app), [str(one.proto.spec) for one in app.get("vega_lite_chart")], len(worked_out._keeper)
+    assert (len(drawn), kept) == (2, 5)
+    app.run()
+    assert said(app) == first
+    assert [str(one.proto.spec) for one in app.get("vega_lite_chart")] == drawn
+    assert len(worked_out._keeper) == kept
+    watching.note_deviation(workshop.store, workshop.leader, workshop.study, "A window stood open.")
+    assert "A window stood open." in said(app.run())
+    assert len(worked_out._keeper) == 2 * kept
 
 
 def test_two_other_programs_are_asked_only_when_somebody_wants_to_know(screen: Screen, said: Said, opened: Any) -> None:

@@ -11,7 +11,7 @@ from studyapp.components import rest_timer, step, trial
 from studyapp.records import Place
 
 PLACE = Place(
-    "trial", "Heron", "Tasting 1", number=2, of=3, trial="set-a", cups=("284", "739", "615"), method="triangle",
+    "trial", "Heron", "Tasting 1", number=2, of=3, trial="set-a", cups=("284", "739", "615"), cups_a_set=3,
     ask="Which one is the odd one out?", pick=1,
 )  # fmt: skip
 
@@ -29,7 +29,7 @@ def test_codes_come_in_the_order_of_tasting_with_a_word_each() -> None:
 
 
 def test_the_reference_of_a_duo_trio_cannot_be_picked() -> None:
-    sent = trial.data(replace(PLACE, method="duo-trio", tell_reference=True), "box")
+    sent = trial.data(replace(PLACE, tell_reference=True), "box")
     assert sent["reference"] == "284"
     assert [cup["code"] for cup in sent["cups"]] == ["739", "615"]
     assert [cup["order"] for cup in sent["cups"]] == ["second", "third"]
@@ -64,7 +64,7 @@ def test_the_first_page_names_the_plant_and_counts_sets() -> None:
     assert sent["lede"].startswith("3 sets of 3 small pieces of chocolate. In each you pick one cup.")
     told = [text for card in sent["cards"] for text in card["texts"]]
     assert any(text.startswith("With Mentha spicata. If you are expecting, take medicine") for text in told)
-    pair = step.data(replace(place, method="tetrad", botanical=""), "box")
+    pair = step.data(replace(place, cups_a_set=4, pick=2, botanical=""), "box")
     assert "In each you pick two cups." in pair["lede"]
     assert not any("With " in text for card in pair["cards"] for text in card["texts"])
 
@@ -79,6 +79,6 @@ def test_pages_of_a_sitting_of_sets_speak_of_answers() -> None:
 
 
 def test_pages_of_a_sitting_of_servings_still_speak_of_marks() -> None:
-    served = replace(PLACE, kind="done", method="", marks_kept=3)
+    served = replace(PLACE, kind="done", cups_a_set=0, marks_kept=3)
     assert step.data(served, "box")["lede"].startswith("All your 3 marks are kept.")
     assert step.data(served, "box")["words"]["next"] == "Next serving"

@@ -11,7 +11,7 @@ from typing import Any
 
 from sqlalchemy import text
 
-from analysis.trial_orders import right_answers
+from studyapp.methods import METHODS
 from studyapp.records import AromaPlan, Botanical, JoinLink, Place, Sitting, Staff
 from studyapp.services import (
     accounts,
@@ -24,7 +24,7 @@ from studyapp.services import (
     trying,
     watching,
 )
-from studyapp.store import Store, trials
+from studyapp.store import Store, studies, trials
 
 NAMES = ("Heron", "Lark", "Wren", "Tern", "Siskin", "Plover", "Dipper", "Rook")
 CHECKS = frozenset(aroma_preparing.CHECKS)
@@ -115,10 +115,11 @@ def key_of(kitchen: Kitchen, here: Place) -> tuple[float | None, list[tuple[str,
     with kitchen.store.read() as tx:
         plain = {box.id for box in trials.boxes(tx, kitchen.study) if box.plain}
         query = text("SELECT level, codes, samples FROM trial_set WHERE id = :id")
+        method = METHODS[studies.get(tx, kitchen.study).plan.method]
         level, codes, samples = tx.execute(query, {"id": here.trial}).one()
     order = tuple(int(sample not in plain) for sample in json.loads(samples))
     named = json.loads(codes)
-    return level, [tuple(sorted(named[place] for place in one)) for one in right_answers(here.method, order)]
+    return level, [tuple(sorted(named[place] for place in one)) for one in method.right_answers(order)]
 
 
 def wrong(here: Place, answers: list[tuple[str, ...]]) -> tuple[str, ...]:

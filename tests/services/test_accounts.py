@@ -16,7 +16,8 @@ from studyapp.records import Account, Staff
 from studyapp.services import accounts, panel
 from studyapp.services.checking import check
 from studyapp.services.standing import stamp
-from studyapp.store import Store, events, open_store, people, schema
+from studyapp.store import Store, events, people, schema
+from tests.furnished import empty
 
 PHRASE = "a bench by the window"
 OTHER = "a stool by the stove"
@@ -26,7 +27,7 @@ HERE, THERE = "10.0.0.7", "10.0.0.8"
 @pytest.fixture
 def store(tmp_path: Any) -> Any:
     """An empty store."""
-    opened = open_store(str(tmp_path / "studies.sqlite"))
+    opened = empty(tmp_path / "studies.sqlite")
     yield opened
     opened.close()
 

@@ -9,13 +9,13 @@ from typing import Any
 
 import pytest
 
-from analysis.carry_over import Ladder, ladder
-from analysis.forced_choice import ChoiceResult
-from analysis.threshold import dose_answers, fit
+from analysis.choice.carry_over import Ladder, ladder
+from analysis.choice.forced_choice import ChoiceResult
+from analysis.choice.threshold import dose_answers, fit
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.services import aroma_deciding, deciding, joining, tasting, watching
 from studyapp.services.checking import check
-from studyapp.store import open_store
+from tests.furnished import furnished
 from tests.services.aroma_kitchen import NAMES, PLAN, Kitchen, furnish_aroma, key_of, wrong
 
 DOSES = (5.0, 10.0, 20.0, 40.0)
@@ -42,8 +42,9 @@ def make(tmp_path: Path) -> Iterator[Any]:
     stores = []
 
     def made(plan: Any = PLAN, assessors: int = 6) -> Kitchen:
-        stores.append(open_store(str(tmp_path / f"studies{len(stores)}.sqlite")))
-        return furnish_aroma(stores[-1], plan, assessors)
+        store, made = furnished(tmp_path / f"studies{len(stores)}.sqlite", furnish_aroma, plan, assessors)
+        stores.append(store)
+        return made
 
     yield made
     for store in stores:

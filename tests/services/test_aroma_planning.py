@@ -10,13 +10,14 @@ from typing import Any
 
 import pytest
 
-from analysis.trial_orders import orders
 from studyapp.errors import BadInput, NotAllowed
+from studyapp.methods import METHODS
 from studyapp.records import AromaPlan, Botanical
 from studyapp.services import aroma_planning, aroma_preparing, drafts, planning, preparing, watching
 from studyapp.services.aroma_dealing import deal_sets
 from studyapp.services.checking import check
-from studyapp.store import open_store, studies, trials
+from studyapp.store import studies, trials
+from tests.furnished import furnished
 from tests.services.aroma_kitchen import CHECKS, PLAN, Kitchen, furnish_aroma
 
 PEOPLE = tuple("abcdefgh")
@@ -25,8 +26,8 @@ PEOPLE = tuple("abcdefgh")
 @pytest.fixture
 def kitchen(tmp_path: Path) -> Any:
     """A sealed triangle study of six people, three sets each."""
-    store = open_store(str(tmp_path / "studies.sqlite"))
-    yield furnish_aroma(store, PLAN, 6)
+    store, made = furnished(tmp_path / "studies.sqlite", furnish_aroma, PLAN, 6)
+    yield made
     store.close()
 
 
@@ -196,7 +197,7 @@ def test_orders_are_used_equally_at_every_level(method: str) -> None:
     assert [len(own) for own in dealt] == [12] * 8
     for dose in plan.doses:
         used = Counter(order for own in dealt for level, order in own if level == dose)
-        counts = [used[order] for order in orders(method)]
+        counts = [used[order] for order in METHODS[method].orders]
         assert sum(counts) == 24
         assert max(counts) - min(counts) <= 1
 

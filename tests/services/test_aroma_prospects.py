@@ -7,8 +7,8 @@ import random
 import pytest
 from scipy import stats
 
-from analysis.forced_choice import judge_panel
-from analysis.sequential import SequentialPlan, standing
+from analysis.choice.forced_choice import judge_panel
+from analysis.choice.sequential import SequentialPlan, standing
 from studyapp.errors import BadInput
 from studyapp.findings import aroma_plans
 from studyapp.records import AromaPlan

@@ -18,7 +18,8 @@ from sqlalchemy.exc import DatabaseError
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
 from studyapp.services import joining, preparing, tasting, trying, watching
 from studyapp.services.checking import check
-from studyapp.store import open_store, sittings, trials
+from studyapp.store import sittings, trials
+from tests.furnished import furnished, reached
 from tests.services.aroma_kitchen import CANARIES, PLAN, Kitchen, Taster, furnish_aroma, key_of
 
 METHODS = {
@@ -37,8 +38,9 @@ def make(tmp_path: Path) -> Iterator[Any]:
     stores = []
 
     def made(plan: Any = PLAN, assessors: int = 5) -> Kitchen:
-        stores.append(open_store(str(tmp_path / f"studies{len(stores)}.sqlite")))
-        return furnish_aroma(stores[-1], plan, assessors)
+        store, made = furnished(tmp_path / f"studies{len(stores)}.sqlite", furnish_aroma, plan, assessors)
+        stores.append(store)
+        return made
 
     yield made
     for store in stores:
@@ -54,7 +56,11 @@ def kitchen(make: Any) -> Kitchen:
 @pytest.fixture
 def tasters(kitchen: Kitchen) -> list[Taster]:
     """Everybody at the first sitting."""
-    return kitchen.serve(kitchen.sittings()[0])
+
+    def sit_down() -> list[tuple[str, str]]:
+        return [(taster.name, taster.token) for taster in kitchen.serve(kitchen.sittings()[0])]
+
+    return [Taster(kitchen, *one) for one in reached(kitchen.store, sit_down, "everybody at the first sitting")]
 
 
 def rows(kitchen: Kitchen) -> list[Any]:

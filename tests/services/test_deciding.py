@@ -14,6 +14,7 @@ from studyapp.records import Attribute, Mark, Plan, Pull, Sitting
 from studyapp.services import deciding, joining, planning, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.services.documents import decision_document
+from tests.furnished import reached
 
 CHECKS = frozenset(preparing.CHECKS)
 MEANS = {0.0: 7.0, 8.0: 4.3, 24.0: 4.0}
@@ -65,8 +66,12 @@ def hand_maker(workshop: Any, hand: Any) -> Any:
 @pytest.fixture
 def opened(hand_maker: Any) -> Any:
     """The first look tasted with a spread that leaves the answer open, and its key opened."""
-    serve(hand_maker, hand_maker.sitting, 1.2, 3)
-    deciding.open_key(hand_maker.store, hand_maker.leader, hand_maker.study, "Ada")
+
+    def taste() -> None:
+        serve(hand_maker, hand_maker.sitting, 1.2, 3)
+        deciding.open_key(hand_maker.store, hand_maker.leader, hand_maker.study, "Ada")
+
+    reached(hand_maker.store, taste, "a first look that cannot tell")
     return hand_maker
 
 

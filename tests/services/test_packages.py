@@ -16,6 +16,7 @@ from studyapp.records import Attribute, Plan
 from studyapp.services import accounts, deciding, packages, panel, planning, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import open_store
+from tests.furnished import reached
 
 
 @pytest.fixture
@@ -32,6 +33,11 @@ def plan(plan: Plan) -> Plan:
 @pytest.fixture
 def decided(workshop: Any, hands: list[Any]) -> Any:
     """A study that was tasted, corrected, given up, opened and signed."""
+    reached(workshop.store, lambda: _decide(workshop, hands), "decided after all that happens")
+    return workshop
+
+
+def _decide(workshop: Any, hands: list[Any]) -> None:
     store, leader = workshop.store, workshop.leader
     preparing.fill_rows(store, workshop.preparer, workshop.sitting.id)
     planning.note_pull(store, workshop.preparer, workshop.study, 33.75, "2026-11-24 10:41", 3900.0)
@@ -45,7 +51,6 @@ def decided(workshop: Any, hands: list[Any]) -> Any:
     watching.close_sitting(store, leader, workshop.sitting.id, "")
     deciding.open_key(store, leader, workshop.study, "Ada")
     deciding.sign(store, leader, workshop.study, "Ada", "ran the test")
-    return workshop
 
 
 def bytes_in(folder: Path) -> dict[str, bytes]:

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from analysis.planning import operating_characteristics
-from analysis.simulation import AttributeTruth, Design, Scenario
+from analysis.planning.operating_characteristics import operating_characteristics
+from analysis.planning.simulation import AttributeTruth, Design, Scenario
 from analysis.stopping import AttributeRule, Rule
 from studyapp.errors import BadInput
 from studyapp.records import Attribute, Plan, Pull

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import pytest
 
-from analysis.planning import operating_characteristics
+from analysis.planning.operating_characteristics import operating_characteristics
 from studyapp.records import Attribute, Chance, Plan, Pull
 from studyapp.services import prospects, refining
 from studyapp.services.planning import rule_of

@@ -10,14 +10,18 @@ from typing import Any
 
 import numpy as np
 import pytest
+from numpy.testing import assert_allclose
 from sqlalchemy import event
 
+from analysis.planning import Service, price
+from analysis.planning.pooled_spreads import strata_of
 from studyapp.errors import NotAllowed
 from studyapp.records import Attribute, Plan, Pull, Sitting, Staff
 from studyapp.services import accounts, deciding, panel, planning, preparing, spreads, watching
 from studyapp.services.dealing import make_sittings
 from studyapp.services.spreads import ASSUMED
-from studyapp.store import Store, events, open_store, servings, sittings, studies
+from studyapp.store import Store, events, servings, sittings, studies
+from tests.furnished import empty
 
 TRUTH = {"assessor": 1.0, "interaction": 0.6, "sitting": 0.3, "error": 0.8}
 PLAN = Plan(
@@ -53,8 +57,9 @@ class Shop:
         planning.seal(self.store, self.leader, id_, plan.title)
         return id_
 
-    def taste(self, study: str, seed: int) -> None:
-        """Serve every planned sitting; scores are normal with the spreads of TRUTH about a mean of 5."""
+    def taste(self, study: str, seed: int, fall: float = 0.0) -> None:
+        """Serve every planned sitting; scores are normal with the spreads of TRUTH about a mean of 5, to which it falls
+        with the hours."""
         rng = np.random.default_rng(seed)
         parts: dict[tuple[Any, ...], float] = {}
 
@@ -64,13 +69,14 @@ class Shop:
         for sitting in preparing.sittings(self.store, self.leader, study):
             if sitting.state != "planned":
                 continue
-            for seat, cup, hours, line in self._open(sitting):
-                value = 5.0 + part("assessor", seat, line.name) + part("interaction", seat, hours, line.name)
-                value += part("sitting", seat, sitting.number, line.name) + part("error", cup, line.name)
-                with self.store.write() as tx:
+            cups = list(self._open(sitting))
+            with self.store.write() as tx:
+                for seat, cup, hours, line in cups:
+                    value = 5.0 + fall * np.exp(-hours / 4)
+                    value += part("assessor", seat, line.name) + part("interaction", seat, hours, line.name)
+                    value += part("sitting", seat, sitting.number, line.name) + part("error", cup, line.name)
                     nonce = secrets.token_hex(12)
                     servings.add_score(tx, study, cup, line.id, min(max(value, 0.0), 10.0), None, nonce)
-            with self.store.write() as tx:
                 for cup in servings.open_servings(tx, sitting.id):
                     servings.finish(tx, cup, "judged")
             watching.close_sitting(self.store, self.leader, sitting.id)
@@ -92,10 +98,10 @@ class Shop:
         cups.sort(key=lambda one: (self.seats.index(one[0]), key[one[1].code]))
         return ((seat, cup.id, key[cup.code], line) for seat, cup in cups for line in lines)
 
-    def finished(self, seed: int, plan: Plan = PLAN, example: bool = False) -> str:
+    def finished(self, seed: int, plan: Plan = PLAN, example: bool = False, fall: float = 0.0) -> str:
         """A study tasted, its key opened."""
         study = self.sealed(plan, example)
-        self.taste(study, seed)
+        self.taste(study, seed, fall)
         deciding.open_key(self.store, self.leader, study, "Ada")
         return study
 
@@ -103,7 +109,7 @@ class Shop:
 @pytest.fixture
 def shop(tmp_path: Path) -> Iterator[Shop]:
     """A workshop that has not tasted anything."""
-    store = open_store(str(tmp_path / "studies.sqlite"))
+    store = empty(tmp_path / "studies.sqlite")
     yield Shop(store)
     store.close()
 
@@ -253,3 +259,29 @@ def test_only_a_leader_is_told(shop: Shop) -> None:
     for member in (shop.preparer, nobody):
         with pytest.raises(NotAllowed):
             spreads.of_panel(shop.store, member)  # type: ignore[arg-type]
+
+
+# ---- what others tell a study ----------------------------------------------------------------------------------------
+def test_other_opened_studies_tell_a_study_of_its_panel(shop: Shop) -> None:
+    """Its own scores are left out, and so are blind studies and those of the other kind, real or invented."""
+    first = shop.finished(1)
+    assert spreads.of_others(shop.store, first, ["Acidity"]) == {}
+    second, invented = shop.finished(2), shop.finished(3, example=True)
+    shop.taste(shop.sealed(), 4)
+    told = spreads.of_others(shop.store, first, [" acidity", "Smoke"])
+    own = strata_of(deciding.scores(shop.store, shop.leader, second))
+    assert_allclose(told[" acidity"].squares, own["Acidity"].squares)
+    assert_allclose(told["Smoke"].squares, (own["Acidity"].squares + own["Fruit"].squares) / 2)
+    assert spreads.of_others(shop.store, invented, ["Acidity"]) == {}
+
+
+def test_the_price_listens_to_them(shop: Shop) -> None:
+    """What is offered is priced with the history of the panel, and not without."""
+    first, _second = shop.finished(1, fall=3.0), shop.finished(2)
+    frame = deciding.scores(shop.store, shop.leader, first)
+    rule = planning.rule_of(planning.study(shop.store, shop.leader, first).plan, 1)
+    history = spreads.of_others(shop.store, first, rule.attributes)
+    served = Service(PLAN.replicates, PLAN.palate, PLAN.next_sittings)
+    offered = deciding.offers(shop.store, shop.leader, first)
+    assert offered == price(frame, rule, sealed=served, history=history)
+    assert offered != price(frame, rule, sealed=served)

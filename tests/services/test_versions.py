@@ -15,15 +15,7 @@ import pandas as pd
 import pytest
 import rfc8785
 
-from analysis.stopping import (
-    RULE_VERSION,
-    AttributeResult,
-    AttributeRule,
-    Decision,
-    PullResult,
-    Rule,
-    decide,
-)
+from analysis.stopping import RULE_VERSION, AttributeResult, AttributeRule, Decision, PullResult, Rule, decide
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.findings import hours_finding, versions, warning_sentence
 from studyapp.services import aroma_planning, deciding, packages, planning, signed

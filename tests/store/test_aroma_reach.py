@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from studyapp.services import aroma_deciding, aroma_planning, aroma_preparing, preparing, tasting, watching
-from studyapp.store import open_store
+from tests.furnished import furnished
 from tests.services.aroma_kitchen import Kitchen, Taster, furnish_aroma
 from tests.store.test_reach import walked
 
@@ -17,8 +17,8 @@ from tests.store.test_reach import walked
 @pytest.fixture
 def kitchen(tmp_path: Path) -> Iterator[Kitchen]:
     """A sealed triangle study."""
-    store = open_store(str(tmp_path / "studies.sqlite"))
-    yield furnish_aroma(store)
+    store, made = furnished(tmp_path / "studies.sqlite", furnish_aroma)
+    yield made
     store.close()
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import secrets
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -14,15 +14,25 @@ import rfc8785
 from studyapp.records import Mark
 from studyapp.services import deciding, packages, planning, tasting, trying
 from studyapp.services.checking import check
-from studyapp.store import open_store
-from tests.stores import earlier
+from studyapp.store import Store
+from tests.stores import earlier, later
 from tests.stores.earlier import Earlier
 
 
+@pytest.fixture(params=["today", "later"])
+def version(request: pytest.FixtureRequest) -> Iterator[Callable[[Store], Store]]:
+    """What is done to a store beyond its migrations: nothing, or one column more in every table of the record."""
+    if request.param == "today":
+        yield lambda store: store
+        return
+    with later.one_column_more():
+        yield later.widen
+
+
 @pytest.fixture(params=earlier.NAMES)
-def kept(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Earlier]:
-    """Each earlier store in turn, copied and brought up to date."""
-    with earlier.opened(request.param, tmp_path) as found:
+def kept(request: pytest.FixtureRequest, version: Callable[[Store], Store], tmp_path: Path) -> Iterator[Earlier]:
+    """Each earlier store in turn, copied and brought up to date, and once more as a later version will find it."""
+    with earlier.opened(request.param, tmp_path, version) as found:
         yield found
 
 
@@ -85,7 +95,7 @@ def test_a_study_that_could_not_tell_is_looked_at_again(kept: Earlier) -> None:
 
 def test_its_studies_travel(kept: Earlier, tmp_path: Path) -> None:
     """Out, into a new store and out again: the same bytes; seal and signed verdict arrive with them."""
-    there = open_store(str(tmp_path / "there.sqlite"))
+    there = kept.beside(tmp_path / "there.sqlite")
     for study in kept.told["studies"]:
         if study["state"] == "sealed":  # the tables would give the key away
             continue

@@ -12,13 +12,14 @@ from typing import Any
 import pytest
 from sqlalchemy.exc import DatabaseError
 
-from studyapp.store import events, open_store, trials
+from studyapp.store import events, trials
+from tests.furnished import empty
 
 
 @pytest.fixture
 def store(tmp_path: Path) -> Any:
     """An empty store."""
-    opened = open_store(str(tmp_path / "studies.sqlite"))
+    opened = empty(tmp_path / "studies.sqlite")
     yield opened
     opened.close()
 

@@ -11,13 +11,14 @@ import pytest
 from sqlalchemy import event, text
 
 from studyapp.errors import BadInput, StoreProblem
-from studyapp.store import events, open_store
+from studyapp.store import events
+from tests.furnished import empty
 
 
 @pytest.fixture
 def store(tmp_path: Path) -> Any:
     """An empty store."""
-    opened = open_store(str(tmp_path / "studies.sqlite"))
+    opened = empty(tmp_path / "studies.sqlite")
     yield opened
     opened.close()
 

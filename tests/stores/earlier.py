@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import gzip
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,6 +26,11 @@ class Earlier:
     store: Store
     leader: Staff
     told: dict[str, Any]
+    after: Callable[[Store], Store]
+
+    def beside(self, file: Path) -> Store:
+        """An empty store of the same version of the app."""
+        return self.after(open_store(str(file)))
 
     def study(self, title: str) -> str:
         """The id of the study with this title."""
@@ -33,15 +38,15 @@ class Earlier:
 
 
 @contextmanager
-def opened(name: str, folder: Path) -> Iterator[Earlier]:
-    """A copy of one of `NAMES` in `folder`, migrated."""
+def opened(name: str, folder: Path, after: Callable[[Store], Store] = lambda store: store) -> Iterator[Earlier]:
+    """A copy of one of `NAMES` in `folder`, migrated; `after` is what a version yet to come does to every store."""
     file = folder / "studies.sqlite"
     file.write_bytes(gzip.decompress((HERE / f"{name}.sqlite.gz").read_bytes()))
-    store = open_store(str(file))
+    store = after(open_store(str(file)))
     try:
         leader = accounts.staff_of(store, accounts.sign_in(store, "Ada", PASSPHRASE, "10.0.0.7"))
         assert leader is not None
-        yield Earlier(store, leader, json.loads((HERE / f"{name}.json").read_text(encoding="utf-8")))
+        yield Earlier(store, leader, json.loads((HERE / f"{name}.json").read_text(encoding="utf-8")), after)
     finally:
         store.close()
 

@@ -16,7 +16,7 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
 import studyapp
-from analysis.cross_check import AttributeCheck
+from analysis.stopping.cross_check import AttributeCheck
 from studyapp import words
 from studyapp.findings import Costs, attribute_alt, caution, hours_finding, pull_says, warning_sentence
 from studyapp.findings.cross_check import opinion_intro, second_opinions

@@ -65,7 +65,7 @@ def words() -> dict[str, Any]:
 
 def words_of(place: Place) -> dict[str, Any]:
     """The same sentences for a sitting of sets, where what is kept are answers."""
-    return words() | _of_answers() if place.method else words()
+    return words() | _of_answers() if place.cups_a_set else words()
 
 
 def _of_answers() -> dict[str, Any]:

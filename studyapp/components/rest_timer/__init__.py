@@ -32,7 +32,7 @@ def data(place: Place, seat: str) -> dict[str, Any]:
 
 
 def _heading(place: Place) -> str:
-    then = _("Rest, then trial {number} of {of}") if place.method else _("Rest, then serving {number} of {of}")
+    then = _("Rest, then trial {number} of {of}") if place.cups_a_set else _("Rest, then serving {number} of {of}")
     return then.format(number=place.number, of=place.of)
 
 

@@ -39,7 +39,7 @@ def _welcome(place: Place) -> Page:
     return {
         "aside": _("about {minutes} min").format(minutes=place.minutes) if place.minutes else "",
         "title": _("You are {name} today").format(name=place.pseudonym),
-        "lede": sets.what_you_do(place) if place.method else _what_you_do(place),
+        "lede": sets.what_you_do(place) if place.cups_a_set else _what_you_do(place),
         "cards": [_contents(place), _sit_out_if(), _how_it_goes(place), _your_data(place)],
         "actions": [
             {"label": _("I have read this, start"), "kind": "main", "path": "/agree"},
@@ -96,7 +96,7 @@ def _how_it_goes(place: Place) -> Page:
 
 def _your_data(place: Place) -> Page:
     text = _("Your marks are kept under the name {name}. Your real name is stored apart and can be erased on request.")
-    if place.method:
+    if place.cups_a_set:
         text = sets.your_data()
     return {"title": _("What is kept"), "texts": [text.format(name=place.pseudonym)]}
 
@@ -117,7 +117,7 @@ def _paused(place: Place) -> Page:
     kept = _("The panel leader has paused the tasting. All your marks are kept.")
     return {
         "title": _("A short pause"),
-        "lede": sets.paused() if place.method else kept,
+        "lede": sets.paused() if place.cups_a_set else kept,
         "waits": _("This page turns by itself."),
         "poll": True,
         "actions": [{"label": _("I want to stop"), "kind": "plain", "stop": True}],
@@ -138,7 +138,7 @@ def _done(place: Place) -> Page:
 
 
 def _kept(place: Place) -> str:
-    if place.method:
+    if place.cups_a_set:
         return sets.kept(place.marks_kept)
     kept = ngettext("Your {count} mark is kept.", "All your {count} marks are kept.", place.marks_kept)
     return kept.format(count=place.marks_kept)

@@ -5,15 +5,6 @@ from __future__ import annotations
 from studyapp.records import Place
 from studyapp.words import _, ngettext
 
-CUPS = {
-    "triangle": 3,
-    "duo-trio": 3,
-    "two-alternative": 2,
-    "three-alternative": 3,
-    "tetrad": 4,
-    "two-out-of-five": 5,
-}
-
 
 def what_you_do(place: Place) -> str:
     """How many sets, of how many pieces, and what is asked of each."""
@@ -21,9 +12,8 @@ def what_you_do(place: Place) -> str:
         "{count} set of {cups} small pieces of chocolate.",
         "{count} sets of {cups} small pieces of chocolate.",
         place.of,
-    ).format(count=place.of, cups=CUPS[place.method])
-    pair = place.method in ("tetrad", "two-out-of-five")
-    pick = _("In each you pick two cups.") if pair else _("In each you pick one cup.")
+    ).format(count=place.of, cups=place.cups_a_set)
+    pick = _("In each you pick two cups.") if place.pick > 1 else _("In each you pick one cup.")
     return f"{said} {pick} {_('If you cannot tell, you guess; that is part of it.')}"
 
 

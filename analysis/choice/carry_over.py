@@ -1,0 +1,84 @@
+"""Carry-over and linger ladders: from which plain batch (or day) on is nothing left that people notice?
+
+Each rung is a forced-choice test of plain-after against plain-before. *Clean* is a similarity claim, *still found* a
+difference; a rung can be neither. Where every rung was tasted before the decision, they are read from the last to the
+first, each at full alpha, until one fails (Hsu & Berger 1999): starting at the first would end there, where carry-over
+is surest. Who decides batch by batch gets the first that passes at alpha / rungs.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import takewhile
+
+from analysis.choice.forced_choice import ChoiceResult, judge_panel, reached
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """One plain batch after, or one day after: its number and its test."""
+
+    batch: int
+    result: ChoiceResult
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """Batches are None where no claim holds. `detected_through` is the last of the batches found without a gap."""
+
+    method: str
+    alpha: float
+    pd_limit: float
+    clean_from_all_tasted: int | None
+    clean_from_batch_by_batch: int | None
+    detected_through: int | None
+    rungs: tuple[Rung, ...]
+
+
+def ladder(
+    assessor: Sequence[str],
+    batch: Sequence[int],
+    correct: Sequence[int],
+    method: str,
+    pd_limit: float = 0.5,
+    alpha: float = 0.05,
+) -> Ladder:
+    """The ladder of all batches tasted; the sequences hold one entry a trial, `correct` 0 or 1. Raises ValueError."""
+    if not len(assessor) == len(batch) == len(correct) or not len(batch):
+        raise ValueError("assessor, batch and correct need one entry a trial each, and one trial or more")
+    rungs = tuple(
+        Rung(number, _judge(assessor, batch, correct, number, method, pd_limit, alpha)) for number in sorted(set(batch))
+    )
+    return Ladder(
+        rungs[0].result.method,
+        alpha,
+        pd_limit,
+        _last_of(takewhile(lambda rung: rung.result.similar.similar, reversed(rungs))),
+        next((rung.batch for rung in rungs if reached(rung.result.similar.p_value, alpha / len(rungs))), None),
+        _last_of(takewhile(lambda rung: rung.result.different, rungs)),
+        rungs,
+    )
+
+
+def _judge(
+    assessor: Sequence[str],
+    batch: Sequence[int],
+    correct: Sequence[int],
+    number: int,
+    method: str,
+    pd_limit: float,
+    alpha: float,
+) -> ChoiceResult:
+    trials: dict[str, int] = {}
+    right: dict[str, int] = {}
+    for name, of_batch, answer in zip(assessor, batch, correct, strict=True):
+        if of_batch == number:
+            trials[name] = trials.get(name, 0) + 1
+            right[name] = right.get(name, 0) + answer
+    return judge_panel(method, tuple(trials.values()), tuple(right.values()), alpha, pd_limit)
+
+
+def _last_of(rungs: Iterable[Rung]) -> int | None:
+    """The number of the last rung reached, None when there is none."""
+    return next((rung.batch for rung in reversed(list(rungs))), None)

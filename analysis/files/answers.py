@@ -1,0 +1,163 @@
+"""Answers of a forced-choice test in a file: one row a trial, columns assessor, correct and perhaps dose or batch.
+
+Every problem is one sentence naming file, row, column, value and rule. Rows are numbered as a spreadsheet shows them.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections import Counter, defaultdict
+from collections.abc import Callable
+from dataclasses import dataclass
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from analysis.files.score_files import MOST_BYTES, ScoreError, Table, filled, plain, table_from
+
+MOST_ANSWERS = 10_000
+
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """Trials in the order of their rows. `level` is the dose or batch of each, empty when the file needs none."""
+
+    name: str
+    assessor: tuple[str, ...]
+    correct: tuple[int, ...]
+    level: tuple[float, ...]
+    rows: tuple[int, ...]
+
+    def by_assessor(self) -> tuple[tuple[str, ...], tuple[int, ...], tuple[int, ...]]:
+        """Names, trials and right answers of every assessor, in the order of first appearance."""
+        trials = Counter(self.assessor)
+        right: Counter[str] = Counter()
+        for name, correct in zip(self.assessor, self.correct, strict=True):
+            right[name] += correct
+        names = tuple(trials)
+        return names, tuple(trials[name] for name in names), tuple(right[name] for name in names)
+
+
+def read_answers(path: Path | str) -> Answers:
+    """The answers of one test: columns assessor and correct. Raises ScoreError."""
+    return _read(Path(path), None, None)
+
+
+def read_doses(path: Path | str, uneven: bool = False) -> Answers:
+    """Answers with a column dose, above 0. Unless `uneven`, an assessor must have equal trials at every dose."""
+    answers = _read(Path(path), "dose", _dose)
+    if not uneven:
+        _check_even(answers, "dose")
+    return answers
+
+
+def read_batches(path: Path | str, uneven: bool = False) -> Answers:
+    """Answers with a column batch, whole numbers from 1 (the first plain batch after). Otherwise as `read_doses`."""
+    answers = _read(Path(path), "batch", _batch)
+    if not uneven:
+        _check_even(answers, "batch")
+    return answers
+
+
+def _read(path: Path, level: str | None, rule: Callable[[float], str | None] | None) -> Answers:
+    table = _table(path)
+    assessor = [_assessor(table, position) for position in range(len(table.rows))]
+    _refuse_alike(table, assessor)
+    correct = [_correct(table, position) for position in range(len(table.rows))]
+    levels = [] if level is None or rule is None else _levels(table, level, rule)
+    return Answers(table.name, tuple(assessor), tuple(correct), tuple(levels), tuple(table.rows))
+
+
+def _table(path: Path) -> Table:
+    name = plain(path.name, 80)
+    try:
+        with path.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as problem:
+        raise ScoreError(f"{name}: the file cannot be read; check its name and folder") from problem
+    read = table_from(name, content)
+    if len(read.rows) > MOST_ANSWERS:
+        raise ScoreError(f"{name}: {len(read.rows)} answers and at most {MOST_ANSWERS} are read")
+    columns = {column.casefold(): cells for column, cells in read.columns.items()}
+    return Table(read.name, columns, read.rows, read.decimal_comma)
+
+
+# ---- columns -------------------------------------------------------------------------------------------------------
+def _cells(table: Table, column: str) -> list[Any]:
+    if column not in table.columns:
+        near = get_close_matches(column, table.columns, 1, 0.6)
+        mend = f'rename "{plain(near[0])}" to {column}' if near else f"add it, beside {', '.join(table.columns)}"
+        raise ScoreError(f"{table.name}, row 1: there is no column {column}; {plain(mend, 160)}")
+    return table.columns[column]
+
+
+def _assessor(table: Table, position: int) -> str:
+    cell = _cells(table, "assessor")[position]
+    if not filled(cell):
+        table.fail(position, "assessor", "is empty; every trial needs its assessor")
+    return str(int(cell)) if isinstance(cell, float) and cell.is_integer() else str(cell).strip()
+
+
+def _refuse_alike(table: Table, names: list[str]) -> None:
+    """Names that differ in case or spaces only would make two people of one, and two people say more than one."""
+    seen: dict[str, str] = {}
+    for position, name in enumerate(names):
+        first = seen.setdefault(" ".join(name.casefold().split()), name)
+        if first != name:
+            table.fail(position, "assessor", f'and "{plain(first)}" look like one name; write them alike')
+
+
+def _correct(table: Table, position: int) -> int:
+    cell = _cells(table, "correct")[position]
+    value = _number(table, cell)
+    if value not in (0, 1):
+        table.fail(position, "correct", "is not 0 or 1; write 1 for a right answer and 0 for a wrong one")
+    return int(value)
+
+
+def _levels(table: Table, column: str, rule: Callable[[float], str | None]) -> list[float]:
+    values = [_number(table, cell) for cell in _cells(table, column)]
+    for position, value in enumerate(values):
+        wrong = "is not a number; write it in digits" if not math.isfinite(value) else rule(value)
+        if wrong:
+            table.fail(position, column, wrong)
+    return values
+
+
+def _number(table: Table, cell: Any) -> float:
+    """The number in a cell, NaN when there is none."""
+    if isinstance(cell, (int, float)):
+        return float(cell)
+    text = str(cell).strip()
+    text = text.replace(",", ".") if table.decimal_comma else text
+    return float(text) if _NUMBER.fullmatch(text) else math.nan
+
+
+def _dose(value: float) -> str | None:
+    if value > 0:
+        return None
+    return "is not above 0; write minutes or grams, and test blank against blank with `studyapp choice`"
+
+
+def _batch(value: float) -> str | None:
+    return None if value >= 1 and value.is_integer() else "is not a whole number from 1, the first plain batch after"
+
+
+# ---- rules that need all rows --------------------------------------------------------------------------------------
+def _check_even(answers: Answers, column: str) -> None:
+    """A row lost or pasted twice shows as one assessor with unequal trials."""
+    counts: defaultdict[str, Counter[float]] = defaultdict(Counter)
+    for name, level in zip(answers.assessor, answers.level, strict=True):
+        counts[name][level] += 1
+    for name, trials in counts.items():
+        asked = max(trials.values())
+        for level in sorted(set(answers.level)):
+            if trials[level] != asked:
+                row = answers.rows[answers.assessor.index(name)]
+                raise ScoreError(
+                    f'{answers.name}, row {row}, column assessor: "{plain(name)}" counts {trials[level]} at {column} '
+                    f"{level:g} and {asked} elsewhere; equal trials are needed, or --uneven if answers were lost"
+                )

@@ -1,0 +1,292 @@
+"""Score files into the tidy frame that the decision reads. Every problem is one sentence naming file, row and column.
+
+Reading order: the two public readers, the two forms (tidy and wide), the columns, the rules that need all rows.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Collection
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+
+from analysis.files.score_files import KEYS, KNOWN, MOST_BYTES, OPTIONAL, ScoreError, Table, filled, plain, table_from
+
+__all__ = ["ScoreError", "read_scores", "scores_from"]
+
+MOST_SCORES = 1_000_000
+MOST_PULLS = 50
+MOST_ASSESSORS = 1_000
+LARGEST = 1e6
+SCALES = ((0.0, 10.0), (0.0, 100.0))
+
+_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+_COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+", re.ASCII)
+_WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def read_scores(path: Path | str, attributes: Collection[str] | None = None) -> pd.DataFrame:
+    """The scores in a CSV, XLSX or Parquet file; see `scores_from`. Raises ScoreError, also without a file."""
+    path = Path(path)
+    name = plain(path.name, 80)
+    try:
+        with path.open("rb") as file:
+            content = file.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as problem:
+        raise ScoreError(f"{name}: the file cannot be read; check its name and folder") from problem
+    return scores_from(name, content, attributes)
+
+
+def scores_from(name: str, content: bytes, attributes: Collection[str] | None = None) -> pd.DataFrame:
+    """Tidy scores, one row a score, from the bytes of a file.
+
+    Tidy files have the columns assessor, hours (or a numeric sample), attribute and score; wide ones a column for each
+    attribute instead of the last two. Optional columns: sitting, replicate, position, batch. Repeated servings without
+    a replicate column are numbered in the order of their rows. An empty score cell is a missing score and its row is
+    left out. With `attributes` each of them must occur, and only they are kept.
+
+    Returns columns assessor (text), hours (float, h), attribute (text), score (float, scale units), replicate (whole
+    number from 1), and, where the file has them, sitting (text), position (whole number from 1), batch (text).
+    Raises ScoreError.
+    """
+    table = table_from(plain(name, 80), content)
+    tidy = _tidy(table) if {"attribute", "score"} & set(table.columns) else _wide(table, attributes)
+    if attributes is not None:
+        tidy = _only(table, tidy, attributes)
+    _check_scale(table, tidy)
+    tidy = _numbered(table, tidy)
+    kept = tidy[tidy["score"].notna()].drop(columns="row").reset_index(drop=True)
+    if kept.empty:
+        raise ScoreError(f"{table.name}: no row has a score; fill in the scores")
+    return kept
+
+
+# ---- the two forms -------------------------------------------------------------------------------------------------
+def _tidy(table: Table) -> pd.DataFrame:
+    _need(table, "attribute")
+    _need(table, "score")
+    frame = _servings(table)
+    frame["attribute"] = _names(table, "attribute")
+    frame["score"] = _numbers(table, "score", _score, empty=math.nan)
+    return frame
+
+
+def _wide(table: Table, attributes: Collection[str] | None) -> pd.DataFrame:
+    """A column an attribute, made long; the row number stays with every score."""
+    known = {*KEYS, "sample", *OPTIONAL}
+    own = [column for column in table.columns if column not in known]
+    frame = _servings(table)
+    if not own:
+        raise ScoreError(
+            f"{table.name}, row 1: no column holds scores; add attribute and score, or a column an attribute"
+        )
+    wanted = own if attributes is None else [column for column in own if column in attributes]
+    if len(wanted) * len(frame) > MOST_SCORES:
+        raise ScoreError(f"{table.name}: more than {MOST_SCORES} scores; keep only one study in the file")
+    parts = [frame.assign(attribute=column, score=_numbers(table, column, _score, math.nan)) for column in wanted]
+    return pd.concat(parts, ignore_index=True) if parts else frame.assign(attribute="", score=math.nan).iloc[:0]
+
+
+def _servings(table: Table) -> pd.DataFrame:
+    """Who tasted what when, one row a row of the file: row, assessor, hours and the optional columns."""
+    hours = "sample" if "sample" in table.columns and "hours" not in table.columns else "hours"
+    _need(table, "assessor")
+    _need(table, hours)
+    _refuse_near_names(table)
+    frame = pd.DataFrame({"row": table.rows, "assessor": _names(table, "assessor")})
+    frame["hours"] = _numbers(table, hours, _hours)
+    _check_sizes(table, frame)
+    for column in OPTIONAL:
+        if column in table.columns and any(map(filled, table.columns[column])):
+            counted = column in ("replicate", "position")
+            frame[column] = _numbers(table, column, _count) if counted else _names(table, column)
+    return frame
+
+
+def _check_sizes(table: Table, frame: pd.DataFrame) -> None:
+    """Numbers in the wrong column make thousands of pulls or assessors, which no study has."""
+    for column, what, most in (("hours", "pulls", MOST_PULLS), ("assessor", "assessors", MOST_ASSESSORS)):
+        found = frame[column].nunique()
+        if found > most:
+            raise ScoreError(f"{table.name}, column {column}: {found} different {what} and at most {most} are read")
+
+
+def _need(table: Table, column: str) -> None:
+    if column in table.columns:
+        return
+    near = get_close_matches(column, [name.casefold() for name in table.columns], 1, 0.6)
+    found = next((name for name in table.columns if near and name.casefold() == near[0]), None)
+    mend = f'rename "{plain(found)}" to {column}' if found else f"add it, beside {', '.join(map(plain, table.columns))}"
+    raise ScoreError(f"{table.name}, row 1: there is no column {column}; {plain(mend, 160)}")
+
+
+def _refuse_near_names(table: Table) -> None:
+    """A misspelt optional column would be lost, or read as an attribute, without a word."""
+    for column in table.columns:
+        near = get_close_matches(column.casefold(), (*KEYS, *OPTIONAL), 1, 0.8)
+        if near and column not in (*KEYS, *OPTIONAL) and near[0] not in table.columns:
+            raise ScoreError(f'{table.name}, row 1: "{plain(column)}" looks like {near[0]}; rename the column')
+
+
+def _only(table: Table, tidy: pd.DataFrame, attributes: Collection[str]) -> pd.DataFrame:
+    """The deciding attributes alone, each with at least one score."""
+    scored = set(tidy.loc[tidy["score"].notna(), "attribute"])
+    present = scored | set(table.columns) - set(KNOWN)
+    for attribute in attributes:
+        if attribute not in scored:
+            near = get_close_matches(attribute, sorted(present - {attribute}), 1, 0.6)
+            mend = f'is it "{plain(near[0])}"?' if near else "add its scores or take it out of the rule"
+            raise ScoreError(f'{table.name}: no score of "{plain(attribute)}", which the rule decides on; {mend}')
+    return tidy[tidy["attribute"].isin(list(attributes))]
+
+
+# ---- columns -------------------------------------------------------------------------------------------------------
+def _names(table: Table, column: str) -> list[str]:
+    """Texts of a column; two that differ only in case or spaces would count as two."""
+    names: dict[Any, str] = {}
+    first: dict[str, tuple[str, int]] = {}
+    keys = [_distinct(cell) for cell in table.columns[column]]
+    for position, key in enumerate(keys):
+        if key not in names:
+            name = _name(key[1])
+            if not name:
+                table.fail(position, column, "is empty; every row needs it")
+            alike, row = first.setdefault(" ".join(name.casefold().split()), (name, table.rows[position]))
+            if alike != name:
+                table.fail(position, column, f'and "{plain(alike)}" in row {row} look like one name; write them alike')
+            names[key] = name
+    return [names[key] for key in keys]
+
+
+def _name(cell: Any) -> str:
+    if isinstance(cell, float) and cell.is_integer():
+        return str(int(cell))
+    return str(cell).strip() if filled(cell) else ""
+
+
+def _distinct(cell: Any) -> tuple[type, Any]:
+    """A key under which 1, 1.0 and True stay apart."""
+    return (type(cell), str(cell) if isinstance(cell, (list, dict, set)) else cell)
+
+
+def _numbers(table: Table, column: str, rule: Callable[[float], str | None], empty: float | None = None) -> list[float]:
+    """Numbers of a column, each distinct cell read once; `rule` says what is wrong with one, or None."""
+    read: dict[Any, float] = {}
+    keys = [_distinct(cell) for cell in table.columns[column]]
+    for position, key in enumerate(keys):
+        if key not in read:
+            read[key] = _number(table, position, column, key[1], empty)
+            wrong = None if math.isnan(read[key]) else rule(read[key])
+            if wrong:
+                table.fail(position, column, wrong)
+    return [read[key] for key in keys]
+
+
+def _number(table: Table, position: int, column: str, cell: Any, empty: float | None) -> float:
+    if not filled(cell):
+        return empty if empty is not None else table.fail(position, column, "is empty; every row needs it")
+    if isinstance(cell, (int, float)) and not isinstance(cell, bool):
+        if math.isfinite(cell):
+            return float(cell)
+        table.fail(position, column, "is not a finite number; leave the cell empty when a score is missing")
+    text = str(cell).strip()
+    if table.decimal_comma and _COMMA_NUMBER.fullmatch(text):
+        text = text.replace(",", ".")
+    if isinstance(cell, str) and _NUMBER.fullmatch(text) and math.isfinite(float(text)):
+        return float(text)
+    return table.fail(position, column, f"is not a number; {_mended(cell, text, may_be_empty=empty is not None)}")
+
+
+def _mended(cell: Any, text: str, may_be_empty: bool) -> str:
+    """What to write instead, where that can be guessed."""
+    if not isinstance(cell, str):
+        return "format the column as numbers"
+    if text.casefold() in _WORDS:
+        return f"write {_WORDS.index(text.casefold())}"
+    if _COMMA_NUMBER.fullmatch(text):
+        return f"write {text.replace(',', '.')}"
+    digits = _NUMBER.search(text)
+    if digits and digits.group() != text and len(text) <= 12 and len(_NUMBER.findall(text)) == 1:
+        return f"write {digits.group()}"
+    return "leave the cell empty when a score is missing" if may_be_empty else "write the hours or the count in digits"
+
+
+def _score(value: float) -> str | None:
+    return None if abs(value) <= LARGEST else "is too large for a score; correct it"
+
+
+def _hours(value: float) -> str | None:
+    if value < 0:
+        return "is below zero; hours count from the start of the conche"
+    return None if value <= 10_000 else "is too large for hours in the conche; correct it"
+
+
+def _count(value: float) -> str | None:
+    fits = 1 <= value <= LARGEST and value.is_integer()
+    return None if fits else "is not a whole number from 1; correct it"
+
+
+# ---- rules that need all rows --------------------------------------------------------------------------------------
+def _check_scale(table: Table, tidy: pd.DataFrame) -> None:
+    """Nine tenths of the scores tell the scale, 0 to 10 or 0 to 100; what lies outside it is a slip."""
+    scores = tidy["score"].dropna()
+    for low, high in SCALES:
+        outside = scores[~scores.between(low, high)]
+        if not len(scores) or len(outside) > len(scores) / 10:
+            continue
+        if len(outside):
+            first = tidy.loc[outside.index].sort_values("row").iloc[0]
+            column = "score" if "score" in table.columns else str(first["attribute"])
+            rule = f"lies outside the scale {low:g} to {high:g} of the other scores; correct it or leave the cell empty"
+            table.fail(table.rows.index(first["row"]), column, rule)
+        return
+
+
+def _numbered(table: Table, tidy: pd.DataFrame) -> pd.DataFrame:
+    """Every score under its own replicate number; a second score in the same place is refused."""
+    key = [column for column in ("assessor", "hours", "attribute", *OPTIONAL) if column in tidy.columns]
+    tidy = tidy.sort_values("row", kind="stable")
+    if "replicate" in tidy.columns or "position" in tidy.columns:
+        _refuse_repeats(table, tidy, key)
+    if "replicate" in tidy.columns:
+        return tidy.assign(replicate=tidy["replicate"].astype(int), **_whole_positions(tidy))
+    _refuse_pasted_twice(table, tidy)
+    within = [column for column in key if column != "position"]
+    return tidy.assign(replicate=tidy.groupby(within, sort=False).cumcount() + 1, **_whole_positions(tidy))
+
+
+def _whole_positions(tidy: pd.DataFrame) -> dict[str, pd.Series]:
+    return {"position": tidy["position"].astype(int)} if "position" in tidy.columns else {}
+
+
+def _refuse_repeats(table: Table, tidy: pd.DataFrame, key: list[str]) -> None:
+    repeated = tidy[tidy.duplicated(key)]
+    if repeated.empty:
+        return
+    second = repeated.iloc[0]
+    same = (tidy[key] == second[key]).all(axis=1)
+    first = tidy[same].iloc[0]
+    mend = "keep one, or number the replicates"
+    what = ", ".join(f"{column} {plain(_name(second[column]))}" for column in key)
+    where = f"{table.name}, row {second['row']}"
+    if first["score"] == second["score"] or (math.isnan(first["score"]) and math.isnan(second["score"])):
+        raise ScoreError(f"{where}: repeats row {first['row']} ({what}); {mend}")
+    scores = f"{second['score']:g} stands against {first['score']:g} in row {first['row']}"
+    raise ScoreError(f"{where}, column score: {scores} for the same serving ({what}); {mend}")
+
+
+def _refuse_pasted_twice(table: Table, tidy: pd.DataFrame) -> None:
+    """The same rows once more would pass for replicates and halve the error of the panel."""
+    half, odd = divmod(len(tidy), 2)
+    if odd or half < 10 or tidy["score"].nunique() < 3:
+        return
+    columns = tidy.columns.drop("row")
+    if tidy.iloc[:half][columns].reset_index(drop=True).equals(tidy.iloc[half:][columns].reset_index(drop=True)):
+        row = tidy.iloc[half]["row"]
+        raise ScoreError(
+            f"{table.name}, row {row}: from here on all rows repeat the first ones; remove the second copy"
+        )

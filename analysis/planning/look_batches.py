@@ -1,0 +1,96 @@
+"""One look at many simulated studies, each judged as `stopping.decide` judges its scores.
+
+Studies that hold scores of the same people, pulls, sittings and places are judged together. Shapes: B studies, a
+assessors, h pulls, S sittings, r replicates.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.model.cells import Cells
+from analysis.planning import model_batches
+from analysis.planning.drawn_cells import alike, cells_of_draw
+from analysis.planning.many_studies import answers
+from analysis.stopping import orders
+from analysis.stopping.rule import Rule
+from analysis.stopping.verdicts import CANNOT
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.intp]
+Flags = NDArray[np.bool_]
+
+
+def look_at(
+    drawn: Mapping[str, Array], places: Codes | None, rule: Rule, level: float, control: int
+) -> tuple[Codes, Codes]:
+    """Verdict and pull (B,) of every study; `cannot tell` also where there is nothing to decide on.
+
+    Args:
+        drawn: the scores so far, attribute -> (B, a, h, S, r), NaN where missing.
+        places: at which place of its sitting each was tasted, the same shape; None where that is not known.
+        rule: as sealed.
+        level: one-sided level of this look.
+        control: index of the pull known to differ.
+
+    Raises:
+        ValueError: the rule adjusts for positions that are not known.
+    """
+    if "position" in rule.adjust and places is None:
+        raise ValueError("adjust: 'position' needs the place of every serving")
+    apart = model_batches.told_apart(drawn, places) if "position" in rule.adjust and places is not None else None
+    if apart is not None or "sitting" in rule.adjust:
+        verdict, pull = _by_fuller_model(drawn, places, apart, rule, level, control)
+    else:
+        verdict, pull = look_at_cells({name: cells_under(rule, y) for name, y in drawn.items()}, rule, level, control)
+    if places is not None:
+        # As `outcome.worded`: an order that favours a pull makes a step look flat, or steep, that is not.
+        answered = np.flatnonzero(verdict != CANNOT)
+        trusted = apart[answered] if apart is not None else _balanced(drawn, places, answered)
+        verdict[answered[~trusted]], pull[answered[~trusted]] = CANNOT, -1
+    return verdict, pull
+
+
+def cells_suffice(rule: Rule, places: Codes | None) -> bool:
+    """Whether a look needs no more than the cells of each attribute."""
+    return places is None and not {"position", "sitting"} & set(rule.adjust)
+
+
+def cells_under(rule: Rule, y: Array) -> Cells:
+    """Cells of scores (B, a, h, S, r), by sitting where the rule asks for it."""
+    return cells_of_draw(y, "sitting:hours" in rule.adjust)
+
+
+def look_at_cells(cells: Mapping[str, Cells], rule: Rule, level: float, control: int) -> tuple[Codes, Codes]:
+    """The same from cells alone, attribute -> B studies, orders apart."""
+    studies = len(next(iter(cells.values())).sums)
+    verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
+    for rows, part in alike(cells):
+        verdict[rows], pull[rows] = answers(part, rule.attributes, level, control)
+    return verdict, pull
+
+
+def _by_fuller_model(
+    drawn: Mapping[str, Array], places: Codes | None, apart: Flags | None, rule: Rule, level: float, control: int
+) -> tuple[Codes, Codes]:
+    """Verdicts of studies whose places or sittings the model takes out."""
+    studies = len(next(iter(drawn.values())))
+    verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
+    for rows, own_verdict, own_pull in model_batches.judged(drawn, places, apart, rule, level, control):
+        verdict[rows], pull[rows] = own_verdict, own_pull
+    return verdict, pull
+
+
+def _balanced(drawn: Mapping[str, Array], places: Codes, rows: Codes) -> Flags:
+    """Whether the orders of each of these studies can be trusted."""
+    found = np.ones(len(rows), bool)
+    for number, row in enumerate(rows):
+        seen = np.logical_or.reduce([np.isfinite(y[row]) for y in drawn.values()])
+        person, pull, day, _replicate = np.nonzero(seen)
+        place = places[row][seen]
+        every = orders.Servings(person, day, pull, place, place.astype(np.float64))
+        found[number] = orders.why_unbalanced(every) is None
+    return found

@@ -1,0 +1,234 @@
+"""Tidy scores as cells: labels are read into codes once, for every attribute."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis.model.cells import TOP, BySitting, Cells, step_of
+from analysis.stopping.rule import Rule
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.intp]
+NEEDED = ("assessor", "hours", "attribute", "score")
+OPTIONAL = ("sitting", "replicate", "position", "batch")
+# The longer of the two scales that files use.
+HUNDRED = 100.0
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """A study as cells. `hours` ascending, the last is the reference; `control` its index of the pull known to differ.
+
+    `data` holds the scores of the deciding attributes with a column sitting (1 when not recorded), and numbers `person`
+    and `day` for assessors and sittings, in an order that their names have no part in; `people` counts assessors with
+    scores per attribute; `recorded` names the optional columns present; `scope` counts assessors, sittings and batches,
+    of which there is one.
+    """
+
+    hours: Array
+    control: int
+    cells: Mapping[str, Cells]
+    data: pd.DataFrame
+    people: Mapping[str, int]
+    recorded: frozenset[str]
+    scope: Mapping[str, int]
+
+    def rows(self, name: str) -> pd.DataFrame:
+        """The scores of one attribute."""
+        return self.data[self.data["attribute"] == name].reset_index(drop=True)
+
+
+def read(scores: pd.DataFrame, rule: Rule) -> Panel:
+    """The scores that `rule` decides on.
+
+    Raises:
+        ValueError: which column, attribute, pull or score is wrong, and what is asked.
+    """
+    attributes = list(rule.attributes)
+    data, y, pulls = _checked(scores, attributes)
+    _refuse_batches(data)
+    _check_adjust(data[[column for column in data.columns if column in scores.columns]], rule)
+    hours, pull = np.unique(pulls, return_inverse=True)
+    if len(hours) < 2:
+        raise ValueError(f"hours: at least two pulls are needed, the scores hold {hours.tolist()}")
+    at = _control(hours, rule.control)
+    which = pd.Index(attributes).get_indexer(pd.Index(data["attribute"]))
+    named = [pd.factorize(data[column].astype(str))[0] for column in ("assessor", "sitting")]
+    person, day = (_unnamed(codes, pull, attributes, which, y) for codes in named)
+    _refuse_contradictions(data, which, person, pull, day)
+    data = data.assign(person=person, day=day)
+    scale = TOP if y.max() <= TOP else HUNDRED
+    cells = _cells(attributes, hours, y, (which, person, pull, day), scale)
+    people = {name: own.sums.shape[1] for name, own in cells.items()}
+    scope = {
+        "assessors": int(person.max()) + 1,
+        "sittings": int(day.max()) + 1,
+        "batches": 1,
+    }
+    return Panel(hours, at, cells, data, people, frozenset(OPTIONAL) & set(scores.columns), scope)
+
+
+# ---- checks at the edge ----------------------------------------------------------------------------------------------
+def _check_adjust(scores: pd.DataFrame, rule: Rule) -> None:
+    for part in rule.adjust:
+        column = part.partition(":")[0]
+        if column not in scores.columns:
+            raise ValueError(f"adjust: {part!r} needs a column {column!r}; the scores have {list(scores.columns)}")
+        if scores[column].isna().any():
+            raise ValueError(f"adjust: {part!r} needs the {column} of every score, and some have none")
+
+
+def _checked(scores: pd.DataFrame, attributes: Sequence[str]) -> tuple[pd.DataFrame, Array, Array]:
+    """Rows of the deciding attributes that hold a score, the scores, and their pulls."""
+    for column in NEEDED:
+        if column not in scores.columns:
+            raise ValueError(f"scores: the column {column!r} is missing; there are {list(scores.columns)}")
+    y = _numbers(scores, "score", "every score must be a finite number; leave missing ones empty")
+    data = scores[scores["attribute"].isin(attributes) & ~np.isnan(y)]
+    _refuse_absent(scores, data, attributes)
+    if np.isinf(y).any():
+        raise ValueError("score: every score must be a finite number; leave missing ones empty")
+    pulls = _numbers(data, "hours", "every pull needs a finite number of hours, 0 or more")
+    if not (np.isfinite(pulls).all() and (pulls >= 0).all()):
+        wrong = pulls[~(np.isfinite(pulls) & (pulls >= 0))][0]
+        raise ValueError(f"hours: every pull needs a finite number of hours, 0 or more, got {wrong}")
+    for column in ("assessor", "sitting"):
+        if column in data and data[column].isna().any():
+            raise ValueError(f"{column}: every score needs its {column}, and some have none")
+    if "position" in data:
+        _numbers(data, "position", "every position must be a number; leave unknown ones empty")
+    if "sitting" not in data:
+        data = data.assign(sitting=1)
+    return data, data["score"].to_numpy(float), pulls
+
+
+def batches_in(scores: pd.DataFrame) -> tuple[str, ...]:
+    """The batches that the scores name, sorted; "" where some scores name one and others none."""
+    if "batch" not in scores or scores["batch"].isna().all():
+        return ()
+    return tuple(sorted(scores["batch"].astype("string").str.strip().fillna("").unique()))
+
+
+def _refuse_batches(data: pd.DataFrame) -> None:
+    """Scores of two batches put together would answer for their mean, which one batch far worse can hide behind."""
+    found = batches_in(data)
+    if len(found) > 1:
+        raise ValueError(
+            f"batch: the scores are of {len(found)} batches, {list(found)}; a verdict is about one. "
+            "Decide each batch on its own scores"
+        )
+
+
+def _numbers(data: pd.DataFrame, column: str, rule: str) -> Array:
+    try:
+        return data[column].to_numpy(float, na_value=np.nan)
+    except (TypeError, ValueError) as problem:
+        raise ValueError(f"{column}: {rule}; {problem}") from problem
+
+
+def _refuse_absent(scores: pd.DataFrame, data: pd.DataFrame, attributes: Sequence[str]) -> None:
+    """Every deciding attribute needs scores."""
+    present = set(data["attribute"].unique())
+    for name in attributes:
+        if name not in present:
+            names = sorted(map(str, scores["attribute"].dropna().unique()))
+            raise ValueError(f"attributes.{name}: the scores have no attribute {name!r}; they have {names}")
+
+
+def _refuse_contradictions(data: pd.DataFrame, which: Codes, person: Codes, pull: Codes, day: Codes) -> None:
+    """The same serving cannot hold two values; without replicate or position, servings cannot be told apart."""
+    extra = [column for column in ("replicate", "position", "batch") if column in data.columns]
+    if not {"replicate", "position"} & set(extra):
+        return
+    others = [pd.factorize(data[column])[0] for column in extra]
+    known = np.logical_and.reduce([codes >= 0 for codes in others])
+    key = np.zeros(len(data), np.int64)
+    for codes in (which, person, pull, day, *others):
+        key = key * (int(codes.max()) + 2) + codes + 1
+    _, first, count = np.unique(key[known], return_index=True, return_counts=True)
+    if (count > 1).any():
+        row = data[known].iloc[int(first[count > 1].min())]
+        raise ValueError(
+            f"score: assessor {row['assessor']} has two scores for one serving at {row['hours']:g} h, "
+            f"{row['attribute']}; keep the right one, or number the servings in the column replicate"
+        )
+
+
+def _control(hours: Array, control: float | None) -> int:
+    """Index of the control pull."""
+    if control is None:
+        return 0
+    where = np.flatnonzero(np.isclose(hours, control))
+    if not len(where):
+        raise ValueError(f"control: {control:g} h is not among the pulls {hours.tolist()}")
+    if where[0] == len(hours) - 1:
+        raise ValueError(f"control: {control:g} h is the longest pull, which is the reference; name a shorter one")
+    return int(where[0])
+
+
+# ---- cells -----------------------------------------------------------------------------------------------------------
+def _unnamed(codes: Codes, pull: Codes, attributes: Sequence[str], which: Codes, y: Array) -> Codes:
+    """Numbers for people, or sittings, in the order of what was scored there, so that no name changes a draw.
+
+    Sums over sorted scores, since a sum of the same numbers in another order differs in its last digit.
+    """
+    by_name = np.argsort(np.array(attributes))
+    rank = np.argsort(by_name)[which]
+    key = (codes * len(attributes) + rank) * (pull.max() + 1) + pull
+    order = np.lexsort((y, key))
+    size = (int(codes.max()) + 1) * len(attributes) * (int(pull.max()) + 1)
+    counts = np.bincount(key, minlength=size)
+    sums = np.bincount(key[order], y[order], size)
+    traits = np.hstack([table.reshape(int(codes.max()) + 1, -1) for table in (counts, np.round(sums, 9))])
+    place = np.lexsort(traits.T[::-1])
+    return np.asarray(np.argsort(place)[codes], np.intp)
+
+
+def _cells(
+    attributes: Sequence[str], hours: Array, y: Array, codes: tuple[Codes, Codes, Codes, Codes], top: float
+) -> dict[str, Cells]:
+    """Cells of each attribute, sitting by sitting, without assessors who never scored it; `codes` (attribute, person,
+    pull, sitting) of every score."""
+    m = len(attributes)
+    a, h, S = (int(part.max()) + 1 for part in codes[1:])
+    at = np.ravel_multi_index(codes, (m, a, h, S))
+    counts = np.asarray(np.bincount(at, minlength=m * a * h * S), np.float64)
+    sums = np.asarray(np.bincount(at, y, m * a * h * S), np.float64)
+    # Squares around the cell means, so that scores far from zero lose no digits.
+    rest = y - (sums / np.maximum(counts, 1))[at]
+    within = np.asarray(np.bincount(codes[0] * S + codes[3], rest * rest, m * S), np.float64).reshape(m, S)
+    counts, sums = counts.reshape(m, a, h, S), sums.reshape(m, a, h, S)
+    steps = [step_of(y[None, codes[0] == i]) for i in range(m)]
+    return {
+        name: _own(name, hours, BySitting(counts[i : i + 1], sums[i : i + 1], within[i : i + 1]), steps[i], top)
+        for i, name in enumerate(attributes)
+    }
+
+
+def _own(name: str, hours: Array, every: BySitting, step: Array, top: float) -> Cells:
+    """The cells of one attribute; every pull must have been scored."""
+    there = every.counts[0] > 0
+    unscored = ~there.any((0, 2))
+    if unscored.any():
+        raise ValueError(
+            f"attributes.{name}: no score at the pulls {hours[unscored].tolist()}; "
+            "a deciding attribute is scored at every pull"
+        )
+    seen, days = there.any((1, 2)), there.any((0, 1))
+    if seen.sum() < 2:
+        raise ValueError(f"attributes.{name}: one assessor alone scored it; a panel needs at least two")
+    own = BySitting(every.counts[:, seen][..., days], every.sums[:, seen][..., days], every.within[:, days])
+    return Cells(*own.pooled(), step, own if days.sum() > 1 else None, top=top)
+
+
+def cells_of(rows: pd.DataFrame, hours: Array, like: Cells) -> Cells:
+    """The cells of the scores of one attribute, recorded in the steps and on the scale of `like`."""
+    y = rows["score"].to_numpy(float)
+    person, pull, day = (pd.factorize(rows[column], sort=True)[0] for column in ("person", "hours", "day"))
+    found = _cells(["score"], hours, y, (np.zeros(len(y), np.intp), person, pull, day), like.top)["score"]
+    return replace(found, step=like.step)

@@ -1,0 +1,67 @@
+"""The sealed rule of a conching-hours study."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import isfinite
+from typing import Literal
+
+from analysis.stopping.alpha_spending import level as level_of_look
+
+Wanted = Literal["lower", "higher", "same"]
+# Goes up with every change that can turn a verdict on the same scores; seals and signed verdicts name it.
+RULE_VERSION = 2
+ADJUSTMENTS = ("position", "sitting", "sitting:hours")
+
+
+@dataclass(frozen=True, slots=True)
+class AttributeRule:
+    """What is wanted of one deciding attribute; margin and limit in scale units."""
+
+    wanted: Wanted
+    margin: float
+    limit: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """The sealed rule. `control` is the pull (hours) known to differ; None is the shortest pull.
+
+    `adjust` knows "position" (fixed), "sitting" (random) and "sitting:hours" (a third limit).
+    """
+
+    attributes: Mapping[str, AttributeRule]
+    alpha: float = 0.05
+    looks: int = 1
+    look: int = 1
+    adjust: tuple[str, ...] = ()
+    control: float | None = None
+
+
+def check_rule(rule: Rule) -> float:
+    """The one-sided level of this look; refuses an impossible rule.
+
+    Raises:
+        ValueError: which part of the rule, and what it may be.
+    """
+    if not rule.attributes:
+        raise ValueError("attributes: the rule names no deciding attribute; name at least one")
+    for name, wish in rule.attributes.items():
+        _check_wish(name, wish)
+    for part in rule.adjust:
+        if part not in ADJUSTMENTS:
+            raise ValueError(f"adjust: knows position, sitting and sitting:hours, got {part!r}")
+    level = level_of_look(rule.alpha, rule.looks)
+    if not 1 <= rule.look <= rule.looks:
+        raise ValueError(f"look must lie between 1 and the {rule.looks} sealed looks, got {rule.look}")
+    return level
+
+
+def _check_wish(name: str, wish: AttributeRule) -> None:
+    if wish.wanted not in ("lower", "higher", "same"):
+        raise ValueError(f"attributes.{name}: wanted must be lower, higher or same, got {wish.wanted!r}")
+    if not (isfinite(wish.margin) and wish.margin > 0):
+        raise ValueError(f"attributes.{name}: the margin must be above 0, got {wish.margin}")
+    if wish.limit is not None and not isfinite(wish.limit):
+        raise ValueError(f"attributes.{name}: the limit must be a finite number, got {wish.limit}")

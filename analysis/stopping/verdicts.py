@@ -1,0 +1,174 @@
+"""From limits to one verdict, for a batch of studies: step down from the longest pull, attributes joined by AND.
+
+Intersection-union (Berger 1982, from memory) needs no penalty for several attributes; a fixed sequence from the longest
+pull (Hsu & Berger 1999) none for several pulls. Shapes: B studies, h pulls.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import reduce
+from itertools import chain
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.model.cells import Cells
+from analysis.stopping.evidence import Asked, Levels, Measures, Shown, Wish, beyond_margin, stacks
+from analysis.stopping.standard_errors import Contrasts, Estimates
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Verdict = Literal["stop", "conche longer", "no hour fits", "cannot tell"]
+VERDICTS: tuple[Verdict, ...] = ("stop", "conche longer", "no hour fits", "cannot tell")
+STOP, LONGER, NONE_FITS, CANNOT = range(4)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AttributeLimits(Shown):
+    """One attribute of a batch: what is shown of it, and the signed differences it is read from: `worse` than the
+    reference, and `pairs`, every pull against each shorter one. `beyond_margin` (B, h): shown to lie beyond it.
+    `panels` holds the attribute's fit, perhaps with others, in its `place`."""
+
+    beyond_margin: Flags
+    panels: Contrasts
+    place: slice
+    sign: float
+    margin: float
+    worse: Estimates
+    pairs: Estimates
+
+    @property
+    def cells(self) -> Cells:
+        """The attribute's own cells."""
+        return self.panels.cells.rows(self.place)
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The verdict of each study of a batch: index into `VERDICTS` (B,), chosen pull (B,), -1 where none; `shortest`
+    (B,): the shortest pull that passes with all longer ones, -1 where not even the reference does. `passes` (B, h):
+    shown to be good enough. `against_reference` (B,): whether a margin against it counts, which it does not where the
+    reference itself is shown to be unfit."""
+
+    verdict: NDArray[np.intp]
+    pull: NDArray[np.intp]
+    shortest: NDArray[np.intp]
+    passes: Flags
+    control_found: Flags
+    against_reference: Flags
+
+
+@dataclass(frozen=True, slots=True)
+class Judged(Table):
+    """Verdicts with the attributes they rest on."""
+
+    attributes: Mapping[str, AttributeLimits]
+
+    def fails_on(self, name: str) -> Flags:
+        """Which pulls are shown to fail on an attribute (B, h)."""
+        limits = self.attributes[name]
+        beyond = limits.beyond_margin & limits.judged[:, None] & self.against_reference[:, None]
+        return limits.broken | beyond
+
+    @property
+    def fails(self) -> Flags:
+        """Which pulls are shown to fail on any attribute (B, h)."""
+        return any_of(self.fails_on(name) for name in self.attributes)
+
+
+def judge(
+    cells: Mapping[str, Cells],
+    wishes: Mapping[str, Wish],
+    level: float,
+    control: int = 0,
+    adjusted: Mapping[str, Contrasts] | None = None,
+) -> Judged:
+    """Judge a batch of studies.
+
+    Args:
+        cells: scores of every deciding attribute, the same pulls in the same order, the last being the reference.
+        wishes: what is wanted of each.
+        level: one-sided level of this look.
+        control: index of the pull known to differ.
+        adjusted: fits of attributes that a fuller model adjusts; they take the place of `cells`.
+    """
+    adjusted = adjusted or {}
+    plain = stacks(cells, {name: wish for name, wish in wishes.items() if name not in adjusted})
+    apart = (([name], panels) for name, panels in adjusted.items())
+    found = _limits(chain(apart, plain), wishes, level, control)
+    t = tabled(list(found.values()))
+    return Judged(t.verdict, t.pull, t.shortest, t.passes, t.control_found, t.against_reference, found)
+
+
+def _limits(
+    stacked: Iterable[tuple[list[str], Contrasts]], wishes: Mapping[str, Wish], level: float, control: int
+) -> dict[str, AttributeLimits]:
+    """The limits of every attribute, each in its own rows of a stack, in the order of the wishes."""
+    found: dict[str, AttributeLimits] = {}
+    for names, panels in stacked:
+        studies = len(panels.cells.sums) // len(names)
+        asked = Asked.of([wishes[name] for name in names], studies)
+        measures = Measures.of(panels, asked).with_pairs(panels, np.arange(len(panels.cells.sums)))
+        levels = Levels.of(level, list(wishes.values()), panels.cells.sums.shape[2], control)
+        shown, worse = measures.shown(levels), measures.worse.found
+        beyond = beyond_margin(worse, asked, levels)
+        assert measures.pairs is not None
+        for number, name in enumerate(names):
+            place = slice(number * studies, (number + 1) * studies)
+            found[name] = AttributeLimits(
+                **shown.rows(place).parts(),
+                beyond_margin=beyond[place],
+                panels=panels,
+                place=place,
+                sign=float(asked.sign[place.start, 0]),
+                margin=wishes[name].margin,
+                worse=worse.rows(place),
+                pairs=measures.pairs.found.rows(place),
+            )
+    return {name: found[name] for name in wishes}
+
+
+# ---- the table -----------------------------------------------------------------------------------------------------
+def tabled(every: Sequence[Shown]) -> Table:
+    """The first verdict that fits, from what is shown of all attributes."""
+    passes = all_of(x.passes for x in every)
+    broken = any_of(x.broken for x in every)
+    told = any_of(x.told & x.judged for x in every)
+    passing, last = chain_of(passes), passes.shape[1] - 1
+    shortest = np.where(passing.any(1), passing.argmax(1), -1)
+    stop = (shortest >= 0) & (shortest < last) & told & _stands(every, shortest)
+    longer = ~passes[:, :-1].any(1) & any_of(x.improving for x in every) & _nothing_lost(every) & told
+    verdict = np.select([stop, longer, broken.all(1) & told], [STOP, LONGER, NONE_FITS], CANNOT)
+    pull = np.where(verdict == STOP, shortest, -1)
+    return Table(verdict, pull, shortest, passes, told, ~broken[:, -1])
+
+
+def _stands(every: Sequence[Shown], shortest: NDArray[np.intp]) -> Flags:
+    """Whether the shortest passing pull lies inside the window of every note, and no longer one is shown better."""
+    rows = np.arange(len(shortest))
+    inside = all_of(x.inside for x in every)
+    bettered = any_of(x.bettered & x.judged[:, None] for x in every)
+    return np.asarray(inside[rows, shortest] & ~bettered[rows, shortest])
+
+
+def _nothing_lost(every: Sequence[Shown]) -> Flags:
+    """Whether every note that improves is shown to be no worse at the reference than before, and all others hold."""
+    return all_of(x.judged & np.where(x.improving, x.kept, x.holds) for x in every)
+
+
+def all_of(flags: Iterable[Flags]) -> Flags:
+    """Joined by AND, over attributes."""
+    return reduce(np.logical_and, flags)
+
+
+def any_of(flags: Iterable[Flags]) -> Flags:
+    """Joined by OR, over attributes."""
+    return reduce(np.logical_or, flags)
+
+
+def chain_of(passes: Flags) -> Flags:
+    """Whether a pull passes with all longer ones (B, h)."""
+    return np.flip(np.logical_and.accumulate(np.flip(passes, 1), axis=1), 1)

@@ -1,0 +1,35 @@
+"""Tables of the record as a later version may have them: one column more in each, in the code and in the file."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from sqlalchemy import Column, Text
+
+from studyapp.store import Store, schema
+from studyapp.store.covers import COVERED
+
+LATER = "later"
+RECORD = (*COVERED.values(), schema.score, schema.trial)
+HASHED_FIRST = ("score", "trial")  # their rows are hashed before they are written, so the app would name the value
+
+
+@contextmanager
+def one_column_more() -> Iterator[None]:
+    """While this lasts the code knows a column that may be empty in every table; what is written anew fills it."""
+    for table in RECORD:
+        table.append_column(Column(LATER, Text, default=None if table.name in HASHED_FIRST else "new"))
+    try:
+        yield
+    finally:
+        for table in RECORD:
+            table._columns.remove(table.c[LATER])  # the library has no public way back
+
+
+def widen(store: Store) -> Store:
+    """The column in the file, empty in every row, as a migration adds it."""
+    with store.write() as tx:
+        for table in RECORD:
+            tx.exec_driver_sql(f"ALTER TABLE {table.name} ADD COLUMN {LATER} TEXT")
+    return store
