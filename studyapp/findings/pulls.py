@@ -20,10 +20,10 @@ def shown(result: AttributeResult, pull: PullResult) -> bool:
 def enough(result: AttributeResult) -> float | None:
     """The shortest pull shown to be good enough on this attribute, where a shorter one than the reference was.
 
-    Against a reference that is itself shown to fail, being close to it shows nothing.
+    A reference that misses its limit leaves none; one that is only past its best leaves those that are not.
     """
     hour = result.shortest_hours
-    if hour is None or _reference_fails(result):
+    if hour is None:
         return None
     fit = (
         pull.hours for pull in result.pulls if hour <= pull.hours < result.reference_hours and not pull.shown_to_fail
@@ -109,7 +109,7 @@ def attribute_alt(result: AttributeResult) -> str:
 
 def _alt_sentence(result: AttributeResult) -> str:
     from_some_hour = enough(result) is not None
-    if _reference_fails(result):
+    if _reference_fails(result) and not from_some_hour:
         if result.rule.both_ways:
             return _(
                 "{name}: apart from the {reference} h pull by {steps}, in scale units; "

@@ -458,8 +458,8 @@ def test_a_pull_below_a_failed_longer_one_is_not_called_within() -> None:
     assert pull_says(result, result.pulls[5]) == "24 hours: the reference"
 
 
-def test_a_reference_that_fails_makes_no_pull_enough() -> None:
-    """Close to a pull that is itself shown to fail is no merit, in picture and reading aloud."""
+def test_a_reference_that_misses_its_limit_makes_no_pull_enough_and_a_faded_one_those_before() -> None:
+    """A window closes before a reference that has faded: the pulls inside it are the answer, so they are shown so."""
     result = KINDS["reference fails"].attributes["smoke"]
     assert result.shortest_hours is None or result.pulls[-1].shown_to_fail
     assert enough(result) is None
@@ -467,9 +467,10 @@ def test_a_reference_that_fails_makes_no_pull_enough() -> None:
     assert pull_says(result, result.pulls[5]) == "24 hours: the reference, shown to fail"
     faded = KINDS["reference fails, faded"].attributes["fruit"]
     assert faded.shortest_hours == 0.0  # all lie in the margin of a pull that has faded
-    assert (enough(faded), shown(faded, faded.pulls[4])) == (None, False)
-    same = replace(faded, rule=replace(faded.rule, wanted="same"))
-    assert attribute_alt(same).startswith("Fruit: apart from the 24 h pull by")
+    assert (enough(faded), shown(faded, faded.pulls[4]), shown(faded, faded.pulls[5])) == (0.0, True, False)
+    assert attribute_alt(faded).endswith("within the margin of 1.0 from 0 h on.")
+    same = replace(faded, rule=replace(faded.rule, wanted="same"), shortest_hours=None)
+    assert attribute_alt(same).endswith("the 24 h pull itself is shown to fail.")
 
 
 def test_a_pull_that_came_too_late_is_not_called_within() -> None:
