@@ -19,6 +19,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from bench_rule_attacks import main as misled
 from scipy.optimize import brentq
 from scipy.stats import norm
 
@@ -404,6 +405,7 @@ def main() -> None:
     studies = int(sys.argv[1]) if len(sys.argv) > 1 else 10_000
     outcomes(studies)
     errors(studies)
+    misled(min(studies, 4000))
     costs(studies)
 
 
