@@ -18,8 +18,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from bench_rule_attacks import main as misled
+from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.stats import norm
 
