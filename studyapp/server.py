@@ -22,8 +22,10 @@ from starlette.middleware import Middleware
 from streamlit import config
 
 from studyapp import guard, log, routes, session
+from studyapp.assets import FAMILY
 from studyapp.components import look
 from studyapp.errors import BadInput
+from studyapp.pictures.theme import SCREENS
 from studyapp.services import refining
 from studyapp.settings import default_folder, settings
 from studyapp.store import Store, open_store
@@ -253,7 +255,7 @@ def theme_options() -> dict[str, Any]:
         "font": look.FONT,
         "headingFont": look.FONT,
         "fontFaces": [
-            {"family": "workshop-text", "url": f"/font/{name}", "weight": "200 800", "unicodeRange": reach}
+            {"family": FAMILY, "url": f"/font/{name}", "weight": "200 800", "unicodeRange": reach}
             for name, reach in FONT_RANGES.items()
             if files("studyapp").joinpath("assets", "fonts", name).is_file()
         ],
@@ -269,8 +271,8 @@ def theme_options() -> dict[str, Any]:
         "paddingBottom": "4rem",
     }
     options = {f"theme.{name}": value for name, value in common.items()}
-    for theme, tokens in look.TOKENS.items():
-        options |= {f"theme.{theme}.{name}": value for name, value in _theme_colours(tokens).items()}
+    for mode, theme in SCREENS.items():
+        options |= {f"theme.{mode}.{name}": value for name, value in _theme_colours(theme.colours()).items()}
     return options
 
 

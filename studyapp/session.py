@@ -7,12 +7,13 @@ knows another tab's id takes over that state. Tests replace `read_cookies`.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, Literal, NoReturn, TypeVar
+from typing import Any, NoReturn, TypeVar
 
 import streamlit as st
 
 from studyapp import cookies
 from studyapp.errors import NotAllowed
+from studyapp.pictures.theme import SCREENS, Theme
 from studyapp.records import Role, Seat, Staff
 from studyapp.services import accounts, joining
 from studyapp.services.refining import Refining
@@ -175,6 +176,6 @@ def give_up(name: str) -> None:
     forget(name)
 
 
-def theme() -> Literal["light", "dark"]:
+def theme() -> Theme:
     """The device's choice of colours."""
-    return "dark" if st.context.theme.type == "dark" else "light"
+    return SCREENS["dark" if st.context.theme.type == "dark" else "light"]

@@ -23,7 +23,7 @@ ASSESSORS_PATH = (
     "studyapp.components.look",
     "studyapp.server",
 )
-HEAVY = ("numpy", "pandas", "scipy", "statsmodels", "pingouin", "altair", "pyarrow", "typst")
+HEAVY = ("numpy", "pandas", "scipy", "statsmodels", "pingouin", "altair", "pyarrow", "typst", "vl_convert")
 
 
 def loaded(code: str) -> set[str]:

@@ -15,7 +15,7 @@ from analysis.model.cells import BySitting, Cells, pooled
 from analysis.planning.likely_truths import Truths, draw_truths
 from analysis.planning.many_studies import answers
 from analysis.planning.pooled_spreads import Strata
-from analysis.stopping.evidence import Wish
+from analysis.stopping.rule import AttributeRule
 from analysis.stopping.standard_errors import Fitted
 from analysis.stopping.verdicts import CANNOT
 
@@ -41,7 +41,7 @@ class Undecided:
     """
 
     fits: Mapping[str, Fitted]
-    wishes: Mapping[str, Wish]
+    wishes: Mapping[str, AttributeRule]
     hours: Array
     level: float
     control: int = 0

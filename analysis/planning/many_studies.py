@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model.cells import Cells, is_balanced
-from analysis.stopping.evidence import Asked, Levels, Measures, Shown, Wish, stacks
+from analysis.stopping.evidence import Asked, Levels, Measures, Shown, stacks
+from analysis.stopping.rule import AttributeRule
 from analysis.stopping.standard_errors import Fitted, PanelAlone, own_bounds, rounding
 from analysis.stopping.verdicts import CANNOT, all_of, any_of, chain_of, judge, tabled
 
@@ -24,7 +25,7 @@ Rows = NDArray[np.intp]
 
 
 def answers(
-    cells: Mapping[str, Cells], wishes: Mapping[str, Wish], level: float, control: int = 0
+    cells: Mapping[str, Cells], wishes: Mapping[str, AttributeRule], level: float, control: int = 0
 ) -> tuple[Rows, Rows]:
     """Verdict and pull (B,) exactly as `verdicts.judge` finds them; arguments as there."""
     first = next(iter(cells.values()))

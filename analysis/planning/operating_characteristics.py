@@ -212,5 +212,5 @@ def _summary(
 def _too_bad(truth: AttributeTruth, wish: AttributeRule) -> NDArray[np.bool_]:
     """Which pulls are truly worse than the last by the margin."""
     off = np.array(truth.mean) - truth.mean[-1]
-    worse = np.abs(off) if wish.wanted == "same" else (-off if wish.wanted == "higher" else off)
+    worse = np.abs(off) if wish.both_ways else wish.sign * off
     return np.asarray(worse >= wish.margin - SAME)

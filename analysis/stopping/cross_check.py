@@ -123,7 +123,7 @@ def cross_check(
 
 def _ours(result: AttributeResult) -> Fit:
     """The numbers of a decision; differences as pull minus reference, whichever way is worse."""
-    sign = -1.0 if result.rule.wanted == "higher" else 1.0
+    sign = result.rule.sign
     pulls = [pull for pull in result.pulls if pull.hours != result.reference_hours]
     return Fit(
         result.reml_loglik,

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cache
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from analysis.model.cells import Cells, people, stacked
 from analysis.model.contrasts import differences
 from analysis.stopping.copies import constant, copied, good_end
+from analysis.stopping.rule import AttributeRule
 from analysis.stopping.standard_errors import Contrasts, Error, Estimates, contrasts_of
 
 Array = NDArray[np.float64]
@@ -27,17 +28,6 @@ LEAST_OWN_DF = 2.0 - 1e-9
 WHY_NOT = (None, "too few assessors", "same score everywhere", "copied", "own error unknown")
 # Growth of a note wanted lower counts from this share of the margin on, a note that holds stays below that one.
 GROWN, HOLDS = 1 / 2, 1 / 3
-
-
-class Wish(Protocol):
-    """What is wanted of an attribute."""
-
-    @property
-    def wanted(self) -> str: ...
-    @property
-    def margin(self) -> float: ...
-    @property
-    def limit(self) -> float | None: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,12 +42,12 @@ class Levels:
     control: int
 
     @classmethod
-    def of(cls, level: float, wishes: Sequence[Wish], pulls: int, control: int) -> Levels:
+    def of(cls, level: float, wishes: Sequence[AttributeRule], pulls: int, control: int) -> Levels:
         """Statements that could fail: each margin but at the reference, each limit, and each note wanted lower or
         higher, which may be past its best, but at the first pull (Bonferroni)."""
         count = np.full(pulls, float(sum(wish.limit is not None for wish in wishes)))
         count[:-1] += len(wishes)
-        count[1:] += sum(wish.wanted != "same" for wish in wishes)
+        count[1:] += sum(not wish.both_ways for wish in wishes)
         failing = np.divide(level, count, out=np.full(pulls, np.nan), where=count > 0)
         return cls(level, level / len(wishes), failing, control)
 
@@ -126,7 +116,7 @@ class Shown:
 
 
 # ---- attributes of one shape ----------------------------------------------------------------------------------------
-def stacks(cells: Mapping[str, Cells], wishes: Mapping[str, Wish]) -> Iterator[tuple[list[str], Contrasts]]:
+def stacks(cells: Mapping[str, Cells], wishes: Mapping[str, AttributeRule]) -> Iterator[tuple[list[str], Contrasts]]:
     """Attributes of one shape, served alike, stacked and fitted as one batch."""
     groups: dict[object, list[str]] = {}
     for name in wishes:
@@ -153,17 +143,17 @@ class Asked:
     same: Flags
 
     @classmethod
-    def of(cls, wishes: Sequence[Wish], studies: int) -> Asked:
+    def of(cls, wishes: Sequence[AttributeRule], studies: int) -> Asked:
         """Each wish for every study of its attribute."""
 
         def column(values: Sequence[object], kind: type) -> NDArray[Any]:
             return np.repeat(np.array(values, kind), studies)[:, None]
 
         return cls(
-            column([-1.0 if wish.wanted == "higher" else 1.0 for wish in wishes], float),
+            column([wish.sign for wish in wishes], float),
             column([wish.margin for wish in wishes], float),
             column([np.nan if wish.limit is None else wish.limit for wish in wishes], float),
-            column([wish.wanted == "same" for wish in wishes], bool),
+            column([wish.both_ways for wish in wishes], bool),
         )
 
     def rows(self, rows: Rows) -> Asked:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import isfinite
-from typing import Literal
+from typing import Literal, get_args
 
 from analysis.stopping.alpha_spending import level as level_of_look
 
@@ -17,11 +17,24 @@ ADJUSTMENTS = ("position", "sitting", "sitting:hours")
 
 @dataclass(frozen=True, slots=True)
 class AttributeRule:
-    """What is wanted of one deciding attribute; margin and limit in scale units."""
+    """What is wanted of one deciding attribute; margin and limit in scale units.
+
+    `limit` bounds the mean: from below where more is wanted, else from above.
+    """
 
     wanted: Wanted
     margin: float
     limit: float | None = None
+
+    @property
+    def sign(self) -> float:
+        """What a difference is multiplied by so that up is worse: -1 where more is wanted, else 1."""
+        return -1.0 if self.wanted == "higher" else 1.0
+
+    @property
+    def both_ways(self) -> bool:
+        """Whether a difference is worse in either direction."""
+        return self.wanted == "same"
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +72,7 @@ def check_rule(rule: Rule) -> float:
 
 
 def _check_wish(name: str, wish: AttributeRule) -> None:
-    if wish.wanted not in ("lower", "higher", "same"):
+    if wish.wanted not in get_args(Wanted):
         raise ValueError(f"attributes.{name}: wanted must be lower, higher or same, got {wish.wanted!r}")
     if not (isfinite(wish.margin) and wish.margin > 0):
         raise ValueError(f"attributes.{name}: the margin must be above 0, got {wish.margin}")

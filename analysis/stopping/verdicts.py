@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model.cells import Cells
-from analysis.stopping.evidence import Asked, Levels, Measures, Shown, Wish, beyond_margin, stacks
+from analysis.stopping.evidence import Asked, Levels, Measures, Shown, beyond_margin, stacks
+from analysis.stopping.rule import AttributeRule
 from analysis.stopping.standard_errors import Contrasts, Estimates
 
 Array = NDArray[np.float64]
@@ -81,7 +82,7 @@ class Judged(Table):
 
 def judge(
     cells: Mapping[str, Cells],
-    wishes: Mapping[str, Wish],
+    wishes: Mapping[str, AttributeRule],
     level: float,
     control: int = 0,
     adjusted: Mapping[str, Contrasts] | None = None,
@@ -104,7 +105,7 @@ def judge(
 
 
 def _limits(
-    stacked: Iterable[tuple[list[str], Contrasts]], wishes: Mapping[str, Wish], level: float, control: int
+    stacked: Iterable[tuple[list[str], Contrasts]], wishes: Mapping[str, AttributeRule], level: float, control: int
 ) -> dict[str, AttributeLimits]:
     """The limits of every attribute, each in its own rows of a stack, in the order of the wishes."""
     found: dict[str, AttributeLimits] = {}

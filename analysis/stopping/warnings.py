@@ -174,8 +174,8 @@ def _still_notice(rows: pd.DataFrame, panel: Panel, wish: AttributeRule, level: 
     able = (count[here] >= 2) & (count[reference] >= 2)
     if not able.any():
         return 0
-    own = (mean[here] - mean[reference])[able].to_numpy() * (-1 if wish.wanted == "higher" else 1)
-    if wish.wanted == "same":
+    own = (mean[here] - mean[reference])[able].to_numpy() * wish.sign
+    if wish.both_ways:
         own = np.abs(own)
     away = rows["score"] - rows.groupby(["assessor", "hours"])["score"].transform("mean")
     residual = float((away**2).sum()) / df

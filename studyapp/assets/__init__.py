@@ -16,6 +16,8 @@ from pathlib import Path
 from studyapp.errors import NotFound
 from studyapp.words import _
 
+# One family name for screens, pictures and paper.
+FAMILY = "Workshop Text"
 _FONTS = files("studyapp").joinpath("assets", "fonts")
 
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import click
 
 from studyapp.errors import BadInput
+from studyapp.wishes import WISHES
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def _facts(facts: Sequence[tuple[str, str, str]]) -> str:
 def _attribute(result: AttributeResult) -> str:
     """One attribute: what is wanted of it, then a row a pull."""
     rule = result.rule
-    wanted = {"lower": _("wanted lower"), "higher": _("wanted higher"), "same": _("wanted the same")}[rule.wanted]
+    wanted = WISHES[rule.wanted].on_command()
     if rule.limit is None:
         heading = _("{name}: {wanted}, margin {margin:g}, against {reference:g} h")
     else:

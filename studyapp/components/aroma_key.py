@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from studyapp.components import aroma_verdict, look
-from studyapp.components.look import Theme
+from studyapp.pictures.theme import Theme
 from studyapp.records import AromaPlan, AromaStudy, Staff
 from studyapp.services import aroma_deciding
 from studyapp.store import Store

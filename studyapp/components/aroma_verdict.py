@@ -7,12 +7,16 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from studyapp.components import aroma_charts, drawn, look
+from studyapp.components import drawn, look
 from studyapp.components.drawn import Once, at_each_run
-from studyapp.components.look import Theme
 from studyapp.findings import aroma, percent
 from studyapp.findings.aroma import WayRow
 from studyapp.findings.trials import TrialFinding
+from studyapp.pictures.choice import noticing, ruler
+from studyapp.pictures.dose import detection
+from studyapp.pictures.ladder import ladder as ladder_picture
+from studyapp.pictures.rounds import lines
+from studyapp.pictures.theme import Theme
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -41,7 +45,7 @@ def one_test(result: ChoiceResult, theme: Theme, once: Once = at_each_run) -> No
             "ruler",
             _("Marks, sealed before the test"),
             note,
-            once("ruler", lambda: aroma_charts.ruler(result, guessed, theme)),
+            once("ruler", lambda: ruler(result, guessed, theme)),
             aroma.ruler_says(result),
         )
     with right:
@@ -50,7 +54,7 @@ def one_test(result: ChoiceResult, theme: Theme, once: Once = at_each_run) -> No
             "noticing",
             _("How many truly notice?"),
             note,
-            once("noticing", lambda: aroma_charts.noticing(result, theme)),
+            once("noticing", lambda: noticing(result, theme)),
             aroma.noticing_says(result),
         )
 
@@ -63,7 +67,7 @@ def curve(fitted: ThresholdFit, unit: str, theme: Theme, once: Once = at_each_ru
         "curve",
         _("From which dose on is it noticed?"),
         _("right answers in %"),
-        once("curve", lambda: aroma_charts.detection(fitted, unit, guess, theme)),
+        once("curve", lambda: detection(fitted, unit, guess, theme)),
         aroma.curve_says(fitted, unit),
     )
 
@@ -89,7 +93,7 @@ def rungs(ladder: Ladder, aim: str, theme: Theme, once: Once = at_each_run) -> N
         "rungs",
         heading,
         _("true detectors in %"),
-        once("rungs", lambda: aroma_charts.ladder(ladder, aim, theme)),
+        once("rungs", lambda: ladder_picture(ladder, aim, theme)),
         aroma.ladder_says(ladder, aim),
     )
 
@@ -103,7 +107,7 @@ def early(plan: SequentialPlan, path: Sequence[tuple[int, int]], theme: Theme, o
         "lines",
         _("The count and its two sealed lines"),
         _("right answers, after each complete round"),
-        once("lines", lambda: aroma_charts.lines(plan, path, theme)),
+        once("lines", lambda: lines(plan, path, theme)),
         said,
     )
 

@@ -1,25 +1,25 @@
-"""A picture on the page, drawn once: drawing takes a hundred times as long as showing what was drawn."""
+"""A picture on the page, worked out once: a fitted curve takes far longer to follow than to show."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from typing import Any
 
 import streamlit as st
 
-from studyapp.components.look import Theme
+from studyapp.pictures.marks import Picture
+from studyapp.pictures.theme import Theme
 from studyapp.services.worked_out import Moment
 from studyapp.words import language
 
-Make = Callable[[], Any]
+Make = Callable[[], Picture]
 # The drawn picture of a name, as text: so whoever shows it gets a copy of their own and cannot change the kept one.
 Once = Callable[[str, Make], str]
 
 
 def at_each_run(_name: str, make: Make) -> str:
     """For what may change under the same name."""
-    return json.dumps(make().to_dict())
+    return json.dumps(make())
 
 
 def kept(now: Moment, theme: Theme) -> Once:

@@ -13,49 +13,13 @@ from typing import Literal
 
 import streamlit as st
 
-Theme = Literal["light", "dark"]
+from studyapp.assets import FAMILY
+from studyapp.pictures.theme import SCREENS, Theme
+
 Tone = Literal["patina", "copper", "brick"]
 Mark = Literal["disc", "ring", "dot", "cross", "square", "triangle", "diamond"]
 
-FONT = "workshop-text, system-ui, 'Noto Sans', sans-serif"
-
-# Contrast was measured for text on page and card: at least 4.5 for text and 3.0 for shapes, in both themes.
-TOKENS: dict[Theme, dict[str, str]] = {
-    "light": {
-        "page": "#F4F6F5",
-        "card": "#FFFFFF",
-        "field": "#E8ECEA",
-        "ink": "#15211F",
-        "quiet": "#4B5956",
-        "edge": "#71807C",
-        "rule": "#D3DAD7",
-        "patina": "#0A5F5B",
-        "patina_text": "#0A5F5B",
-        "copper": "#8A420E",
-        "brick": "#96202F",
-        "patina_wash": "#DCEBE8",
-        "copper_wash": "#F8E9DC",
-        "brick_wash": "#FAE7E8",
-        "band": "#D5E7E3",
-    },
-    "dark": {
-        "page": "#111716",
-        "card": "#1A2221",
-        "field": "#25302E",
-        "ink": "#EDF2F0",
-        "quiet": "#AAB7B3",
-        "edge": "#7F8E8A",
-        "rule": "#313D3A",
-        "patina": "#17807A",
-        "patina_text": "#7CD0C6",
-        "copper": "#F0A96B",
-        "brick": "#F4A0A4",
-        "patina_wash": "#15302D",
-        "copper_wash": "#38260F",
-        "brick_wash": "#3B1A1D",
-        "band": "#1E3D39",
-    },
-}
+FONT = f"{FAMILY}, system-ui, 'Noto Sans', sans-serif"
 
 _SIGNS: dict[Mark, str] = {
     "disc": "●",
@@ -76,12 +40,12 @@ def style(theme: Theme) -> str:
     A device may change its mind without a rerun (many go dark at sunset), and Streamlit's own colours follow it at
     once; so the device's choice comes last and wins.
     """
-    follow = "".join(f"@media (prefers-color-scheme:{each}){{{_colours(each)}}}" for each in TOKENS)
+    follow = "".join(f"@media (prefers-color-scheme:{mode}){{{_colours(own)}}}" for mode, own in SCREENS.items())
     return f"<style>{_colours(theme)}{follow}\n{_SHEET}</style>"
 
 
 def _colours(theme: Theme) -> str:
-    named = "".join(f"--{name.replace('_', '-')}:{value};" for name, value in TOKENS[theme].items())
+    named = "".join(f"--{name.replace('_', '-')}:{value};" for name, value in theme.colours().items())
     return f":root{{{named}}}"
 
 

@@ -9,7 +9,8 @@ import streamlit as st
 
 from studyapp.components import look
 from studyapp.components.plan_problems import beside
-from studyapp.records import Attribute, Plan, Problem
+from studyapp.records import SCALE_HIGH, SCALE_LOW, SCALE_STEP, Attribute, Plan, Problem
+from studyapp.wishes import WISHES
 from studyapp.words import _
 
 
@@ -84,7 +85,7 @@ def _cells(line: Attribute) -> list[str]:
 
 
 def _wanted(line: Attribute) -> str:
-    wanted = {"lower": _("wanted less"), "higher": _("wanted more"), "same": _("wanted the same")}[line.wanted]
+    wanted = WISHES[line.wanted].told()
     if line.limit is None:
         return wanted
     return _("{wanted}, limit {limit}").format(wanted=wanted, limit=f"{line.limit:.1f}")
@@ -131,16 +132,16 @@ def _rule(line: Attribute, key: str) -> dict[str, object]:
     )
     if not decides:
         return {"decides": False, "margin": None, "limit": None}
-    names = {"lower": _("less of it"), "higher": _("more of it"), "same": _("the same as at the longest pull")}
+    names = {name: wish.choice_on_plan() for name, wish in WISHES.items()}
     wanted = st.selectbox(
         _("Wanted"), list(names), list(names).index(line.wanted), format_func=names.get, key=f"wanted-{key}"
     )
     margin = st.number_input(
         _("Margin: largest worsening you would still sell, scale units"),
-        0.0, 10.0, line.margin or 1.0, 0.1, format="%.1f", key=f"margin-{key}",
+        SCALE_LOW, SCALE_HIGH, line.margin or 1.0, SCALE_STEP, format="%.1f", key=f"margin-{key}",
     )  # fmt: skip
     limit = st.number_input(
         _("Limit on the mean, 0 to 10 (leave empty for none)"),
-        0.0, 10.0, line.limit, 0.1, format="%.1f", key=f"limit-{key}",
+        SCALE_LOW, SCALE_HIGH, line.limit, SCALE_STEP, format="%.1f", key=f"limit-{key}",
     )  # fmt: skip
     return {"decides": True, "wanted": wanted, "margin": margin, "limit": limit}

@@ -10,6 +10,7 @@ import streamlit as st
 
 from studyapp.components import look
 from studyapp.findings import hours as as_hours
+from studyapp.wishes import WISHES
 from studyapp.words import _
 
 
@@ -38,7 +39,7 @@ def draw(attributes: Sequence[str], pulls: Sequence[float]) -> str:
 
 
 def _line(name: str, number: int) -> TypedLine:
-    names = {"lower": _("less of it"), "higher": _("more of it"), "same": _("the same")}
+    names = {name: wish.choice() for name, wish in WISHES.items()}
     with st.container(key=f"card-rule-{number}"):
         look.put(look.title(name, 3))
         first, second, third = st.columns(3)

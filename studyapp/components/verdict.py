@@ -8,13 +8,14 @@ import streamlit as st
 
 from analysis.stopping import AttributeResult, Decision, PullResult
 from studyapp import findings
-from studyapp.components import charts, drawn, look, second_opinion
+from studyapp.components import drawn, look, second_opinion
 from studyapp.components.drawn import Once, at_each_run
-from studyapp.components.look import Theme
 from studyapp.findings import Costs, HoursFinding, OfferRow
 from studyapp.findings.numbers import opening, or_dash, p_value
 from studyapp.findings.pulls import pull_numbers
 from studyapp.findings.scale import shared_scale
+from studyapp.pictures.hours import worsening
+from studyapp.pictures.theme import Theme
 from studyapp.records import Plan
 from studyapp.services.pull_calendar import MINUTES_A_PIECE
 from studyapp.words import _
@@ -50,7 +51,7 @@ def pictures(decision: Decision, finding: HoursFinding, theme: Theme, once: Once
         for number, result in enumerate(judged):
             with st.container(key=f"card-chart-{number}"):
                 look.put(_chart_head(result, decision))
-                picture = once(result.name, partial(charts.worsening, result, scale, theme))
+                picture = once(result.name, partial(worsening, result, scale, theme))
                 drawn.put(picture, findings.attribute_alt(result))
 
 

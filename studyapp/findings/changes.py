@@ -60,7 +60,7 @@ def _least_margin(result: AttributeResult, pull: PullResult) -> float:
     """The margin that a pull must stay below to be within; 0 for the reference."""
     if pull.decisive_upper is None or pull.decisive_lower is None:
         return 0.0
-    return max(pull.decisive_upper, -pull.decisive_lower if result.rule.wanted == "same" else 0.0)
+    return max(pull.decisive_upper, -pull.decisive_lower if result.rule.both_ways else 0.0)
 
 
 def _first_within(result: AttributeResult, margin: float) -> float | None:
@@ -155,7 +155,7 @@ def _blocks(decision: Decision) -> list[str]:
             continue
         if pull.within_margin:
             sentence = _("{name} at {h} h shown to meet its limit: it is not yet.")
-        elif result.rule.wanted == "same":
+        elif result.rule.both_ways:
             sentence = _("{name} at {h} h shown to lie within {m} units either way: it is not yet.")
         else:
             sentence = _("{name} at {h} h shown to be worse by less than {m} units: it could be {most}.")

@@ -38,17 +38,16 @@ def _beyond_limit(result: AttributeResult, pull: PullResult) -> bool:
 def _beyond_margin(result: AttributeResult, pull: PullResult) -> bool:
     if pull.decisive_lower is None or pull.decisive_upper is None:
         return False
-    below = result.rule.wanted == "same" and pull.decisive_upper <= -result.rule.margin
+    below = result.rule.both_ways and pull.decisive_upper <= -result.rule.margin
     return pull.decisive_lower >= result.rule.margin or below
 
 
 def _may_be_past(result: AttributeResult, pull: PullResult) -> bool:
     """Whether the pull was scored worse than a shorter one by the margin, without which that cannot be shown."""
     before = good_before(result, pull.hours)
-    if before is None or result.rule.wanted == "same":
+    if before is None or result.rule.both_ways:
         return False
-    sign = -1 if result.rule.wanted == "higher" else 1
-    return sign * (pull.mean - before.mean) >= result.rule.margin
+    return result.rule.sign * (pull.mean - before.mean) >= result.rule.margin
 
 
 def standing(result: AttributeResult, pull: PullResult) -> str:
@@ -84,7 +83,7 @@ def _against(decision: Decision, name: str, why: Kind | None) -> str:
     if why == "limit":
         return _("{name} at {pulls} h: the limit of {limit} units is missed.")
     if why == "margin":
-        if result.rule.wanted == "same":
+        if result.rule.both_ways:
             return _("{name} at {pulls} h: apart from {ref} h by {m} units or more.")
         return _("{name} at {pulls} h: worse than at {ref} h by {m} units or more.")
     if result.rule.wanted == "lower":

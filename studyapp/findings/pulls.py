@@ -44,7 +44,7 @@ def pull_says(result: AttributeResult, pull: PullResult) -> str:
         return _("{hours} hours: the reference").format(hours=hour)
     if not result.judged or pull.decisive_upper is None or pull.decisive_lower is None:
         return _("{hours} hours: not judged").format(hours=hour)
-    if result.rule.wanted == "same":
+    if result.rule.both_ways:
         return _same_says(result, pull).format(
             hours=hour,
             difference=units(pull.difference),
@@ -110,7 +110,7 @@ def attribute_alt(result: AttributeResult) -> str:
 def _alt_sentence(result: AttributeResult) -> str:
     from_some_hour = enough(result) is not None
     if _reference_fails(result):
-        if result.rule.wanted == "same":
+        if result.rule.both_ways:
             return _(
                 "{name}: apart from the {reference} h pull by {steps}, in scale units; "
                 "the {reference} h pull itself is shown to fail."
@@ -119,7 +119,7 @@ def _alt_sentence(result: AttributeResult) -> str:
             "{name}: worse than the {reference} h pull by {steps}, in scale units; "
             "the {reference} h pull itself is shown to fail."
         )
-    if result.rule.wanted == "same":
+    if result.rule.both_ways:
         if from_some_hour:
             return _(
                 "{name}: apart from the {reference} h pull by {steps}, in scale units; "

@@ -46,7 +46,7 @@ def _excess(result: AttributeResult, pull: PullResult) -> float:
     if pull.decisive_upper is None or pull.decisive_lower is None:
         return float("inf")
     upper = pull.decisive_upper - result.rule.margin
-    if result.rule.wanted == "same":
+    if result.rule.both_ways:
         return max(upper, -result.rule.margin - pull.decisive_lower)
     return upper
 
@@ -108,5 +108,8 @@ def shown_too_late(decision: Decision) -> bool:
 
 def good_before(result: AttributeResult, hour: float) -> PullResult | None:
     """The shorter pull at which the attribute stood highest (wanted higher) or lowest (wanted lower)."""
-    sign = -1 if result.rule.wanted == "higher" else 1
-    return min((pull for pull in result.pulls if pull.hours < hour), key=lambda pull: sign * pull.mean, default=None)
+    return min(
+        (pull for pull in result.pulls if pull.hours < hour),
+        key=lambda pull: result.rule.sign * pull.mean,
+        default=None,
+    )

@@ -54,7 +54,7 @@ def _decides(result: AttributeResult, hour: float) -> str:
     if pull is None or pull.decisive_upper is None or pull.decisive_lower is None:
         return ""
     margin = result.rule.margin
-    if result.rule.wanted == "same":
+    if result.rule.both_ways:
         sentence = _(
             "{name} decides: apart by {d} units, between {low} and {most}, against a margin of {m} either way."
         )
@@ -64,7 +64,7 @@ def _decides(result: AttributeResult, hour: float) -> str:
         sentence = _("{name} decides: better by {d} units, worse by {most} at most, against a margin of {m}.")
     else:
         sentence = _("{name} decides: worse by {d} units, at most {most}, against a margin of {m}.")
-    value = pull.difference if result.rule.wanted == "same" else abs(pull.difference)
+    value = pull.difference if result.rule.both_ways else abs(pull.difference)
     return sentence.format(
         name=opening(result.name),
         d=units(value),

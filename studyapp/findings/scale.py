@@ -39,7 +39,7 @@ def shared_scale(results: Iterable[AttributeResult]) -> Scale:
     for result in results:
         ends += [end for pull in result.pulls for end in _bar(pull)]
         ends.append(result.rule.margin + 0.5)
-        if result.rule.wanted == "same":
+        if result.rule.both_ways:
             ends.append(-result.rule.margin - 0.2)
     return Scale(low=floor(min(ends) * 2) / 2, high=ceil((max(ends) + HEADROOM) * 4) / 4)
 
@@ -49,7 +49,7 @@ def limit_at(result: AttributeResult) -> float | None:
     if result.rule.limit is None:
         return None
     reference = next(pull for pull in result.pulls if pull.hours == result.reference_hours)
-    return (result.rule.limit - reference.mean) * (-1 if result.rule.wanted == "higher" else 1)
+    return (result.rule.limit - reference.mean) * result.rule.sign
 
 
 def _bar(pull: PullResult) -> tuple[float, ...]:

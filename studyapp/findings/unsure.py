@@ -244,7 +244,7 @@ def _what_blocks(decision: Decision) -> list[str]:
     texts = {"h": hours(shorter), "ref": hours(decision.reference_hours), "name": result.name}
     if pull.decisive_upper is None or pull.decisive_lower is None:
         return [_("For {h} h, {name} could not be judged.").format(**texts)]
-    same, margin = result.rule.wanted == "same", result.rule.margin
+    same, margin = result.rule.both_ways, result.rule.margin
     texts |= {
         "d": units(pull.difference if same else abs(pull.difference)),
         "low": beside(pull.decisive_lower, -margin if same else margin),
@@ -255,7 +255,7 @@ def _what_blocks(decision: Decision) -> list[str]:
 
 
 def _open_sentence(result: AttributeResult, pull: PullResult) -> str:
-    same = result.rule.wanted == "same"
+    same = result.rule.both_ways
     if pull.shown_to_fail:
         return _fails_sentence(result, pull)
     if pull.within_margin:
@@ -290,7 +290,7 @@ def _fails_sentence(result: AttributeResult, pull: PullResult) -> str:
         return _("{h} h comes too late for {name}: grown again since a shorter pull, by {m} units or more.")
     if why == "past":
         return _("{h} h comes too late for {name}: faded since a shorter pull, by {m} units or more.")
-    if result.rule.wanted == "same":
+    if result.rule.both_ways:
         return _(
             "{h} h does not match {ref} h: {name} is apart by {d} units, between {low} and {most}, "
             "and the margin is {m} either way."

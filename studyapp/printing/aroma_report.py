@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from studyapp.findings import Fact, caution, decimal, hours, of_studies
+from studyapp.findings import Fact, caution, decimal, hours, of_studies, percent
 from studyapp.findings import aroma as told
 from studyapp.findings.aroma import WayRow
 from studyapp.findings.trials import TrialFinding, choice_finding
 from studyapp.methods import METHODS
-from studyapp.printing import aroma_pictures, report
+from studyapp.pictures import choice, dose, paper, rounds
+from studyapp.pictures import ladder as steps
+from studyapp.pictures.marks import Picture
+from studyapp.pictures.theme import PAPER
+from studyapp.printing import report
 from studyapp.printing.press import shown_time, typeset
 from studyapp.printing.report import ReportRecord
 from studyapp.records import AromaPlan
@@ -96,22 +100,18 @@ def _pictures(plan: AromaPlan, result: Verdict) -> dict[str, Any]:
 
     if isinstance(result, ChoiceResult):
         guessed = result.trials * method_named(result.method).chance
-        ruler = aroma_pictures.ruler_svg(result, guessed)
+        ruler, noticing = choice.ruler(result, guessed, PAPER), choice.noticing(result, PAPER)
+        limit = _("shaded up to the limit, {limit}").format(limit=percent(result.pd_limit))
         charts = [
             _chart(_("Right answers"), _("of {n}").format(n=result.trials), ruler, told.ruler_says(result)),
-            _chart(
-                _("How many truly notice?"),
-                _("shaded up to the limit"),
-                aroma_pictures.noticing_svg(result),
-                told.noticing_says(result),
-            ),
+            _chart(_("How many truly notice?"), limit, noticing, told.noticing_says(result)),
         ]
         return _shown(_("Marks, sealed before the test"), "", (), charts)
     if isinstance(result, Ladder):
         return _ladder(plan, result)
     if isinstance(result, SequentialStanding):
         return _lines(result)
-    drawn = aroma_pictures.curve_svg(result, plan.dose_unit, method_named(result.method).chance)
+    drawn = dose.detection(result, plan.dose_unit, method_named(result.method).chance, PAPER)
     said = told.curve_says(result, plan.dose_unit)
     signs = (("disc", _("what the panel answered")), ("diamond", _("half-way point with its limits")))
     chart = _chart(_("Right answers"), _("bars as if all answers were of different people"), drawn, said)
@@ -128,7 +128,7 @@ def _ladder(plan: AromaPlan, result: Ladder) -> dict[str, Any]:
         ("triangle", _("still found")),
     )
     intro = _("To be close enough, the whole bar must lie in the shade, there and in every later one.")
-    drawn = aroma_pictures.ladder_svg(result, plan.aim)
+    drawn = steps.ladder(result, plan.aim, PAPER)
     chart = _chart(_("True detectors"), _("true detectors in %"), drawn, told.ladder_says(result, plan.aim))
     return _shown(heading, intro, signs, [chart])
 
@@ -137,21 +137,22 @@ def _lines(result: SequentialStanding) -> dict[str, Any]:
     said = _("Between the two lines the plan goes on. After {n} answers {right} are right.").format(
         n=result.trials, right=result.correct
     )
-    drawn = aroma_pictures.lines_svg(result.plan, result.path)
+    drawn = rounds.lines(result.plan, result.path, PAPER)
     chart = _chart(_("Right answers"), _("right answers, after each complete round"), drawn, said)
     return _shown(_("The count and its two sealed lines"), said, (), [chart])
 
 
-def _chart(name: str, note: str, drawn: str, said: str) -> dict[str, str]:
-    return {"name": name, "note": note, "svg": drawn, "alt": said}
+def _chart(name: str, note: str, drawn: Picture, said: str) -> dict[str, Any]:
+    return {"name": name, "note": note, "picture": drawn, "alt": said}
 
 
-def _shown(heading: str, intro: str, signs: Sequence[tuple[str, str]], charts: list[dict[str, str]]) -> dict[str, Any]:
+def _shown(heading: str, intro: str, signs: Sequence[tuple[str, str]], charts: list[dict[str, Any]]) -> dict[str, Any]:
+    drawn = paper.svgs([chart.pop("picture") for chart in charts], paper.WHOLE)
     return {
         "charts_heading": heading,
         "charts_intro": intro,
         "signs": [{"sign": sign, "words": words} for sign, words in signs],
-        "charts": charts,
+        "charts": [chart | {"svg": svg} for chart, svg in zip(charts, drawn, strict=True)],
     }
 
 

@@ -20,7 +20,9 @@ from studyapp.findings import (
 from studyapp.findings.numbers import interval_share, opening, or_dash
 from studyapp.findings.pulls import pull_numbers
 from studyapp.findings.scale import shared_scale
-from studyapp.printing.pictures import worsening_svg
+from studyapp.pictures import paper
+from studyapp.pictures.hours import worsening
+from studyapp.pictures.theme import PAPER
 from studyapp.printing.press import shown_time, typeset
 from studyapp.records import AromaPlan, Deviation, Plan, Signature
 from studyapp.words import _, language, ngettext
@@ -187,6 +189,7 @@ def _signatures(signed: Sequence[Signature]) -> list[dict[str, str]]:
 def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
     results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
     scale = shared_scale(results)
+    drawn = paper.svgs([worsening(result, scale, PAPER) for result in results], paper.THIRD)
     return {
         "charts_heading": _("Worse than the longest pull, by how much?"),
         "charts_intro": finding.charts_intro,
@@ -201,10 +204,10 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
             {
                 "name": opening(result.name),
                 "note": _chart_note(result, decision, scale.shows_limit(result)),
-                "svg": worsening_svg(result, scale),
+                "svg": svg,
                 "alt": attribute_alt(result),
             }
-            for result in results
+            for result, svg in zip(results, drawn, strict=True)
         ],
     }
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
 from studyapp.services import toml_files
+from studyapp.wishes import WISHES
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
     from analysis.stopping.cross_check import AttributeCheck
 
 MOST_ATTRIBUTES = 50
-WANTED = ("lower", "higher", "same")
 ADJUST = ("position", "sitting", "sitting:hours")
 SMALLEST_ALPHA = 1e-6  # far below it a quantile is infinite, and no study is large enough to use one
 RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "attributes")
@@ -106,7 +106,7 @@ def _attribute(name: str, attribute: str, value: object) -> AttributeRule:
 
 
 def _wanted(name: str, attribute: str, value: object) -> Any:
-    if value in WANTED:
+    if value in list(WISHES):  # a file may hold a table or a list here, which no mapping looks up
         return value
     raise toml_files.refuse(
         name, f"{attribute}.wanted", value, _("is not known; write lower, higher or same, in quotes.")

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from studyapp.errors import BadInput
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Plan, Problem
 from studyapp.services.pull_calendar import calendar
+from studyapp.wishes import WISHES
 from studyapp.words import _, ngettext
 
 LEAST_PALATE, USUAL_PALATE, MOST_PALATE = 3, 6, 20
@@ -116,7 +117,7 @@ def _line_problems(line: Attribute) -> Iterator[Problem]:
         yield Problem("attributes", _("Fix {name}: the margin is wider than the scale.").format(name=line.name))
     if line.limit is not None and not SCALE_LOW <= line.limit <= SCALE_HIGH:
         yield Problem("attributes", _("Fix {name}: the limit lies on the scale, 0 to 10.").format(name=line.name))
-    if line.wanted not in ("lower", "higher", "same"):
+    if line.wanted not in WISHES:
         yield Problem("attributes", _("Fix {name}: wanted is lower, higher or same.").format(name=line.name))
 
 
@@ -266,9 +267,7 @@ def sentences(plan: Plan) -> tuple[str, ...]:
 def _attribute_sentence(line: Attribute) -> str:
     if not line.decides:
         return _("{name} only describes.").format(name=line.name)
-    wanted = {"lower": _("less is wanted"), "higher": _("more is wanted"), "same": _("no change is wanted")}[
-        line.wanted
-    ]
+    wanted = WISHES[line.wanted].in_rule()
     if line.limit is None:
         return _("{name} decides: {wanted}, at most {margin} units worse.").format(
             name=line.name, wanted=wanted, margin=f"{line.margin or 0:.1f}"

@@ -56,11 +56,10 @@ def _usual(wish: AttributeRule, hours: tuple[float, ...], enough: float, deviati
 
     rate = log(START / ENOUGH) / max(enough - hours[0], 1e-9)
     worse = [START * wish.margin * exp(-rate * (h - hours[0])) for h in hours]
-    sign = -1.0 if wish.wanted == "higher" else 1.0
     settled = SETTLED if wish.wanted == "lower" else SCALE_HIGH - SETTLED
     if wish.limit is not None:
-        settled = wish.limit - sign * 1.5 * wish.margin
-    return AttributeTruth(tuple(settled + sign * w for w in worse), **deviations)
+        settled = wish.limit - wish.sign * 1.5 * wish.margin
+    return AttributeTruth(tuple(settled + wish.sign * w for w in worse), **deviations)
 
 
 # ---- a truth from a file ---------------------------------------------------------------------------------------------

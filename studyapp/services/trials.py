@@ -202,13 +202,13 @@ def _one_line(text: str) -> str:
 @contextmanager
 def _as_bad_input(name: str = "") -> Iterator[None]:
     """A ValueError of the statistics as the sentence a person gets; a file's own sentences pass as they are."""
-    from analysis.files import ScoreError
-
     try:
         yield
-    except ScoreError as problem:
-        raise BadInput(str(problem)) from problem
     except ValueError as problem:
+        from analysis.files import ScoreError  # loads pandas, which a command without a file need not wait for
+
+        if isinstance(problem, ScoreError):
+            raise BadInput(str(problem)) from problem
         if name:
             raise BadInput(_("Fix {file}: {problem}.").format(file=name, problem=problem)) from problem
         raise BadInput(_("Fix: {problem}.").format(problem=problem)) from problem

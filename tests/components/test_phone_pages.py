@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from studyapp.components import ballot, rest_timer, step
-from studyapp.records import Line, Place
+from studyapp.records import SCALE_HIGH, SCALE_LOW, SCALE_STEP, Line, Place
 
 PLACE = Place(
     kind="serving",
@@ -118,3 +120,10 @@ def test_a_sitting_of_sets_speaks_of_answers_on_every_page() -> None:
         said = json.dumps(step.data(replace(PLACE, kind=kind, cups_a_set=3, botanical="Mentha spicata"), "box"))
         assert "marks are kept" not in said
     assert "All your answers are kept." in json.dumps(step.data(replace(PLACE, kind="paused", cups_a_set=3), "b"))
+
+
+def test_the_ballot_marks_on_the_scale_that_the_store_keeps() -> None:
+    """The ends and the steps of the line are written once more in the page's script; they may not drift apart."""
+    script = (Path(ballot.__file__).parent / "ballot.js").read_text(encoding="utf-8")
+    written = {name: float(value) for name, value in re.findall(r"^const (LOW|HIGH|STEP) = ([\d.]+);$", script, re.M)}
+    assert written == {"LOW": SCALE_LOW, "HIGH": SCALE_HIGH, "STEP": SCALE_STEP}

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
-from xml.etree import ElementTree
 
 import pytest
 from scipy.stats import binomtest
@@ -16,7 +15,7 @@ from studyapp.errors import NotAllowed
 from studyapp.findings import aroma
 from studyapp.findings.aroma_pages import still_open, verdict_finding
 from studyapp.findings.aroma_plans import way_rows
-from studyapp.printing import ReportRecord, aroma_pictures
+from studyapp.printing import ReportRecord
 from studyapp.printing.aroma_report import aroma_report_pdf
 from studyapp.printing.papers import paper
 from studyapp.records import AromaPlan, Deviation, Signature
@@ -190,55 +189,6 @@ def test_names_like_markup_stay_text() -> None:
     plant = replace(PLAN.botanical, name=hostile, supplier=hostile)
     text = flowing(report("detectable", replace(PLAN, title=hostile, botanical=plant, question=hostile)))
     assert text.count(hostile) >= 5
-
-
-# ---- pictures ----------------------------------------------------------------------------------------------------
-NAMESPACE = "{http://www.w3.org/2000/svg}"
-
-
-def drawn(kind: str) -> list[ElementTree.Element]:
-    """The pictures of a kind, parsed."""
-    plan, result = KINDS[kind]
-    if isinstance(result, forced_choice.ChoiceResult):
-        made = [aroma_pictures.ruler_svg(result, 12.0), aroma_pictures.noticing_svg(result)]
-    elif isinstance(result, carry_over.Ladder):
-        made = [aroma_pictures.ladder_svg(result, plan.aim)]
-    elif isinstance(result, SequentialStanding):
-        made = [aroma_pictures.lines_svg(result.plan, result.path)]
-    else:
-        made = [aroma_pictures.curve_svg(result, "min", 1 / 3)]
-    return [ElementTree.fromstring(one) for one in made]
-
-
-@pytest.mark.parametrize("kind", KINDS)
-def test_nothing_is_drawn_outside_the_picture(kind: str) -> None:
-    """Letters begin inside, boxes and discs stay inside, whatever the numbers."""
-    for picture in drawn(kind):
-        height = float(picture.attrib["height"].removesuffix("pt"))
-        for text in picture.iter(f"{NAMESPACE}text"):
-            assert 0 <= float(text.attrib["x"]) <= aroma_pictures.WIDTH
-            assert 0 < float(text.attrib["y"]) <= height
-        for circle in picture.iter(f"{NAMESPACE}circle"):
-            assert 0 <= float(circle.attrib["cx"]) <= aroma_pictures.WIDTH
-            assert 0 <= float(circle.attrib["cy"]) <= height
-        for box in picture.iter(f"{NAMESPACE}rect"):
-            assert float(box.attrib["width"]) >= 0
-            assert float(box.attrib["x"]) + float(box.attrib["width"]) <= aroma_pictures.WIDTH
-
-
-def test_a_rung_has_the_sign_of_what_it_shows() -> None:
-    """Found, found, gone: one disc; the open ladder has crosses in place of it."""
-    (gone,), (open_,) = drawn("ladder"), drawn("ladder open")
-    assert len(list(gone.iter(f"{NAMESPACE}circle"))) == 1
-    assert len(list(open_.iter(f"{NAMESPACE}circle"))) == 0
-    assert any("l6 6m-6 0l6 -6" in path.attrib["d"] for path in open_.iter(f"{NAMESPACE}path"))
-
-
-def test_no_half_way_point_is_drawn_where_none_was_tasted() -> None:
-    """The diamond and its words are left out."""
-    words = [text.text or "" for text in drawn("dose outside")[0].iter(f"{NAMESPACE}text")]
-    assert not any(word.startswith("half-way") for word in words)
-    assert any((text.text or "").startswith("half-way") for text in drawn("dose")[0].iter(f"{NAMESPACE}text"))
 
 
 # ---- from the store ----------------------------------------------------------------------------------------------

@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import pairwise
 from typing import Any
-from xml.etree import ElementTree
 
 import pytest
 
 from analysis.stopping import Decision
 from analysis.stopping import Warning as StopWarning
 from studyapp.findings import Costs, attribute_alt, hours_finding
-from studyapp.findings.scale import shared_scale
 from studyapp.printing import ReportRecord, report_pdf
-from studyapp.printing.pictures import worsening_svg
 from studyapp.records import Deviation, Plan, Signature
-from tests.findings.decisions import ACIDITY, BITTERNESS, HOURS, OFFERS, attribute, decision, every_kind
+from tests.findings.decisions import ACIDITY, BITTERNESS, OFFERS, attribute, decision, every_kind
 from tests.printing.paper_reading import facts_of, flowing, flowing_pages, pages_of, picture_of
 
 PRINTED = "2026-11-24T12:10:00+01:00"
@@ -164,71 +160,10 @@ def test_names_like_markup_stay_text_in_the_report() -> None:
     assert text.count(hostile) >= 4
 
 
-# ---- pictures ----------------------------------------------------------------------------------------------------
-NAMESPACE = "{http://www.w3.org/2000/svg}"
-
-
-def drawn(kind: str) -> list[tuple[Any, ElementTree.Element]]:
-    """Every judged attribute of a decision with its parsed picture."""
-    results = list(KINDS[kind].attributes.values())
-    extent = shared_scale(results)
-    return [(result, ElementTree.fromstring(worsening_svg(result, extent))) for result in results]
-
-
-@pytest.mark.parametrize("kind", KINDS)
-def test_a_disc_stands_for_each_pull_shown_and_a_cross_for_each_not(kind: str) -> None:
-    """Also when a longer pull failed: then the shorter one is not shown, however close it lies."""
-    for result, picture in drawn(kind):
-        *judged, reference = result.pulls
-        from_hour = 99.0 if result.shortest_hours is None or reference.shown_to_fail else result.shortest_hours
-        enough = [pull for pull in judged if pull.hours >= from_hour and not pull.shown_to_fail]
-        crosses = [path for path in picture.iter(f"{NAMESPACE}path") if "l6 6m-6 0l6 -6" in path.attrib["d"]]
-        assert len(list(picture.iter(f"{NAMESPACE}circle"))) == len(enough)
-        assert len(crosses) == 2 * (len(judged) - len(enough))  # each has a white halo
-        assert len(list(picture.iter(f"{NAMESPACE}rect"))) == 2  # margin and reference
-
-
-@pytest.mark.parametrize("kind", KINDS)
-def test_the_pole_stands_at_the_hour_and_no_pole_says_none(kind: str) -> None:
-    """The label names the hour, or that there is none yet."""
-    for result, picture in drawn(kind):
-        words = [text.text for text in picture.iter(f"{NAMESPACE}text")]
-        hour = result.shortest_hours
-        if hour is None or hour >= result.reference_hours or result.pulls[-1].shown_to_fail:
-            assert "none of these yet" in words
-        else:
-            assert f"{hour:g} h is enough" in words
-
-
-def test_nothing_is_drawn_outside_the_picture() -> None:
-    """Bars, letters and band stay inside the frame whatever the numbers."""
-    for kind in KINDS:
-        for _result, picture in drawn(kind):
-            for text in picture.iter(f"{NAMESPACE}text"):
-                assert 0 <= float(text.attrib["x"]) <= 164
-                assert 0 < float(text.attrib["y"]) <= 150
-            for circle in picture.iter(f"{NAMESPACE}circle"):
-                assert 5 <= float(circle.attrib["cy"]) <= 116
-
-
-def test_a_limit_is_drawn_or_said_to_lie_off_the_picture() -> None:
+def test_a_limit_far_away_is_said_to_lie_off_the_picture() -> None:
     """A limit that decides must not vanish because it is far away."""
     near, far = attribute("acidity", ACIDITY, limit=5.0), attribute("smoke", BITTERNESS, limit=0.5)
-    extent = shared_scale([near, far])
-    assert "limit 5.0" in worsening_svg(near, extent)
-    assert "limit" not in worsening_svg(far, extent)
-    decided = decision(near, far, verdict="no hour fits", hours=None)
-    assert "wanted less, limit 0.5 off the picture" in flowing_pages(report(decided))[0]
-
-
-def test_hours_lie_at_their_true_distance() -> None:
-    """0, 4, 8, 12, 16, 24 h: the last step is drawn twice as wide as the others."""
-    _result, picture = drawn("stop")[0]
-    ticks = [
-        float(text.attrib["x"])
-        for text in picture.iter(f"{NAMESPACE}text")
-        if float(text.attrib["y"]) == 131 and text.text in {f"{hour:g}" for hour in HOURS}
-    ]
-    steps = [b - a for a, b in pairwise(ticks)]
-    assert steps[:4] == pytest.approx([steps[0]] * 4, abs=0.02)
-    assert steps[4] == pytest.approx(2 * steps[0], abs=0.02)
+    page = flowing_pages(report(decision(near, far, verdict="no hour fits", hours=None)))[0]
+    assert "limit 5.0" in page
+    assert "wanted less, limit 0.5 off the picture" in page
+    assert page.count("limit 0.5") == 1

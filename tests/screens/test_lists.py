@@ -13,6 +13,7 @@ from studyapp.components import look, rule_fields, sitting_rows, study_list
 from studyapp.components.aroma_cups import read_counts, read_numbers
 from studyapp.components.moments import countdown, minutes_since
 from studyapp.components.plan_question import read_hours
+from studyapp.pictures.theme import PAPER, SCREENS
 from studyapp.records import (
     AromaPlan,
     AromaStudy,
@@ -203,7 +204,7 @@ def test_a_shape_never_stands_without_its_word() -> None:
 
 def test_the_style_sheet_stays_small_and_uses_no_generated_name() -> None:
     """Generated class names change with every release of the framework."""
-    sheet = look.style("light")
+    sheet = look.style(SCREENS["light"])
     assert "emotion" not in sheet
     assert "data-testid" not in sheet
     assert len(sheet.splitlines()) < 40
@@ -222,9 +223,9 @@ def _contrast(one: str, other: str) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
-@pytest.mark.parametrize("theme", ["light", "dark"])
-def test_colours_keep_their_contrast(theme: look.Theme) -> None:
-    ink = look.TOKENS[theme]
+@pytest.mark.parametrize("theme", ["light", "dark", "paper"])
+def test_colours_keep_their_contrast(theme: str) -> None:
+    ink = {**SCREENS, "paper": PAPER}[theme].colours()
     for ground in ("page", "card"):
         for words in ("ink", "quiet", "patina_text", "copper", "brick"):
             assert _contrast(ink[words], ink[ground]) >= 4.5, (words, ground)

@@ -1,0 +1,124 @@
+"""What the pictures of worsening hold."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from analysis.stopping import AttributeResult
+from studyapp.findings.scale import Scale, shared_scale
+from studyapp.pictures.hours import worsening
+from studyapp.pictures.marks import CROSS
+from studyapp.pictures.theme import PAPER, SCREENS, Theme
+from tests.findings.decisions import every_kind
+from tests.pictures.picture_reading import checked, marks, rows, sentences, shapes, silent_but_spoken, words
+
+Build = Callable[..., AttributeResult]
+LIGHT = SCREENS["light"]
+KINDS = every_kind()
+
+
+def _drawn(result: AttributeResult, theme: Theme = LIGHT) -> dict[str, Any]:
+    return checked(worsening(result, shared_scale([result]), theme))
+
+
+def test_discs_crosses_and_square_stand_where_the_result_says(attribute_result: Build) -> None:
+    picture = _drawn(attribute_result())
+    assert shapes(picture, "circle") == [12.0, 16.0]
+    assert shapes(picture, CROSS) == [0.0, 4.0, 8.0]
+    assert shapes(picture, "square") == [24.0]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_disc_stands_for_each_pull_shown_and_a_cross_for_each_not(kind: str) -> None:
+    """Also when a longer pull failed: then the shorter one is not shown, however close it lies."""
+    results = list(KINDS[kind].attributes.values())
+    extent = shared_scale(results)
+    for result in results:
+        *judged, reference = result.pulls
+        from_hour = 99.0 if result.shortest_hours is None or reference.shown_to_fail else result.shortest_hours
+        enough = [pull.hours for pull in judged if pull.hours >= from_hour and not pull.shown_to_fail]
+        picture = worsening(result, extent, PAPER)
+        assert shapes(picture, "circle") == enough
+        assert shapes(picture, CROSS) == [pull.hours for pull in judged if pull.hours not in enough]
+        none = not enough or result.shortest_hours >= result.reference_hours
+        said = "none of these yet" if none else f"{result.shortest_hours:g} h is enough"
+        assert said in words(picture)
+
+
+def test_the_pole_stands_on_the_margin_at_the_hour_that_is_enough(attribute_result: Build) -> None:
+    picture = _drawn(attribute_result())
+    pole = next(rows(layer)[0] for layer in marks(picture, "rule") if "say" not in rows(layer)[0])
+    assert (pole["x"], pole["low"]) == (12.0, 1.0)
+    assert pole["high"] > 3.6, "the pole ends above the highest bar"
+    assert "12 h is enough" in words(picture)
+
+
+@pytest.mark.parametrize("shortest", [None, 24.0])
+def test_without_an_hour_there_is_no_pole_but_a_word(attribute_result: Build, shortest: float | None) -> None:
+    picture = _drawn(attribute_result(shortest=shortest))
+    assert all("say" in rows(layer)[0] for layer in marks(picture, "rule"))
+    assert "none of these yet" in words(picture)
+    assert shapes(picture, "circle") == []
+
+
+def test_only_the_deciding_end_has_a_cap(attribute_result: Build) -> None:
+    """The decision is one-sided, so the bar ends in a cap above; wanted the same, both ends decide."""
+    one = {layer["encoding"]["y"]["field"] for layer in marks(_drawn(attribute_result()), "tick")}
+    both = {layer["encoding"]["y"]["field"] for layer in marks(_drawn(attribute_result(wanted="same")), "tick")}
+    assert one == {"high"}
+    assert both == {"high", "low"}
+
+
+def test_the_band_reaches_down_unless_the_same_is_wanted(attribute_result: Build) -> None:
+    for wanted, bottom in (("lower", -1.0), ("same", -0.8)):
+        picture = worsening(attribute_result(wanted=wanted, margin=0.8), Scale(-1.0, 4.0), LIGHT)
+        row = rows(next(marks(picture, "rect")))[0]
+        assert (row["y"], row["y2"]) == (bottom, 0.8)
+
+
+def test_a_limit_lies_where_the_mean_would_reach_it(attribute_result: Build) -> None:
+    """The reference has mean 3.5, so a limit of 5.5 is 2 units of worsening away; wanted higher, it is mirrored."""
+    assert words(_drawn(attribute_result(limit=5.5)), "y")["limit 5.5"] == pytest.approx(2.0)
+    assert words(_drawn(attribute_result(wanted="higher", limit=1.5)), "y")["limit 1.5"] == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("limit", [4.3, 4.5, 4.7])
+def test_the_names_of_margin_and_limit_lie_on_two_sides(attribute_result: Build, limit: float) -> None:
+    """The margin is 1.0, the limit at 0.8, 1.0 and 1.2: two words on one side would overprint."""
+    names = [layer["mark"]["dy"] for layer in marks(_drawn(attribute_result(limit=limit)), "text")]
+    assert sorted(names[:2])[0] < 0 < sorted(names[:2])[1]
+
+
+def test_colours_come_from_the_theme(attribute_result: Build) -> None:
+    for theme in (*SCREENS.values(), PAPER):
+        picture = _drawn(attribute_result(), theme)
+        assert next(marks(picture, "rect"))["mark"]["fill"] == theme.band
+        assert picture["config"]["font"] == theme.font
+
+
+def test_only_pulls_are_read_aloud_and_in_words(attribute_result: Build) -> None:
+    """Bands, rules, texts and axes are silent; each pull says one sentence."""
+    picture = _drawn(attribute_result())
+    assert silent_but_spoken(picture)
+    assert "12 hours: worse by 0.4, at most 0.9, within the margin" in sentences(picture)
+
+
+def test_a_chart_sends_hours_and_numbers_but_no_person_and_no_score(attribute_result: Build) -> None:
+    picture = _drawn(attribute_result())
+    names = {key for layer in picture["layer"] for row in rows(layer) for key in row}
+    assert names <= {"x", "x2", "y", "y2", "low", "high", "words", "say"}
+    assert "assessor" not in json.dumps(picture)
+    assert "http" not in json.dumps({key: value for key, value in picture.items() if key != "$schema"})
+
+
+def test_all_charts_of_a_decision_share_one_scale(attribute_result: Build) -> None:
+    wide, narrow = attribute_result(), attribute_result(name="Bitterness", margin=0.5, shortest=16.0)
+    scale = shared_scale([narrow, wide])
+    assert scale == shared_scale([wide, narrow])
+    assert scale.high > 3.6
+    assert scale.low <= -0.4
+    assert max(scale.ticks) < scale.high
