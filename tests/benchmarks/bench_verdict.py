@@ -7,7 +7,8 @@ Run `python tests/benchmarks/bench_verdict.py`, or with a number of studies (15)
   statsmodels to one of the six attributes, its model already built, with its best single optimiser (`other_fits`). The
   two do different work: the row tells whether a whole verdict is to be had in the time of one fit elsewhere.
 - *whole process*, processor time: `studyapp decide` on every invented study, from process start, beside a bare
-  interpreter that imports pandas. Files and bytecode are in the system's memory for both; the first run after a reboot is slower.
+  interpreter that imports pandas. Files and bytecode are in the system's memory for both; the first run after
+  a reboot is slower.
 """
 
 from __future__ import annotations
