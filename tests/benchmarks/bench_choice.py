@@ -2,7 +2,7 @@
 
 Run `python tests/benchmarks/bench_choice.py`. Medians of alternating runs, with the range of their ratios.
 
-- *From process start*, wall time: commands beside an interpreter that imports numpy, which no statistics can do
+- *From process start*, processor time: commands beside an interpreter that imports numpy, which no statistics can do
   without. Files and bytecode are in the system's memory for both.
 - *Threshold*: over 15 simulated panels, beside statsmodels' ordinary logistic regression of the same answers on log
   dose. That one knows neither a guess rate nor assessors and gives Wald limits: it is a yardstick, not a rival.
@@ -25,6 +25,7 @@ from statistics import median
 
 import numpy as np
 from statsmodels.discrete.discrete_model import Logit
+from turns import of_processes
 
 from analysis.choice.choice_planning import panel_reach, plan_different
 from analysis.choice.forced_choice import judge_panel
@@ -115,7 +116,7 @@ def main() -> None:
         "studyapp choice --json": process(*CHOICE, "--json"),
         "studyapp plan choice, with a panel": process(*PLAN),
     }
-    show("From process start", in_turn([starts] * 7, time.perf_counter), "python -c 'import numpy'")
+    show("From process start", in_turn([starts] * 7, of_processes), "python -c 'import numpy'")
     panels = [threshold_works(seed) for seed in range(PANELS)]
     show("Threshold, warm", in_turn(panels), "statsmodels, logistic regression")
     plans = {

@@ -6,8 +6,9 @@ Run `python tests/benchmarks/bench_verdict.py`, or with a number of studies (15)
   (whose fits have a closed form) and ones with 5 % of the scores missing (which have none), beside one fit of
   statsmodels to one of the six attributes, its model already built, with its best single optimiser (`other_fits`). The
   two do different work: the row tells whether a whole verdict is to be had in the time of one fit elsewhere.
-- *whole process*: `studyapp decide` on every invented study, from process start, beside a bare interpreter that imports
-  pandas. Files and bytecode are in the system's memory for both; the first run after a reboot is slower.
+- *whole process*, processor time: `studyapp decide` on every invented study, from process start, beside a bare
+  interpreter that imports pandas. Files and bytecode are in the system's memory for both; the first run after
+  a reboot is slower.
 """
 
 from __future__ import annotations
@@ -18,7 +19,6 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from functools import partial
 from itertools import count, islice
@@ -28,7 +28,7 @@ from statistics import median
 import numpy as np
 import pandas as pd
 from other_fits import best_fit, hours_models
-from turns import HEAD, Row, Work, beside
+from turns import HEAD, Row, Work, beside, of_processes
 
 from analysis.model import mixed
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
@@ -73,22 +73,22 @@ def _pairs(missing: float) -> Iterator[tuple[Work, Work]]:
 
 
 def processes() -> Row:
-    """`studyapp decide` on every invented study, each beside importing pandas, by turns; wall time."""
+    """`studyapp decide` on every invented study, each beside importing pandas, by turns."""
     command = str(Path(sys.executable).with_name("studyapp"))
     pandas, ours = [], []
     for folder in sorted(DEMO.iterdir()):
         work = [command, "decide", str(folder / "scores.csv"), "--rule", str(folder / "RULE.toml"), "--json"]
-        turns = [(_wall([sys.executable, "-c", "import pandas"]), _wall(work)) for _ in range(PROCESS_RUNS)]
+        turns = [(_spent([sys.executable, "-c", "import pandas"]), _spent(work)) for _ in range(PROCESS_RUNS)]
         pandas.append(median(bare for bare, _ in turns))
         ours.append(median(whole for _, whole in turns))
     return Row("studyapp decide, whole process", "python -c 'import pandas'", tuple(pandas), tuple(ours))
 
 
-def _wall(command: list[str]) -> float:
-    """Milliseconds of one process."""
-    start = time.perf_counter()
+def _spent(command: list[str]) -> float:
+    """Milliseconds of processor time of one process."""
+    start = of_processes()
     subprocess.run(command, check=True, capture_output=True)
-    return 1000 * (time.perf_counter() - start)
+    return 1000 * (of_processes() - start)
 
 
 def main(sets: int) -> None:

@@ -7,6 +7,7 @@ gives one ratio, of the medians of its turns; a row tells the median of these ra
 
 from __future__ import annotations
 
+import os
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -49,6 +50,13 @@ def beside(name: str, other: str, pairs: Sequence[tuple[Work, Work]], rounds: in
 def _turns(theirs: Work, ours: Work, rounds: int) -> tuple[float, float]:
     taken = [(warm(theirs), warm(ours)) for _ in range(rounds)]
     return median(first for first, _ in taken), median(second for _, second in taken)
+
+
+def of_processes() -> float:
+    """Seconds of processor time of all processes that this one has waited for: a clock for whole commands, which a busy
+    machine delays but does not make dearer."""
+    spent = os.times()
+    return spent.children_user + spent.children_system
 
 
 def warm(work: Work) -> float:
