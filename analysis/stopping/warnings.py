@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import fdtrc, stdtrit
 
-from analysis.model.cells import TOP, Cells
+from analysis.model.cells import Cells
 from analysis.stopping import orders
 from analysis.stopping.copies import FEWEST_CELLS, NO_DIFFERENCE
 from analysis.stopping.decision import Warning
 from analysis.stopping.evidence import FEWEST_ASSESSORS, pairs_of
 from analysis.stopping.outcome import why_not
-from analysis.stopping.panels import HUNDRED, Panel
+from analysis.stopping.panels import Panel
 from analysis.stopping.rule import AttributeRule, Rule
 from analysis.stopping.standard_errors import sitting_squares
 from analysis.stopping.verdicts import AttributeLimits, Judged
@@ -133,13 +133,12 @@ def _people(
     panel: Panel, name: str, wish: AttributeRule, level: float, limits: AttributeLimits, shortest: int
 ) -> Iterator[Warning]:
     """Who still notices at the chosen pull, who repeats their own scores, and who stretches the scale."""
-    rows = panel.rows(name)
-    copying = _copying(rows)
-    if copying:
-        yield Warning("one person's copies", {"attribute": name, "assessors": copying})
+    ballots = _Ballots.of(panel, name)
+    copying = ballots.copying(limits.cells.top)
+    if copying.any():
+        yield Warning("one person's copies", {"attribute": name, "assessors": tuple(ballots.names[copying].tolist())})
     if 0 <= shortest < len(panel.hours) - 1:
-        own = rows[~rows["assessor"].astype(str).isin(copying)]
-        noticing = _still_notice(own, panel, wish, level, shortest)
+        noticing = ballots.noticing(~copying, wish, level, shortest)
         if noticing:
             values = {"attribute": name, "count": noticing, "assessors": panel.people[name]}
             hours = {"hours": float(panel.hours[shortest]), "reference": float(panel.hours[-1])}
@@ -149,38 +148,54 @@ def _people(
         yield Warning("scales stretched", {"attribute": name, "low": float(gains.min()), "high": float(gains.max())})
 
 
-def _copying(rows: pd.DataFrame) -> tuple[str, ...]:
-    """Assessors whose every second score of a pull equals the first, in enough cells off the ends of the scale."""
-    cells = rows.groupby(["assessor", "hours"])["score"].agg(["count", "min", "max"])
-    twice = cells[cells["count"] > 1]
-    top = TOP if rows["score"].max() <= TOP else HUNDRED
-    telling = (twice["min"] > NO_DIFFERENCE) & (twice["max"] < top - NO_DIFFERENCE)
-    alike = (twice["max"] - twice["min"] <= NO_DIFFERENCE).groupby("assessor").all()
-    enough = telling.groupby("assessor").sum() >= FEWEST_CELLS
-    return tuple(str(name) for name in alike.index[alike & enough])
+@dataclass(frozen=True, slots=True)
+class _Ballots:
+    """What each person (named) gave each pull: counts, means and squares about them (a, h)."""
 
+    names: NDArray[np.str_]
+    counts: Array
+    means: Array
+    squares: Array
 
-def _still_notice(rows: pd.DataFrame, panel: Panel, wish: AttributeRule, level: float, pull: int) -> int:
-    """Assessors whose own difference is clearly beyond the margin, each at level / number of assessors able to show it.
+    @classmethod
+    def of(cls, panel: Panel, name: str) -> _Ballots:
+        """The scores of one attribute."""
+        rows = panel.data["attribute"].to_numpy() == name
+        columns = (panel.data[column].to_numpy()[rows] for column in ("assessor", "person", "hours", "score"))
+        label, person, hours, y = columns
+        _, first, code = np.unique(person, return_index=True, return_inverse=True)
+        shape = len(first), len(panel.hours)
+        at = code * shape[1] + np.searchsorted(panel.hours, hours.astype(float))
+        counts = np.bincount(at, minlength=shape[0] * shape[1]).astype(float).reshape(shape)
+        means = np.bincount(at, y, counts.size).reshape(shape) / np.maximum(counts, 1)
+        squares = np.bincount(at, (y - means.ravel()[at]) ** 2, counts.size).reshape(shape)
+        return cls(label[first].astype(str), counts, means, squares)
 
-    Able is who scored both pulls at least twice; the error is the residual between replicates.
-    """
-    cells = rows.groupby(["assessor", "hours"])["score"].agg(["count", "mean"])
-    count, mean = cells["count"].unstack(fill_value=0), cells["mean"].unstack()
-    df = int(count.to_numpy().sum() - (count.to_numpy() > 0).sum())
-    here, reference = float(panel.hours[pull]), float(panel.hours[-1])
-    if df < 1 or not {here, reference} <= set(count.columns):
-        return 0
-    able = (count[here] >= 2) & (count[reference] >= 2)
-    if not able.any():
-        return 0
-    own = (mean[here] - mean[reference])[able].to_numpy() * wish.sign
-    if wish.both_ways:
-        own = np.abs(own)
-    away = rows["score"] - rows.groupby(["assessor", "hours"])["score"].transform("mean")
-    residual = float((away**2).sum()) / df
-    se = np.sqrt(residual * (1 / count.loc[able, here] + 1 / count.loc[able, reference])).to_numpy()
-    return int((own - stdtrit(df, 1 - level / able.sum()) * se > wish.margin).sum())
+    def copying(self, top: float) -> NDArray[np.bool_]:
+        """Whose every second score of a pull equals the first, in enough cells off the ends of the scale (a,)."""
+        twice = self.counts > 1
+        alike = (~twice | (self.squares <= NO_DIFFERENCE**2)).all(1)
+        telling = twice & (self.means > NO_DIFFERENCE) & (self.means < top - NO_DIFFERENCE)
+        return np.asarray(alike & (telling.sum(1) >= FEWEST_CELLS))
+
+    def noticing(self, heard: NDArray[np.bool_], wish: AttributeRule, level: float, pull: int) -> int:
+        """Of those `heard` (a,), how many have a difference of their own that is clearly beyond the margin, each at
+        level / number of people able to show it.
+
+        Able is who scored both pulls at least twice; the error is the residual between replicates.
+        """
+        counts = self.counts[heard]
+        df = float(counts.sum() - (counts > 0).sum())
+        able = (counts[:, pull] >= 2) & (counts[:, -1] >= 2)
+        if df < 1 or not able.any():
+            return 0
+        means = self.means[heard][able]
+        own = (means[:, pull] - means[:, -1]) * wish.sign
+        if wish.both_ways:
+            own = np.abs(own)
+        residual = float(self.squares[heard].sum()) / df
+        se = np.sqrt(residual * (1 / counts[able, pull] + 1 / counts[able, -1]))
+        return int((own - stdtrit(df, 1 - level / able.sum()) * se > wish.margin).sum())
 
 
 def assessor_gains(cells: Cells) -> Array | None:
