@@ -168,7 +168,8 @@ class _Ballots:
         at = code * shape[1] + np.searchsorted(panel.hours, hours.astype(float))
         counts = np.bincount(at, minlength=shape[0] * shape[1]).astype(float).reshape(shape)
         means = np.bincount(at, y, counts.size).reshape(shape) / np.maximum(counts, 1)
-        squares = np.bincount(at, (y - means.ravel()[at]) ** 2, counts.size).reshape(shape)
+        away = np.asarray(y - means.ravel()[at], np.float64)
+        squares = np.asarray(np.bincount(at, away**2, counts.size), np.float64).reshape(shape)
         return cls(label[first].astype(str), counts, means, squares)
 
     def copying(self, top: float) -> NDArray[np.bool_]:
