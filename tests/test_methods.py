@@ -114,7 +114,7 @@ def test_scores_stand_beside_tests_of_the_same_taste() -> None:
 ROOTS = (Path(studyapp.__file__).parent, Path(analysis.__file__).parent)
 HOMES = {"studyapp/methods.py", "analysis/choice/psychometric.py"}
 # A triangle is a drawn mark there.
-DRAWN = {"studyapp/components/look.py"}
+DRAWN = {"studyapp/components/look.py", "studyapp/pictures/marks.py"}
 TEXTUAL = {"endswith", "startswith", "removesuffix", "removeprefix", "get"}
 
 

@@ -92,7 +92,7 @@ def agree(one: Any, other: Any, path: str = "") -> None:
         assert one == other, path
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=24, deadline=None)
 @given(studies(), st.randoms(use_true_random=False))
 def test_no_order_and_no_name_changes_a_decision(
     study: tuple[pd.DataFrame, dict[str, AttributeRule], tuple[str, ...]], chance: Random
@@ -134,7 +134,7 @@ def test_an_attribute_not_asked_of_one_tray_does_not_lend_its_pattern_to_another
     assert changed > 0
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=6, deadline=None)
 @given(st.integers(0, 2**32 - 1), st.randoms(use_true_random=False))
 @example(7, Random(1))
 def test_no_order_and_no_name_changes_a_price(seed: int, chance: Random) -> None:

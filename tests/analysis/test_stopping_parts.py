@@ -158,7 +158,7 @@ def test_the_reference_first_for_all_forbids_an_answer() -> None:
 def test_balanced_orders_are_never_doubted(people: int) -> None:
     """The orders that a seal deals, whole and in blocks of four of six, in one sitting and in two."""
     for replicates, sittings in ((1, 1), (2, 1), (1, 2)):
-        for seed in range(10):
+        for seed in range(4):
             dealt_places = dealt(Design(people, replicates, sittings), 6, 1, seed).places
             assert dealt_places is not None
             codes = np.nonzero(dealt_places[0])

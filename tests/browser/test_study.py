@@ -18,6 +18,9 @@ AXE = Path(__file__).with_name("axe.min.js")
 TITLE = "Dark 72 %, lot 14"
 # What each pull tastes like, as a share of the line: the middle one is as good as the last.
 TASTE = {0.0: 0.8, 12.0: 0.3, 24.0: 0.3}
+# How far a lean of a person shows at each pull: were it the same everywhere, all ballots would have one course, and the
+# rule would ask whether they were copied.
+LEAN = {0.0: 1.0, 12.0: 0.4, 24.0: 1.3}
 
 
 class Desk:
@@ -148,7 +151,7 @@ def _taste(me: Any, key: dict[str, float], own: float) -> None:
     """Mark both lines of the serving on this phone as its pull tastes, and go on."""
     code = me.code()
     for line in ("Acidity", "Bitterness"):
-        me.touch(line, TASTE[key[code]] + own)
+        me.touch(line, TASTE[key[code]] + own * LEAN[key[code]])
     me.saved()
     me.press("Next serving")
     me.page.locator(".code", has_text=code).wait_for(state="detached")
@@ -161,7 +164,7 @@ def _taste_by_hand(workshop: Any, address: str, key: dict[str, float], own: floa
     here = tasting.place(workshop.store, token)
     while here.kind == "serving":
         for line in here.lines:
-            value = round(10 * (TASTE[key[here.code]] + own), 1)
+            value = round(10 * (TASTE[key[here.code]] + own * LEAN[key[here.code]]), 1)
             tasting.keep_mark(workshop.store, token, Mark(here.serving, line.id, value, secrets.token_hex(12)))
         tasting.finish_serving(workshop.store, token, here.serving)
         here = tasting.place(workshop.store, token)
