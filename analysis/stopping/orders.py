@@ -20,6 +20,7 @@ Codes = NDArray[np.intp]
 # where each was served seven times; and how far their shares of first servings.
 OF_THE_TRAY, PLACES, FIRST_SHARE = 1 / 3, 2.6, 1 / 8
 SLACK = 1e-9
+MOST_LOST = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +87,9 @@ def _first_too_often(every: Servings) -> bool:
     served = np.bincount(every.pull)
     first = np.bincount(every.pull, every.position == every.position.min())
     apart = np.abs(first / served - first[-1] / served[-1])
-    left_over = len(np.unique(every.sitting)) / np.minimum(served, served[-1])
+    # A serving that was lost takes its place along, so balanced orders may seem uneven by as many, one or two.
+    lost = np.minimum(2 * served.max() - served - served[-1], MOST_LOST)
+    left_over = (len(np.unique(every.sitting)) + lost) / np.minimum(served, served[-1])
     return bool((apart > np.maximum(FIRST_SHARE, left_over) + SLACK).any())
 
 

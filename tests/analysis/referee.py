@@ -840,18 +840,22 @@ def orders_favour(scores: pd.DataFrame, hours: list[float]) -> bool:
     days = served["sitting"].nunique()
     by_pull = {h: served.loc[served["hours"] == h, "position"].to_numpy(float) for h in hours}
     last = by_pull[hours[-1]]
-    return any(favoured(by_pull[h], last, float(pieces), days) for h in hours[:-1])
+    fullest = max(len(own) for own in by_pull.values())
+    return any(favoured(by_pull[h], last, float(pieces), days, fullest) for h in hours[:-1])
 
 
-def favoured(own: Array, last: Array, pieces: float, days: int) -> bool:
+def favoured(own: Array, last: Array, pieces: float, days: int, fullest: int) -> bool:
     """Mean places, or shares of first servings, that differ too much; one first serving a sitting may be left over
-    wherever people are no multiple of the pulls, or balanced orders of few people could never be trusted."""
+    wherever people are no multiple of the pulls, or balanced orders of few people could never be trusted; and up to two
+    more where servings were lost."""
     if not len(own) or not len(last):
         return False
-    n = min(len(own), len(last))
+    n, lost = min(len(own), len(last)), min(2 * fullest - len(own) - len(last), 2)
     apart = abs(own.mean() - last.mean())
     first = abs((own == 1).mean() - (last == 1).mean())
-    return bool((apart > pieces / 3 + TIE and apart > 2.6 * np.sqrt(7 / n) + TIE) or first > max(1 / 8, days / n) + TIE)
+    return bool(
+        (apart > pieces / 3 + TIE and apart > 2.6 * np.sqrt(7 / n) + TIE) or first > max(1 / 8, (days + lost) / n) + TIE
+    )
 
 
 def one_order(served: pd.DataFrame) -> bool:

@@ -165,6 +165,11 @@ def test_balanced_orders_are_never_doubted(people: int) -> None:
             place = dealt_places[0][codes]
             every = orders.Servings(codes[0], codes[2], codes[1], place, place.astype(float))
             assert orders.why_unbalanced(every) is None, (replicates, sittings, seed)
+            # Nor when one serving was lost, whichever.
+            for lost in range(len(place)):
+                left = [np.delete(part, lost) for part in (*(codes[axis] for axis in (0, 2, 1)), place)]
+                some = orders.Servings(*left, left[3].astype(float))
+                assert orders.why_unbalanced(some) is None, (replicates, sittings, seed, lost)
 
 
 def test_one_order_for_all_is_seen_sitting_by_sitting() -> None:
