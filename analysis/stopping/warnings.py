@@ -43,9 +43,7 @@ def warnings_beside(panel: Panel, rule: Rule, level: float, judged: Judged) -> t
             found += _not_told(panel, name, rule.attributes[name], limits, judged)
             found += _grew(panel, name, rule.attributes[name], limits, level, shortest)
             found += _people(panel, name, rule.attributes[name], level, limits, shortest)
-    if panel.scope["batches"] <= 1:
-        found.append(Warning("one batch", {}))
-    return tuple(found)
+    return (*found, Warning("one batch", {}))
 
 
 def _widest(judged: Judged, level: float) -> float:

@@ -12,6 +12,7 @@ from studyapp.components.drawn import Once, at_each_run
 from studyapp.findings import aroma, percent
 from studyapp.findings.aroma import WayRow
 from studyapp.findings.trials import TrialFinding
+from studyapp.methods import METHODS
 from studyapp.pictures.choice import noticing, ruler
 from studyapp.pictures.dose import detection
 from studyapp.pictures.ladder import ladder as ladder_picture
@@ -37,7 +38,7 @@ def head(finding: TrialFinding, crumb: str) -> None:
 # ---- pictures ----------------------------------------------------------------------------------------------------
 def one_test(result: ChoiceResult, theme: Theme, once: Once = at_each_run) -> None:
     """Right answers against the sealed marks, and who truly notices."""
-    guessed = result.trials * chance_of(result.method)
+    guessed = result.trials * METHODS[result.method].chance
     left, right = st.columns([5, 4], gap="medium")
     with left:
         note = _("right answers of {n}").format(n=result.trials)
@@ -61,7 +62,7 @@ def one_test(result: ChoiceResult, theme: Theme, once: Once = at_each_run) -> No
 
 def curve(fitted: ThresholdFit, unit: str, theme: Theme, once: Once = at_each_run) -> None:
     """Right answers against dose, with the half-way point."""
-    guess = chance_of(fitted.method)
+    guess = METHODS[fitted.method].chance
     look.put(_curve_legend())
     _card(
         "curve",
@@ -100,9 +101,7 @@ def rungs(ladder: Ladder, aim: str, theme: Theme, once: Once = at_each_run) -> N
 
 def early(plan: SequentialPlan, path: Sequence[tuple[int, int]], theme: Theme, once: Once = at_each_run) -> None:
     """The way of the count between the two sealed lines."""
-    said = _("Between the two lines the plan goes on. After {n} answers {right} are right.").format(
-        n=path[-1][0] if path else 0, right=path[-1][1] if path else 0
-    )
+    said = aroma.path_says(*(path[-1] if path else (0, 0)))
     _card(
         "lines",
         _("The count and its two sealed lines"),
@@ -116,13 +115,6 @@ def _card(name: str, heading: str, note: str, picture: str, said: str) -> None:
     with st.container(key=f"card-chart-{name}"):
         look.put(look.pair(look.title(heading, 2), f'<span class="note">{look.plain(note)}</span>'))
         drawn.put(picture, said)
-
-
-def chance_of(method: str) -> float:
-    """The share that guessing alone gets right."""
-    from analysis.choice import method_named
-
-    return method_named(method).chance
 
 
 # ---- below the pictures ------------------------------------------------------------------------------------------

@@ -18,6 +18,7 @@ from studyapp.pictures.hours import worsening
 from studyapp.pictures.theme import Theme
 from studyapp.records import Plan
 from studyapp.services.pull_calendar import MINUTES_A_PIECE
+from studyapp.wishes import WISHES
 from studyapp.words import _
 
 # Marking a handful of lines takes about this long, beside the rest.
@@ -168,7 +169,6 @@ def _legend(finding: HoursFinding) -> str:
 
 
 def _chart_head(result: AttributeResult, decision: Decision) -> str:
-    word = {"lower": _("wanted less"), "higher": _("wanted more"), "same": _("wanted the same")}[result.rule.wanted]
     decides = result.name == decision.binding and decision.verdict == "stop"
-    note = look.strong(_("decides the hour")) if decides else look.plain(word)
+    note = look.strong(_("decides the hour")) if decides else look.plain(WISHES[result.rule.wanted].told())
     return look.pair(look.title(opening(result.name), 3), f'<span class="note">{note}</span>')

@@ -364,6 +364,13 @@ def rung_says(level: int, result: ChoiceResult, ladder: Ladder, aim: str) -> str
     )
 
 
+def path_says(trials: int, correct: int) -> str:
+    """Where the count of a test that may end early stands, for a reader aloud."""
+    return _("Between the two lines the plan goes on. After {n} answers {right} are right.").format(
+        n=trials, right=correct
+    )
+
+
 def ladder_says(ladder: Ladder, aim: str) -> str:
     """All rungs in one sentence, for a reader aloud."""
     said = "; ".join(rung_says(rung.batch, rung.result, ladder, aim) for rung in ladder.rungs)

@@ -45,7 +45,7 @@ def _frame(result: AttributeResult, scale: Scale, theme: Theme) -> Frame:
 # ---- layers, from the back to the front --------------------------------------------------------------------------
 def _ground(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
     margin, theme, (left, right) = result.rule.margin, frame.theme, frame.across
-    both = result.rule.wanted == "same"
+    both = result.rule.both_ways
     yield marks.ground(left, -margin if both else frame.up[0], right, margin, theme.band)
     for edge in (margin, -margin) if both else (margin,):
         yield marks.level(frame, edge, theme.patina_text, 1.5, marks.MARGIN_DASH)
@@ -98,7 +98,7 @@ def _pulls(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
     judged = [pull for pull in result.pulls if pull.hours != result.reference_hours]
     within = [_row(result, pull) for pull in judged if shown(result, pull)]
     open_ = [_row(result, pull) for pull in judged if not shown(result, pull)]
-    ends = ("high", "low") if result.rule.wanted == "same" else ("high",)
+    ends = ("high", "low") if result.rule.both_ways else ("high",)
     for rows, colour in ((open_, theme.copper), (within, theme.patina_text)):
         yield from marks.bars([row for row in rows if "high" in row], colour, ends)
     tips = {"x": _("hours"), "y": _("worse by"), "high": _("at most")}

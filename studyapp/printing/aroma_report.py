@@ -96,10 +96,10 @@ def _clearance(finding: TrialFinding) -> str:
 # ---- pictures ----------------------------------------------------------------------------------------------------
 def _pictures(plan: AromaPlan, result: Verdict) -> dict[str, Any]:
     """The picture of a result with its heading and signs, by what it is."""
-    from analysis.choice import ChoiceResult, Ladder, method_named
+    from analysis.choice import ChoiceResult, Ladder
 
     if isinstance(result, ChoiceResult):
-        guessed = result.trials * method_named(result.method).chance
+        guessed = result.trials * METHODS[result.method].chance
         ruler, noticing = choice.ruler(result, guessed, PAPER), choice.noticing(result, PAPER)
         limit = _("shaded up to the limit, {limit}").format(limit=percent(result.pd_limit))
         charts = [
@@ -111,7 +111,7 @@ def _pictures(plan: AromaPlan, result: Verdict) -> dict[str, Any]:
         return _ladder(plan, result)
     if isinstance(result, SequentialStanding):
         return _lines(result)
-    drawn = dose.detection(result, plan.dose_unit, method_named(result.method).chance, PAPER)
+    drawn = dose.detection(result, plan.dose_unit, METHODS[result.method].chance, PAPER)
     said = told.curve_says(result, plan.dose_unit)
     signs = (("disc", _("what the panel answered")), ("diamond", _("half-way point with its limits")))
     chart = _chart(_("Right answers"), _("bars as if all answers were of different people"), drawn, said)
@@ -134,9 +134,7 @@ def _ladder(plan: AromaPlan, result: Ladder) -> dict[str, Any]:
 
 
 def _lines(result: SequentialStanding) -> dict[str, Any]:
-    said = _("Between the two lines the plan goes on. After {n} answers {right} are right.").format(
-        n=result.trials, right=result.correct
-    )
+    said = told.path_says(result.trials, result.correct)
     drawn = rounds.lines(result.plan, result.path, PAPER)
     chart = _chart(_("Right answers"), _("right answers, after each complete round"), drawn, said)
     return _shown(_("The count and its two sealed lines"), said, (), [chart])

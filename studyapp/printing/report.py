@@ -25,6 +25,7 @@ from studyapp.pictures.hours import worsening
 from studyapp.pictures.theme import PAPER
 from studyapp.printing.press import shown_time, typeset
 from studyapp.records import AromaPlan, Deviation, Plan, Signature
+from studyapp.wishes import WISHES
 from studyapp.words import _, language, ngettext
 
 if TYPE_CHECKING:
@@ -227,7 +228,7 @@ def _chart_note(result: AttributeResult, decision: Decision, limit_drawn: bool) 
 
 
 def _wanted(result: AttributeResult) -> str:
-    return {"lower": _("wanted less"), "higher": _("wanted more"), "same": _("wanted the same")}[result.rule.wanted]
+    return WISHES[result.rule.wanted].told()
 
 
 # ---- the rule and the numbers ------------------------------------------------------------------------------------

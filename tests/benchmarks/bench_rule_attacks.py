@@ -1,10 +1,10 @@
 """Truths made to mislead the stop rule, and what each guard against them costs in ordinary studies.
 
-Run `python tests/benchmarks/bench_rule_attacks.py`, or with a number of studies a cell. Every cell draws whole studies
-and judges them as the planner does, at 8 assessors x 2 servings and 12 x 3. A rate is over its bound when it exceeds it
-by more than two Monte Carlo errors; the bound is 5 % unless a higher figure was stated when the rule was specified
-(simulations of 10,000 to 40,000 studies a cell). The last attacks were invented for this file: no rate was promised
-for them, and what they find is printed as it is.
+Run `python tests/benchmarks/bench_rule_attacks.py`, or with a number of studies a cell; `bench_planning` prints it beside
+the outcomes of ordinary studies. Every cell draws whole studies and judges them as the planner does, at 8 assessors x 2
+servings and 12 x 3. A rate is over its bound when it exceeds it by more than two Monte Carlo errors; the bound is 5 %
+unless a higher figure was stated when the rule was specified (simulations of 10,000 to 40,000 studies a cell). The last
+attacks were invented for this file: no rate was promised for them, and what they find is printed as it is.
 """
 
 from __future__ import annotations
@@ -23,8 +23,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from analysis.planning.look_batches import look_at
-from analysis.planning.operating_characteristics import operating_characteristics
-from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
+from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw
 from analysis.stopping import AttributeRule, Rule
 from analysis.stopping.alpha_spending import level
 from analysis.stopping.verdicts import VERDICTS
@@ -395,38 +394,6 @@ def attacked(title: str, attacks: list[Attack], studies: int) -> None:
         print(f"{attack.name:52s}" + "".join(parts), flush=True)
 
 
-def ordinary(studies: int) -> None:
-    """What the guards cost: chances in studies that set no trap, beside the figures stated for them."""
-    slow = AttributeTruth(first_order(HOURS, 7, 3.5, 6))
-    three = {
-        "a": AttributeTruth(first_order(HOURS, 7, 3.5, 4)),
-        "b": AttributeTruth(first_order(HOURS, 6, 4, 5)),
-        "c": AttributeTruth(first_order(HOURS, 4, 1, 3), assessor=0.8, error=0.9),
-    }
-    piled = AttributeTruth((4, 2.5, 1.2, 0.5, 0.1, -0.3), interaction=0.7, rounded=True)
-    late = AttributeTruth((7, 6, 5, 4.5, 3.5, 3.5), sitting=0.3)
-    rows = [
-        ("8 x 2, tau 6", {"a": slow}, Design(8, 2), 1, (0.0, 3.9, 18.1, 27.3, 3.7, 0, 47.0)),
-        ("12 x 3, tau 6", {"a": slow}, Design(12, 3), 1, (0, 7.5, 39.2, 31.1, 6.6, 0, 15.6)),
-        ("piled up at zero, 8 x 2", {"a": piled}, Design(8, 2), 1, (0, 3.3, 24.8, 33.9, 1.7, 0, 36.3)),
-        ("three notes, 10 x 2", three, Design(10, 2), 1, (0.1, 7.7, 17.6, 23.8, 0.6, 0, 50.2)),
-        ("two looks, 8 x 2", {"a": late}, Design(8, 2), 2, (0, 0, 1.9, 72.1, 2.8, 0, 23.2)),
-    ]
-    head = "stop at 4, 8, 12, 16; conche longer; no hour fits; cannot tell, %"
-    print(f"\n{'ordinary studies':28s} {head:68s} largest z")
-    for name, truths, design, looks, stated in rows:
-        asked = rule(looks, **dict.fromkeys(truths, LOWER))
-        found = operating_characteristics(Scenario(HOURS, truths), asked, design, studies, 17)
-        ours = [100 * found.stop[h] for h in HOURS[1:-1]]
-        ours += [100 * found.conche_longer, 100 * found.no_hour_fits, 100 * found.cannot_tell]
-        z = max(
-            abs(o - s) / (100 * np.sqrt(max(s / 100, 1e-3) * (1 - s / 100) * (1 / studies + 1 / 40_000)))
-            for o, s in zip(ours, stated, strict=True)
-        )
-        print(f"{name:28s} {' '.join(f'{p:5.1f}' for p in ours):44s}{z:30.1f}")
-        print(f"{'  stated':28s} {' '.join(f'{p:5.1f}' for p in stated)}", flush=True)
-
-
 def guards(studies: int) -> None:
     """Answers that are right and must still come, beside what was stated (8 x 2 / 12 x 3)."""
     falls = (7.5, 7.0, 6.5, 6.0, 5.5, 4.0)
@@ -467,7 +434,6 @@ def main(studies: int) -> None:
     attacked("stop", stops(), studies)
     for title, attacks in (("stop", invented_stops()), ("sittings", invented_sittings()), ("other", invented_others())):
         attacked(f"invented here: {title}", attacks, studies)
-    ordinary(studies)
     guards(studies)
 
 
