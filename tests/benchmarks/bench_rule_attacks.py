@@ -1,10 +1,11 @@
 """Truths made to mislead the stop rule, and what each guard against them costs in ordinary studies.
 
 Run `python tests/benchmarks/bench_rule_attacks.py`, or with a number of studies a cell; `bench_planning` prints it
-beside the outcomes of ordinary studies. Every cell draws whole studies and judges them as the planner does,
-at 8 assessors x 2 servings and 12 x 3. A rate is over its bound when it exceeds it by more than two Monte Carlo errors; the bound is 5 %
-unless a higher figure was stated when the rule was specified (simulations of 10,000 to 40,000 studies a cell). The last
-attacks were invented for this file: no rate was promised for them, and what they find is printed as it is.
+beside the outcomes of ordinary studies. Every cell draws whole studies and judges them as the planner does, at 8
+assessors x 2 servings and 12 x 3. A rate is over its bound when it exceeds it by more than two Monte Carlo errors;
+the bound is 5 % unless a higher figure was stated when the rule was specified (simulations of 10,000 to 40,000
+studies a cell). The last attacks were invented for this file: no rate was promised for them, and what they find is
+printed as it is.
 """
 
 from __future__ import annotations
