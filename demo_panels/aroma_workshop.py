@@ -7,12 +7,13 @@ from dataclasses import replace
 from typing import Any
 
 from demo_panels import generate, infusion
+from studyapp.kinds.aroma import rule
+from studyapp.kinds.aroma.plan import AromaPlan, Botanical
 from studyapp.methods import METHODS
-from studyapp.records import AromaPlan, Assessor, Botanical, Sitting, Staff
-from studyapp.services import aroma_deciding, aroma_planning, aroma_preparing, preparing, watching
-from studyapp.store import Store, events, sittings, studies, trials
+from studyapp.records import Assessor, Sitting, Staff
+from studyapp.services import closing, planning, preparing, watching
+from studyapp.store import Store, events, sittings, trials
 
-CHECKS = frozenset(aroma_preparing.CHECKS)
 SECOND_PERSON = "Pim"
 SPEARMINT = Botanical("Mentha spicata", "dried leaf", "Invented Herb Garden", "Lot M-12")
 Left = dict[tuple[str, float], list[int]]
@@ -67,17 +68,14 @@ def _common(assessors: tuple[str, ...], rest_seconds: int) -> dict[str, Any]:
 
 
 def _sized(plan: AromaPlan) -> AromaPlan:
-    return replace(plan, sittings=aroma_planning.sittings_needed(plan))
+    return replace(plan, sittings=rule.sittings_needed(plan))
 
 
 def _sealed(store: Store, leader: Staff, plan: AromaPlan) -> str:
     """Drafted with the mark that the study is invented, then sealed as any other."""
-    study = secrets.token_hex(8)
-    with store.write() as tx:
-        studies.add(tx, study, AromaPlan(plan.title), leader.id, example=True)
-        events.append(tx, "draft", {"by": leader.id}, study)
-    aroma_planning.keep_plan(store, leader, study, plan)
-    aroma_planning.seal(store, leader, study, plan.title)
+    study = planning.start(store, leader, "aroma", AromaPlan(plan.title), example=True)
+    planning.keep_plan(store, leader, study, plan)
+    planning.seal(store, leader, study, plan.title)
     return study
 
 
@@ -95,16 +93,17 @@ def _finished(store: Store, leader: Staff, preparer: Staff, assessors: tuple[Ass
             for assessor in assessors:
                 _answer_all(tx, sitting, assessor, plan.method, left)
         watching.close_sitting(store, leader, sitting.id)
-    aroma_deciding.open_key(store, leader, study, leader.name)
-    aroma_deciding.sign(store, leader, study, leader.name, "ran the test")
-    aroma_deciding.sign(store, leader, study, "Ida", "decides")
+    closing.open_key(store, leader, study, leader.name)
+    closing.sign(store, leader, study, leader.name, "ran the test")
+    closing.sign(store, leader, study, "Ida", "decides")
 
 
 def _serve(store: Store, leader: Staff, preparer: Staff, sitting: Sitting) -> None:
     watching.open_sitting(store, leader, sitting.id)
-    aroma_preparing.fill_rows(store, preparer, sitting.id)
+    preparing.fill_rows(store, preparer, sitting.id)
+    checks = frozenset(check.code for check in preparing.checks(planning.study(store, leader, sitting.study)))
     for tray in preparing.trays(store, preparer, sitting.id):
-        aroma_preparing.release_tray(store, preparer, sitting.id, tray.position, CHECKS, SECOND_PERSON)
+        preparing.release_tray(store, preparer, sitting.id, tray.position, checks, SECOND_PERSON)
 
 
 def _answer_all(tx: Any, sitting: Sitting, assessor: Assessor, method: str, left: Left) -> None:

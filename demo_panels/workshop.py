@@ -14,12 +14,13 @@ from dataclasses import dataclass, replace
 from typing import Any, cast
 
 from demo_panels import aroma_workshop, generate
-from studyapp.records import Assessor, Attribute, Line, Plan, Pull, Sitting, Staff
-from studyapp.services import accounts, deciding, panel, planning, preparing, watching
-from studyapp.store import Store, events, servings, sittings, studies
+from studyapp.kinds.hours import deciding, setting_out
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.records import Assessor, Attribute, Line, Sitting, Staff
+from studyapp.services import accounts, closing, panel, planning, preparing, watching
+from studyapp.store import Store, events, servings, sittings
 
 FINISHED = ("control_not_found", "no_hour_fits", "conche_longer", "cannot_tell", "window", "stop")
-CHECKS = frozenset(preparing.CHECKS)
 SECOND_PERSON = "Pim"
 WORDS = {
     "acidity": Attribute(
@@ -81,7 +82,7 @@ def _people(store: Store) -> _Workshop:
 
 
 # ---- studies -------------------------------------------------------------------------------------------------------
-def _plan(shop: _Workshop, name: str) -> Plan:
+def _plan(shop: _Workshop, name: str) -> HoursPlan:
     """The plan behind a folder of score files."""
     invented, rule = generate.settings(name), generate.settings(name, "RULE.toml")
     tasters = generate.NAMES[: invented["assessors"]]
@@ -91,7 +92,7 @@ def _plan(shop: _Workshop, name: str) -> Plan:
         for line, asked in rule["attributes"].items()
     ]
     first = invented.get("first_look_sittings", invented["sittings"])
-    return Plan(
+    return HoursPlan(
         invented["title"],
         question=invented["question"],
         recipe="70 % invented lot, 30 % cane sugar",
@@ -113,15 +114,11 @@ def _plan(shop: _Workshop, name: str) -> Plan:
 
 
 def _started(shop: _Workshop, title: str) -> str:
-    """What `planning.new_study` does, with the mark that the study is invented."""
-    study = secrets.token_hex(8)
-    with shop.store.write() as tx:
-        studies.add(tx, study, Plan(title), shop.leader.id, example=True)
-        events.append(tx, "draft", {"by": shop.leader.id}, study)
-    return study
+    """A draft with the mark that the study is invented."""
+    return planning.start(shop.store, shop.leader, "hours", HoursPlan(title), example=True)
 
 
-def _sealed(shop: _Workshop, plan: Plan) -> str:
+def _sealed(shop: _Workshop, plan: HoursPlan) -> str:
     study = _started(shop, plan.title)
     planning.keep_plan(shop.store, shop.leader, study, plan)
     planning.seal(shop.store, shop.leader, study, plan.title)
@@ -132,7 +129,7 @@ def _finished(shop: _Workshop, name: str) -> None:
     """A study tasted to the end, its key opened and its verdict signed."""
     study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
     _taste_all(shop, study, name, first=1)
-    deciding.open_key(shop.store, shop.leader, study, shop.leader.name)
+    closing.open_key(shop.store, shop.leader, study, shop.leader.name)
     if name != "cannot_tell":
         _sign(shop, study)
 
@@ -141,16 +138,16 @@ def _asked_twice(shop: _Workshop, name: str) -> None:
     """A study whose first look could not tell and whose second could."""
     study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
     _taste_all(shop, study, name, first=1)
-    deciding.open_key(shop.store, shop.leader, study, shop.leader.name)
+    closing.open_key(shop.store, shop.leader, study, shop.leader.name)
     deciding.plan_next_sitting(shop.store, shop.leader, study)
     _taste_all(shop, study, name, first=3)
-    deciding.open_key(shop.store, shop.leader, study, shop.leader.name)
+    closing.open_key(shop.store, shop.leader, study, shop.leader.name)
     _sign(shop, study)
 
 
 def _sign(shop: _Workshop, study: str) -> None:
-    deciding.sign(shop.store, shop.leader, study, shop.leader.name, "ran the test")
-    deciding.sign(shop.store, shop.leader, study, "Ida", "decides")
+    closing.sign(shop.store, shop.leader, study, shop.leader.name, "ran the test")
+    closing.sign(shop.store, shop.leader, study, "Ida", "decides")
 
 
 # ---- sittings ------------------------------------------------------------------------------------------------------
@@ -164,13 +161,18 @@ def _taste_all(shop: _Workshop, study: str, name: str, first: int) -> None:
             _taste(shop, sitting, scores)
 
 
+def _checks(shop: _Workshop, study: str) -> frozenset[str]:
+    return frozenset(check.code for check in preparing.checks(planning.study(shop.store, shop.leader, study)))
+
+
 def _taste(shop: _Workshop, sitting: Sitting, scores: dict[tuple[Any, ...], float | None]) -> None:
     """One sitting: opened, filled, released and closed by the services, its marks kept by the store's own functions."""
     watching.open_sitting(shop.store, shop.leader, sitting.id)
-    pulls = {row.code: row.hours for row in preparing.fill_rows(shop.store, shop.preparer, sitting.id)}
+    pulls = setting_out.pulls_by_code(shop.store, shop.preparer, sitting.id)
     trays = preparing.trays(shop.store, shop.preparer, sitting.id)
+    checks = _checks(shop, sitting.study)
     for tray in trays:
-        preparing.release_tray(shop.store, shop.preparer, sitting.id, tray.position, CHECKS, SECOND_PERSON)
+        preparing.release_tray(shop.store, shop.preparer, sitting.id, tray.position, checks, SECOND_PERSON)
     names = {cup.code: cup.pseudonym for tray in trays for cup in tray.cups}
     with shop.store.write() as tx:
         lines = servings.lines(tx, sitting.id, servings.open_servings(tx, sitting.id)[0])
@@ -210,8 +212,9 @@ def _open(shop: _Workshop) -> None:
     study = _sealed(shop, plan)
     sitting = preparing.sittings(shop.store, shop.preparer, study)[0]
     watching.open_sitting(shop.store, shop.leader, sitting.id)
+    checks = _checks(shop, study)
     for tray in preparing.trays(shop.store, shop.preparer, sitting.id):
-        preparing.release_tray(shop.store, shop.preparer, sitting.id, tray.position, CHECKS, SECOND_PERSON)
+        preparing.release_tray(shop.store, shop.preparer, sitting.id, tray.position, checks, SECOND_PERSON)
 
 
 def _draft(shop: _Workshop) -> None:

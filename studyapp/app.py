@@ -8,10 +8,11 @@ from typing import Literal
 
 import streamlit as st
 
-from studyapp import session
+from studyapp import registry, session
 from studyapp.components import credentials, look
 from studyapp.errors import StudyError
 from studyapp.records import Seat, Staff
+from studyapp.registry import OwnPage
 from studyapp.services import accounts
 from studyapp.words import _
 
@@ -27,7 +28,6 @@ def _titles() -> dict[str, str]:
         "watch": _("Watch"),
         "open_key": _("Open the key"),
         "decide": _("Decide"),
-        "bring": _("Bring scores"),
         "panel": _("Panel"),
         "account": _("Account"),
     }
@@ -36,11 +36,12 @@ def _titles() -> dict[str, str]:
 ROLES: Mapping[str, tuple[str, ...]] = {
     "assessor": ("taste",),
     "preparer": ("prepare", "account"),
-    "leader": ("studies", "prepare", "watch", "panel", "account", "plan", "open_key", "decide", "bring"),
-    "newcomer": ("first_run", "sign_in", "bring"),
+    "leader": ("studies", "prepare", "watch", "panel", "account", "plan", "open_key", "decide"),
+    "newcomer": ("first_run", "sign_in"),
     "nobody": ("sign_in",),
 }
-OF_ONE_STUDY = ("plan", "open_key", "decide", "bring")
+WITH_OWN_PAGES = ("leader", "newcomer")
+OF_ONE_STUDY = ("plan", "open_key", "decide")
 
 
 def _role(seat: Seat | None, staff: Staff | None) -> str:
@@ -52,12 +53,22 @@ def _role(seat: Seat | None, staff: Staff | None) -> str:
     return "newcomer" if session.demo() or accounts.needs_first_leader(session.store()) else "nobody"
 
 
+def _own_pages(role: str) -> dict[str, OwnPage]:
+    """Pages that one kind of study alone has, for who runs studies or only looks in."""
+    if role not in WITH_OWN_PAGES:
+        return {}
+    return {name: page for kind in registry.KINDS for name, page in registry.pages(kind).own_pages().items()}
+
+
 def _screen(name: str) -> Callable[[], None]:
     """A page that imports its screen only when it is drawn: an assessor's phone never waits for the charts."""
+    return _refused_in_words(lambda: importlib.import_module(f"studyapp.screens.{name}").render())
 
+
+def _refused_in_words(render: Callable[[], None]) -> Callable[[], None]:
     def draw() -> None:
         try:
-            importlib.import_module(f"studyapp.screens.{name}").render()
+            render()
         except StudyError as refused:
             look.put(look.box("brick", "", look.text(str(refused))))
 
@@ -67,22 +78,30 @@ def _screen(name: str) -> Callable[[], None]:
 def _pages(role: str) -> dict[str, st.Page]:
     """Every page of a role; those of one study are reached from Studies and stay out of the menu."""
     titles = _titles()
-    return {
+    pages = {
         name: st.Page(
             _screen(name),
             title=titles[name],
-            url_path=name.replace("_", "-") if number else "first",
+            url_path=_path(name) if number else "first",
             default=number == 0,
             visibility="hidden" if name in OF_ONE_STUDY else "visible",
         )
         for number, name in enumerate(ROLES[role])
     }
+    for name, page in _own_pages(role).items():
+        draw = _refused_in_words(page.render)
+        pages[name] = st.Page(draw, title=page.title, url_path=_path(name), visibility="hidden")
+    return pages
+
+
+def _path(name: str) -> str:
+    return name.replace("_", "-")
 
 
 def _first_by_name(role: str) -> st.Page:
     """The first page again: as the default it answers at / alone, and not at the address that others hand on."""
     first = ROLES[role][0]
-    return st.Page(_screen(first), title=_titles()[first], url_path=first.replace("_", "-"), visibility="hidden")
+    return st.Page(_screen(first), title=_titles()[first], url_path=_path(first), visibility="hidden")
 
 
 def _demo_band() -> None:

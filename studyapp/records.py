@@ -5,15 +5,16 @@ Times are ISO 8601 texts in UTC with seconds ("2026-11-24T10:41:07Z"). Ids that 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Generic, Literal, TypeVar
 
 Role = Literal["leader", "preparer"]
 Wanted = Literal["lower", "higher", "same"]
 StudyState = Literal["draft", "sealed", "opened", "decided"]
 SittingState = Literal["planned", "open", "paused", "closed"]
-StudyKind = Literal["hours", "aroma"]
 SCALE_LOW, SCALE_HIGH, SCALE_STEP = 0.0, 10.0, 0.1
+MINUTES_A_PIECE, MINUTES_A_SET = 2, 3  # what tasting and answering take, beside the rest
 
 
 # ---- the plan: what is sealed ------------------------------------------------------------------------------------
@@ -32,124 +33,50 @@ class Attribute:
 
 
 @dataclass(frozen=True, slots=True)
-class Pull:
-    """A sample taken from the conche at a set hour, and the mass planned for it."""
+class StudyPlan:
+    """What the plan of every kind of study holds; a kind adds its own fields.
 
-    hours: float
-    mass_g: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Habits:
-    """How a workshop works: somebody is there from `opens` to `closes` on `days` (0 Monday to 6 Sunday); minutes to
-    temper and mould all pulls for a sitting, days that pieces rest before it, and when in the day sittings begin
-    (mid-morning by default, when palates are fresh). Times are those of the clock on the wall, "08:00"."""
-
-    opens: str = "08:00"
-    closes: str = "18:00"
-    days: tuple[int, ...] = (0, 1, 2, 3, 4)
-    temper_minutes: int = 120
-    rest_days: int = 7
-    sitting_at: str = "10:30"
-
-
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """A conching-hours study before its seal; the sealed rule is the canonical JSON of this.
-
-    `sittings` are served before the first look, `next_sittings` before each later one; `replicates` counts
-    servings of a pull to one assessor in one sitting, as long as all pieces together stay within `palate`, the most
-    pieces that one assessor tastes in a sitting; beyond it the pulls go round in balanced blocks. `assessors` holds
-    assessor ids; `load_g` is the mass in the conche; `starts_at` is when hour zero is planned, a local ISO text without
-    a zone.
+    `assessors` holds assessor ids; `sittings` are those before the first look; `alpha` is the sealed risk of a wrong
+    claim. `contains` and `traces` are what everybody reads before tasting.
     """
 
     title: str
     question: str = ""
     recipe: str = ""
     batch: str = ""
-    machine: str = ""
-    hour_zero: str = ""
-    pulls: tuple[Pull, ...] = ()
+    assessors: tuple[str, ...] = ()
+    sittings: int = 2
+    alpha: float = 0.05
+    piece_g: float = 4.5
+    rest_seconds: int = 240
+    contains: str = ""
+    traces: str = ""
+    swallow: str = "swallow or spit, the same way each time"
+    routine: str = "Sip warm water. Eat a piece of plain cracker. Sip again."
+
+    @property
+    def warned_of(self) -> str:
+        """What is in the pieces beside chocolate and stands on every page, so that who tastes can decline."""
+        return ""
+
+
+@dataclass(frozen=True, slots=True)
+class CupsPlan(StudyPlan):
+    """A study whose pieces are served one by one and scored on the lines of a ballot."""
+
     attributes: tuple[Attribute, ...] = ()
-    control: float | None = None
-    alpha: float = 0.05
-    looks: int = 2
-    sittings: int = 2
-    next_sittings: int = 1
-    replicates: int = 1
-    assessors: tuple[str, ...] = ()
-    piece_g: float = 4.5
-    rest_seconds: int = 240
     warm_up: bool = True
-    swallow: str = "swallow or spit, the same way each time"
-    routine: str = "Sip warm water. Eat a piece of plain cracker. Sip again."
-    contains: str = ""
-    traces: str = ""
-    lateness_minutes: int = 10
-    palate: int = 6
-    load_g: float | None = None
-    starts_at: str | None = None
-    habits: Habits = Habits()
-
-
-AromaAim = Literal["detectable", "dose", "carry over", "linger"]
 
 
 @dataclass(frozen=True, slots=True)
-class Botanical:
-    """What the hot air passed through: botanical name, plant part, supplier and lot; food grade only."""
+class SetsPlan(StudyPlan):
+    """A study whose pieces are served in sets of cups and answered by a choice; `method` is one of `methods.METHODS`,
+    `note` the named taste it asks for. With `retaste` a set may be tasted again before its answer."""
 
-    name: str = ""
-    part: str = ""
-    supplier: str = ""
-    lot: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class AromaPlan:
-    """A forced-choice study of an infused aroma before its seal; the sealed rule is the canonical JSON of this.
-
-    `aim` says what the answers decide: whether an aroma is "detectable", from which "dose" on, through how many plain
-    batches it does "carry over", how many days it does "linger". `doses` are minutes or grams (`dose_unit`); `batches`
-    are plain batches after (carry over) or days (linger). The comparison cup is the `blank` (same mass, same hot air,
-    no botanical); for carry over and linger it is the `reference`, plain chocolate made before any botanical.
-    `trials_each` counts the sets of one assessor at each dose or batch; `cap` ends a sequential plan, in answers.
-    """
-
-    title: str
-    aim: AromaAim = "detectable"
-    question: str = ""
-    note: str = ""
-    nameable: bool = False
     method: str = "triangle"
-    botanical: Botanical = Botanical()
-    recipe: str = ""
-    batch: str = ""
-    process: str = ""
-    blank: str = "same mass, same hot air, no botanical"
-    doses: tuple[float, ...] = ()
-    dose_unit: Literal["min", "g"] = "min"
-    batches: tuple[int, ...] = ()
-    reference: str = ""
-    purge_g: float | None = None
-    pd_limit: float = 0.30
-    alpha: float = 0.05
-    beta: float = 0.10
-    trials_each: int = 3
+    note: str = ""
     sets_a_sitting: int = 2
-    sittings: int = 2
-    sequential: bool = False
-    cap: int | None = None
     retaste: bool = True
-    assessors: tuple[str, ...] = ()
-    piece_g: float = 4.5
-    rest_seconds: int = 240
-    contains: str = ""
-    traces: str = ""
-    swallow: str = "swallow or spit, the same way each time"
-    routine: str = "Sip warm water. Eat a piece of plain cracker. Sip again."
-    safe_food_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,12 +88,16 @@ class Problem:
     blocks: bool = True
 
 
+P_co = TypeVar("P_co", bound=StudyPlan, covariant=True)
+
+
 @dataclass(frozen=True, slots=True)
-class Study:
-    """A study as listed: its plan, its state and, once sealed, the SHA-256 of its rule."""
+class KeptStudy:
+    """A study as the store keeps it: its plan is a document, which its kind can read."""
 
     id: str
-    plan: Plan | AromaPlan
+    kind: str
+    document: Mapping[str, Any]
     state: StudyState
     created_at: str
     look: int = 0
@@ -174,22 +105,24 @@ class Study:
     sealed_at: str | None = None
     sealed_by: str | None = None
     example: bool = False
-    kind: StudyKind = "hours"
 
 
 @dataclass(frozen=True, slots=True)
-class HoursStudy(Study):
-    """A study of conching hours. `rule_version` is the version of the stop rule that its seal names, None before."""
+class Study(Generic[P_co]):
+    """A study with its plan, its state and, once sealed, the SHA-256 of its rule. `named` holds what the sealed
+    document names beside the plan, such as the version of the rule."""
 
-    plan: Plan
-    rule_version: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class AromaStudy(Study):
-    """A study of an infused aroma."""
-
-    plan: AromaPlan
+    id: str
+    kind: str
+    plan: P_co
+    state: StudyState
+    created_at: str
+    look: int = 0
+    seal: str | None = None
+    sealed_at: str | None = None
+    sealed_by: str | None = None
+    example: bool = False
+    named: Mapping[str, Any] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,27 +139,6 @@ class Chance:
         n = self.studies + 4
         share = (self.share * self.studies + 2) / n
         return 2.0 * float((share * (1 - share) / n) ** 0.5)
-
-
-@dataclass(frozen=True, slots=True)
-class PlanPower:
-    """What a plan can show: chances over simulated studies if the pull `enough_hours` is truly enough.
-
-    `two_more_people` and `one_more_sitting` are the chance of a stop at that pull or earlier with the design so
-    changed, None before any such study was tried. `done` of the `wanted` studies of all three designs are tried.
-    """
-
-    enough_hours: float
-    stop_by: Chance
-    stop_later: Chance
-    conche_longer: Chance
-    no_hour_fits: Chance
-    cannot_tell: Chance
-    two_more_people: Chance | None
-    one_more_sitting: Chance | None
-    mean_looks: float
-    done: int
-    wanted: int
 
 
 # ---- people ------------------------------------------------------------------------------------------------------
@@ -370,9 +282,6 @@ class Sitting:
     starts_at: str | None = None
 
 
-TrayChecks = Literal["safe_food", "allergens_shown", "sound_pieces", "labels_read", "botanical_named"]
-
-
 @dataclass(frozen=True, slots=True)
 class TrayCup:
     """One cup on a tray: seat, assessor and code."""
@@ -380,6 +289,15 @@ class TrayCup:
     seat: int
     pseudonym: str
     code: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """What is tasted under codes: the letter on its box, and its level (hours of conching, say) in the kind's unit."""
+
+    id: str
+    level: float
+    letter: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -394,29 +312,19 @@ class Tray:
 
 
 @dataclass(frozen=True, slots=True)
-class FillRow:
-    """What goes into one cup, for the preparer alone: the code and the box letter and hours of its pull."""
+class Check:
+    """Something that is confirmed before a tray leaves: its code in the record, the words to tick on screen and on
+    paper, and the refusal while it is open."""
 
-    position: int
-    seat: int
     code: str
-    letter: str
-    hours: float
+    ask: str
+    paper: str
+    refusal: str
 
 
 @dataclass(frozen=True, slots=True)
-class Quantity:
-    """How much of one pull to set aside: `cups` servings, spares included, in grams."""
-
-    letter: str
-    hours: float
-    cups: int
-    grams: float
-
-
-@dataclass(frozen=True, slots=True)
-class SetFill:
-    """What goes into the cups of one set, for the preparer alone: (code, box letter) in the order of tasting."""
+class FillRow:
+    """What goes onto one place of a tray, for the preparer alone: (code, box letter) in the order of tasting."""
 
     position: int
     seat: int
@@ -424,11 +332,11 @@ class SetFill:
 
 
 @dataclass(frozen=True, slots=True)
-class BoxQuantity:
-    """How much of one box to set aside: `cups`, spares included, in grams; `sample` says what it holds."""
+class Quantity:
+    """How much of one box to set aside: `cups`, spares included, in grams; `holds` says what is in it."""
 
     letter: str
-    sample: str
+    holds: str
     cups: int
     grams: float
 

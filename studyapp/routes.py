@@ -21,10 +21,10 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from studyapp import cookies, log
+from studyapp import cookies, log, registry
 from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
 from studyapp.records import Mark, Role
-from studyapp.services import accounts, joining, refining, tasting, trying
+from studyapp.services import accounts, joining, planning, refining, tasting, trying
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -374,9 +374,10 @@ def _sign_out(store: Opened) -> Answer:
 def _demo(store: Opened) -> Answer:
     async def enter(request: Request) -> Response:
         role = request.path_params["role"]
-        kind: cookies.Kind = "seat" if role in ("assessor", "aroma") else "staff"
+        kind: cookies.Kind = "seat" if role == "assessor" or role in registry.KINDS else "staff"
         if kind == "seat":
-            token = await run_in_threadpool(joining.demo_seat, store(), "aroma" if role == "aroma" else "hours")
+            of = role if role in registry.KINDS else next(iter(registry.KINDS))
+            token = await run_in_threadpool(joining.demo_seat, store(), of)
         else:
             token = await run_in_threadpool(accounts.enter_demo, store(), role)
         response = RedirectResponse("/", 303)
@@ -413,13 +414,12 @@ def _calendar(store: Opened) -> Answer:
     """Pulls, tempering and sittings of a study as a file for a calendar; it tells hours, so no assessor gets it."""
 
     async def calendar(request: Request) -> Response:
-        from studyapp.services import calendar_file
-
         def made() -> bytes:
             staff = accounts.staff_of(store(), _token(request, "staff"))
             if staff is None:
                 raise NotAllowed(_("Not done: you are signed out. Sign in, then take the calendar again."))
-            return calendar_file.study_calendar(store(), staff, request.path_params["study"])
+            study = planning.study(store(), staff, request.path_params["study"])
+            return registry.report(study.kind).calendar(store(), staff, study)
 
         file = await run_in_threadpool(made)
         LOGGER.info("calendar made", extra={"route": _route(request)})

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from studyapp.records import Wanted
 from studyapp.words import _
 
 Words = Callable[[], str]
@@ -25,7 +26,7 @@ class WishWords:
     on_command: Words
 
 
-WISHES = {
+WISHES: dict[Wanted, WishWords] = {
     "lower": WishWords(
         choice=lambda: _("less of it"),
         choice_on_plan=lambda: _("less of it"),

@@ -27,7 +27,8 @@ from hypothesis import settings
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, before anything imports numpy
 
-from studyapp.records import Attribute, JoinLink, Mark, Place, Plan, Pull, Sitting, Staff
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.records import Attribute, JoinLink, Mark, Place, Sitting, Staff
 from studyapp.services import accounts, joining, panel, planning, preparing, tasting, watching
 from studyapp.store import Store
 from tests.furnished import furnished, reached
@@ -198,7 +199,7 @@ class Workshop:
     study: str
     sitting: Sitting
     links: tuple[JoinLink, ...]
-    plan: Plan
+    plan: HoursPlan
     passphrase: str = field(default="a bench by the window", repr=False)
 
     def link(self, number: int = 0) -> str:
@@ -224,7 +225,7 @@ class Workshop:
 
 # Words that must never reach an assessor: they are planted everywhere a study keeps something of its own.
 CANARIES = ("Quittentorte", "Zirbelnuss", "Pfauenfeder", "Drehmaschine", "Nullpunkt")
-PLAN = Plan(
+PLAN = HoursPlan(
     title=f"{CANARIES[0]} study",
     question=f"When is {CANARIES[1]} done?",
     recipe=f"{CANARIES[1]} 72",
@@ -249,7 +250,7 @@ NAMES = ("Heron", "Lark", "Wren", "Tern", "Siskin", "Plover", "Dipper", "Rook")
 
 
 @pytest.fixture
-def plan() -> Plan:
+def plan() -> HoursPlan:
     """The plan that `workshop` seals; override it in a module for another one."""
     return PLAN
 
@@ -261,7 +262,7 @@ def seats() -> int:
 
 
 @pytest.fixture
-def workshop(tmp_path: Path, plan: Plan, seats: int) -> Iterator[Workshop]:
+def workshop(tmp_path: Path, plan: HoursPlan, seats: int) -> Iterator[Workshop]:
     """A workshop in a store of its own."""
     store, made = furnished(tmp_path / "studies.sqlite", furnish, plan, seats)
     try:
@@ -270,13 +271,13 @@ def workshop(tmp_path: Path, plan: Plan, seats: int) -> Iterator[Workshop]:
         store.close()
 
 
-def furnish(store: Store, plan: Plan, assessors: int) -> Workshop:
+def furnish(store: Store, plan: HoursPlan, assessors: int) -> Workshop:
     """Staff, assessors, a sealed study, an open sitting, every tray released."""
     leader = accounts.first_leader(store, "Ada", Workshop.passphrase)
     preparer = accounts.add_staff(store, leader, "Ben", "preparer", Workshop.passphrase)
     names = NAMES if assessors <= len(NAMES) else [f"Seat {number}" for number in range(assessors)]
     seated = tuple(panel.add_assessor(store, leader, name).id for name in names[:assessors])
-    study = planning.new_study(store, leader, plan.title)
+    study = planning.new_study(store, leader, "hours", plan.title)
     sealed = replace(plan, assessors=seated)
     planning.keep_plan(store, leader, study, sealed)
     planning.seal(store, leader, study, plan.title)

@@ -8,7 +8,7 @@ from typing import Any
 import httpx
 import pytest
 
-from studyapp.records import Habits, Pull
+from studyapp.kinds.hours.plan import Habits, Pull
 from studyapp.services import planning
 
 
@@ -20,7 +20,7 @@ def client(server: Any) -> httpx.Client:
 @pytest.fixture
 def planned(workshop: Any) -> str:
     """A draft whose start is planned."""
-    id_ = planning.new_study(workshop.store, workshop.leader, "Planned")
+    id_ = planning.new_study(workshop.store, workshop.leader, "hours", "Planned")
     plan = replace(workshop.plan, title="Planned", pulls=(Pull(0.0), Pull(8.0)), starts_at="2026-11-23T08:00")
     early = Habits(opens="07:00", rest_days=9)
     planning.keep_plan(workshop.store, workshop.leader, id_, replace(plan, habits=early))

@@ -13,8 +13,11 @@ import demo_panels
 from analysis.choice.carry_over import Ladder
 from analysis.choice.threshold import ThresholdFit
 from demo_panels import infusion
-from studyapp.records import AromaStudy, Staff
-from studyapp.services import aroma_deciding, joining, planning, tasting, trials
+from studyapp.kinds.aroma import deciding
+from studyapp.kinds.aroma.files import forced_choice
+from studyapp.kinds.aroma.plan import AromaStudy
+from studyapp.records import Staff
+from studyapp.services import joining, planning, tasting
 from studyapp.store import Store, people
 from tests.furnished import furnished
 
@@ -38,7 +41,9 @@ def test_the_readme_has_a_row_for_every_series(name: str) -> None:
 def test_the_threshold_from_the_file_holds_the_truth() -> None:
     """The interval that each fails in 5 of 100 studies covers the 12 minutes that were put in."""
     panel, truth = infusion.settings("minutes"), infusion.settings("minutes", "truth.toml")
-    fitted = trials.threshold_file(panel["method"], infusion.FOLDER / "minutes" / "answers.csv", 0.05, uneven=False)
+    fitted = forced_choice.threshold_file(
+        panel["method"], infusion.FOLDER / "minutes" / "answers.csv", 0.05, uneven=False
+    )
     low, high = panel["expected"]["estimate_between"]
     assert low < (fitted.estimate.value or math.nan) < high
     assert (fitted.low.value or 0) < truth["threshold"] < (fitted.high.value or math.inf)
@@ -49,7 +54,7 @@ def test_the_ladder_from_the_file_says_what_is_true() -> None:
     """Found where most notice it, clean where nobody does."""
     panel, truth = infusion.settings("plain_batches"), infusion.settings("plain_batches", "truth.toml")
     file = infusion.FOLDER / "plain_batches" / "answers.csv"
-    found = trials.ladder_file(panel["method"], file, panel["pd_limit"], 0.05, uneven=False)
+    found = forced_choice.ladder_file(panel["method"], file, panel["pd_limit"], 0.05, uneven=False)
     expected = panel["expected"]
     assert (found.detected_through, found.clean_from_all_tasted) == (
         expected["detected_through"],
@@ -79,7 +84,7 @@ def leader(workshop: Store) -> Staff:
 
 def _study(store: Store, leader: Staff, title: str) -> AromaStudy:
     found: Any = next(one for one in planning.studies(store, leader) if one.plan.title == title)
-    assert isinstance(found, AromaStudy)
+    assert found.kind == "aroma"
     assert found.example
     return found
 
@@ -89,15 +94,15 @@ def test_a_study_in_the_store_has_the_result_of_its_file(name: str, workshop: St
     """The same answers give the same result, whatever orders the seal dealt."""
     panel, file = infusion.settings(name), infusion.FOLDER / name / "answers.csv"
     study = _study(workshop, leader, panel["title"])
-    result = aroma_deciding.verdict(workshop, leader, study.id)
+    result = deciding.verdict(workshop, leader, study.id)
     assert study.state == "decided"
     if panel["aim"] == "dose":
-        fitted = trials.threshold_file(panel["method"], file, 0.05, uneven=False)
+        fitted = forced_choice.threshold_file(panel["method"], file, 0.05, uneven=False)
         assert isinstance(result, ThresholdFit)
         assert result.estimate.value == pytest.approx(fitted.estimate.value, rel=1e-6)
     else:
         assert isinstance(result, Ladder)
-        assert result == trials.ladder_file(panel["method"], file, panel["pd_limit"], 0.05, uneven=False)
+        assert result == forced_choice.ladder_file(panel["method"], file, panel["pd_limit"], 0.05, uneven=False)
 
 
 def test_a_newcomer_can_try_a_triangle_at_once(workshop: Store, leader: Staff, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -12,9 +12,10 @@ import pytest
 import demo_panels
 from analysis.stopping import Decision
 from demo_panels import generate
+from studyapp.kinds.hours import deciding, rule
+from studyapp.kinds.hours.files.bringing import decide_files
 from studyapp.records import Staff
-from studyapp.services import accounts, deciding, joining, planning, preparing, tasting
-from studyapp.services.bringing import decide_files
+from studyapp.services import accounts, joining, planning, preparing, tasting
 from studyapp.services.checking import check
 from studyapp.store import Store, people
 from tests.furnished import furnished
@@ -189,7 +190,7 @@ def test_a_study_in_the_store_has_the_verdict_of_its_file(name: str, workshop: S
 def test_a_draft_waits_to_be_sealed(workshop: Store, leader: Staff) -> None:
     """Nothing in it blocks the seal."""
     draft = next(study for study in planning.studies(workshop, leader) if study.state == "draft")
-    assert [problem.sentence for problem in planning.problems(draft.plan) if problem.blocks] == []
+    assert [problem.sentence for problem in rule.problems(draft.plan) if problem.blocks] == []
 
 
 @pytest.mark.parametrize("way", ["link", "visitor"])
@@ -215,4 +216,4 @@ def _linked(store: Store) -> str:
 
 def _visiting(store: Store, monkeypatch: pytest.MonkeyPatch) -> str:
     monkeypatch.setenv("STUDYAPP_DEMO", "1")
-    return joining.demo_seat(store)
+    return joining.demo_seat(store, "hours")

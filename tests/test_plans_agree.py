@@ -14,16 +14,17 @@ from analysis.planning.operating_characteristics import operating_characteristic
 from analysis.planning.simulation import Design
 from demo_panels import workshop
 from studyapp.cli import group
-from studyapp.records import Attribute, Plan, Pull
-from studyapp.services import proposals
-from studyapp.services.planning import rule_of
-from studyapp.services.prospects import what_it_can_show
-from studyapp.services.scenarios import usual
-from studyapp.services.spreads import ASSUMED, of_store
+from studyapp.kinds.hours.deciding import proposals
+from studyapp.kinds.hours.deciding.prospects import what_it_can_show
+from studyapp.kinds.hours.deciding.scenarios import usual
+from studyapp.kinds.hours.deciding.spreads import ASSUMED, of_store
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.kinds.hours.rule import rule_of
+from studyapp.records import Attribute
 from studyapp.store import Store, open_store
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
-PLAN = Plan(
+PLAN = HoursPlan(
     "x",
     pulls=tuple(Pull(h) for h in HOURS),
     attributes=(Attribute("acidity"), Attribute("cocoa", wanted="higher", margin=1.5)),

@@ -9,7 +9,7 @@ from typing import Any
 import httpx
 import pytest
 
-from studyapp.services import aroma_preparing, joining, preparing, watching
+from studyapp.services import joining, preparing, watching
 from studyapp.store import trials
 from tests.furnished import furnished
 from tests.services.aroma_kitchen import CANARIES, CHECKS, Kitchen, furnish_aroma
@@ -21,7 +21,7 @@ def kitchen(tmp_path: Path) -> Iterator[Kitchen]:
     store, made = furnished(tmp_path / "studies.sqlite", furnish_aroma)
     watching.open_sitting(store, made.leader, made.sittings()[0].id)
     for tray in preparing.trays(store, made.preparer, made.sittings()[0].id):
-        aroma_preparing.release_tray(store, made.preparer, tray.sitting, tray.position, CHECKS, "Cleo")
+        preparing.release_tray(store, made.preparer, tray.sitting, tray.position, CHECKS, "Cleo")
     yield made
     store.close()
 

@@ -5,38 +5,19 @@ from __future__ import annotations
 import importlib
 import os
 import sys
+from collections.abc import Callable, Mapping
 from importlib.metadata import version
-from typing import IO, Any, NamedTuple
+from typing import IO, Any
 
 import click
 
+from studyapp import registry
 from studyapp.errors import StudyError
+from studyapp.registry import Command
 from studyapp.words import _
 
 # The matrices here are small: threads of the linear algebra library cost more than they bring, and wake every core.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
-
-class Entry(NamedTuple):
-    """Where a subcommand lives and the line that the help shows without importing it."""
-
-    place: str
-    help: str
-
-
-COMMANDS = {
-    "run": Entry("studyapp.cli.run:run", "Start the app for this network."),
-    "decide": Entry("studyapp.cli.decide:decide", "The shortest acceptable hours, from a file of scores and a rule."),
-    "choice": Entry("studyapp.cli.choice:choice", "Is it noticed? A forced-choice test, both ways."),
-    "threshold": Entry("studyapp.cli.choice:threshold", "From what dose on is it noticed?"),
-    "carryover": Entry("studyapp.cli.choice:carryover", "How long does it linger in plain batches?"),
-    "plan": Entry("studyapp.cli.plan:plan", "What a panel can show, before anybody tastes."),
-    "check": Entry("studyapp.cli.record:check", "Verify the record, and its head against a printed one."),
-    "export": Entry("studyapp.cli.record:take_out", "Take a study out as tables that any program reads."),
-    "import": Entry("studyapp.cli.record:bring_in", "Bring such tables in again."),
-    "backup": Entry("studyapp.cli.record:backup", "Write a proven copy of the store while the app goes on."),
-    "restore": Entry("studyapp.cli.record:restore", "Put a backup in the place of the store."),
-}
 
 
 class Refused(click.ClickException):
@@ -49,16 +30,21 @@ class Refused(click.ClickException):
         click.echo(self.format_message(), file=file, err=file is None)
 
 
-class StudyGroup(click.Group):
-    """Finds subcommands in COMMANDS and turns a StudyError into its sentence."""
+class Deferred(click.Group):
+    """A group whose subcommands are imported when they are called; `found` gives them by name, in order."""
+
+    def __init__(self, *args: Any, found: Callable[[], Mapping[str, Command]], **more: Any) -> None:
+        """Everything else as click has it."""
+        super().__init__(*args, **more)
+        self.found = found
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        """All names, in the order of the table."""
-        return list(COMMANDS)
+        """All names."""
+        return list(self.found())
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import the subcommand's module, and only that."""
-        entry = COMMANDS.get(cmd_name)
+        entry = self.found().get(cmd_name)
         if entry is None:
             return None
         module, _colon, attribute = entry.place.partition(":")
@@ -68,7 +54,30 @@ class StudyGroup(click.Group):
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing them."""
         with formatter.section(_("Commands")):
-            formatter.write_dl([(name, entry.help) for name, entry in COMMANDS.items()])
+            formatter.write_dl([(name, entry.help) for name, entry in self.found().items()])
+
+
+def of_kinds(part: Callable[[registry.CommandsPart], Mapping[str, Command]]) -> dict[str, Command]:
+    """The subcommands of every kind of study, by name."""
+    return {name: entry for kind in registry.KINDS for name, entry in part(registry.commands(kind)).items()}
+
+
+def commands() -> dict[str, Command]:
+    """Every subcommand of `studyapp`, in the order of its help."""
+    return {
+        "run": Command("studyapp.cli.run:run", "Start the app for this network."),
+        **of_kinds(lambda kind: kind.commands()),
+        "plan": Command("studyapp.cli.plan:plan", "What a panel can show, before anybody tastes."),
+        "check": Command("studyapp.cli.record:check", "Verify the record, and its head against a printed one."),
+        "export": Command("studyapp.cli.record:take_out", "Take a study out as tables that any program reads."),
+        "import": Command("studyapp.cli.record:bring_in", "Bring such tables in again."),
+        "backup": Command("studyapp.cli.record:backup", "Write a proven copy of the store while the app goes on."),
+        "restore": Command("studyapp.cli.record:restore", "Put a backup in the place of the store."),
+    }
+
+
+class StudyGroup(Deferred):
+    """Turns a StudyError of any subcommand into its sentence."""
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run the subcommand; what a person can act on becomes one sentence."""
@@ -82,7 +91,7 @@ class StudyGroup(click.Group):
             raise Refused(" ".join(problem.format_message().split())) from problem
 
 
-@click.group(cls=StudyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=StudyGroup, found=commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(version("studyapp"), prog_name="studyapp")
 def group() -> None:
     """Blind tastings that say when the conche can stop."""

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from studyapp.cli.arguments import store_url
+from studyapp.arguments import store_url
 from studyapp.words import _, ngettext
 
 store_option = click.option("--store", metavar="URL", help="The store; by default the one of this account.")

@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from typing import Any
 
 import streamlit as st
 
 from studyapp.components import look
-from studyapp.records import Sitting, Staff, Study, StudyState
+from studyapp.records import Sitting, Staff, Study
 from studyapp.services import planning, preparing
 from studyapp.store import Store
 from studyapp.words import _
 
 
 def study(
-    store: Store, by: Staff, wanted: str | None, states: Collection[StudyState], heading: str, empty: str
-) -> Study | None:
+    store: Store, by: Staff, wanted: str | None, states: Collection[str], heading: str, empty: str
+) -> Study[Any] | None:
     """The wanted study if it is in one of `states`, else where it is; without one, a choice among those that fit."""
     if wanted is not None:
         found = planning.study(store, by, wanted)
@@ -32,7 +33,7 @@ def study(
     return fitting[chosen]
 
 
-def _elsewhere(found: Study) -> str:
+def _elsewhere(found: Study[Any]) -> str:
     """Why a study in the address is not shown here."""
     where = {
         "draft": _("{study} is still a draft. Go on from Studies."),

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import streamlit as st
 
-from studyapp.components import look, tray_card
-from studyapp.components.tray_card import Kitchen
+from studyapp.components import kitchen, look, tray_card
 from studyapp.records import Sitting, Staff
+from studyapp.services import preparing
 from studyapp.store import Store
 from studyapp.words import _
 
 
-def closed(kitchen: Kitchen) -> bool:
+def closed(gives_away: str) -> bool:
     """What opening the fill list means, and the button that opens it; True when it was tapped."""
     with st.container(key="card-key"):
         look.put(
             look.title(_("Fill list"), 2),
-            look.text(kitchen.gives_away),
+            look.text(gives_away),
             look.caution(
                 _("Whoever opens it cannot taste in this study, and the record keeps who did and when."), _("Careful")
             ),
@@ -24,14 +24,15 @@ def closed(kitchen: Kitchen) -> bool:
         return st.button(_("Open the fill list"), key="open-fill")
 
 
-def opened(store: Store, by: Staff, sitting: Sitting, kitchen: Kitchen) -> None:
+def opened(store: Store, by: Staff, sitting: Sitting) -> None:
     """Quantities to set aside, then every cup of the sitting, tray by tray."""
-    key = kitchen.key(store, by, sitting)
+    rows, holds = preparing.fill_rows(store, by, sitting.id), preparing.boxes(store, by, sitting.study)
+    amounts = kitchen.quantities(preparing.quantities(store, by, sitting.study))
+    positions = sorted({row.position for row in rows})
     with st.container(key="card-key"):
-        look.put(look.title(_("How much to set aside"), 2), key.quantities)
+        look.put(look.title(_("How much to set aside"), 2), amounts)
         look.put(look.quiet(_("For all planned sittings together, with one spare piece for every ten.")))
         look.put(look.title(_("Which box into which cup"), 2))
-        first = min(key.fill)
-        for position, table in sorted(key.fill.items()):
-            with st.expander(tray_card.name(position), expanded=position == first):
-                look.put(table)
+        for position in positions:
+            with st.expander(tray_card.name(position), expanded=position == positions[0]):
+                look.put(kitchen.fill([row for row in rows if row.position == position], holds))

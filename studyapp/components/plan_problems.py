@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from studyapp.components import look
-from studyapp.records import Plan, Problem
+from studyapp.records import Problem
 
 
 def beside(problems: Iterable[Problem], *places: str) -> None:
@@ -17,15 +17,3 @@ def beside(problems: Iterable[Problem], *places: str) -> None:
     ]
     if sentences:
         look.put(*sentences)
-
-
-def worth_showing(problems: Iterable[Problem], plan: Plan, tried: bool) -> tuple[Problem, ...]:
-    """Before the first try to seal, an empty field is not a mistake yet."""
-    empty = {
-        "question": not plan.question,
-        "pulls": not plan.pulls,
-        "attributes": not plan.attributes,
-        "assessors": not plan.assessors,
-        "contains": not plan.contains,
-    }
-    return tuple(problem for problem in problems if tried or not empty.get(problem.where, False))

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Any
 
 import streamlit as st
 
 from studyapp.components import acts, look
 from studyapp.components.moments import clock
-from studyapp.components.plan_question import hot
-from studyapp.findings import hours as as_hours
-from studyapp.records import AromaStudy, HoursStudy, Problem, SealSlip, Staff
-from studyapp.services import planning
-from studyapp.store import Store
+from studyapp.records import Problem, SealSlip, Study
 from studyapp.words import _, ngettext
 
 
@@ -34,7 +31,7 @@ def _about() -> str:
 
 
 def dialog(
-    study: HoursStudy | AromaStudy, rule: Sequence[str], seal: Callable[[str], SealSlip], caution: str = ""
+    study: Study[Any], rule: Sequence[str], seal: Callable[[str], SealSlip], caution: str = ""
 ) -> SealSlip | None:
     """The rule as sentences and the name typed once more, which `seal` is given; the slip once it is sealed."""
     look.put(look.bullets(rule))
@@ -71,7 +68,7 @@ def _next() -> str:
     return _("Next: the preparer prints the labels and fills the cups; you open the sitting and hand out the links.")
 
 
-def sealed_view(study: HoursStudy | AromaStudy, rule: Sequence[str], beside: Sequence[str] = ()) -> None:
+def sealed_view(study: Study[Any], rule: Sequence[str], beside: Sequence[str] = ()) -> None:
     """The rule of a sealed study, to read only, and what belongs to it `beside`."""
     look.put(
         look.chip("square", _("sealed {time}").format(time=clock(study.sealed_at))),
@@ -81,23 +78,3 @@ def sealed_view(study: HoursStudy | AromaStudy, rule: Sequence[str], beside: Seq
         look.text(_("Rule, SHA-256"), "small"),
         f'<p class="say mono">{look.plain(study.seal or "")}</p>',
     )
-
-
-def pulls(store: Store, by: Staff, study: HoursStudy) -> None:
-    """Keep when a pull was really taken."""
-    with st.container(key="card-pulls"), st.form(f"pull-{study.id}", border=False):
-        look.put(look.title(_("Note a pull"), 2), look.quiet(_("When it was really taken, not when it was planned.")))
-        look.put(look.caution(hot()))
-        first, second, third = st.columns(3)
-        hours = first.selectbox(
-            _("Pull"),
-            [pull.hours for pull in study.plan.pulls],
-            format_func=lambda value: _("{hours} h").format(hours=as_hours(value)),
-            key=f"pull-hours-{study.id}",
-        )
-        taken = second.datetime_input(_("Taken at"), "now", key=f"pull-at-{study.id}")
-        mass = third.number_input(_("Mass, g"), 0.0, 100000.0, None, format="%.0f", key=f"pull-mass-{study.id}")
-        if st.form_submit_button(_("Note the pull")) and taken is not None:
-            with acts.refusals():
-                planning.note_pull(store, by, study.id, hours, taken.isoformat(timespec="minutes"), mass)
-                look.put(look.chip("disc", _("Kept."), "patina"))

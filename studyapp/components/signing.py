@@ -1,22 +1,18 @@
-"""The end of a decision page: departures from the plan, signatures, or the next sitting."""
+"""The end of a decision page: departures from the plan, notes of assessors, and signatures."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from typing import Any
 
 import streamlit as st
 
-from analysis.planning import Offer
 from studyapp.components import acts, look
 from studyapp.components.moments import clock
-from studyapp.findings import OfferRow
 from studyapp.records import Deviation, Staff, Study
-from studyapp.services import accounts, deciding
+from studyapp.services import accounts, closing
 from studyapp.store import Store
 from studyapp.words import _
-
-SIGNATURES = 2
-Keep = Callable[[Store, Staff, str, str, str], None]
 
 
 def departures(noted: Sequence[Deviation], of_rule: Sequence[str] = ()) -> None:
@@ -48,25 +44,23 @@ def _known(known: str) -> str:
 
 
 # ---- signatures --------------------------------------------------------------------------------------------------
-def sign(store: Store, by: Staff, study: Study, report: str, *, over: bool, keep: Keep = deciding.sign) -> bool:
+def sign(store: Store, by: Staff, study: Study[Any], *, over: bool) -> bool:
     """Who signed, and the buttons to sign and to print; while another look may follow there is nothing to sign.
 
-    `report` is the address of the printed report, empty where there is none; `keep` is the service that signs. True
-    when the sealed rule was asked for.
+    True when the sealed rule was asked for.
     """
-    signed = deciding.signatures(store, by, study.id)
+    signed = closing.signatures(store, by, study.id)
     if signed:
         lines = [look.row(look.strong(one.name), look.plain(f"{one.role}, {clock(one.at)}")) for one in signed]
         look.put(look.title(_("Signed"), 2), look.rows(lines))
     with st.container(horizontal=True, key="verdict-acts"):
-        if over and len(signed) < SIGNATURES and st.button(_("Sign the decision"), type="primary", key="sign"):
-            st.dialog(_("Sign the decision"))(_sign)(store, by, study, keep)
-        if report:
-            st.link_button(_("Print the report"), report)
+        if over and len(signed) < closing.SIGNATURES and st.button(_("Sign the decision"), type="primary", key="sign"):
+            st.dialog(_("Sign the decision"))(_sign)(store, by, study)
+        st.link_button(_("Print the report"), f"/print/report/{study.id}")
         return st.button(_("Read the sealed rule"), key="to-rule")
 
 
-def _sign(store: Store, by: Staff, study: Study, keep: Keep) -> None:
+def _sign(store: Store, by: Staff, study: Study[Any]) -> None:
     look.put(look.text(_("Two people sign: one who ran the test, and one who decides. Best if they are not the same.")))
     roles = {"ran": _("ran the test"), "decides": _("decides")}
     role = st.radio(_("You sign as the one who"), list(roles), format_func=roles.get, index=None, key="sign-role")
@@ -76,25 +70,5 @@ def _sign(store: Store, by: Staff, study: Study, keep: Keep) -> None:
             look.put(look.chip("triangle", _("Choose what you sign as first."), "copper"))
             return
         with acts.refusals():
-            keep(store, accounts.still(store, by), study.id, name, roles[role])
+            closing.sign(store, accounts.still(store, by), study.id, name, roles[role])
             st.rerun()
-
-
-# ---- after "cannot tell" -----------------------------------------------------------------------------------------
-def next_sitting(
-    store: Store, by: Staff, study: Study, offers: Sequence[Offer], rows: Sequence[OfferRow]
-) -> str | None:
-    """Choose what the next look rests on; the id of the new sitting once it is planned."""
-    if not offers:
-        return None
-    chosen = st.radio(
-        _("Next sitting"),
-        [number for number, offer in enumerate(offers) if offer.looks == 1],
-        format_func=lambda number: rows[number].what,
-        key="next-offer",
-    )
-    if not st.button(_("Plan the next sitting"), type="primary", key="next-sitting"):
-        return None
-    offer = offers[chosen]
-    pulls = offer.pulls if offer.name == "open pulls" else None
-    return deciding.plan_next_sitting(store, by, study.id, pulls)[0].id

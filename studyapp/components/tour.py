@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from typing import Any
 
 from studyapp.components import look
 from studyapp.records import Study
 from studyapp.words import _
 
 
-def draw(studies: Sequence[Study], verdict_of: Callable[[Study], str], href: Callable[..., str]) -> None:
+def draw(studies: Sequence[Study[Any]], verdict_of: Callable[[Study[Any]], str], href: Callable[..., str]) -> None:
     """The steps, as far as the workshop has a study for them; the verdict shown is a stop, the most usual one."""
     sealed = next((study for study in studies if study.example and study.state == "sealed"), None)
     decided = next((study for study in studies if study.example and verdict_of(study) == "stop"), None)

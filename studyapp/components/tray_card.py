@@ -2,50 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 import streamlit as st
 
-from studyapp.components import acts, look
+from studyapp.components import acts, kitchen, look
 from studyapp.components.moments import clock
-from studyapp.records import Sitting, Staff, Tray
+from studyapp.records import Check, Staff, Tray
+from studyapp.services import preparing
 from studyapp.store import Store
 from studyapp.words import _
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """The key of a sitting as tables: what to set aside; then for each tray, by position, which box fills which cup."""
-
-    quantities: str
-    fill: Mapping[int, str]
-
-
-@dataclass(frozen=True, slots=True)
-class Kitchen:
-    """What differs between kinds of study: a tray's cups as a table and how to put them down, the checks by their code
-    in the record, the act of release, what the fill list gives away and what it says, the serving orders as a table,
-    and whether scores can be written on paper."""
-
-    cups: Callable[[Tray], str]
-    putting_down: str
-    checks: Mapping[str, str]
-    release: Callable[[Store, Staff, str, int, frozenset[str], str], None]
-    gives_away: str
-    key: Callable[[Store, Staff, Sitting], Key]
-    orders: Callable[[Sequence[Tray]], str] | None
-    paper_ballots: bool
-
-
-def usual_checks() -> dict[str, str]:
-    """What is confirmed before any tray leaves, by its code in the record."""
-    return {
-        "safe_food": _("Cleared as food by the person responsible; a tasting cannot show that an allergen is absent"),
-        "allergens_shown": _("The allergen list has been shown to everybody who tastes"),
-        "sound_pieces": _("No bloom, no broken piece, lids on"),
-        "labels_read": _("Labels read against the tray sheet by a second person"),
-    }
 
 
 def name(position: int, most: int | None = None) -> str:
@@ -68,31 +34,31 @@ def choose(trays: Sequence[Tray]) -> Tray:
     return trays[st.selectbox(_("Tray"), range(len(trays)), start, format_func=names.__getitem__, key=key)]
 
 
-def draw(store: Store, by: Staff, tray: Tray, trays: Sequence[Tray], kitchen: Kitchen) -> None:
+def draw(
+    store: Store, by: Staff, tray: Tray, trays: Sequence[Tray], checks: Sequence[Check], putting_down: str = ""
+) -> None:
     """The tray with its cups, and either when it left or how it may leave."""
     with st.container(key="card-tray"):
         look.put(look.title(name(tray.position, max(one.position for one in trays)), 2))
-        if kitchen.putting_down:
-            look.put(look.quiet(kitchen.putting_down))
+        if putting_down:
+            look.put(look.quiet(putting_down))
         look.put(kitchen.cups(tray))
         if tray.released_at:
             look.put(look.chip("disc", _("out since {time}").format(time=clock(tray.released_at)), "patina"))
         elif by.role == "preparer":
-            _release(store, by, tray, kitchen)
+            _release(store, by, tray, checks)
         else:
             look.put(look.quiet(_("The preparer releases this tray.")))
 
 
-def _release(store: Store, by: Staff, tray: Tray, kitchen: Kitchen) -> None:
+def _release(store: Store, by: Staff, tray: Tray, checks: Sequence[Check]) -> None:
     look.put(look.title(_("Before it leaves the kitchen"), 3))
     place = f"{tray.sitting}-{tray.position}"
-    ticked = frozenset(
-        code for code, words in kitchen.checks.items() if st.checkbox(words, key=f"check-{code}-{place}")
-    )
+    ticked = frozenset(check.code for check in checks if st.checkbox(check.ask, key=f"check-{check.code}-{place}"))
     second = st.text_input(_("Second person, who read the labels"), max_chars=80, key=f"second-{place}")
     if st.button(_release_label(tray), type="primary", key=f"release-{place}"):
         with acts.refusals():
-            kitchen.release(store, by, tray.sitting, tray.position, ticked, second)
+            preparing.release_tray(store, by, tray.sitting, tray.position, ticked, second)
             st.rerun()
 
 

@@ -4,19 +4,16 @@ The time is an argument, so the same data give the same bytes. `papers.paper` se
 """
 
 from studyapp.printing.kit import A4_65, LabelSheet, fill_sheet, label_outlines, labels, preparation_pdf, tray_sheets
-from studyapp.printing.report import ReportRecord, report_pdf
 from studyapp.printing.slips import ballots_pdf, join_cards_pdf
 
 __all__ = [
     "A4_65",
     "LabelSheet",
-    "ReportRecord",
     "ballots_pdf",
     "fill_sheet",
     "join_cards_pdf",
     "label_outlines",
     "labels",
     "preparation_pdf",
-    "report_pdf",
     "tray_sheets",
 ]

@@ -1,4 +1,7 @@
-"""Paper for a sitting: labels and tray sheets with codes only, and apart from them the fill sheet with the key."""
+"""Paper for a sitting: labels and tray sheets with codes only, and apart from them the fill sheet with the key.
+
+One cup a person on a tray, or a set of cups in the order of tasting: the sheets follow how many there are.
+"""
 
 from __future__ import annotations
 
@@ -6,14 +9,15 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from studyapp.findings.numbers import decimal, hours
+from studyapp.findings.numbers import decimal
 from studyapp.printing.press import shown_time, typeset
-from studyapp.records import AromaPlan, BoxQuantity, FillRow, Plan, Quantity, Sitting, Tray
+from studyapp.records import Check, FillRow, Quantity, Sitting, StudyPlan, Tray
 from studyapp.words import _, language, ngettext
 
 _SPARES = 2
-_FILL_ACROSS = 4
-_TRAY_WIDTHS, _TOTAL_WIDTHS = (23, 25, 20, 18, 22, 0), (20, 28, 36, 30, 0)  # mm, 0 takes what is left
+# Widths in mm, 0 takes what is left.
+_ONE_CUP, _TOTALS = (23, 25, 20, 18, 22, 0), (16, 80, 22, 20, 0)
+_SEAT, _CODE, _TIME = 26, 17, 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,53 +43,55 @@ SHEETS = {
 }
 
 
-def labels(trays: Sequence[Tray], sitting: Sitting, printed_at: str, sheet: LabelSheet = A4_65) -> bytes:
-    """A label a cup, tray by tray: code with a line under it, tray, seat; nothing else. PDF."""
-    return compose(["labels"], sitting, printed_at, labels=label_cells(trays), label=asdict(sheet))
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """What the sheets of a sitting are made of, without its key; `checks` are confirmed before a tray leaves."""
+
+    sitting: Sitting
+    plan: StudyPlan
+    trays: Sequence[Tray]
+    checks: Sequence[Check]
+
+
+@dataclass(frozen=True, slots=True)
+class Key:
+    """What goes into which cup, and how much of each box to set aside."""
+
+    rows: Sequence[FillRow]
+    quantities: Sequence[Quantity]
+
+
+def labels(kit: Kit, printed_at: str, sheet: LabelSheet = A4_65) -> bytes:
+    """A label a cup, tray by tray: code with a line under it, tray, seat, place in its set; nothing else. PDF."""
+    return _compose(["labels"], kit.sitting.label, printed_at, **_label_content(kit, sheet))
 
 
 def label_outlines(printed_at: str, sheet: LabelSheet = A4_65) -> bytes:
     """One page with the outline of every label, to hold against a sheet before printing on it. PDF."""
-    return compose(["outlines"], None, printed_at, label=asdict(sheet))
+    return _compose(["outlines"], "", printed_at, label=asdict(sheet))
 
 
-def tray_sheets(trays: Sequence[Tray], sitting: Sitting, plan: Plan, printed_at: str) -> bytes:
+def tray_sheets(kit: Kit, printed_at: str) -> bytes:
     """A sheet a tray for whoever serves: seats and codes, checks to tick, columns to fill by hand. PDF."""
-    return compose(["trays"], sitting, printed_at, **tray_content(trays, plan, sitting.label))
+    return _compose(["trays"], kit.sitting.label, printed_at, **_tray_content(kit))
 
 
-def fill_sheet(rows: Sequence[FillRow], quantities: Sequence[Quantity], sitting: Sitting, printed_at: str) -> bytes:
-    """The key for the kitchen: which code holds which box, and how much of each pull to set aside. PDF."""
-    return compose(["fill"], sitting, printed_at, **_key(rows, quantities))
+def fill_sheet(kit: Kit, key: Key, printed_at: str) -> bytes:
+    """The key for the kitchen: which code holds which box, and how much of each to set aside. PDF."""
+    return _compose(["fill"], kit.sitting.label, printed_at, **_key_content(key))
 
 
-def preparation_pdf(
-    trays: Sequence[Tray],
-    rows: Sequence[FillRow],
-    quantities: Sequence[Quantity],
-    sitting: Sitting,
-    plan: Plan,
-    printed_at: str,
-    sheet: LabelSheet = A4_65,
-) -> bytes:
+def preparation_pdf(kit: Kit, key: Key, printed_at: str, sheet: LabelSheet = A4_65) -> bytes:
     """Everything for one sitting in one PDF: labels, tray sheets, and last the fill sheet with the key."""
-    return compose(
-        ["labels", "trays", "fill"],
-        sitting,
-        printed_at,
-        labels=label_cells(trays),
-        label=asdict(sheet),
-        **tray_content(trays, plan, sitting.label),
-        **_key(rows, quantities),
-    )
+    content = _label_content(kit, sheet) | _tray_content(kit) | _key_content(key)
+    return _compose(["labels", "trays", "fill"], kit.sitting.label, printed_at, **content)
 
 
-def compose(parts: list[str], sitting: Sitting | None, printed_at: str, **content: Any) -> bytes:
-    """The parts named, in their order; `words` in `content` replace those of single servings."""
-    name = sitting.label if sitting else ""
-    data = {"parts": parts, "lang": language(), "title": _titles(parts, name), "sitting": name}
-    words = _words(name, printed_at) | content.pop("words", {})
-    return typeset("kit", data | {"words": words} | content, printed_at)
+def _compose(parts: list[str], sitting: str, printed_at: str, **content: Any) -> bytes:
+    """The parts named, in their order."""
+    words = _words(sitting, printed_at) | content.pop("words", {})
+    data = {"parts": parts, "lang": language(), "title": _titles(parts, sitting), "sitting": sitting, "words": words}
+    return typeset("kit", data | content, printed_at)
 
 
 def _titles(parts: list[str], sitting: str) -> str:
@@ -100,52 +106,72 @@ def _titles(parts: list[str], sitting: str) -> str:
 
 
 # ---- content -----------------------------------------------------------------------------------------------------
+def places(tray: Tray) -> dict[tuple[int, str], tuple[str, ...]]:
+    """Codes in the order of tasting, by (seat, pseudonym), in the order of the seats."""
+    found: dict[tuple[int, str], tuple[str, ...]] = {}
+    for cup in sorted(tray.cups, key=lambda cup: cup.seat):
+        found[cup.seat, cup.pseudonym] = (*found.get((cup.seat, cup.pseudonym), ()), cup.code)
+    return found
+
+
+def _cups_each(trays: Sequence[Tray]) -> int:
+    return max((len(codes) for tray in trays for codes in places(tray).values()), default=1)
+
+
+def _cup_names(count: int) -> list[str]:
+    return [_("cup {n}").format(n=number) for number in range(1, count + 1)]
+
+
 def tray_name(position: int) -> str:
     """ "tray 3", or the warm-up."""
     return _("warm-up") if position == 0 else _("tray {n}").format(n=position)
 
 
-def label_cells(trays: Sequence[Tray]) -> list[dict[str, Any]]:
-    """A label a cup: its code, tray and seat."""
-    return [
-        {"code": cup.code, "place": [tray_name(tray.position), _("seat {n}").format(n=cup.seat)]}
-        for tray in sorted(trays, key=lambda tray: tray.position)
-        for cup in sorted(tray.cups, key=lambda cup: cup.seat)
+def _label_content(kit: Kit, sheet: LabelSheet) -> dict[str, Any]:
+    """A label a cup: its code, tray and seat, and which cup of a set it is."""
+    names = _cup_names(_cups_each(kit.trays)) if _cups_each(kit.trays) > 1 else [""]
+    cells = [
+        {"code": code, "place": [word for word in (tray_name(tray.position), _seat(seat), name) if word]}
+        for tray in sorted(kit.trays, key=lambda tray: tray.position)
+        for (seat, _pseudonym), codes in places(tray).items()
+        for code, name in zip(codes, names, strict=False)
     ]
+    return {"labels": cells, "label": asdict(sheet)}
 
 
-def tray_content(trays: Sequence[Tray], plan: Plan, sitting: str) -> dict[str, Any]:
-    """A sheet a tray, with a line a seat and its code."""
-    last = max((tray.position for tray in trays), default=0)
-    pages = [_tray_page(tray, last, plan, sitting) for tray in sorted(trays, key=lambda tray: tray.position)]
-    return {"trays": pages, "codes_each": 1, "tray_widths": _TRAY_WIDTHS}
+def _seat(number: int) -> str:
+    return _("seat {n}").format(n=number)
 
 
-def _tray_page(tray: Tray, last: int, plan: Plan, sitting: str) -> dict[str, Any]:
+def _tray_content(kit: Kit) -> dict[str, Any]:
+    """A sheet a tray, with a line a seat and its codes, and empty lines for spares."""
+    last, each = max((tray.position for tray in kit.trays), default=0), _cups_each(kit.trays)
+    trays = sorted(kit.trays, key=lambda tray: tray.position)
+    several = {"columns": [_("seat"), *_cup_names(each), _("time out"), _("note")]}
+    one = {"columns": [_("seat"), _("code"), _("mass, g"), _("°C"), _("time out"), _("note")]}
+    return {
+        "trays": [_tray_page(tray, last, kit) for tray in trays],
+        "codes_each": each,
+        "tray_widths": _ONE_CUP if each == 1 else [_SEAT, *[_CODE] * each, _TIME, 0],
+        "words": {**(one if each == 1 else several), "checks": [check.paper for check in kit.checks]},
+    }
+
+
+def _tray_page(tray: Tray, last: int, kit: Kit) -> dict[str, Any]:
     title = _("Warm-up tray") if tray.position == 0 else _("Tray {n} of {m}").format(n=tray.position, m=last)
     cups = [
-        {"seat": seat_name(cup.seat, cup.pseudonym), "codes": [cup.code]}
-        for cup in sorted(tray.cups, key=lambda cup: cup.seat)
+        {"seat": _("{n}  {name}").format(n=seat, name=name), "codes": codes}
+        for (seat, name), codes in places(tray).items()
     ]
-    return tray_page(title, sitting, plan, cups)
-
-
-def seat_name(seat: int, pseudonym: str) -> str:
-    """ "3  Wren"."""
-    return _("{n}  {name}").format(n=seat, name=pseudonym)
-
-
-def tray_page(title: str, sitting: str, plan: Plan | AromaPlan, cups: list[dict[str, Any]]) -> dict[str, Any]:
-    """One tray sheet with its lines, and empty ones for spares."""
     return {
         "title": title,
-        "foot": _("{sitting}, {paper}").format(sitting=sitting, paper=title),
-        "facts": tray_facts(plan),
+        "foot": _("{sitting}, {paper}").format(sitting=kit.sitting.label, paper=title),
+        "facts": _tray_facts(kit.plan),
         "cups": [*cups, *({"seat": _("spare"), "codes": []} for _spare in range(_SPARES))],
     }
 
 
-def tray_facts(plan: Plan | AromaPlan) -> list[tuple[str, str]]:
+def _tray_facts(plan: StudyPlan) -> list[tuple[str, str]]:
     """How every cup of a tray is served."""
     minutes = plan.rest_seconds / 60
     return [
@@ -156,34 +182,27 @@ def tray_facts(plan: Plan | AromaPlan) -> list[tuple[str, str]]:
     ]
 
 
-def _key(rows: Sequence[FillRow], quantities: Sequence[Quantity]) -> dict[str, Any]:
-    positions = sorted({row.position for row in rows})
+def _key_content(key: Key) -> dict[str, Any]:
+    each = max((len(row.cups) for row in key.rows), default=1)
     return {
-        "fill_across": _FILL_ACROSS,
-        "total_widths": _TOTAL_WIDTHS,
+        "fill_across": {1: 4, 2: 2, 3: 2}.get(each, 1),
+        "total_widths": _TOTALS,
         "fill": [
             {
                 "title": tray_name(position)[:1].upper() + tray_name(position)[1:],
                 "cups": [
-                    {"seat": _("seat {n}").format(n=row.seat), "cups": [(row.code, box_name(row.letter))]}
-                    for row in sorted(rows, key=lambda row: row.seat)
+                    {"seat": _seat(row.seat), "cups": [(code, box_name(letter)) for code, letter in row.cups]}
+                    for row in sorted(key.rows, key=lambda row: row.seat)
                     if row.position == position
                 ],
             }
-            for position in positions
+            for position in sorted({row.position for row in key.rows})
         ],
-        "totals": [
-            {
-                "letter": quantity.letter,
-                "holds": _("{h} h").format(h=hours(quantity.hours)),
-                **amount(quantity),
-            }
-            for quantity in quantities
-        ],
+        "totals": [{"letter": one.letter, "holds": one.holds, **_amount(one)} for one in key.quantities],
     }
 
 
-def amount(quantity: Quantity | BoxQuantity) -> dict[str, str]:
+def _amount(quantity: Quantity) -> dict[str, str]:
     """Cups and grams in words."""
     return {
         "cups": ngettext("{n} cup", "{n} cups", quantity.cups).format(n=quantity.cups),
@@ -207,8 +226,6 @@ def _words(sitting: str, printed_at: str) -> dict[str, Any]:
         ),
         "codes_only": _("CODES ONLY"),
         "before": _("Before it leaves the kitchen"),
-        "checks": tray_checks(),
-        "columns": [_("seat"), _("code"), _("mass, g"), _("°C"), _("time out"), _("note")],
         "filled_by": _("filled by"),
         "checked_by": _("checked by"),
         "tray_caution": _(
@@ -224,15 +241,5 @@ def _words(sitting: str, printed_at: str) -> dict[str, Any]:
             "trays are filled."
         ),
         "totals": _("Set aside before you begin, spares included"),
-        "total_columns": [_("box"), _("pull"), _("cups"), _("mass"), _("set aside by")],
+        "total_columns": [_("box"), _("holds"), _("cups"), _("mass"), _("set aside by")],
     }
-
-
-def tray_checks() -> list[str]:
-    """What is ticked before a tray leaves."""
-    return [
-        _("cleared as food by the person responsible"),
-        _("allergen list shown to assessors"),
-        _("no bloom, no broken piece, lids on"),
-        _("labels read against this sheet by a second person"),
-    ]

@@ -8,7 +8,7 @@ from typing import Any
 
 from studyapp.findings.numbers import decimal
 from studyapp.printing.press import shown_time, typeset
-from studyapp.records import JoinLink, Plan, Sitting, Tray
+from studyapp.records import CupsPlan, JoinLink, Sitting, Tray
 from studyapp.words import _, language
 
 _BORDER = 4
@@ -44,7 +44,7 @@ def _card(link: JoinLink, address: str) -> dict[str, str]:
 
 
 # ---- ballots -----------------------------------------------------------------------------------------------------
-def ballots_pdf(trays: Sequence[Tray], sitting: Sitting, plan: Plan, printed_at: str) -> bytes:
+def ballots_pdf(trays: Sequence[Tray], sitting: Sitting, plan: CupsPlan, printed_at: str) -> bytes:
     """Paper ballots, person by person: what is served, then one serving a page with lines of exactly 100 mm. PDF."""
     data = {
         "title": _("Paper ballots, {sitting}").format(sitting=sitting.label),
@@ -83,7 +83,7 @@ def _servings(trays: Sequence[Tray], seat: int, name: str) -> list[dict[str, str
     ]
 
 
-def _welcome(plan: Plan) -> list[tuple[str, str]]:
+def _welcome(plan: CupsPlan) -> list[tuple[str, str]]:
     minutes = plan.rest_seconds / 60
     contains = (
         _("Contains {contains}.").format(contains=plan.contains)

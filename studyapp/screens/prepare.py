@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 
-from studyapp import session
-from studyapp.components import chooser, key_card, kitchen_of_hours, kitchen_of_sets, look, tray_card
-from studyapp.components.tray_card import Kitchen
-from studyapp.records import AromaStudy, HoursStudy, Sitting, Staff
+from studyapp import registry, session
+from studyapp.components import chooser, key_card, kitchen, look, tray_card
+from studyapp.records import CupsPlan, Sitting, Staff, Study
 from studyapp.services import planning, preparing
 from studyapp.words import _
 
@@ -20,45 +21,44 @@ def render() -> None:
     if sitting is None:
         return
     study = planning.study(store, by, sitting.study)
-    kitchen = _kitchen(study)
+    words = registry.pages(study.kind).kitchen(study.plan)
     with top:
         name = _("{study}, {label}").format(study=study.plan.title, label=sitting.label)
         look.put(look.title(heading), look.lede(name))
     left, right = st.columns([3, 2], gap="medium")
     with left:
-        trays = preparing.trays(store, by, sitting.id)
-        tray_card.draw(store, by, tray_card.choose(trays), trays, kitchen)
-        if kitchen.orders is not None:
+        trays, checks = preparing.trays(store, by, sitting.id), preparing.checks(study)
+        tray_card.draw(store, by, tray_card.choose(trays), trays, checks, words.putting_down)
+        if _one_by_one(study):
             with st.expander(_("Serving order of each person, codes only")):
                 look.put(kitchen.orders(trays))
     with right:
-        _papers(by, sitting, kitchen)
+        _papers(by, sitting, ballots=_one_by_one(study))
         if by.role == "preparer":
-            _key(by, sitting, kitchen)
+            _key(by, sitting, words.gives_away)
 
 
-def _kitchen(study: HoursStudy | AromaStudy) -> Kitchen:
-    if isinstance(study, AromaStudy):
-        return kitchen_of_sets.kitchen(study.plan.botanical.name)
-    return kitchen_of_hours.kitchen()
+def _one_by_one(study: Study[Any]) -> bool:
+    """Cups that come one by one have an order to read, and ballots on paper for when the network is down."""
+    return isinstance(study.plan, CupsPlan)
 
 
-def _papers(by: Staff, sitting: Sitting, kitchen: Kitchen) -> None:
+def _papers(by: Staff, sitting: Sitting, *, ballots: bool) -> None:
     with st.container(key="card-papers"):
         look.put(look.title(_("Papers"), 2), look.quiet(_("Print at 100 %. Labels and tray sheets carry codes only.")))
         st.link_button(_("Print the labels"), f"/print/labels/{sitting.id}", width="stretch")
         st.link_button(_("Print label outlines, to try the sheet"), f"/print/outlines/{sitting.id}", width="stretch")
         st.link_button(_("Print the tray sheets"), f"/print/trays/{sitting.id}", width="stretch")
-        if kitchen.paper_ballots:
+        if ballots:
             st.link_button(_("Print paper ballots"), f"/print/ballots/{sitting.id}", width="stretch")
         if by.role == "preparer" and session.kept(f"fill-{sitting.id}", False):
             st.link_button(_("Print the fill list (key)"), f"/print/fill/{sitting.id}", width="stretch")
             st.link_button(_("Print all of these at once (key)"), f"/print/preparation/{sitting.id}", width="stretch")
 
 
-def _key(by: Staff, sitting: Sitting, kitchen: Kitchen) -> None:
+def _key(by: Staff, sitting: Sitting, gives_away: str) -> None:
     if session.kept(f"fill-{sitting.id}", False):
-        key_card.opened(session.store(), by, sitting, kitchen)
-    elif key_card.closed(kitchen):
+        key_card.opened(session.store(), by, sitting)
+    elif key_card.closed(gives_away):
         session.keep(f"fill-{sitting.id}", True)
         st.rerun()

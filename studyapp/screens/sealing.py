@@ -9,7 +9,7 @@ import streamlit as st
 from studyapp import session
 from studyapp.components import plan_seal
 from studyapp.records import Problem, SealSlip, Staff
-from studyapp.services import drafts
+from studyapp.services import planning
 from studyapp.words import _
 
 
@@ -52,4 +52,4 @@ def way_on(by: Staff, study_id: str) -> None:
 def another(by: Staff, study_id: str) -> None:
     """To a new draft of the same plan: a question that is asked again gets a seal of its own."""
     if st.button(_("Plan another like it"), key="copy"):
-        session.go("plan", study=drafts.copy(session.store(), by, study_id))
+        session.go("plan", study=planning.copy(session.store(), by, study_id))

@@ -6,11 +6,10 @@ from typing import Any
 
 import streamlit as st
 
-from studyapp import session
+from studyapp import registry, session
 from studyapp.components import acts, look, study_list, tour
-from studyapp.findings.aroma import kept_line
-from studyapp.records import AromaStudy, HoursStudy, Staff, Study
-from studyapp.services import aroma_planning, deciding, planning, preparing
+from studyapp.records import Staff, Study
+from studyapp.services import closing, planning, preparing
 from studyapp.words import _
 
 
@@ -28,45 +27,41 @@ def render() -> None:
         tour.draw(studies, lambda study: _kept(by, study).get("verdict", ""), session.href)
     _start()
     study_list.draw(listed, lambda page, study: session.go(page, study=study))
-    if st.button(_("Bring scores I have"), key="bring"):
-        session.go("bring")
+    for kind in registry.KINDS:
+        for name, page in registry.pages(kind).own_pages().items():
+            if st.button(page.act, key=name):
+                session.go(name)
 
 
-def _step(by: Staff, study: HoursStudy | AromaStudy, number: int) -> study_list.Step:
+def _step(by: Staff, study: Study[Any], number: int) -> study_list.Step:
     """The one step a study asks for; the verdicts of old studies are read on their own page."""
-    store = session.store()
+    store, told = session.store(), registry.findings(study.kind)
+    if study.state == "draft":
+        return study_list.step(study, (), told.draft_line(study.plan))
     if study.state == "sealed":
         return study_list.step(study, preparing.sittings(store, by, study.id))
     if study.state == "decided" and number < study_list.FIRST_SHOWN:
-        return study_list.step(study, (), _verdict(study, _kept(by, study)))
+        return study_list.step(study, (), told.kept_line(study.plan, _kept(by, study)))
     return study_list.step(study, ())
 
 
-def _verdict(study: HoursStudy | AromaStudy, document: dict[str, Any]) -> str:
-    """The signed verdict of either kind in one line."""
-    if isinstance(study, AromaStudy):
-        return kept_line(study.plan, document)
-    return study_list.verdict_line(document)
-
-
-def _kept(by: Staff, study: Study) -> dict[str, Any]:
+def _kept(by: Staff, study: Study[Any]) -> dict[str, Any]:
     """The verdict that was signed, empty before."""
     if study.state != "decided":
         return {}
-    return deciding.kept_verdict(session.store(), by, study.id, study.look) or {}
+    return closing.kept_verdict(session.store(), by, study.id, study.look) or {}
 
 
 def _start() -> None:
     """The question and the name of a new study, and the button that begins its plan."""
     with st.container(key="card-new"), st.form("new-study", border=False):
-        kinds = {"hours": _("When can the conche stop?"), "aroma": _("Is an infused aroma noticed?")}
+        kinds = {kind: registry.pages(kind).asks() for kind in registry.KINDS}
         kind = st.radio(_("The question"), list(kinds), format_func=kinds.get, horizontal=True, key="new-kind")
         left, right = st.columns([4, 1], vertical_alignment="bottom")
         hint = _("Dark 72 %, lot 14")
         name = left.text_input(_("Name of a new study"), max_chars=120, placeholder=hint, key="new-name")
         begun = right.form_submit_button(_("Plan a study"), type="primary", width="stretch")
     if begun:
-        begin = aroma_planning.new_study if kind == "aroma" else planning.new_study
         with acts.refusals():
-            study = begin(session.store(), session.someone(), name)
+            study = planning.new_study(session.store(), session.someone(), kind, name)
             session.go("plan", study=study)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
-from studyapp import session
-from studyapp.components import aroma_key, chooser, join_cards, look, panel_list, sitting_acts, sitting_rows
-from studyapp.records import AromaStudy, Progress, Sitting, Staff
+from studyapp import registry, session
+from studyapp.components import chooser, join_cards, look, panel_list, sitting_acts, sitting_rows
+from studyapp.records import JoinLink, Progress, Sitting, Staff
 from studyapp.services import joining, planning, watching
 from studyapp.words import _
 
@@ -27,17 +27,14 @@ def render() -> None:
         sitting_acts.begin(store, by, sitting)
     else:
         _live(by, sitting)
-    over = sitting.state == "closed"
-    if isinstance(study, AromaStudy) and study.plan.sequential and study.state == "sealed":
-        over = aroma_key.standing(store, by, study, session.theme())
-    if over and study.state == "sealed" and st.button(_("Open the key"), key="to-key"):
+    kind, over = registry.pages(study.kind), sitting.state == "closed"
+    if study.state == "sealed" and kind.reached_its_end(by, study, over) and st.button(_("Open the key"), key="to-key"):
         session.go("open_key", study=study.id)
     if sitting.state != "closed":
         _links(by, sitting)
     if st.button(_("Read the sealed rule"), key="to-rule"):
         session.go("plan", study=study.id)
-    hidden = _("Scores stay hidden, from you as well, until the key is opened.")
-    look.put(look.quiet(aroma_key.hidden(study.plan) if isinstance(study, AromaStudy) else hidden))
+    look.put(look.quiet(kind.hidden(study.plan)))
 
 
 def _live(by: Staff, sitting: Sitting) -> None:
@@ -76,7 +73,7 @@ def _progress(sitting: Sitting) -> Progress:
 
 def _links(by: Staff, sitting: Sitting) -> None:
     look.put(look.title(_("Links for phones"), 2))
-    made = session.kept(f"links-{sitting.id}", ())
+    made: tuple[JoinLink, ...] = session.kept(f"links-{sitting.id}", ())
     look.put(look.quiet(_("Each link is for one person and this sitting. New links end the earlier ones.")))
     if st.button(_("Make new links") if made else _("Make the links"), key="make-links"):
         made = joining.issue_links(session.store(), by, sitting.id)

@@ -6,8 +6,9 @@ import hashlib
 import secrets
 from typing import Any
 
+from studyapp import registry
 from studyapp.errors import NotAllowed, NotFound
-from studyapp.records import AromaStudy, HoursStudy, Role, Sitting, Staff
+from studyapp.records import Role, Sitting, Staff, Study
 from studyapp.store import sittings, studies
 from studyapp.words import _
 
@@ -40,28 +41,14 @@ def require(by: Staff | None, *roles: Role) -> Staff:
     return by
 
 
-def any_study_or_refuse(tx: Any, study_id: str) -> HoursStudy | AromaStudy:
-    """The study of either kind, or NotFound."""
-    study = studies.get(tx, study_id)
-    if study is None:
+def study_or_refuse(tx: Any, study_id: str, kind: str | None = None) -> Study[Any]:
+    """The study, or NotFound; NotAllowed for one of another kind than `kind`, where one is named."""
+    kept = studies.get(tx, study_id)
+    if kept is None:
         raise NotFound(_("Not done: this study is not kept here. Open it from the list of studies."))
-    return study
-
-
-def study_or_refuse(tx: Any, study_id: str) -> HoursStudy:
-    """The study of conching hours, or NotFound; NotAllowed for a study of another kind."""
-    study = any_study_or_refuse(tx, study_id)
-    if not isinstance(study, HoursStudy):
-        raise NotAllowed(_("Not done: this is a study of an aroma. Open it from the list of studies."))
-    return study
-
-
-def aroma_study_or_refuse(tx: Any, study_id: str) -> AromaStudy:
-    """The study of an aroma, or NotFound; NotAllowed for a study of another kind."""
-    study = any_study_or_refuse(tx, study_id)
-    if not isinstance(study, AromaStudy):
-        raise NotAllowed(_("Not done: this is a study of conching hours. Open it from the list of studies."))
-    return study
+    if kind is not None and kept.kind != kind:
+        raise NotAllowed(_("Not done: this is a study of another kind. Open it from the list of studies."))
+    return registry.study_of(kept)
 
 
 def sitting_or_refuse(tx: Any, sitting_id: str) -> Sitting:

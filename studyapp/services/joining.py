@@ -7,8 +7,8 @@ import secrets
 from typing import Any
 
 from studyapp.errors import NotAllowed, NotFound
-from studyapp.records import JoinLink, Seat, Staff, StudyKind
-from studyapp.services.access import any_study_or_refuse, new_token, require, sitting_or_refuse, token_hash
+from studyapp.records import JoinLink, Seat, Staff
+from studyapp.services.access import new_token, require, sitting_or_refuse, study_or_refuse, token_hash
 from studyapp.services.accounts import count_wrong, refuse_flood
 from studyapp.settings import settings
 from studyapp.store import CODE_SALT, Store, events, people, servings, sittings, studies, trials
@@ -92,7 +92,7 @@ def _refusal(tx: Any, study: str, assessor_id: str, staff_token: str | None) -> 
     return None
 
 
-def demo_seat(store: Store, kind: StudyKind = "hours") -> str:
+def demo_seat(store: Store, kind: str) -> str:
     """A seat token in the invented workshop: the first assessor of an open sitting who is not through yet.
 
     `kind` is the kind of study whose sitting is wanted.
@@ -106,7 +106,7 @@ def demo_seat(store: Store, kind: StudyKind = "hours") -> str:
     token = new_token()
     with store.write() as tx:
         opened = [sitting for sitting in sittings.everywhere(tx) if sitting.state == "open"]
-        opened = [sitting for sitting in opened if any_study_or_refuse(tx, sitting.study).kind == kind]
+        opened = [sitting for sitting in opened if study_or_refuse(tx, sitting.study).kind == kind]
         if not opened:
             raise NotFound(_("Not done: no sitting is open. Open one as panel leader first."))
         sitting = opened[-1]

@@ -13,8 +13,9 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed, NotFound
-from studyapp.services.access import any_study_or_refuse
+from studyapp.services.access import study_or_refuse
 from studyapp.store import Store, events, packages, studies
 from studyapp.store.packages import Field, Row
 from studyapp.words import _
@@ -35,7 +36,7 @@ def take_out(store: Store, study_id: str, folder: Path) -> tuple[Path, ...]:
         BadInput: the folder has something in it, or cannot be written.
     """
     with store.read() as tx:
-        study = any_study_or_refuse(tx, study_id)
+        study = study_or_refuse(tx, study_id)
         if study.state == "sealed":
             raise NotAllowed(_("Not done: the tables hold the key, and the key of this study is not open yet."))
         found = packages.take(tx, study_id)
@@ -51,7 +52,7 @@ def find(store: Store, words: str) -> str:
         NotFound: none, or more than one has it.
     """
     with store.read() as tx:
-        found = [study.id for study in studies.all_studies(tx) if words in (study.id, study.plan.title)]
+        found = [kept.id for kept in studies.all_studies(tx) if words in (kept.id, kept.document["title"])]
     if len(found) != 1:
         raise NotFound(
             _("Not done: {n} studies are called {words}. Write the id of one.").format(n=len(found), words=words)
@@ -147,10 +148,9 @@ def _refuse_changed(found: Mapping[str, Sequence[Row]]) -> None:
         raise BadInput(_("study.csv: the plan cannot be read."))
     if study["seal"] is not None and study["seal"] != seal:
         raise BadInput(_("study.csv: the plan is not the one that was sealed."))
-    if study["kind"] == "hours":
-        _refuse_newer("study.csv", plan)
-        for row in found["decision"]:
-            _refuse_newer("decision.csv", _document(row))
+    if study["kind"] not in registry.KINDS:
+        raise BadInput(_("study.csv: this app does not know a study of the kind {kind}.").format(kind=study["kind"]))
+    registry.deciding(study["kind"]).refuse_foreign(plan, [_document(row) for row in found["decision"]])
     for name in ("score", "trial"):
         for number, row in enumerate(found[name], start=2):
             if not packages.row_fits(name, row):
@@ -168,18 +168,6 @@ def _document(row: Row) -> dict[str, Any]:
     if not isinstance(document, dict):
         raise BadInput(_("decision.csv: a signed verdict cannot be read."))
     return document
-
-
-def _refuse_newer(file: str, document: Mapping[str, Any]) -> None:
-    """A rule that this app does not know can neither be decided by nor shown here."""
-    from analysis.stopping import RULE_VERSION
-
-    named = document.get("rule_version", studies.FIRST_RULE)
-    if named not in range(studies.FIRST_RULE, RULE_VERSION + 1):
-        sentence = _(
-            "{file}: version {named} of the stop rule is named, and this app knows up to version {n}. Update the app."
-        )
-        raise BadInput(sentence.format(file=file, named=named, n=RULE_VERSION))
 
 
 def _rows(file: Path, fields: Sequence[Field]) -> list[Row]:

@@ -1,118 +1,161 @@
-"""A study from the first idea to its seal: nothing can be scored before, nothing of the rule changes after."""
+"""A study of any kind from its first idea to its seal: nothing is tasted before, nothing of the rule changes after."""
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import TYPE_CHECKING, Any
+import json
+import secrets
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, replace
+from typing import Any
 
-from studyapp.errors import BadInput
-from studyapp.records import AromaStudy, Habits, HoursStudy, Plan, SealSlip, Staff
-from studyapp.services import drafts
-from studyapp.services.access import any_study_or_refuse, require, study_or_refuse
-from studyapp.services.dealing import lay_out, make_sittings
-from studyapp.services.rules import problems, sentences
-from studyapp.store import Store
+from studyapp import registry
+from studyapp.errors import BadInput, NotAllowed
+from studyapp.records import Problem, SealSlip, Staff, Study, StudyPlan
+from studyapp.services.access import new_id, require, study_or_refuse
+from studyapp.store import Store, events, people
 from studyapp.store import studies as study_store
 from studyapp.words import _
 
-if TYPE_CHECKING:
-    from analysis.stopping import Rule
-
-__all__ = [
-    "keep_plan",
-    "new_study",
-    "note_pull",
-    "problems",
-    "rule_of",
-    "rule_sentences",
-    "seal",
-    "studies",
-    "study",
-]
+LONGEST_TITLE = 120
 
 
-def new_study(store: Store, by: Staff, title: str) -> str:
-    """Start a draft; returns its id. The workshop works as in its newest study, until somebody says otherwise."""
-    known = (each.plan.habits for each in studies(store, by) if isinstance(each, HoursStudy) and not each.example)
-    return drafts.start(store, by, Plan(title, habits=next(known, Habits())))
-
-
-def study(store: Store, by: Staff, study_id: str) -> HoursStudy | AromaStudy:
-    """One study, of either kind."""
+# ---- kept studies ----------------------------------------------------------------------------------------------------
+def study(store: Store, by: Staff, study_id: str) -> Study[Any]:
+    """One study, of any kind."""
     require(by, "leader", "preparer")
     with store.read() as tx:
-        return any_study_or_refuse(tx, study_id)
+        return study_or_refuse(tx, study_id)
 
 
-def studies(store: Store, by: Staff) -> tuple[HoursStudy | AromaStudy, ...]:
-    """Every study of either kind, newest first."""
+def studies(store: Store, by: Staff) -> tuple[Study[Any], ...]:
+    """Every study of any kind, newest first."""
     require(by, "leader", "preparer")
     with store.read() as tx:
-        return study_store.all_studies(tx)
+        return tuple(registry.study_of(kept) for kept in study_store.all_studies(tx))
 
 
-def keep_plan(store: Store, by: Staff, study_id: str, plan: Plan) -> None:
+# ---- drafts ----------------------------------------------------------------------------------------------------------
+def new_study(store: Store, by: Staff, kind: str, title: str) -> str:
+    """Keep a new draft of a kind; returns its id."""
+    known = (each.plan for each in studies(store, by) if each.kind == kind and not each.example)
+    return start(store, by, kind, registry.plan(kind).new(title, next(known, None)))
+
+
+def start(store: Store, by: Staff, kind: str, plan: StudyPlan, *, example: bool = False) -> str:
+    """Keep a new draft with a plan of its kind; returns its id. An `example` is invented and says so everywhere."""
+    require(by, "leader")
+    plan = replace(plan, title=title_or_refuse(plan.title))
+    id_ = new_id()
+    with store.write() as tx:
+        study_store.add(tx, id_, kind, document_of(plan), by.id, example)
+        events.append(tx, "draft", {"by": by.id}, id_)
+    return id_
+
+
+def title_or_refuse(title: str) -> str:
+    """The name of a study without blanks around it; BadInput for none or a very long one."""
+    title = title.strip()
+    if not title or len(title) > LONGEST_TITLE:
+        raise BadInput(_("Fix the name of the study: write 1 to {n} letters.").format(n=LONGEST_TITLE))
+    return title
+
+
+def keep_plan(store: Store, by: Staff, study_id: str, plan: StudyPlan) -> None:
     """Keep the plan of a draft as it stands, finished or not."""
-    drafts.keep(store, by, study_id, plan, HOURS)
+    require(by, "leader")
+    plan = replace(plan, title=title_or_refuse(plan.title))
+    with store.write() as tx:
+        kept = study_or_refuse(tx, study_id)
+        _refuse_other_kind(kept, plan)
+        if kept.state != "draft":
+            raise NotAllowed(
+                _("Not done: the rule was sealed on {day}. Note a deviation instead.").format(day=_day(kept))
+            )
+        if kept.plan != plan:
+            study_store.keep_plan(tx, study_id, document_of(plan))
+            events.append(tx, "draft kept", {"by": by.id, "sha256": seal_of(plan)}, study_id)
 
 
-def rule_of(plan: Plan, look: int) -> Rule:
-    """The sealed rule as the statistics read it. From two sittings on, disagreement between sittings counts."""
-    from analysis.stopping import AttributeRule, Rule
-
-    served = plan.sittings + (look - 1) * plan.next_sittings
-    deciding = {
-        line.name: AttributeRule(line.wanted, float(line.margin or 0), line.limit)
-        for line in plan.attributes
-        if line.decides
-    }
-    return Rule(deciding, plan.alpha, plan.looks, look, ("sitting:hours",) if served >= 2 else (), plan.control)
+def _refuse_other_kind(kept: Study[Any], plan: StudyPlan) -> None:
+    if not isinstance(plan, registry.plan(kept.kind).Plan):
+        raise NotAllowed(_("Not done: this plan belongs to another kind of study."))
 
 
-def rule_sentences(plan: Plan, version: int | None = None) -> tuple[str, ...]:
-    """The rule as a person reads it; `version` is the one that a seal names, None the one that it would name today."""
-    named = _rule_version() if version is None else version
-    return (*sentences(plan), _("Version {n} of the stop rule.").format(n=named))
+def copy(store: Store, by: Staff, study_id: str) -> str:
+    """A new draft with the plan of another study, but without its day: it is for another run of the conche."""
+    require(by, "leader")
+    with store.write() as tx:
+        kept = study_or_refuse(tx, study_id)
+        id_ = new_id()
+        plan = replace(registry.plan(kept.kind).again(kept.plan), title=_again(kept.plan.title))
+        study_store.add(tx, id_, kept.kind, document_of(plan), by.id)
+        events.append(tx, "draft", {"by": by.id, "from": study_id}, id_)
+    return id_
 
 
-def _rule_version() -> int:
-    from analysis.stopping import RULE_VERSION
+def _again(title: str) -> str:
+    """The name of a copy; a long one loses its end, as a draft is kept under a name of so many letters at most."""
+    named = _("{title}, again")
+    room = LONGEST_TITLE - len(named.format(title=""))
+    return named.format(title=title if len(title) <= room else title[: room - 1].rstrip() + "…")
 
-    return RULE_VERSION
+
+# ---- the seal --------------------------------------------------------------------------------------------------------
+def document_of(plan: StudyPlan, named: Mapping[str, int] | None = None) -> dict[str, Any]:
+    """A plan as plain JSON values, with what a seal names beside it, such as the version of the rule."""
+    return {**json.loads(json.dumps(asdict(plan))), **(named or {})}
+
+
+def seal_of(plan: StudyPlan, **named: int) -> str:
+    """SHA-256 of the plan, and of what a seal names beside it, as canonical JSON (RFC 8785): one hash for 24 and 24.0,
+    on every machine."""
+    return events.digest(document_of(plan, named))
 
 
 def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
-    """Seal the rule; then make samples, seats, sittings, codes and orders of the first look. See `drafts.seal`."""
-    return drafts.seal(store, by, study_id, typed_title, HOURS)
+    """Seal the rule by hash and time, then set out what is tasted under it.
 
-
-def _set_out(tx: Any, study_id: str, plan: Plan) -> None:
-    lay_out(tx, study_id, plan)
-    make_sittings(tx, study_id, plan, look=1)
-
-
-HOURS = drafts.Kind(
-    study_or_refuse, problems, rule_sentences, _set_out, named=lambda: {"rule_version": _rule_version()}
-)
-
-
-def note_pull(
-    store: Store, by: Staff, study_id: str, hours: float, actual_at: str, mass_g: float | None = None
-) -> None:
-    """Keep when a pull was really taken, and its mass in grams."""
-    require(by, "leader", "preparer")
+    Raises:
+        BadInput: the typed title is another, or something in the plan is still to mend.
+        NotAllowed: it was sealed before.
+    """
+    require(by, "leader")
     with store.write() as tx:
         kept = study_or_refuse(tx, study_id)
-        if hours not in {pull.hours for pull in kept.plan.pulls}:
-            raise BadInput(_("Fix the pull: {h} h is not one of the planned pulls.").format(h=f"{hours:g}"))
-        if mass_g is not None and not 0 < mass_g < 1e6:
-            raise BadInput(_("Fix the mass: write grams above 0."))
-        _check_time(actual_at)
-        study_store.add_pull_note(tx, study_id, hours, actual_at, mass_g, by.id)
+        rule, plan = registry.rule(kept.kind), kept.plan
+        _refuse_seal(kept, typed_title, rule.problems(plan))
+        _refuse_unknown_assessors(tx, plan)
+        document = document_of(plan, rule.named())
+        seal_ = events.digest(document)
+        event = events.append(tx, "sealed", {"seal": seal_, "by": by.id, "kind": kept.kind}, study_id)
+        study_store.seal(tx, study_id, document, seal_, event.at, by.id, secrets.token_hex(16))
+        registry.setting_out(kept.kind).set_out(tx, study_id, plan)
+        count, head = events.head(tx)
+        return SealSlip(seal_, event.at, by.name, head, count, rule.sentences(plan))
 
 
-def _check_time(text: str) -> None:
-    try:
-        datetime.fromisoformat(text)
-    except (ValueError, TypeError) as error:
-        raise BadInput(_("Fix the time of the pull: write it as 2026-11-24 10:41.")) from error
+def _refuse_seal(kept: Study[Any], typed_title: str, problems: Sequence[Problem]) -> None:
+    if kept.state != "draft":
+        raise NotAllowed(_("Not done: the rule was sealed on {day}.").format(day=_day(kept)))
+    if typed_title.strip() != kept.plan.title:
+        raise BadInput(_("Not sealed: type the name of the study as it stands, {title}.").format(title=kept.plan.title))
+    blocking = [problem for problem in problems if problem.blocks]
+    if blocking:
+        raise BadInput(_("Not sealed: {first}").format(first=blocking[0].sentence))
+
+
+def _refuse_unknown_assessors(tx: Any, plan: StudyPlan) -> None:
+    """Raise BadInput unless everybody in the plan is kept and tastes."""
+    known = {assessor.id: assessor for assessor in people.assessors(tx)}
+    for id_ in plan.assessors:
+        if id_ not in known:
+            raise BadInput(_("Not sealed: one of the assessors is no longer kept. Choose the assessors again."))
+        if not known[id_].may_taste:
+            raise BadInput(
+                _("Not sealed: {name} does not taste for now. Choose somebody else.").format(name=known[id_].pseudonym)
+            )
+
+
+def _day(study: Study[Any]) -> str:
+    """The day of the seal."""
+    return (study.sealed_at or "")[:10]

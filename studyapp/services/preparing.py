@@ -1,4 +1,4 @@
-"""The kitchen: which pull goes into which cup, how much of it, and whether a tray may leave."""
+"""The kitchen: what goes into which cup, how much of it, and whether a tray may leave; the same for every kind."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ import math
 from collections import Counter
 from typing import Any
 
+from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.records import FillRow, Quantity, Sitting, Staff, Tray, TrayCup
+from studyapp.records import Check, FillRow, Quantity, Sitting, Staff, Study, Tray, TrayCup
 from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
 from studyapp.store import Store, people, servings, studies, trials
 from studyapp.store import sittings as sitting_store
 from studyapp.words import _
 
-CHECKS = ("safe_food", "allergens_shown", "sound_pieces", "labels_read")
 SPARE_SHARE = 0.1
 
 
@@ -24,6 +24,7 @@ def sittings(store: Store, by: Staff, study_id: str | None = None) -> tuple[Sitt
         return sitting_store.of_study(tx, study_id) if study_id else sitting_store.everywhere(tx)
 
 
+# ---- trays -----------------------------------------------------------------------------------------------------------
 def trays(store: Store, by: Staff, sitting_id: str) -> tuple[Tray, ...]:
     """Every tray with its codes; no sample."""
     require(by, "preparer", "leader")
@@ -45,89 +46,144 @@ def trays_of(tx: Any, sitting_id: str) -> tuple[Tray, ...]:
     )
 
 
+# ---- the key ---------------------------------------------------------------------------------------------------------
 def fill_rows(store: Store, by: Staff, sitting_id: str) -> tuple[FillRow, ...]:
     """The key of a sitting, for its preparer alone. From now on this person cannot taste in the study."""
     require(by, "preparer")
     with store.write() as tx:
-        sitting = sitting_or_refuse(tx, sitting_id)
-        study = study_or_refuse(tx, sitting.study)
-        refuse_taster(tx, by, study.plan.assessors)
-        studies.note_key_view(tx, study.id, by.id)
-        return tuple(
-            FillRow(row.position, row.number, row.code, row.letter, row.hours) for row in servings.key(tx, sitting_id)
-        )
+        study = study_or_refuse(tx, sitting_or_refuse(tx, sitting_id).study)
+        _key_holder(tx, by, study)
+        return _filled(tx, study.id, sitting_id)
 
 
-def refuse_taster(tx: Any, by: Staff, seated: tuple[str, ...]) -> None:
-    """Raise NotAllowed if this member is one of the people who taste."""
-    persons = {assessor.person for assessor in people.assessors(tx) if assessor.id in seated}
+def _filled(tx: Any, study_id: str, sitting_id: str) -> tuple[FillRow, ...]:
+    """Single cups, then sets of cups, each by tray and seat."""
+    letters = {box.id: box.letter for box in trials.boxes(tx, study_id)}
+    single = (FillRow(row.position, row.number, ((row.code, row.letter),)) for row in servings.key(tx, sitting_id))
+    sets = (
+        FillRow(position, seat, tuple(zip(codes, (letters[held] for held in samples), strict=True)))
+        for position, seat, codes, samples in trials.key(tx, sitting_id)
+    )
+    return (*single, *sets)
+
+
+def _key_holder(tx: Any, by: Staff, study: Study[Any]) -> None:
+    """Keep that this member has seen the key. Raises NotAllowed if it is one of the people who taste."""
+    persons = {assessor.person for assessor in people.assessors(tx) if assessor.id in study.plan.assessors}
     if by.person and by.person in persons:
         raise NotAllowed(_("Not done: you taste in this study, so somebody else holds its key."))
+    studies.note_key_view(tx, study.id, by.id)
+
+
+def boxes(store: Store, by: Staff, study_id: str) -> dict[str, str]:
+    """What every box holds, in words, by its letter, for the preparer alone."""
+    require(by, "preparer")
+    with store.write() as tx:
+        study = study_or_refuse(tx, study_id)
+        _key_holder(tx, by, study)
+        return dict(registry.setting_out(study.kind).boxes(tx, study_id, study.plan))
 
 
 def quantities(store: Store, by: Staff, study_id: str) -> tuple[Quantity, ...]:
-    """Pieces and grams of every pull for the sittings to come, one spare for every ten cups.
+    """Pieces and grams of every box for the sittings to come, one spare for every ten cups.
 
-    When all are over, it is what they took: a fill sheet printed late still says which box held which pull.
+    When all are over, it is what they took: a fill sheet printed late still says what each box held.
     """
     require(by, "preparer")
     with store.write() as tx:
         study = study_or_refuse(tx, study_id)
-        refuse_taster(tx, by, study.plan.assessors)
-        studies.note_key_view(tx, study.id, by.id)
+        _key_holder(tx, by, study)
         cups = Counter(
-            (row.letter, row.hours) for sitting in to_fill(tx, study_id) for row in servings.key(tx, sitting.id)
+            letter
+            for sitting in _to_fill(tx, study_id)
+            for row in _filled(tx, study_id, sitting.id)
+            for _code, letter in row.cups
         )
+        holds = registry.setting_out(study.kind).boxes(tx, study_id, study.plan)
     return tuple(
-        Quantity(letter, hours, *with_spares(count, study.plan.piece_g))
-        for (letter, hours), count in sorted(cups.items())
+        Quantity(letter, holds[letter], *_with_spares(count, study.plan.piece_g))
+        for letter, count in sorted(cups.items())
     )
 
 
-def to_fill(tx: Any, study_id: str) -> tuple[Sitting, ...]:
+def _to_fill(tx: Any, study_id: str) -> tuple[Sitting, ...]:
     """The sittings to come or, when all are over, every one of them."""
     kept = sitting_store.of_study(tx, study_id)
     return tuple(one for one in kept if one.state != "closed") or kept
 
 
-def with_spares(cups: int, piece_g: float) -> tuple[int, float]:
+def _with_spares(cups: int, piece_g: float) -> tuple[int, float]:
     """Pieces with one spare for every ten cups, and their grams."""
     whole = cups + math.ceil(SPARE_SHARE * cups)
     return whole, round(whole * piece_g, 1)
 
 
+# ---- a tray leaves ---------------------------------------------------------------------------------------------------
+def checks(study: Study[Any]) -> tuple[Check, ...]:
+    """What is confirmed before a tray leaves: what every kind asks, then what this kind asks beside."""
+    return (*_usual_checks(), *registry.rule(study.kind).checks(study.plan))
+
+
+def _usual_checks() -> tuple[Check, ...]:
+    return (
+        Check(
+            "safe_food",
+            _("Cleared as food by the person responsible; a tasting cannot show that an allergen is absent"),
+            _("cleared as food by the person responsible"),
+            _("Not released: nobody has cleared the pieces as food. A tasting cannot show that an allergen is absent."),
+        ),
+        Check(
+            "allergens_shown",
+            _("The allergen list has been shown to everybody who tastes"),
+            _("allergen list shown to assessors"),
+            _("Not released: the allergen list is not confirmed."),
+        ),
+        Check(
+            "sound_pieces",
+            _("No bloom, no broken piece, lids on"),
+            _("no bloom, no broken piece, lids on"),
+            _("Not released: look for bloom and broken pieces first, and put the lids on."),
+        ),
+        Check(
+            "labels_read",
+            _("Labels read against the tray sheet by a second person"),
+            _("labels read against this sheet by a second person"),
+            _("Not released: a second person reads the labels against the sheet first."),
+        ),
+    )
+
+
 def release_tray(
-    store: Store, by: Staff, sitting_id: str, position: int, checks: frozenset[str], second_person: str
+    store: Store, by: Staff, sitting_id: str, position: int, ticked: frozenset[str], second_person: str
 ) -> None:
-    """Let one tray leave the kitchen: cleared as food, allergens shown, pieces sound, labels read by a second person.
+    """Let one tray leave the kitchen, after those before it; a repeat changes nothing. `ticked` are codes of `checks`.
 
     Raises:
-        BadInput: a check is open or the second person is missing.
+        BadInput: a check is open, the second person is missing, or there is no such tray.
         NotAllowed: the sitting is over, or a tray before is still in the kitchen.
     """
     require(by, "preparer")
-    second_person = cleared(by, checks, CHECKS, second_person)
     with store.write() as tx:
         sitting = sitting_or_refuse(tx, sitting_id)
-        study_or_refuse(tx, sitting.study)
-        let_out(tx, by, sitting, position, checks, second_person)
+        for check in checks(study_or_refuse(tx, sitting.study)):
+            if check.code not in ticked:
+                raise BadInput(check.refusal)
+        second_person = _second_person(by, second_person)
+        if _may_leave(tx, sitting, position):
+            sitting_store.release(tx, sitting, position, by.id, second_person, sorted(ticked))
 
 
-def cleared(by: Staff, checks: frozenset[str], needed: tuple[str, ...], second_person: str) -> str:
-    """The name of the second person, once every check is made; BadInput names what is open."""
-    missing = [check for check in needed if check not in checks]
-    if missing:
-        raise BadInput(_open_check(missing[0]))
-    second_person = second_person.strip()
-    if not second_person:
+def _second_person(by: Staff, name: str) -> str:
+    name = name.strip()
+    if not name:
         raise BadInput(_("Not released: a second person reads the labels against the sheet. Write who that was."))
-    if second_person.casefold() == by.name.casefold():
-        raise BadInput(_("Not released: {name} is you; somebody else reads the labels.").format(name=second_person))
-    return second_person
+    if name.casefold() == by.name.casefold():
+        raise BadInput(_("Not released: {name} is you; somebody else reads the labels.").format(name=name))
+    return name
 
 
-def let_out(tx: Any, by: Staff, sitting: Sitting, position: int, checks: frozenset[str], second_person: str) -> None:
-    """Keep that a tray may leave, after those before it; a repeat changes nothing."""
+def _may_leave(tx: Any, sitting: Sitting, position: int) -> bool:
+    """Whether a tray leaves now; False when it is out already."""
     if sitting.state == "closed":
         raise NotAllowed(_("Not released: this sitting is closed."))
     positions = [tray.position for tray in trays_of(tx, sitting.id)]
@@ -135,26 +191,14 @@ def let_out(tx: Any, by: Staff, sitting: Sitting, position: int, checks: frozens
         raise BadInput(_("Not released: there is no tray {n} in this sitting.").format(n=position))
     out = sitting_store.released(tx, sitting.id)
     if position in out:
-        return
+        return False
     waiting = [before for before in positions if before < position and before not in out]
     if waiting:
         raise NotAllowed(_still_in(waiting[0]))
-    sitting_store.release(tx, sitting, position, by.id, second_person, sorted(checks))
+    return True
 
 
 def _still_in(position: int) -> str:
     if position == 0:
         return _("Not released: the warm-up tray is still in the kitchen; it leaves first.")
     return _("Not released: tray {n} is still in the kitchen; it leaves first.").format(n=position)
-
-
-def _open_check(check: str) -> str:
-    return {
-        "safe_food": _(
-            "Not released: nobody has cleared the pieces as food. A tasting cannot show that an allergen is absent."
-        ),
-        "allergens_shown": _("Not released: the allergen list is not confirmed."),
-        "sound_pieces": _("Not released: look for bloom and broken pieces first, and put the lids on."),
-        "labels_read": _("Not released: a second person reads the labels against the sheet first."),
-        "botanical_named": _("Not released: name the botanical, its part and its lot to the assessors first."),
-    }[check]

@@ -8,13 +8,24 @@ from datetime import UTC, datetime
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
-from studyapp.records import SCALE_HIGH, SCALE_LOW, SCALE_STEP, AromaStudy, Kept, Mark, Place, Plan, Seat, Sitting
+from studyapp.records import (
+    MINUTES_A_PIECE,
+    SCALE_HIGH,
+    SCALE_LOW,
+    SCALE_STEP,
+    CupsPlan,
+    Kept,
+    Mark,
+    Place,
+    Seat,
+    SetsPlan,
+    Sitting,
+)
 from studyapp.services import trying
-from studyapp.services.access import new_id
-from studyapp.services.pull_calendar import MINUTES_A_PIECE
+from studyapp.services.access import new_id, study_or_refuse
 from studyapp.services.seating import check_nonce, grams_eaten, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
-from studyapp.store import Store, events, servings, sittings, studies, trials
+from studyapp.store import Store, events, servings, sittings, trials
 from studyapp.store.servings import BlindServing
 from studyapp.words import _, ngettext
 
@@ -46,15 +57,13 @@ def _offer(tx: Any, seat: Seat) -> Place:
 def _place(tx: Any, seat: Seat) -> tuple[Place, bool]:
     """The page of an assessor, and whether it offers a serving for the first time."""
     sitting = sitting_of(tx, seat)
-    study = studies.get(tx, sitting.study)
-    if study is None:
-        return Place("nothing", seat.pseudonym), False
-    if isinstance(study, AromaStudy):
-        return trying.page(tx, seat, sitting, study)
+    plan = study_or_refuse(tx, sitting.study).plan
+    if isinstance(plan, SetsPlan):
+        return trying.page(tx, seat, sitting, plan)
     cups = servings.blind(tx, seat.sitting, seat.assessor)
     present = sittings.presence(tx, seat.sitting, seat.assessor) or sittings.Presence()
     released = sittings.released(tx, seat.sitting)
-    here = standing(sitting.state, cups, present, released, study.plan.rest_seconds, datetime.now(UTC))
+    here = standing(sitting.state, cups, present, released, plan.rest_seconds, datetime.now(UTC))
     offered = here.cup if here.kind in ("serving", "warm_up") else None
     lines = servings.lines(tx, seat.sitting, offered.id) if offered and offered.scored else ()
     page = Place(
@@ -64,8 +73,8 @@ def _place(tx: Any, seat: Seat) -> tuple[Place, bool]:
         code=offered.code if offered else None,
         lines=lines,
         ready_at=stamp(here.ready_at) if here.ready_at else None,
-        **_texts(seat, sitting, study.plan, cups),
-        **_counts(tx, seat, study.plan),
+        **_texts(seat, sitting, plan, cups),
+        **_counts(tx, seat, plan),
     )
     return page, bool(offered and offered.started_at is None)
 
@@ -77,7 +86,7 @@ def _number(here: Standing[BlindServing], cups: list[BlindServing]) -> int:
     return sum(cup.scored and cup.finished_at is not None for cup in cups)
 
 
-def _texts(seat: Seat, sitting: Sitting, plan: Plan, cups: list[BlindServing]) -> dict[str, Any]:
+def _texts(seat: Seat, sitting: Sitting, plan: CupsPlan, cups: list[BlindServing]) -> dict[str, Any]:
     """What stands on every page of a sitting."""
     return {
         "pseudonym": seat.pseudonym,
@@ -94,7 +103,7 @@ def _texts(seat: Seat, sitting: Sitting, plan: Plan, cups: list[BlindServing]) -
     }
 
 
-def _counts(tx: Any, seat: Seat, plan: Plan) -> dict[str, Any]:
+def _counts(tx: Any, seat: Seat, plan: CupsPlan) -> dict[str, Any]:
     """What is kept of this assessor, and how much was eaten."""
     kept, saved_at = servings.marks_kept(tx, seat.sitting, seat.assessor)
     return {"saved_at": saved_at, "marks_kept": kept, **grams_eaten(tx, seat.assessor, plan.piece_g)}

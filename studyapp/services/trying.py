@@ -9,20 +9,18 @@ from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
 from studyapp.methods import METHODS, Method
-from studyapp.records import AromaPlan, AromaStudy, Kept, Place, Seat, Sitting
+from studyapp.records import MINUTES_A_SET, Kept, Place, Seat, SetsPlan, Sitting, Study
+from studyapp.services.access import study_or_refuse
 from studyapp.services.seating import check_nonce, grams_eaten, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
-from studyapp.store import Store, events, sittings, studies, trials
+from studyapp.store import Store, events, sittings, trials
 from studyapp.store.trials import BlindSet
 from studyapp.words import _, ngettext
 
-MINUTES_A_SET = 3
-
 
 # ---- the page ------------------------------------------------------------------------------------------------------
-def page(tx: Any, seat: Seat, sitting: Sitting, study: AromaStudy) -> tuple[Place, bool]:
+def page(tx: Any, seat: Seat, sitting: Sitting, plan: SetsPlan) -> tuple[Place, bool]:
     """The page of an assessor in a trial sitting, and whether it offers a set for the first time."""
-    plan = study.plan
     sets = trials.blind(tx, seat.sitting, seat.assessor)
     present = sittings.presence(tx, seat.sitting, seat.assessor) or sittings.Presence()
     released = sittings.released(tx, seat.sitting)
@@ -50,7 +48,7 @@ def _number(here: Standing[BlindSet], sets: list[BlindSet]) -> int:
     return sum(each.finished_at is not None for each in sets)
 
 
-def _texts(sitting: Sitting, plan: AromaPlan, sets: list[BlindSet]) -> dict[str, Any]:
+def _texts(sitting: Sitting, plan: SetsPlan, sets: list[BlindSet]) -> dict[str, Any]:
     """What stands on every page of a sitting."""
     method = METHODS[plan.method]
     return {
@@ -66,11 +64,11 @@ def _texts(sitting: Sitting, plan: AromaPlan, sets: list[BlindSet]) -> dict[str,
         "line_count": 1,
         "cups_a_set": method.cups,
         "pick": method.picks,
-        "botanical": plan.botanical.name,
+        "botanical": plan.warned_of,
     }
 
 
-def _question(plan: AromaPlan, offered: BlindSet) -> dict[str, Any]:
+def _question(plan: SetsPlan, offered: BlindSet) -> dict[str, Any]:
     method = METHODS[plan.method]
     return {
         "trial": offered.id,
@@ -120,12 +118,11 @@ def _as_codes(picked: Any) -> tuple[str, ...]:
     return tuple(sorted(picked))
 
 
-def _open_set(tx: Any, seat: Seat, set_id: str) -> tuple[AromaStudy, BlindSet]:
+def _open_set(tx: Any, seat: Seat, set_id: str) -> tuple[Study[SetsPlan], BlindSet]:
     """The set that may take its choice now: offered, so its tray is out and the rest was kept."""
     offered = trials.blind_of(tx, set_id, seat.sitting, seat.assessor)
     sitting = sitting_of(tx, seat)
-    study = studies.get(tx, sitting.study)
-    if offered is None or not isinstance(study, AromaStudy):
+    if offered is None:
         raise OutOfDate(_("Not done: this page is out of date. Open your link again; your answers are kept."))
     if offered.finished_at is not None:
         raise OutOfDate(_("Kept already at {time} UTC. A choice is final.").format(time=offered.finished_at[11:16]))
@@ -133,7 +130,7 @@ def _open_set(tx: Any, seat: Seat, set_id: str) -> tuple[AromaStudy, BlindSet]:
         raise NotAllowed(_("Not done: this tasting is over. Your answers so far are kept."))
     if offered.started_at is None:
         raise NotAllowed(_("Not done: these cups have not their turn yet."))
-    return study, offered
+    return study_or_refuse(tx, sitting.study), offered
 
 
 def _check_choice(method: Method, offered: BlindSet, picked: tuple[str, ...]) -> None:

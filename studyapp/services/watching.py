@@ -9,7 +9,7 @@ from typing import Any
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Deviation, Progress, Seated, Sitting, Staff, Study
 from studyapp.services import trying
-from studyapp.services.access import any_study_or_refuse, require, sitting_or_refuse
+from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
 from studyapp.services.preparing import trays_of
 from studyapp.services.standing import moment, stamp, standing
 from studyapp.store import Store, events, servings, sittings, studies, trials
@@ -87,7 +87,7 @@ def _leave_missing(tx: Any, by: Staff, sitting: Sitting, left: list[str], sets: 
         trying.leave_missing(tx, sitting, each, reason)
     told = _sets_missing(len(sets)) if sets else _servings_missing(len(left))
     sentence = told.format(n=len(sets) or len(left), label=sitting.label, reason=reason)
-    studies.add_deviation(tx, sitting.study, sentence, known_now(tx, any_study_or_refuse(tx, sitting.study)), by.id)
+    studies.add_deviation(tx, sitting.study, sentence, known_now(tx, study_or_refuse(tx, sitting.study)), by.id)
 
 
 def _servings_open(count: int) -> str:
@@ -124,7 +124,7 @@ def progress(store: Store, by: Staff, sitting_id: str) -> Progress:
     require(by, "leader", "preparer")
     with store.read() as tx:
         sitting = sitting_or_refuse(tx, sitting_id)
-        plan = any_study_or_refuse(tx, sitting.study).plan
+        plan = study_or_refuse(tx, sitting.study).plan
         people_here = sorted(studies.seats(tx, sitting.study), key=lambda seat: seat[2])
         cups = _steps(tx, sitting_id)
         present = sittings.presences(tx, sitting_id)
@@ -174,7 +174,7 @@ def change_counter(store: Store) -> int:
 
 
 # ---- deviations ----------------------------------------------------------------------------------------------------
-def known_now(tx: Any, study: Study) -> str:
+def known_now(tx: Any, study: Study[Any]) -> str:
     """What was known when a deviation is noted."""
     if studies.openings(tx, study.id):  # a later look is sealed again, and the results of the first are known
         return "results seen"
@@ -191,7 +191,7 @@ def note_deviation(store: Store, by: Staff, study_id: str, sentence: str) -> Non
     if not sentence or len(sentence) > 500:
         raise BadInput(_("Fix the deviation: write 1 to 500 letters: what, when, which tray."))
     with store.write() as tx:
-        study = any_study_or_refuse(tx, study_id)
+        study = study_or_refuse(tx, study_id)
         studies.add_deviation(tx, study_id, sentence, known_now(tx, study), by.id)
 
 
@@ -206,7 +206,7 @@ def notes(store: Store, by: Staff, study_id: str) -> tuple[tuple[str, str, str],
     """(time, pseudonym, text) that assessors sent; read after the key is opened, since a note may hint at a sample."""
     require(by, "leader")
     with store.read() as tx:
-        study = any_study_or_refuse(tx, study_id)
+        study = study_or_refuse(tx, study_id)
         if study.state not in ("opened", "decided"):
             raise NotAllowed(_("Not done: notes are read after the key is opened."))
         return tuple(sittings.notes(tx, study_id))

@@ -22,6 +22,7 @@ FaultCode = Literal[
     "row without event", "event without row", "changed seal", "changed cover", "uncovered row",
     "uncovered value", "changed note",
 ]  # fmt: skip
+FIRST_KIND = "hours"
 GUARDED = ("score", "trial", "event")
 
 
@@ -137,8 +138,8 @@ def _hash_or_none(hash_of: Any, row: Any) -> str | None:
 def seal_faults(tx: Connection, told: Chain) -> list[Fault]:
     """Every sealed plan against the hash in its study and in its event."""
     seals = {
-        # an imported study was sealed before its event here; a study of hours names no kind
-        study: (body["seal"], body.get("sealed_at", at), body.get("kind", "hours"))
+        # an imported study was sealed before its event here; early seals of the first kind name none
+        study: (body["seal"], body.get("sealed_at", at), body.get("kind", FIRST_KIND))
         for _, at, kind, study, body, _ in told.sound
         if kind == "sealed"
     }

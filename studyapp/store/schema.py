@@ -117,7 +117,7 @@ sample = Table(
     metadata,
     _id(),
     _to("study_id", "study.id"),
-    Column("hours", Float, nullable=False),
+    Column("hours", Float, nullable=False),  # the level of a sample; named when hours were the only level there was
     Column("letter", String(4), nullable=False),
     UniqueConstraint("study_id", "hours"),
 )

@@ -248,10 +248,10 @@ def _seat_of_serving() -> Any:
 
 
 def key(tx: Connection, sitting: str) -> list[Any]:
-    """position, number (seat), code, letter, hours: what goes into which cup."""
+    """position, number (seat), code, letter: what goes into which cup."""
     s = schema.serving.c
     query = (
-        select(s.position, schema.seat.c.number, s.code, schema.sample.c.letter, schema.sample.c.hours)
+        select(s.position, schema.seat.c.number, s.code, schema.sample.c.letter)
         .join(schema.sitting, schema.sitting.c.id == s.sitting_id)
         .join(schema.seat, _seat_of_serving())
         .join(schema.sample, schema.sample.c.id == s.sample_id)
@@ -280,13 +280,13 @@ def finished_since(tx: Connection, assessor: str, since: str) -> int:
 
 
 def tidy(tx: Connection, study: str, looks: int) -> list[Any]:
-    """Scores in force up to a look: assessor (pseudonym), hours, attribute, score, sitting, replicate, position."""
+    """Scores in force up to a look: assessor (pseudonym), level, attribute, score, sitting, replicate, position."""
     newest = _newest(schema.sitting.c.study_id == study, schema.sitting.c.look <= looks)
     s = schema.serving.c
     query = (
         select(
             schema.assessor.c.pseudonym.label("assessor"),
-            schema.sample.c.hours,
+            schema.sample.c.hours.label("level"),
             schema.attribute.c.name.label("attribute"),
             schema.score.c.value.label("score"),
             schema.sitting.c.number.label("sitting"),

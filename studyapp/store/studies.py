@@ -3,77 +3,20 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict
-from datetime import datetime, timedelta
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import rfc8785
 from sqlalchemy import Connection, func, insert, select, update
 
-from studyapp.records import (
-    AromaPlan,
-    AromaStudy,
-    Attribute,
-    Botanical,
-    Deviation,
-    Habits,
-    HoursStudy,
-    Plan,
-    Pull,
-    Signature,
-    Staff,
-)
+from studyapp.records import Attribute, Deviation, KeptStudy, Sample, Signature, Staff
 from studyapp.store import covers, schema
 from studyapp.store.events import now
 
-FIRST_RULE = 1  # the version of the stop rule behind seals and signed verdicts that name none
 
-
-def plan_document(plan: Plan | AromaPlan) -> dict[str, Any]:
-    """The plan as plain JSON values."""
-    return json.loads(json.dumps(asdict(plan)))  # type: ignore[no-any-return]
-
-
-def plan_from(document: Mapping[str, Any]) -> Plan:
-    """The plan that `plan_document` wrote, now or when each pull still carried its planned time."""
-    values = dict(document)
-    pulls = [dict(pull) for pull in values.get("pulls", ())]
-    started = _start_from([(pull["hours"], pull.pop("planned_at", None)) for pull in pulls])
-    habits = dict(values.get("habits", {}))
-    if "days" in habits:
-        habits["days"] = tuple(habits["days"])
-    values["pulls"] = tuple(Pull(**pull) for pull in pulls)
-    values["attributes"] = tuple(Attribute(**line) for line in values.get("attributes", ()))
-    values["assessors"] = tuple(values.get("assessors", ()))
-    values["habits"] = Habits(**habits)
-    return Plan(**{"starts_at": started, **values})
-
-
-def _start_from(times: Sequence[tuple[float, str | None]]) -> str | None:
-    """Hour zero as it follows from the planned times of pulls, or None."""
-    for hours, planned_at in times:
-        if planned_at:
-            return (datetime.fromisoformat(planned_at) - timedelta(hours=hours)).isoformat(timespec="minutes")
-    return None
-
-
-def aroma_plan_from(document: Mapping[str, Any]) -> AromaPlan:
-    """The same for an aroma plan."""
-    values = dict(document)
-    values["botanical"] = Botanical(**values.get("botanical", {}))
-    for name in ("doses", "batches", "assessors"):
-        values[name] = tuple(values.get(name, ()))
-    return AromaPlan(**values)
-
-
-def _study(row: Any) -> HoursStudy | AromaStudy:
-    document = json.loads(row.plan)
+def _study(row: Any) -> KeptStudy:
     rest = (row.state, row.created_at, row.look, row.seal, row.sealed_at, row.sealed_by_name, bool(row.example))
-    if row.kind == "aroma":
-        return AromaStudy(row.id, aroma_plan_from(document), *rest, kind="aroma")
-    version = document.pop("rule_version", FIRST_RULE)
-    return HoursStudy(row.id, plan_from(document), *rest, rule_version=version if row.seal else None)
+    return KeptStudy(row.id, row.kind, json.loads(row.plan), *rest)
 
 
 def _key(done: Any) -> int:
@@ -86,47 +29,42 @@ _WITH_NAME = select(schema.study, schema.staff.c.name.label("sealed_by_name")).o
 )
 
 
-def add(tx: Connection, id_: str, plan: Plan | AromaPlan, by: str, example: bool = False) -> None:
-    """Keep a new draft."""
+def add(tx: Connection, id_: str, kind: str, plan: Mapping[str, Any], by: str, example: bool = False) -> None:
+    """Keep a new draft with the document of its plan."""
     tx.execute(
         insert(schema.study).values(
             id=id_,
             state="draft",
             look=0,
-            plan=json.dumps(plan_document(plan)),
+            plan=json.dumps(plan),
             created_at=now(),
             created_by=by,
             example=example,
-            kind="aroma" if isinstance(plan, AromaPlan) else "hours",
+            kind=kind,
         )
     )
 
 
-def get(tx: Connection, id_: str) -> HoursStudy | AromaStudy | None:
+def get(tx: Connection, id_: str) -> KeptStudy | None:
     """One study."""
     row = tx.execute(_WITH_NAME.where(schema.study.c.id == id_)).first()
     return _study(row) if row else None
 
 
-def all_studies(tx: Connection) -> tuple[HoursStudy | AromaStudy, ...]:
+def all_studies(tx: Connection) -> tuple[KeptStudy, ...]:
     """Every study, newest first."""
     return tuple(
         _study(row) for row in tx.execute(_WITH_NAME.order_by(schema.study.c.created_at.desc(), schema.study.c.id))
     )
 
 
-def keep_plan(tx: Connection, id_: str, plan: Plan | AromaPlan) -> None:
-    """Replace the plan of a draft."""
-    tx.execute(update(schema.study).where(schema.study.c.id == id_).values(plan=json.dumps(plan_document(plan))))
-
-
-def sealed_document(plan: Plan | AromaPlan, named: Mapping[str, int]) -> dict[str, Any]:
-    """What a seal closes: the plan, and what it names beside, such as the version of the rule."""
-    return {**plan_document(plan), **named}
+def keep_plan(tx: Connection, id_: str, plan: Mapping[str, Any]) -> None:
+    """Replace the plan of a draft by another document."""
+    tx.execute(update(schema.study).where(schema.study.c.id == id_).values(plan=json.dumps(plan)))
 
 
 def seal(tx: Connection, id_: str, document: Mapping[str, Any], seal_: str, at: str, by: str, seed: str) -> None:
-    """Close a plan, as `sealed_document` wrote it, for good and start the first look."""
+    """Close a plan for good, by the document that was sealed, and start the first look."""
     values = {"plan": json.dumps(document), "seal": seal_, "sealed_at": at, "sealed_by": by, "key_seed": seed}
     tx.execute(update(schema.study).where(schema.study.c.id == id_).values(state="sealed", look=1, **values))
 
@@ -145,18 +83,18 @@ def key_seed(tx: Connection, id_: str) -> str:
 
 
 # ---- what a seal makes ---------------------------------------------------------------------------------------------
-def add_samples(tx: Connection, study: str, samples: list[tuple[str, float, str]]) -> None:
-    """(id, hours, letter) of every pull."""
-    tx.execute(
-        insert(schema.sample), [{"id": i, "study_id": study, "hours": h, "letter": letter} for i, h, letter in samples]
-    )
+def add_samples(tx: Connection, study: str, samples: Iterable[Sample]) -> None:
+    """Keep what is tasted under codes."""
+    for one in samples:
+        tx.execute(insert(schema.sample).values(id=one.id, study_id=study, hours=one.level, letter=one.letter))
     covers.cover(tx, "samples named", "sample", {"study_id": study}, study)
 
 
-def samples(tx: Connection, study: str) -> list[tuple[str, float, str]]:
-    """(id, hours, letter) of every pull, shortest first."""
-    query = select(schema.sample).where(schema.sample.c.study_id == study).order_by(schema.sample.c.hours)
-    return [(row.id, row.hours, row.letter) for row in tx.execute(query)]
+def samples(tx: Connection, study: str) -> list[Sample]:
+    """What is tasted under codes, by level."""
+    c = schema.sample.c
+    query = select(c.id, c.hours, c.letter).where(c.study_id == study).order_by(c.hours)
+    return [Sample(*row) for row in tx.execute(query)]
 
 
 def add_attributes(tx: Connection, study: str, lines: list[tuple[str, Attribute]]) -> None:
@@ -234,12 +172,12 @@ def openings(tx: Connection, study: str) -> list[tuple[int, str, str]]:
     return [(row.look, row.name, row.at) for row in tx.execute(query)]
 
 
-def last_opened(tx: Connection, most: int, example: bool) -> list[tuple[str, int]]:
-    """(id, last opened look) of the studies of conching hours whose key was opened last, the newest first."""
+def last_opened(tx: Connection, kind: str, most: int, example: bool) -> list[tuple[str, int]]:
+    """(id, last opened look) of the studies of a kind whose key was opened last, the newest first."""
     query = (
         select(schema.opening.c.study_id, func.max(schema.opening.c.look))
         .join(schema.study, schema.study.c.id == schema.opening.c.study_id)
-        .where(schema.study.c.kind == "hours", schema.study.c.example.is_(example))
+        .where(schema.study.c.kind == kind, schema.study.c.example.is_(example))
         .group_by(schema.opening.c.study_id)
         .order_by(func.max(schema.opening.c.at).desc(), schema.opening.c.study_id)
         .limit(most)
@@ -301,17 +239,18 @@ def deviation_count(tx: Connection, study: str) -> int:
     return int(tx.execute(query).scalar_one())
 
 
-def add_pull_note(tx: Connection, study: str, hours: float, actual_at: str, mass_g: float | None, by: str) -> None:
-    """Keep when a pull was really taken."""
+def add_pull_note(tx: Connection, study: str, level: float, actual_at: str, mass_g: float | None, by: str) -> None:
+    """Keep when a sample was really taken."""
     done = tx.execute(
         insert(schema.pull_note).values(
-            study_id=study, hours=hours, actual_at=actual_at, mass_g=mass_g, by=by, at=now()
+            study_id=study, hours=level, actual_at=actual_at, mass_g=mass_g, by=by, at=now()
         )
     )
     covers.cover(tx, "pull noted", "pull_note", {"id": _key(done)}, study, by=by)
 
 
 def pull_notes(tx: Connection, study: str) -> dict[float, tuple[str, float | None]]:
-    """The last note of each pull: actual time and mass."""
-    query = select(schema.pull_note).where(schema.pull_note.c.study_id == study).order_by(schema.pull_note.c.id)
-    return {row.hours: (row.actual_at, row.mass_g) for row in tx.execute(query)}
+    """The last note of each sample, by its level: actual time and mass."""
+    c = schema.pull_note.c
+    query = select(c.hours.label("level"), c.actual_at, c.mass_g).where(c.study_id == study).order_by(c.id)
+    return {row.level: (row.actual_at, row.mass_g) for row in tx.execute(query)}

@@ -28,8 +28,10 @@ from streamlit.testing.v1 import AppTest
 
 import demo_panels
 from studyapp import session
+from studyapp.kinds.aroma import deciding as aroma_deciding
+from studyapp.kinds.hours import deciding
 from studyapp.records import Mark, Staff, Study
-from studyapp.services import accounts, aroma_deciding, deciding, planning, refining, tasting
+from studyapp.services import accounts, planning, refining, tasting
 from studyapp.services.worked_out import Keeper
 from studyapp.store import Store, open_store
 

@@ -19,10 +19,12 @@ from statistics import median
 
 from sqlalchemy import Connection
 
-from studyapp.records import Attribute, Mark, Plan, Pull, Sitting, Staff
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.records import Attribute, Mark, Sitting, Staff
 from studyapp.services import accounts, joining, panel, planning, preparing, tasting, watching
 from studyapp.store import Store, open_store
 from studyapp.store.engine import sqlite_module
+from tests.conftest import CHECKS
 
 RUSH, MANY, SCORED, EVENTS = 100, 10_000, 500, 100_000
 BLOCK = 20
@@ -36,12 +38,12 @@ def furnished(store: Store) -> tuple[Staff, str, Sitting, list[str]]:
     seated = tuple(panel.add_assessor(store, leader, f"Seat {number}").id for number in range(60))
     lines = (Attribute("Acidity"), Attribute("Bitterness"), Attribute("Astringency"))
     pulls = (Pull(0), Pull(8), Pull(24))
-    plan = Plan("Rush", "q", pulls=pulls, attributes=lines, assessors=seated, warm_up=False, contains="cocoa")
-    study = planning.new_study(store, leader, plan.title)
+    plan = HoursPlan("Rush", "q", pulls=pulls, attributes=lines, assessors=seated, warm_up=False, contains="cocoa")
+    study = planning.new_study(store, leader, "hours", plan.title)
     planning.keep_plan(store, leader, study, plan)
     planning.seal(store, leader, study, plan.title)
     sitting = preparing.sittings(store, preparer, study)[0]
-    preparing.release_tray(store, preparer, sitting.id, 1, frozenset(preparing.CHECKS), "Cleo")
+    preparing.release_tray(store, preparer, sitting.id, 1, CHECKS, "Cleo")
     watching.open_sitting(store, leader, sitting.id)
     links = joining.issue_links(store, leader, sitting.id)
     tokens = [joining.join(store, link.code, "10.0.0.7", None) for link in links]

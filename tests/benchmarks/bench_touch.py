@@ -20,7 +20,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from statistics import quantiles
 
-from studyapp.records import Attribute, Plan, Pull, Staff
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.records import Attribute, Staff
 from studyapp.services import accounts, joining, panel, planning, preparing, tasting, watching
 from studyapp.store import Store, open_store
 
@@ -48,7 +49,7 @@ def furnish(store: Store) -> tuple[Phone, ...]:
 def room_of(store: Store, leader: Staff, preparer: Staff, room: str) -> tuple[Phone, ...]:
     """One study with half of the assessors."""
     seated = tuple(panel.add_assessor(store, leader, f"{room} {number}").id for number in range(ASSESSORS // 2))
-    plan = Plan(
+    plan = HoursPlan(
         title=room,
         question="When does it stop improving?",
         pulls=(Pull(8.0), Pull(16.0), Pull(24.0)),
@@ -60,7 +61,7 @@ def room_of(store: Store, leader: Staff, preparer: Staff, room: str) -> tuple[Ph
         contains="cocoa",
         assessors=seated,
     )
-    study = planning.new_study(store, leader, plan.title)
+    study = planning.new_study(store, leader, "hours", plan.title)
     planning.keep_plan(store, leader, study, plan)
     planning.seal(store, leader, study, plan.title)
     sitting = preparing.sittings(store, leader, study)[0]

@@ -11,19 +11,11 @@ from typing import Any
 
 import pytest
 
-from studyapp.records import AromaPlan, Botanical, JoinLink, Sitting
-from studyapp.services import (
-    accounts,
-    aroma_planning,
-    aroma_preparing,
-    joining,
-    planning,
-    preparing,
-    tasting,
-    trying,
-    watching,
-)
+from studyapp.kinds.aroma.plan import AromaPlan, Botanical
+from studyapp.records import JoinLink, Sitting
+from studyapp.services import accounts, joining, planning, preparing, tasting, trying, watching
 from studyapp.store import trials
+from tests.services.aroma_kitchen import CHECKS
 
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).with_name("axe.min.js")
@@ -85,11 +77,11 @@ def begin(workshop: Any) -> Callable[..., Aroma]:
     def make(kept_back: bool = False, **changes: Any) -> Aroma:
         store, leader, cook = workshop.store, workshop.leader, workshop.preparer
         plan = replace(PLAN, assessors=workshop.plan.assessors, **changes)
-        study = aroma_planning.new_study(store, leader, plan.title)
-        aroma_planning.keep_plan(store, leader, study, plan)
-        aroma_planning.seal(store, leader, study, plan.title)
+        study = planning.new_study(store, leader, "aroma", plan.title)
+        planning.keep_plan(store, leader, study, plan)
+        planning.seal(store, leader, study, plan.title)
         sitting = preparing.sittings(store, leader, study)[0]
-        rows = aroma_preparing.fill_rows(store, cook, sitting.id)
+        rows = preparing.fill_rows(store, cook, sitting.id)
         if not kept_back:
             _let_out(workshop, sitting)
         watching.open_sitting(store, leader, sitting.id)
@@ -101,9 +93,9 @@ def begin(workshop: Any) -> Callable[..., Aroma]:
 
 def _let_out(workshop: Any, sitting: Sitting) -> None:
     """Let every tray leave the kitchen in its turn; one that left is left alone."""
-    store, cook, checks = workshop.store, workshop.preparer, frozenset(aroma_preparing.CHECKS)
+    store, cook, checks = workshop.store, workshop.preparer, CHECKS
     for tray in preparing.trays(store, cook, sitting.id):
-        aroma_preparing.release_tray(store, cook, sitting.id, tray.position, checks, "Cleo")
+        preparing.release_tray(store, cook, sitting.id, tray.position, checks, "Cleo")
 
 
 def _desk(server: Any, workshop: Any, page: Any, who: str, path: str) -> Any:

@@ -9,16 +9,17 @@ from typing import Any
 
 import pytest
 
-from studyapp.records import Plan, Pull, Sitting
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.records import Sitting
 from studyapp.services import joining, planning, preparing, watching
+from tests.conftest import CHECKS
 
 pytestmark = [pytest.mark.browser, pytest.mark.reliability]
 SITTINGS = 20
-CHECKS = frozenset(preparing.CHECKS)
 LETTERS = "bcdfghjklmnpqrstvwxz"
 
 
-def planted(plan: Plan, seed: int) -> tuple[Plan, list[str]]:
+def planted(plan: HoursPlan, seed: int) -> tuple[HoursPlan, list[str]]:
     """The plan with fresh words in every text of its own and fresh hours and masses, and all that must not be heard."""
     rng = random.Random(seed)
     words = ["".join(rng.choice(LETTERS) for _ in range(12)) for _ in range(6)]
@@ -32,10 +33,10 @@ def planted(plan: Plan, seed: int) -> tuple[Plan, list[str]]:
     return named, [*words, *(f"{number}" for pull in pulls for number in (pull.hours, pull.mass_g))]
 
 
-def open_one(workshop: Any, plan: Plan) -> tuple[str, Sitting]:
+def open_one(workshop: Any, plan: HoursPlan) -> tuple[str, Sitting]:
     """Seal the plan, let every tray go and open its sitting; the first assessor's link."""
     store, leader, preparer = workshop.store, workshop.leader, workshop.preparer
-    study = planning.new_study(store, leader, plan.title)
+    study = planning.new_study(store, leader, "hours", plan.title)
     planning.keep_plan(store, leader, study, plan)
     planning.seal(store, leader, study, plan.title)
     sitting = preparing.sittings(store, leader, study)[0]

@@ -9,7 +9,8 @@ from typing import Any
 
 import pytest
 
-from studyapp.records import Attribute, Habits, Pull
+from studyapp.kinds.hours.plan import Habits, Pull
+from studyapp.records import Attribute
 from studyapp.services import panel, planning
 
 pytestmark = pytest.mark.browser
@@ -31,7 +32,7 @@ def draft(workshop: Any) -> str:
         sittings=2,
         starts_at="2026-11-23T14:00",
     )
-    id_ = planning.new_study(store, leader, "Blocks")
+    id_ = planning.new_study(store, leader, "hours", "Blocks")
     planning.keep_plan(store, leader, id_, plan)
     return id_
 

@@ -10,8 +10,10 @@ from typing import Any
 
 import pytest
 
-from studyapp.records import Attribute, Mark, Plan, Pull
-from studyapp.services import accounts, deciding, joining, planning, preparing, tasting, watching
+from studyapp.kinds.hours import deciding, setting_out
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.records import Attribute, Mark
+from studyapp.services import accounts, closing, joining, planning, tasting, watching
 
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).with_name("axe.min.js")
@@ -269,7 +271,7 @@ def test_scores_that_were_tasted_elsewhere(server: Any, workshop: Any, phone: An
 
 
 # ---- the verdict, for every eye ------------------------------------------------------------------------------------
-PLAN = Plan(
+PLAN = HoursPlan(
     title=TITLE,
     question="From how many hours on is this recipe as good as at 24 h?",
     pulls=tuple(Pull(hours) for hours in (0.0, 8.0, 16.0, 24.0)),
@@ -286,7 +288,7 @@ SPREAD = {"stop": 0.2, "cannot tell": 0.9}
 
 
 @pytest.fixture
-def plan() -> Plan:
+def plan() -> HoursPlan:
     """The plan that the workshop of these tests seals."""
     return PLAN
 
@@ -297,7 +299,7 @@ def opened(workshop: Any) -> Callable[[str], Any]:
 
     def open_key(verdict: str) -> Any:
         store = workshop.store
-        key = {row.code: row.hours for row in preparing.fill_rows(store, workshop.preparer, workshop.sitting.id)}
+        key = setting_out.pulls_by_code(store, workshop.preparer, workshop.sitting.id)
         means = dict(zip((0.0, 8.0, 16.0, 24.0), MEANS[verdict], strict=True))
         for link in workshop.links:
             token = joining.join(store, link.code, "10.0.0.8", None)
@@ -322,7 +324,7 @@ def opened(workshop: Any) -> Callable[[str], Any]:
                 tasting.finish_serving(store, token, here.serving)
                 here = tasting.place(store, token)
         watching.close_sitting(store, workshop.leader, workshop.sitting.id, "")
-        deciding.open_key(store, workshop.leader, workshop.study, "Ada")
+        closing.open_key(store, workshop.leader, workshop.study, "Ada")
         return workshop
 
     return open_key

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from studyapp.records import Plan
+from studyapp.kinds.hours.plan import HoursPlan
 
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).with_name("axe.min.js")
@@ -17,7 +17,7 @@ RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"
 
 
 @pytest.fixture
-def plan(plan: Plan) -> Plan:
+def plan(plan: HoursPlan) -> HoursPlan:
     """A sitting with a long rest, so that its page can be looked at."""
     return replace(plan, rest_seconds=600)
 

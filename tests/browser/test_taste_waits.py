@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from studyapp.records import Plan
+from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.services import preparing, watching
 
 pytestmark = pytest.mark.browser
@@ -16,7 +16,7 @@ REST = 8
 
 
 @pytest.fixture
-def plan(plan: Plan) -> Plan:
+def plan(plan: HoursPlan) -> HoursPlan:
     """A short rest."""
     return replace(plan, rest_seconds=REST)
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from analysis.choice import carry_over, forced_choice, sequential, threshold
-from studyapp.findings import aroma
+from studyapp.kinds.aroma.findings import verdicts
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ def _triangle(right: int, trials: int = 36) -> forced_choice.ChoiceResult:
 
 def test_the_zones_lie_at_the_marks_of_the_standard_tables() -> None:
     """36 triangles, 5 %: different from 18, close enough up to 13 at pd 30 % (ISO 4120:2004 annex A, recalled)."""
-    zones = aroma.zones(_triangle(21))
+    zones = verdicts.zones(_triangle(21))
     assert [(zone.kind, zone.low, zone.high) for zone in zones] == [
         ("close", 0, 13),
         ("open", 14, 17),
@@ -49,15 +49,15 @@ def test_zones_cover_every_count_once_even_where_marks_cross_or_are_missing() ->
     crossing = forced_choice.judge_totals("triangle", 300, 120, 0.05, 0.5)
     none = forced_choice.judge_totals("triangle", 2, 1, 0.05, 0.3)
     for result in (crossing, none, _triangle(0)):
-        covered = [count for zone in aroma.zones(result) for count in range(zone.low, zone.high + 1)]
+        covered = [count for zone in verdicts.zones(result) for count in range(zone.low, zone.high + 1)]
         assert covered == list(range(result.trials + 1))
-    assert "both" in {zone.kind for zone in aroma.zones(crossing)}
-    assert {zone.kind for zone in aroma.zones(none)} == {"open"}
+    assert "both" in {zone.kind for zone in verdicts.zones(crossing)}
+    assert {zone.kind for zone in verdicts.zones(none)} == {"open"}
 
 
 @pytest.mark.parametrize(("right", "headline"), [(21, "Detectable."), (15, "Cannot tell yet."), (11, "Close enough.")])
 def test_the_answer_comes_first(right: int, headline: str) -> None:
-    found = aroma.detectable_finding(Plan(), _triangle(right), 1.64, 54)
+    found = verdicts.detectable_finding(Plan(), _triangle(right), 1.64, 54)
     assert found.headline == headline
     assert found.lede.startswith(f"{right} of 36 answers are right; guessing alone finds about 12.")
     assert len(found.facts) == 4
@@ -67,10 +67,10 @@ def test_the_answer_comes_first(right: int, headline: str) -> None:
 
 
 def test_pictures_say_themselves_in_one_sentence() -> None:
-    assert aroma.ruler_says(_triangle(21)) == (
+    assert verdicts.ruler_says(_triangle(21)) == (
         "21 of 36 answers are right; close enough up to 13, different from 18; guessing alone finds about 12."
     )
-    assert "at least 15 %, at most 58 %; limit 30 %" in aroma.noticing_says(_triangle(21))
+    assert "at least 15 %, at most 58 %; limit 30 %" in verdicts.noticing_says(_triangle(21))
 
 
 # ---- doses ---------------------------------------------------------------------------------------------------------
@@ -91,17 +91,17 @@ def _panel(half: float) -> threshold.ThresholdFit:
 
 def test_a_threshold_is_said_with_its_limits_and_its_unit() -> None:
     fitted = _panel(14.0)
-    found = aroma.dose_finding(Plan(aim="dose"), fitted, threshold.fit_test(fitted, panels=99))
+    found = verdicts.dose_finding(Plan(aim="dose"), fitted, threshold.fit_test(fitted, panels=99))
     assert found.headline.startswith("Half notice it from ")
     assert found.headline.endswith(" min on.")
     assert found.facts[0].note.startswith("limits ")
     assert found.facts[2].value == "5, 10, 15, 20 and 30"
-    assert "15 min: " in aroma.curve_says(fitted, "min")
+    assert "15 min: " in verdicts.curve_says(fitted, "min")
 
 
 def test_nothing_is_said_outside_the_doses_tasted() -> None:
     fitted = _panel(400.0)
-    found = aroma.dose_finding(Plan(aim="dose", dose_unit="g"), fitted, threshold.fit_test(fitted, panels=99))
+    found = verdicts.dose_finding(Plan(aim="dose", dose_unit="g"), fitted, threshold.fit_test(fitted, panels=99))
     assert found.headline == "Not found up to 30 g."
     assert found.facts[0].value == "outside the doses"
 
@@ -116,18 +116,18 @@ def _ladder(right: dict[int, int]) -> carry_over.Ladder:
 
 def test_a_ladder_tells_found_open_and_gone_apart() -> None:
     ladder = _ladder({1: 44, 2: 28, 3: 16})
-    kinds = [aroma.rung_kind(rung.batch, ladder) for rung in ladder.rungs]
+    kinds = [verdicts.rung_kind(rung.batch, ladder) for rung in ladder.rungs]
     assert kinds == ["found", "found", "gone"]
-    found = aroma.ladder_of(Plan(aim="carry over"), ladder)
+    found = verdicts.ladder_of(Plan(aim="carry over"), ladder)
     assert found.headline == "Close enough from plain batch +3 on."
     assert [fact.value for fact in found.facts[:2]] == ["batch +3", "batch +2"]
-    said = aroma.ladder_says(ladder, "carry over")
+    said = verdicts.ladder_says(ladder, "carry over")
     assert "batch +3: " in said
     assert said.endswith("Limit 50 %.")
 
 
 def test_days_are_called_days() -> None:
-    found = aroma.ladder_of(Plan(aim="linger"), _ladder({1: 44, 7: 15}))
+    found = verdicts.ladder_of(Plan(aim="linger"), _ladder({1: 44, 7: 15}))
     assert found.headline == "Close enough after 7 days."
     assert found.lede.startswith("Still found after 1 day.")
     assert not any("plain batch" in text for text in (found.headline, found.lede, *found.changes))
@@ -145,14 +145,16 @@ def test_days_are_called_days() -> None:
 def test_a_plan_with_lines_says_where_it_stands(trials: int, right: int, headline: str) -> None:
     sealed = sequential.plan("triangle", 0.05, 0.05, 0.5, 36)
     standing = sequential.standing(sealed, trials, right)
-    found = aroma.sequential_finding(Plan(), sealed, standing, trials, right)
+    found = verdicts.sequential_finding(Plan(), sealed, standing, trials, right)
     assert found.headline == headline
     assert found.facts[0].note == "cap 36"
 
 
 # ---- the price -----------------------------------------------------------------------------------------------------
 def test_a_way_names_what_it_asks_and_promises_no_more_than_nine_in_ten() -> None:
-    assert aroma.way_row("twelve people", 6, 81.0, 0.97) == aroma.WayRow("twelve people", "6 answers, 81 g", "9 of 10")
+    assert verdicts.way_row("twelve people", 6, 81.0, 0.97) == verdicts.WayRow(
+        "twelve people", "6 answers, 81 g", "9 of 10"
+    )
 
 
 @pytest.mark.parametrize(
@@ -170,4 +172,4 @@ def test_a_way_names_what_it_asks_and_promises_no_more_than_nine_in_ten() -> Non
     ],
 )
 def test_a_signed_verdict_is_one_line(document: dict[str, object], line: str) -> None:
-    assert aroma.kept_line(Plan(aim="carry over"), document) == line
+    assert verdicts.kept_line(Plan(aim="carry over"), document) == line

@@ -10,7 +10,7 @@ import pytest
 from analysis.stopping import Anova
 from analysis.stopping.cross_check import AnovaCheck, AnovaSays, AttributeCheck, MixedCheck, MixedSays
 from analysis.stopping.other_programs import Difference, Fit, OtherAnova, OtherFit
-from studyapp.findings.cross_check import second_opinions
+from studyapp.kinds.hours.findings.cross_check import second_opinions
 
 DIFFERENCES = (Difference(0.0, 3.1, 0.36), Difference(12.0, 0.4, 0.36))
 VARIANCE = {"assessor": 0.9, "assessor:hours": 0.0, "residual": 1.0}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from analysis.stopping.describe import Answer, Description, Habit
-from studyapp.findings import hours_finding
+from studyapp.kinds.hours.findings import hours_finding
 from tests.findings.decisions import decision, every_kind
 
 

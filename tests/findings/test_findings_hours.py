@@ -10,12 +10,12 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from analysis.stopping import AttributeResult
-from studyapp.findings import (
+from studyapp.findings import beside, decimal
+from studyapp.findings.numbers import hours, hours_list, of_studies, of_ten, percent, units
+from studyapp.kinds.hours.findings import (
     Costs,
     HoursFinding,
     attribute_alt,
-    beside,
-    decimal,
     enough,
     failing,
     hours_finding,
@@ -23,9 +23,8 @@ from studyapp.findings import (
     shown,
     standing,
 )
-from studyapp.findings.numbers import hours, hours_list, of_studies, of_ten, percent, units
-from studyapp.findings.reasons import lede
-from studyapp.findings.unsure import reasons
+from studyapp.kinds.hours.findings.reasons import lede
+from studyapp.kinds.hours.findings.unsure import reasons
 from tests.findings.decisions import OFFERS, attribute, decision, every_kind, lost
 
 KINDS = every_kind()

@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 from analysis.stopping import AttributeRule, Decision, Rule, decide
 from analysis.stopping.describe import describe
 from demo_panels import generate
-from studyapp.findings import Costs, attribute_alt, hours_finding, pull_says
-from studyapp.services.bringing import decide_files
+from studyapp.kinds.hours.files.bringing import decide_files
+from studyapp.kinds.hours.findings import Costs, attribute_alt, hours_finding, pull_says
 from tests.findings.test_findings_hours import FORBIDDEN, texts_of
 
 HEADLINES = {

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from analysis.planning.pooled_spreads import PooledSpreads, Spread
-from studyapp.findings.spreads import spreads_told
-from studyapp.services.spreads import ASSUMED, Spreads
+from studyapp.kinds.hours.deciding.spreads import ASSUMED, Spreads
+from studyapp.kinds.hours.findings.spreads import spreads_told
 
 ONE = PooledSpreads(
     Spread(1.26, 0.94, 1.91), Spread(0.4, 0.0, 0.7), Spread(0.3, 0.1, 0.5), Spread(0.9, 0.8, 1.0), 3, 210

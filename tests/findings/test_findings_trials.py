@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from analysis.choice import carry_over, forced_choice
 from analysis.choice.choice_planning import panel_reach, plan_different
 from analysis.choice.psychometric import METHODS
-from studyapp.findings.trial_plans import plan_finding
-from studyapp.findings.trials import choice_finding, choice_warning, ladder_finding
-from studyapp.services.trials import d_prime_of
+from studyapp.kinds.aroma.files.forced_choice import d_prime_of
+from studyapp.kinds.aroma.findings.trial_plans import plan_finding
+from studyapp.kinds.aroma.findings.trials import choice_finding, choice_warning, ladder_finding
 
 NEVER = re.compile(r"(?i:no difference|significant|proven|submit|invalid)|\{|\}|!|\bNone\b|\bnan\b")
 

@@ -11,8 +11,8 @@ import pytest
 import analysis
 from analysis.stopping import Warning as StopWarning
 from analysis.stopping.evidence import WHY_NOT
-from studyapp.findings import warning_sentence
-from studyapp.findings.warnings import warning_codes
+from studyapp.kinds.hours.findings import warning_sentence
+from studyapp.kinds.hours.findings.warnings import warning_codes
 
 VALUES: dict[str, Any] = {
     "attribute": "off-notes",

@@ -8,11 +8,11 @@ from itertools import pairwise
 import pytest
 
 from analysis.choice import carry_over, forced_choice, sequential, threshold
-from studyapp.pictures.choice import noticing, ruler
-from studyapp.pictures.dose import detection
-from studyapp.pictures.ladder import ladder as ladder_picture
+from studyapp.kinds.aroma.pictures.choice import noticing, ruler
+from studyapp.kinds.aroma.pictures.dose import detection
+from studyapp.kinds.aroma.pictures.ladder import ladder
+from studyapp.kinds.aroma.pictures.rounds import lines
 from studyapp.pictures.marks import CROSS
-from studyapp.pictures.rounds import lines
 from studyapp.pictures.theme import PAPER, SCREENS
 from tests.pictures.picture_reading import (
     checked,
@@ -117,25 +117,25 @@ def _ladder(right: dict[int, int], limit: float) -> carry_over.Ladder:
 def test_a_ladder_draws_each_rung_by_what_it_shows() -> None:
     """Found, found, gone at 40 %; against 20 % the last two are neither."""
     result = _ladder({1: 44, 2: 20, 3: 16}, 0.4)
-    picture = checked(ladder_picture(result, "carry over", LIGHT))
+    picture = checked(ladder(result, "carry over", LIGHT))
     clean = result.clean_from_all_tasted
     assert shapes(picture, "triangle-up")[0] == 1
     assert shapes(picture, "circle") == [at for at in (1, 2, 3) if clean is not None and at >= clean]
     assert "limit 40 %" in words(picture)
-    assert shapes(ladder_picture(_ladder({1: 44, 2: 18, 3: 18}, 0.2), "carry over", LIGHT), CROSS) == [2, 3]
+    assert shapes(ladder(_ladder({1: 44, 2: 18, 3: 18}, 0.2), "carry over", LIGHT), CROSS) == [2, 3]
 
 
 def test_the_name_of_a_limit_keeps_away_from_the_hairline_above_it() -> None:
     """A limit of 20 % has the hairline of 25 % where its name would be; one of 30 % has none near."""
     for limit, below in ((0.2, True), (0.3, False)):
-        picture = ladder_picture(_ladder({1: 44, 2: 18}, limit), "carry over", LIGHT)
+        picture = ladder(_ladder({1: 44, 2: 18}, limit), "carry over", LIGHT)
         name = next(layer for layer in marks(picture, "text") if rows(layer)[0]["words"].startswith("limit"))
         assert (name["mark"]["dy"] > 0) is below
 
 
 def test_batches_and_days_are_named_at_their_ticks() -> None:
     """The expression of the axis is Vega's own language; a name with an apostrophe stays a name."""
-    axis = ladder_picture(_ladder({1: 44, 7: 18}, 0.4), "linger", LIGHT)["encoding"]["x"]["axis"]
+    axis = ladder(_ladder({1: 44, 7: 18}, 0.4), "linger", LIGHT)["encoding"]["x"]["axis"]
     assert axis["labelExpr"] == ("abs(datum.value - 1) < 1e-6 ? '1 day' : abs(datum.value - 7) < 1e-6 ? '7 days' : ''")
 
 
@@ -165,7 +165,7 @@ def test_pictures_speak_sentences_and_name_nobody(
         ruler(triangle, 12.0, LIGHT),
         noticing(triangle, LIGHT),
         detection(fitted, "min", 1 / 3, LIGHT),
-        ladder_picture(_ladder({1: 44, 2: 20}, 0.4), "carry over", LIGHT),
+        ladder(_ladder({1: 44, 2: 20}, 0.4), "carry over", LIGHT),
     ):
         assert silent_but_spoken(picture)
         assert spoken(picture)

@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 
 from analysis.stopping import AttributeResult
-from studyapp.findings.scale import Scale, shared_scale
-from studyapp.pictures.hours import worsening
+from studyapp.kinds.hours.findings.scale import Scale, shared_scale
+from studyapp.kinds.hours.pictures import worsening
 from studyapp.pictures.marks import CROSS
 from studyapp.pictures.theme import PAPER, SCREENS, Theme
 from tests.findings.decisions import every_kind

@@ -13,11 +13,11 @@ import pytest
 
 from analysis.choice import forced_choice, sequential
 from studyapp.assets import FAMILY
-from studyapp.findings.scale import shared_scale
+from studyapp.kinds.aroma.pictures.choice import noticing, ruler
+from studyapp.kinds.aroma.pictures.rounds import lines
+from studyapp.kinds.hours.findings.scale import shared_scale
+from studyapp.kinds.hours.pictures import worsening
 from studyapp.pictures import marks, paper
-from studyapp.pictures.choice import noticing, ruler
-from studyapp.pictures.hours import worsening
-from studyapp.pictures.rounds import lines
 from studyapp.pictures.theme import PAPER
 from tests.findings.decisions import ACIDITY, attribute, every_kind
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from studyapp.records import Attribute, FillRow, Plan, Pull, Quantity, Sitting, Tray, TrayCup
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.printing.kit import Key, Kit
+from studyapp.records import Attribute, FillRow, Quantity, Sitting, Study, Tray, TrayCup
+from studyapp.services.preparing import checks
 
 PRINTED = "2026-11-24T08:40:00+01:00"
 NAMES = ("Heron", "Lark", "Wren", "Plover", "Finch", "Swift", "Dunlin", "Siskin")
@@ -22,15 +25,13 @@ ROWS = tuple(
     FillRow(
         tray.position,
         cup.seat,
-        cup.code,
-        LETTERS[(cup.seat + tray.position) % 6],
-        HOURS[(cup.seat + tray.position) % 6],
+        ((cup.code, LETTERS[(cup.seat + tray.position) % 6]),),
     )
     for tray in TRAYS
     for cup in tray.cups
 )
-QUANTITIES = tuple(Quantity(letter, hours, 18, 81.0) for letter, hours in zip(LETTERS, HOURS, strict=True))
-PLAN = Plan(
+QUANTITIES = tuple(Quantity(letter, f"{hours:g} h", 18, 81.0) for letter, hours in zip(LETTERS, HOURS, strict=True))
+PLAN = HoursPlan(
     "Quittentorte study",
     question="When is Zirbelnuss done?",
     recipe="Zirbelnuss 72",
@@ -52,3 +53,5 @@ SECRETS = (
     *(f"{hours:g}" for hours in HOURS),
     *(f"box {letter}" for letter in LETTERS),
 )
+KIT = Kit(SITTING, PLAN, TRAYS, checks(Study("study", "hours", PLAN, "sealed", PRINTED)))
+KEY = Key(ROWS, QUANTITIES)

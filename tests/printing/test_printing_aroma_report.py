@@ -12,15 +12,16 @@ from scipy.stats import binomtest
 
 from analysis.choice import carry_over, forced_choice, sequential, threshold
 from studyapp.errors import NotAllowed
-from studyapp.findings import aroma
-from studyapp.findings.aroma_pages import still_open, verdict_finding
-from studyapp.findings.aroma_plans import way_rows
-from studyapp.printing import ReportRecord
-from studyapp.printing.aroma_report import aroma_report_pdf
+from studyapp.kinds.aroma.deciding import SequentialStanding, prospects
+from studyapp.kinds.aroma.findings import verdicts
+from studyapp.kinds.aroma.findings.plans import way_rows
+from studyapp.kinds.aroma.findings.told import still_open, verdict_finding
+from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.report import aroma_report_pdf
 from studyapp.printing.papers import paper
-from studyapp.records import AromaPlan, Deviation, Signature
-from studyapp.services import aroma_deciding, aroma_prospects, planning, watching
-from studyapp.services.aroma_deciding import SequentialStanding
+from studyapp.printing.record import ReportRecord
+from studyapp.records import Deviation, Signature
+from studyapp.services import closing, planning, watching
 from tests.furnished import furnished
 from tests.printing.paper_reading import facts_of, flowing, flowing_pages, pages_of, picture_of
 from tests.services.aroma_kitchen import PLAN, Kitchen, furnish_aroma
@@ -94,7 +95,7 @@ def report(kind: str, plan: AromaPlan | None = None, record: ReportRecord = RECO
     of_kind, result = KINDS[kind]
     plan = replace(plan or of_kind, assessors=("a",) * 6)
     open_ = still_open(result)
-    ways = way_rows(plan, aroma_prospects.ways(plan, open_)) if open_ else ()
+    ways = way_rows(plan, prospects.ways(plan, open_)) if open_ else ()
     return aroma_report_pdf(plan, result, verdict_finding(plan, result), PRINTED, record, ways)
 
 
@@ -169,8 +170,8 @@ def test_every_picture_speaks_and_prints_black() -> None:
     for kind, (_plan, result) in KINDS.items():
         if isinstance(result, forced_choice.ChoiceResult):
             pdf = report(kind)
-            assert aroma.ruler_says(result).encode() in pdf
-            assert aroma.noticing_says(result).encode() in pdf
+            assert verdicts.ruler_says(result).encode() in pdf
+            assert verdicts.noticing_says(result).encode() in pdf
     for kind in ("detectable", "ladder", "dose", "early"):
         colours = {colour for _count, colour in picture_of(report(kind), 1, 3).getcolors(maxcolors=1 << 24) or []}
         assert len(colours) > 3
@@ -209,8 +210,8 @@ def test_the_report_comes_from_the_store_once_the_key_is_open(kitchen: Kitchen) 
     with pytest.raises(NotAllowed):
         paper(store, leader, "report", study)
     watching.note_deviation(store, leader, study, "Tray 2 left 6 min late.")
-    aroma_deciding.open_key(store, leader, study, "Ada Quill")
-    aroma_deciding.sign(store, leader, study, "Bo Finch", "ran the test")
+    closing.open_key(store, leader, study, "Ada Quill")
+    closing.sign(store, leader, study, "Bo Finch", "ran the test")
     with pytest.raises(NotAllowed):
         paper(store, kitchen.preparer, "report", study)
     pages = flowing_pages(paper(store, leader, "report", study)[1])

@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 
 from studyapp.errors import NotAllowed, NotFound
+from studyapp.kinds.hours import deciding
 from studyapp.printing.papers import paper
-from studyapp.services import deciding, planning, preparing, watching
+from studyapp.services import closing, planning, preparing, watching
 from tests.printing.paper_reading import flowing, flowing_pages, pages_of
 
 FOR_THE_ROOM = ("labels", "trays", "ballots", "outlines")
@@ -58,7 +59,7 @@ def test_the_key_is_printed_for_the_preparer_alone(workshop: Any, kind: str) -> 
     _name, pdf = paper(workshop.store, workshop.preparer, kind, workshop.sitting.id)
     rows = preparing.fill_rows(workshop.store, workshop.preparer, workshop.sitting.id)
     text = flowing(pdf)
-    assert all(f"{row.code} box {row.letter}" in text for row in rows)
+    assert all(f"{code} box {letter}" in text for row in rows for code, letter in row.cups)
     assert "KEY: keep away from the tasting room" in text
 
 
@@ -84,8 +85,8 @@ def test_the_report_of_a_study_carries_its_record(workshop: Any, hands: list[Any
     for number, hand in enumerate(hands):
         hand.taste_all(lambda here, line, n=number: 3.0 + (int(here.code) * 7 + n * 3 + len(line)) % 40 / 10)
     watching.note_deviation(workshop.store, workshop.leader, workshop.study, "Tray 2 left 6 min late.")
-    deciding.open_key(workshop.store, workshop.leader, workshop.study, "Ada Quill")
-    deciding.sign(workshop.store, workshop.leader, workshop.study, "Bo Finch", "ran the test")
+    closing.open_key(workshop.store, workshop.leader, workshop.study, "Ada Quill")
+    closing.sign(workshop.store, workshop.leader, workshop.study, "Bo Finch", "ran the test")
     _name, pdf = paper(workshop.store, workshop.leader, "report", workshop.study)
     pages = flowing_pages(pdf)
     study = planning.study(workshop.store, workshop.leader, workshop.study)

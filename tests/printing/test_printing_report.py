@@ -9,9 +9,11 @@ import pytest
 
 from analysis.stopping import Decision
 from analysis.stopping import Warning as StopWarning
-from studyapp.findings import Costs, attribute_alt, hours_finding
-from studyapp.printing import ReportRecord, report_pdf
-from studyapp.records import Deviation, Plan, Signature
+from studyapp.kinds.hours.findings import Costs, attribute_alt, hours_finding
+from studyapp.kinds.hours.plan import HoursPlan
+from studyapp.kinds.hours.report import report_pdf
+from studyapp.printing.record import ReportRecord
+from studyapp.records import Deviation, Signature
 from tests.findings.decisions import ACIDITY, BITTERNESS, OFFERS, attribute, decision, every_kind
 from tests.printing.paper_reading import facts_of, flowing, flowing_pages, pages_of, picture_of
 
@@ -20,7 +22,7 @@ KINDS = every_kind()
 COSTS = Costs(grams=4.5, minutes=6.0)
 SEAL = "7c1e" + "ab" * 28 + "a904"
 RECORD = ReportRecord(
-    plan=Plan("Dark 72 %, lot 14", question="How short?", recipe="Dark 72 %", batch="lot 14", machine="conche 1"),
+    plan=HoursPlan("Dark 72 %, lot 14", question="How short?", recipe="Dark 72 %", batch="lot 14", machine="conche 1"),
     rule=("Acidity decides: wanted lower, margin 1.0.",),
     seal=SEAL,
     sealed_at="2026-11-17T16:05:00+01:00",

@@ -10,7 +10,7 @@ import pytest
 
 from studyapp.errors import NotAllowed, NotFound
 from studyapp.printing.papers import paper
-from studyapp.services import aroma_preparing, preparing
+from studyapp.services import preparing
 from tests.furnished import furnished
 from tests.printing.paper_reading import flowing, flowing_pages, pages_of
 from tests.services.aroma_kitchen import CANARIES, PLAN, Kitchen, furnish_aroma
@@ -62,7 +62,7 @@ def test_the_key_is_for_the_preparer_alone(kitchen: Kitchen) -> None:
         with pytest.raises(NotAllowed):
             printed(kitchen, kind, kitchen.leader)
     text = flowing(printed(kitchen, "fill"))
-    for row in aroma_preparing.fill_rows(kitchen.store, kitchen.preparer, kitchen.sittings()[0].id):
+    for row in preparing.fill_rows(kitchen.store, kitchen.preparer, kitchen.sittings()[0].id):
         assert f"seat {row.seat} " + " ".join(f"{code} box {letter}" for code, letter in row.cups) in text
     assert PLAN.blank in text
     assert "30 cups" in text

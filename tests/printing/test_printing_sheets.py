@@ -12,10 +12,10 @@ from studyapp.printing.kit import SHEETS
 from tests.printing.paper_reading import MM, facts_of, flowing, flowing_pages, pages_of, picture_of, words_of
 from tests.printing.sitting_of_six import (
     HOURS,
+    KEY,
+    KIT,
     LETTERS,
-    PLAN,
     PRINTED,
-    QUANTITIES,
     ROWS,
     SECRETS,
     SITTING,
@@ -23,11 +23,11 @@ from tests.printing.sitting_of_six import (
 )
 
 PAPERS: dict[str, Callable[[str], bytes]] = {
-    "labels": lambda at: labels(TRAYS, SITTING, at),
+    "labels": lambda at: labels(KIT, at),
     "outlines": label_outlines,
-    "trays": lambda at: tray_sheets(TRAYS, SITTING, PLAN, at),
-    "fill": lambda at: fill_sheet(ROWS, QUANTITIES, SITTING, at),
-    "preparation": lambda at: preparation_pdf(TRAYS, ROWS, QUANTITIES, SITTING, PLAN, at),
+    "trays": lambda at: tray_sheets(KIT, at),
+    "fill": lambda at: fill_sheet(KIT, KEY, at),
+    "preparation": lambda at: preparation_pdf(KIT, KEY, at),
 }
 
 
@@ -53,7 +53,7 @@ def test_every_sheet_is_tagged_a4_with_a_title_and_numbered_pages(kind: str) -> 
 
 def test_a_label_holds_a_code_a_tray_and_a_seat_and_nothing_else() -> None:
     """Fifty-six cups: each code once, in the order in which the trays are filled."""
-    words = [word.text for page in (1,) for word in words_of(labels(TRAYS, SITTING, PRINTED), page)]
+    words = [word.text for page in (1,) for word in words_of(labels(KIT, PRINTED), page)]
     body = words[: words.index("Labels,")]
     cups = [cup for tray in TRAYS for cup in tray.cups]
     assert [word for word in body if word in {cup.code for cup in cups}] == [cup.code for cup in cups]
@@ -73,7 +73,7 @@ def test_a_sheet_of_labels_fits_on_a4(sheet: LabelSheet) -> None:
 @pytest.mark.parametrize("sheet", [*SHEETS.values(), LabelSheet(50.0, 25.0, 4, 11, 11.0, 2.0, 1.5, 0.5)])
 def test_labels_lie_on_the_sheet_of_labels(sheet: LabelSheet) -> None:
     """Codes repeat at the pitch of the labels, to a tenth of a millimetre, and stay inside their label."""
-    pdf = labels(TRAYS, SITTING, PRINTED, sheet)
+    pdf = labels(KIT, PRINTED, sheet)
     codes = [cup.code for tray in TRAYS for cup in tray.cups][: sheet.across * sheet.down]
     at = {word.text: word for word in words_of(pdf, 1)}
     for number, code in enumerate(codes):
@@ -89,7 +89,7 @@ def test_labels_lie_on_the_sheet_of_labels(sheet: LabelSheet) -> None:
 
 def test_a_line_under_a_code_tells_609_from_906() -> None:
     """On a turned cup the line is above the digits, so a code cannot be read upside down."""
-    pdf = labels(TRAYS, SITTING, PRINTED)
+    pdf = labels(KIT, PRINTED)
     picture = picture_of(pdf, 1, 10).convert("L")
     word = words_of(pdf, 1)[0]
     left, right = round(word.left / MM * 10) + 8, round(word.right / MM * 10) - 8
@@ -125,7 +125,7 @@ def test_no_sheet_for_the_tasting_room_tells_a_sample(kind: str) -> None:
 
 def test_a_tray_sheet_has_seats_codes_checks_and_the_caution() -> None:
     """One page a tray, the warm-up first, codes only."""
-    pages = flowing_pages(tray_sheets(TRAYS, SITTING, PLAN, PRINTED))
+    pages = flowing_pages(tray_sheets(KIT, PRINTED))
     assert len(pages) == len(TRAYS)
     assert "Warm-up tray" in pages[0]
     for tray, page in zip(TRAYS, pages, strict=True):
@@ -145,10 +145,10 @@ def test_a_tray_sheet_has_seats_codes_checks_and_the_caution() -> None:
 
 def test_the_key_stands_alone_and_complete() -> None:
     """Every code with its box, the totals with spares, and where the sheet must not go."""
-    text = flowing(fill_sheet(ROWS, QUANTITIES, SITTING, PRINTED))
+    text = flowing(fill_sheet(KIT, KEY, PRINTED))
     assert "KEY: keep away from the tasting room" in text
     assert "Whoever has read this sheet neither tastes nor serves" in text
-    assert all(f"{row.code} box {row.letter}" in text for row in ROWS)
+    assert all(f"{code} box {letter}" in text for row in ROWS for code, letter in row.cups)
     assert all(f"{letter} {hours:g} h 18 cups 81 g" in text for letter, hours in zip(LETTERS, HOURS, strict=True))
 
 
@@ -167,13 +167,13 @@ def test_a_large_sitting_spreads_over_pages_and_loses_no_code() -> None:
         replace(TRAYS[0], position=p, cups=tuple(replace(TRAYS[0].cups[0], seat=s) for s in range(1, 31)))
         for p in range(13)
     )
-    assert len(pages_of(labels(trays, SITTING, PRINTED))) == 6
-    served = flowing_pages(tray_sheets(trays, SITTING, PLAN, PRINTED))
+    assert len(pages_of(labels(replace(KIT, trays=trays), PRINTED))) == 6
+    served = flowing_pages(tray_sheets(replace(KIT, trays=trays), PRINTED))
     assert len(served) > 13
     assert all("CODES ONLY" in page and ("Tray " in page or "Warm-up tray" in page) for page in served)
     rows = tuple(replace(ROWS[0], position=p, seat=s) for p in range(13) for s in range(1, 31))
-    key = fill_sheet(rows, QUANTITIES, SITTING, PRINTED)
-    assert flowing(key).count(f"{ROWS[0].code} box") == 390
+    key = fill_sheet(KIT, replace(KEY, rows=rows), PRINTED)
+    assert flowing(key).count(f"{ROWS[0].cups[0][0]} box") == 390
     assert len(pages_of(key)) > 1
     assert all("KEY: keep away from the tasting room" in page for page in flowing_pages(key))
 
@@ -185,7 +185,7 @@ def test_a_name_like_markup_stays_text() -> None:
     """Data are never read as a template."""
     sitting = replace(SITTING, label=HOSTILE)
     cups = tuple(replace(cup, pseudonym="#panic(1)") for cup in TRAYS[1].cups)
-    text = flowing(tray_sheets([replace(TRAYS[1], cups=cups)], sitting, PLAN, PRINTED))
+    text = flowing(tray_sheets(replace(KIT, sitting=sitting, trays=[replace(TRAYS[1], cups=cups)]), PRINTED))
     assert HOSTILE.replace("  ", " ") in text
     assert "#panic(1)" in text
 
@@ -193,7 +193,7 @@ def test_a_name_like_markup_stays_text() -> None:
 @pytest.mark.parametrize("label", ["試食 火曜日", "дегустация", "🍫", "Żółw, Ñandú, ß"])
 def test_a_name_in_another_script_does_not_stop_the_press(label: str) -> None:
     """A sheet that lacks a letter is better than no sheet; ours covers Latin."""
-    pdf = tray_sheets(TRAYS, replace(SITTING, label=label), PLAN, PRINTED)
+    pdf = tray_sheets(replace(KIT, sitting=replace(SITTING, label=label)), PRINTED)
     assert len(pages_of(pdf)) == len(TRAYS)
     if label.isascii() or label.startswith("Ż"):
         assert label in flowing(pdf)

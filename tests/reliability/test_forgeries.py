@@ -16,7 +16,8 @@ from typing import Any
 import pytest
 
 from studyapp.errors import StoreProblem
-from studyapp.services import deciding, planning, preparing, tasting, watching
+from studyapp.kinds.hours import setting_out
+from studyapp.services import closing, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import events
 from studyapp.store.engine import sqlite_module
@@ -48,7 +49,7 @@ def _play(request: pytest.FixtureRequest, shelf: dict[str, Any]) -> None:
     workshop, hands = request.getfixturevalue("workshop"), request.getfixturevalue("hands")
     store, leader, preparer, study = workshop.store, workshop.leader, workshop.preparer, workshop.study
     preparing.fill_rows(store, preparer, workshop.sitting.id)
-    planning.note_pull(store, preparer, study, 33.75, "2026-11-24 10:41", 3900.0)
+    setting_out.note_pull(store, preparer, study, 33.75, "2026-11-24 10:41", 3900.0)
     first = hands[0].serving()
     hands[0].mark(first.serving, first.lines[0].id, 9.9)
     for number, hand in enumerate(hands):
@@ -56,8 +57,8 @@ def _play(request: pytest.FixtureRequest, shelf: dict[str, Any]) -> None:
     tasting.send_note(store, hands[1].token, "number two was grainy")
     watching.note_deviation(store, leader, study, "The room was warm.")
     watching.close_sitting(store, leader, workshop.sitting.id, "")
-    deciding.open_key(store, leader, study, "Ada")
-    deciding.sign(store, leader, study, "Ada", "ran the test")
+    closing.open_key(store, leader, study, "Ada")
+    closing.sign(store, leader, study, "Ada", "ran the test")
     shelf["file"] = shelf["folder"] / "studies.sqlite"
     target = sqlite_module().connect(str(shelf["file"]))
     with store.read() as tx:

@@ -19,9 +19,9 @@ import xlsxwriter
 
 from demo_panels import generate
 from studyapp.errors import BadInput
-from studyapp.findings import hours_finding
-from studyapp.services.bringing import decide_files
-from studyapp.services.documents import decision_document
+from studyapp.kinds.hours.files.bringing import decide_files
+from studyapp.kinds.hours.files.decisions import decision_document
+from studyapp.kinds.hours.findings import hours_finding
 from studyapp.store import open_store
 
 pytestmark = pytest.mark.reliability
@@ -170,7 +170,7 @@ KINDS: dict[str, tuple[Callable[[], bytes], Callable[[bytes, random.Random], byt
 def _settled(scores: Path, rule: Path) -> str | None:
     """None for an answer that can be told in words and as JSON, else the sentence that refuses."""
     try:
-        decision, offers = decide_files(scores, rule)
+        decision, offers = decide_files(scores, rule, draws=50)
     except BadInput as refused:
         return str(refused)
     told = hours_finding(decision, offers)

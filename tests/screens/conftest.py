@@ -10,15 +10,17 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from studyapp import session
-from studyapp.records import Attribute, Plan, Pull
-from studyapp.services import accounts, deciding, planning, preparing, watching
+from studyapp.kinds.hours import setting_out
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.records import Attribute
+from studyapp.services import accounts, closing, planning, watching
 from tests.furnished import reached
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
 
 
 # ---- a study to taste --------------------------------------------------------------------------------------------
-PLAN = Plan(
+PLAN = HoursPlan(
     title="Dark 72 %, lot 14",
     question="From how many hours on is this recipe as good as at 24 h?",
     recipe="Dark 72 %",
@@ -47,7 +49,7 @@ SPREAD = {"stop": 0.15, "conche longer": 0.2, "no hour fits": 0.2, "cannot tell"
 
 
 @pytest.fixture
-def plan() -> Plan:
+def plan() -> HoursPlan:
     """The plan that the workshop of these tests seals."""
     return PLAN
 
@@ -57,9 +59,7 @@ def tasted(workshop: Any, hands: Any) -> Callable[[str], Any]:
     """A function that lets everybody taste so that a given verdict follows, and closes the sitting."""
 
     def taste(verdict: str) -> Any:
-        hours_of = {
-            row.code: row.hours for row in preparing.fill_rows(workshop.store, workshop.preparer, workshop.sitting.id)
-        }
+        hours_of = setting_out.pulls_by_code(workshop.store, workshop.preparer, workshop.sitting.id)
 
         def mark(place: Any, line: str) -> float:
             hours = hours_of[place.code]
@@ -83,7 +83,7 @@ def opened(tasted: Callable[[str], Any]) -> Callable[[str], Any]:
 
     def open_key(verdict: str) -> Any:
         workshop = tasted(verdict)
-        deciding.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
+        closing.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
         return workshop
 
     return open_key
@@ -92,7 +92,7 @@ def opened(tasted: Callable[[str], Any]) -> Callable[[str], Any]:
 @pytest.fixture
 def draft(workshop: Any) -> str:
     """The id of a study that has only its name."""
-    return planning.new_study(workshop.store, workshop.leader, "Nib 100 %, lot 2")
+    return planning.new_study(workshop.store, workshop.leader, "hours", "Nib 100 %, lot 2")
 
 
 # ---- screens without a browser -------------------------------------------------------------------------------------
@@ -102,13 +102,19 @@ def _stage(name: str) -> None:
 
     import streamlit as st
 
-    from studyapp import session
+    from studyapp import registry, session
     from studyapp.errors import StudyError
 
     def drawer(screen: str):  # type: ignore[no-untyped-def]
         def draw() -> None:
             try:
-                importlib.import_module(f"studyapp.screens.{screen}").render()
+                own = registry.pages("hours").own_pages()
+                render = (
+                    own[screen].render
+                    if screen in own
+                    else importlib.import_module(f"studyapp.screens.{screen}").render
+                )
+                render()
             except StudyError as refused:
                 st.error(str(refused))
 

@@ -11,18 +11,10 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from studyapp.records import AromaPlan, Botanical
-from studyapp.services import (
-    aroma_deciding,
-    aroma_planning,
-    aroma_preparing,
-    joining,
-    planning,
-    preparing,
-    tasting,
-    trying,
-    watching,
-)
+from studyapp.kinds.aroma import rule
+from studyapp.kinds.aroma.plan import AromaPlan, Botanical
+from studyapp.services import closing, joining, planning, preparing, tasting, trying, watching
+from tests.services.aroma_kitchen import CHECKS
 
 Screen = Callable[..., AppTest]
 Said = Callable[[AppTest], str]
@@ -48,11 +40,11 @@ def begun(workshop: Any) -> Callable[..., str]:
 
     def make(sealed: bool = True, **changes: Any) -> str:
         plan = replace(PLAN, assessors=workshop.plan.assessors, **changes)
-        plan = replace(plan, sittings=aroma_planning.sittings_needed(plan))
-        study = aroma_planning.new_study(workshop.store, workshop.leader, plan.title)
-        aroma_planning.keep_plan(workshop.store, workshop.leader, study, plan)
+        plan = replace(plan, sittings=rule.sittings_needed(plan))
+        study = planning.new_study(workshop.store, workshop.leader, "aroma", plan.title)
+        planning.keep_plan(workshop.store, workshop.leader, study, plan)
         if sealed:
-            aroma_planning.seal(workshop.store, workshop.leader, study, plan.title)
+            planning.seal(workshop.store, workshop.leader, study, plan.title)
         return study
 
     return make
@@ -65,10 +57,10 @@ def tasted(workshop: Any) -> Callable[[str, int], None]:
     def taste(study: str, finders: int) -> None:
         store, leader, cook = workshop.store, workshop.leader, workshop.preparer
         for sitting in preparing.sittings(store, leader, study):
-            boxes = {code: box for row in aroma_preparing.fill_rows(store, cook, sitting.id) for code, box in row.cups}
+            boxes = {code: box for row in preparing.fill_rows(store, cook, sitting.id) for code, box in row.cups}
             for tray in preparing.trays(store, cook, sitting.id):
-                checks = frozenset(aroma_preparing.CHECKS)
-                aroma_preparing.release_tray(store, cook, sitting.id, tray.position, checks, "Cleo")
+                checks = CHECKS
+                preparing.release_tray(store, cook, sitting.id, tray.position, checks, "Cleo")
             watching.open_sitting(store, leader, sitting.id)
             for number, link in enumerate(joining.issue_links(store, leader, sitting.id)):
                 _taste(store, link.code, boxes, number < finders)
@@ -116,7 +108,7 @@ def test_a_proposal_is_taken_over_with_one_tap(screen: Screen, begun: Callable[.
     app = screen("plan", study=study)
     next(each for each in app.button if each.label == "Use this test").click().run()
     assert not app.exception
-    plan = aroma_planning.study(workshop.store, workshop.leader, study).plan
+    plan = planning.study(workshop.store, workshop.leader, study).plan
     assert (plan.method, plan.trials_each, plan.sets_a_sitting, plan.sittings) == ("three-alternative", 3, 2, 2)
     assert app.selectbox(key=f"method-{study}-1").value == "three-alternative"
 
@@ -127,10 +119,10 @@ def test_what_is_typed_is_kept_and_a_slip_is_named(
     study = begun(sealed=False, aim="dose")
     app = screen("plan", study=study)
     app.text_input(key=f"doses-{study}-0").set_value("5, 10, 20, 40").run()
-    assert aroma_planning.study(workshop.store, workshop.leader, study).plan.doses == (5.0, 10.0, 20.0, 40.0)
+    assert planning.study(workshop.store, workshop.leader, study).plan.doses == (5.0, 10.0, 20.0, 40.0)
     app.text_input(key=f"doses-{study}-0").set_value("5, ten").run()
     assert "Fix the list: “ten” is not a number." in said(app)
-    assert aroma_planning.study(workshop.store, workshop.leader, study).plan.doses == (5.0, 10.0, 20.0, 40.0)
+    assert planning.study(workshop.store, workshop.leader, study).plan.doses == (5.0, 10.0, 20.0, 40.0)
 
 
 def test_a_sealed_rule_is_there_to_read(screen: Screen, begun: Callable[..., str], said: Said) -> None:
@@ -159,7 +151,7 @@ def test_the_verdict_page_says_its_answer(
 ) -> None:  # fmt: skip
     study = begun()
     tasted(study, finders)
-    aroma_deciding.open_key(workshop.store, workshop.leader, study, "Ada")
+    closing.open_key(workshop.store, workshop.leader, study, "Ada")
     app = screen("decide", study=study)
     assert not app.exception
     text = said(app)
@@ -181,7 +173,7 @@ def test_a_count_that_may_stop_shows_its_lines_after_complete_rounds_only(
     app = screen("watch", study=study)
     assert "The upper line is crossed: open the key." in said(app)
     assert "Open the key" in [each.label for each in app.button]
-    aroma_deciding.open_key(workshop.store, workshop.leader, study, "Ada")
+    closing.open_key(workshop.store, workshop.leader, study, "Ada")
     app = screen("decide", study=study)
     assert not app.exception
     assert "Detectable." in said(app)
@@ -194,7 +186,7 @@ def test_a_ladder_and_a_curve_have_their_pages(
     dosed = begun(aim="dose", doses=(5.0, 10.0, 20.0, 40.0), title="Dosed", sets_a_sitting=6, trials_each=3)
     for study, words in ((carried, "batch by batch?"), (dosed, "From which dose on is it noticed?")):
         tasted(study, 3)
-        aroma_deciding.open_key(workshop.store, workshop.leader, study, "Ada")
+        closing.open_key(workshop.store, workshop.leader, study, "Ada")
         app = screen("decide", study=study)
         assert not app.exception
         assert words in said(app)

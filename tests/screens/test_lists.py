@@ -9,31 +9,25 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
-from studyapp.components import look, rule_fields, sitting_rows, study_list
-from studyapp.components.aroma_cups import read_counts, read_numbers
+from studyapp import registry
+from studyapp.components import look, sitting_rows, study_list
 from studyapp.components.moments import countdown, minutes_since
-from studyapp.components.plan_question import read_hours
+from studyapp.kinds.aroma.pages.cups import read_counts, read_numbers
+from studyapp.kinds.aroma.plan import AromaPlan, Botanical
+from studyapp.kinds.hours import findings
+from studyapp.kinds.hours.files import rules
+from studyapp.kinds.hours.pages import rule_fields
+from studyapp.kinds.hours.pages.question import read_hours
+from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.pictures.theme import PAPER, SCREENS
-from studyapp.records import (
-    AromaPlan,
-    AromaStudy,
-    Botanical,
-    Plan,
-    Progress,
-    Seated,
-    Sitting,
-    SittingState,
-    Study,
-    Tray,
-)
-from studyapp.services import documents
+from studyapp.records import Progress, Seated, Sitting, SittingState, Study, Tray
 
 NOW = datetime(2026, 11, 24, 10, 52, 0, tzinfo=UTC)
 SITTING = Sitting("s1", "x", 1, "Tasting 1", "open")
 
 
-def _study(state: str) -> Study:
-    return Study("x", Plan("Dark"), state, "2026-11-17T16:05:00Z")  # type: ignore[arg-type]
+def _study(state: str) -> HoursStudy:
+    return Study("x", "hours", HoursPlan("Dark"), state, "2026-11-17T16:05:00Z")  # type: ignore[arg-type]
 
 
 # ---- studies -------------------------------------------------------------------------------------------------------
@@ -76,7 +70,7 @@ def test_a_study_asks_for_one_step(state: str, sittings: tuple[SittingState, ...
     ],
 )
 def test_a_decided_study_says_its_verdict(document: dict[str, object], line: str) -> None:
-    assert study_list.verdict_line(document) == line
+    assert findings.kept_line(HoursPlan("Dark"), document) == line
 
 
 # ---- a sitting -------------------------------------------------------------------------------------------------------
@@ -169,7 +163,7 @@ def test_a_typed_rule_is_the_rule_of_its_file() -> None:
         rule_fields.TypedLine('sour "bite"', "lower", 0.8, 4.5),
         rule_fields.TypedLine("cocoa", "higher", 1.0, None),
     ]
-    rule = documents.read_rule("RULE.toml", rule_fields.toml(typed, np.float64(4.0)))
+    rule = rules.read_rule("RULE.toml", rule_fields.toml(typed, np.float64(4.0)))
     assert rule.control == 4.0
     assert rule.attributes['sour "bite"'].limit == 4.5
     assert rule.attributes['sour "bite"'].margin == 0.8
@@ -248,5 +242,5 @@ def test_colours_keep_their_contrast(theme: str) -> None:
     ],
 )
 def test_a_draft_about_an_aroma_says_what_is_there(plan: AromaPlan, line: str) -> None:
-    study = AromaStudy("x", plan, "draft", "2026-11-17T16:05:00Z", kind="aroma")
-    assert study_list.step(study, ()).line == line
+    study = Study("x", "aroma", plan, "draft", "2026-11-17T16:05:00Z")
+    assert study_list.step(study, (), registry.findings("aroma").draft_line(plan)).line == line

@@ -14,8 +14,10 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from studyapp.errors import BadInput
-from studyapp.records import Habits, Pull
-from studyapp.services import planning, prospects, pull_calendar
+from studyapp.kinds.hours.deciding import prospects
+from studyapp.kinds.hours.plan import Habits, Pull
+from studyapp.kinds.hours.rule import run_calendar
+from studyapp.services import planning
 
 Screen = Callable[..., AppTest]
 Said = Callable[[AppTest], str]
@@ -24,7 +26,7 @@ Said = Callable[[AppTest], str]
 @pytest.fixture
 def planned(workshop: Any) -> str:
     """A draft whose run begins on a Monday at eight, with a mass at each pull."""
-    id_ = planning.new_study(workshop.store, workshop.leader, "Planned")
+    id_ = planning.new_study(workshop.store, workshop.leader, "hours", "Planned")
     pulls = tuple(Pull(pull.hours, 100.0) for pull in workshop.plan.pulls)
     plan = replace(workshop.plan, title="Planned", pulls=pulls, question="When?", starts_at="2026-11-23T08:00")
     planning.keep_plan(workshop.store, workshop.leader, id_, plan)
@@ -223,17 +225,17 @@ def test_a_changed_margin_begins_anew_and_ends_what_ran(
 def test_a_better_start_is_taken_by_its_button(screen: Screen, said: Said, workshop: Any, planned: str) -> None:
     """By hand: from 14:00 on a Monday the pulls at 8, 12 and 16 h fall at night; from 8:00 on Tuesday two of six do."""
     plan = planning.study(workshop.store, workshop.leader, planned).plan
-    late = pull_calendar.moved_to(plan, datetime(2026, 11, 23, 14))
+    late = run_calendar.moved_to(plan, datetime(2026, 11, 23, 14))
     planning.keep_plan(workshop.store, workshop.leader, planned, late)
     app = screen("plan", study=planned)
     assert "3 times fall when nobody is there. With hour zero on Tue 24 Nov, 08:00 it would be 2 times" in said(app)
     app.button(key=f"take-start-{planned}").click().run()
     assert not app.exception
     kept = planning.study(workshop.store, workshop.leader, planned).plan
-    assert pull_calendar.start_of(kept) == datetime(2026, 11, 24, 8)
+    assert run_calendar.start_of(kept) == datetime(2026, 11, 24, 8)
     assert "Hour zero was moved here from Mon 23 Nov, 14:00." in said(app)
     app.run()
-    assert pull_calendar.start_of(planning.study(workshop.store, workshop.leader, planned).plan) == datetime(
+    assert run_calendar.start_of(planning.study(workshop.store, workshop.leader, planned).plan) == datetime(
         2026, 11, 24, 8
     )
 

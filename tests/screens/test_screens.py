@@ -10,10 +10,14 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 import studyapp
-from studyapp import findings, session
+from studyapp import session
 from studyapp.errors import NotAllowed
-from studyapp.services import accounts, deciding, drafts, panel, planning, preparing, watching, what_if, worked_out
+from studyapp.kinds.hours import deciding
+from studyapp.kinds.hours import findings as hours_findings
+from studyapp.kinds.hours.deciding import what_if
+from studyapp.services import accounts, closing, panel, planning, preparing, watching, worked_out
 from studyapp.store import open_store
+from tests.conftest import CHECKS
 
 Screen = Callable[..., AppTest]
 Said = Callable[[AppTest], str]
@@ -141,7 +145,7 @@ def test_an_unfinished_plan_is_not_scolded_until_somebody_tries_to_seal_it(
 
 def test_pulls_that_cannot_be_read_are_mended_before_the_seal(screen: Screen, said: Said, workshop: Any) -> None:
     """What stands on the page is what is sealed: not the pulls kept before."""
-    copy = drafts.copy(workshop.store, workshop.leader, workshop.study)
+    copy = planning.copy(workshop.store, workshop.leader, workshop.study)
     app = screen("plan", study=copy)
     app.text_input(key=f"pulls-{copy}").set_value("0, 8h, 24").run()
     app.button(key=f"seal-{copy}").click().run()
@@ -205,14 +209,14 @@ def test_the_key_shows_no_hour_before_its_button_and_is_an_event_after(
 def test_a_tray_leaves_only_with_every_check_and_a_second_person(
     screen: Screen, said: Said, workshop: Any, draft: str
 ) -> None:
-    copy = drafts.copy(workshop.store, workshop.leader, workshop.study)
+    copy = planning.copy(workshop.store, workshop.leader, workshop.study)
     title = planning.study(workshop.store, workshop.leader, copy).plan.title
     planning.seal(workshop.store, workshop.leader, copy, title)
     sitting = preparing.sittings(workshop.store, workshop.leader, copy)[0].id
     app = screen("prepare", who="Ben", study=copy)
     app.button(key=f"release-{sitting}-1").click().run()
     assert "Not released" in said(app)
-    for check in preparing.CHECKS:
+    for check in CHECKS:
         app.checkbox(key=f"check-{check}-{sitting}-1").check()
     app.text_input(key=f"second-{sitting}-1").set_value("Cleo")
     app.button(key=f"release-{sitting}-1").click().run()
@@ -311,7 +315,7 @@ def test_two_other_programs_are_asked_only_when_somebody_wants_to_know(screen: S
 
 
 def _box() -> None:
-    from studyapp.components import second_opinion
+    from studyapp.kinds.hours.pages import second_opinion
 
     second_opinion.draw(lambda: 1 / 0)  # type: ignore[arg-type, return-value]
 
@@ -340,7 +344,7 @@ def test_when_the_sealed_looks_are_used_up_the_way_to_a_new_study_stands_there(
     following = deciding.plan_next_sitting(workshop.store, workshop.leader, workshop.study)[0]
     watching.open_sitting(workshop.store, workshop.leader, following.id)
     watching.close_sitting(workshop.store, workshop.leader, following.id, "nobody came")
-    deciding.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
+    closing.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
     app = screen("decide", study=workshop.study)
     assert "The sealed looks are used up" in said(app)
     app.button(key="copy").click().run()
@@ -381,4 +385,7 @@ def test_a_tighter_margin_moves_the_answer_of_an_invented_study(screen: Screen, 
     assert not app.exception
     moved = what_if.what_if(workshop.store, workshop.leader, workshop.study, {"Acidity": 0.1}, 5)
     assert (moved.verdict, moved.hours) != (sealed.verdict, sealed.hours)
-    assert findings.hours_finding(moved).headline in said(app)
+    assert hours_findings.hours_finding(moved).headline in said(app)
+
+
+# FIX

@@ -11,23 +11,15 @@ from typing import Any
 
 from sqlalchemy import text
 
+from studyapp.kinds.aroma import rule
+from studyapp.kinds.aroma.plan import AromaPlan, Botanical
 from studyapp.methods import METHODS
-from studyapp.records import AromaPlan, Botanical, JoinLink, Place, Sitting, Staff
-from studyapp.services import (
-    accounts,
-    aroma_planning,
-    aroma_preparing,
-    joining,
-    panel,
-    preparing,
-    tasting,
-    trying,
-    watching,
-)
-from studyapp.store import Store, studies, trials
+from studyapp.records import JoinLink, Place, Sitting, Staff
+from studyapp.services import accounts, joining, panel, planning, preparing, tasting, trying, watching
+from studyapp.store import Store, trials
 
 NAMES = ("Heron", "Lark", "Wren", "Tern", "Siskin", "Plover", "Dipper", "Rook")
-CHECKS = frozenset(aroma_preparing.CHECKS)
+CHECKS = frozenset({"safe_food", "allergens_shown", "sound_pieces", "labels_read", "botanical_named"})
 # Words that must never reach an assessor.
 CANARIES = ("Quittentorte", "Zirbelnuss", "Pfauenfeder", "Drehmaschine")
 PLAN = AromaPlan(
@@ -62,7 +54,7 @@ class Kitchen:
         """Open a sitting, let every tray out and seat everybody."""
         watching.open_sitting(self.store, self.leader, sitting.id)
         for tray in preparing.trays(self.store, self.preparer, sitting.id):
-            aroma_preparing.release_tray(self.store, self.preparer, sitting.id, tray.position, CHECKS, "Cleo")
+            preparing.release_tray(self.store, self.preparer, sitting.id, tray.position, CHECKS, "Cleo")
         return [self.seat(link) for link in joining.issue_links(self.store, self.leader, sitting.id)]
 
     def seat(self, link: JoinLink) -> Taster:
@@ -115,7 +107,7 @@ def key_of(kitchen: Kitchen, here: Place) -> tuple[float | None, list[tuple[str,
     with kitchen.store.read() as tx:
         plain = {box.id for box in trials.boxes(tx, kitchen.study) if box.plain}
         query = text("SELECT level, codes, samples FROM trial_set WHERE id = :id")
-        method = METHODS[studies.get(tx, kitchen.study).plan.method]
+        method = METHODS[kitchen.plan.method]
         level, codes, samples = tx.execute(query, {"id": here.trial}).one()
     order = tuple(int(sample not in plain) for sample in json.loads(samples))
     named = json.loads(codes)
@@ -140,13 +132,13 @@ def furnish_aroma(store: Store, plan: AromaPlan = PLAN, assessors: int = 5) -> K
 def draft(store: Store, leader: Staff, preparer: Staff, plan: AromaPlan = PLAN) -> Kitchen:
     """A study of everybody on the panel, ready for its seal."""
     plan = replace(plan, assessors=tuple(one.id for one in panel.assessors(store, leader)))
-    plan = replace(plan, sittings=aroma_planning.sittings_needed(plan))
-    study = aroma_planning.new_study(store, leader, plan.title)
-    aroma_planning.keep_plan(store, leader, study, plan)
+    plan = replace(plan, sittings=rule.sittings_needed(plan))
+    study = planning.new_study(store, leader, "aroma", plan.title)
+    planning.keep_plan(store, leader, study, plan)
     return Kitchen(store, leader, preparer, study, plan)
 
 
 def sealed(kitchen: Kitchen) -> Kitchen:
     """The same, sealed."""
-    aroma_planning.seal(kitchen.store, kitchen.leader, kitchen.study, kitchen.plan.title)
+    planning.seal(kitchen.store, kitchen.leader, kitchen.study, kitchen.plan.title)
     return kitchen

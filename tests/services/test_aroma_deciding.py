@@ -13,7 +13,8 @@ from analysis.choice.carry_over import Ladder, ladder
 from analysis.choice.forced_choice import ChoiceResult
 from analysis.choice.threshold import dose_answers, fit
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.services import aroma_deciding, deciding, joining, tasting, watching
+from studyapp.kinds.aroma import deciding as aroma_deciding
+from studyapp.services import closing, joining, tasting, watching
 from studyapp.services.checking import check
 from tests.furnished import furnished
 from tests.services.aroma_kitchen import NAMES, PLAN, Kitchen, furnish_aroma, key_of, wrong
@@ -59,7 +60,7 @@ def first(count: int) -> Any:
 
 def opened(kitchen: Kitchen) -> Any:
     """The verdict after the key is open."""
-    aroma_deciding.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
+    closing.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
     return aroma_deciding.verdict(kitchen.store, kitchen.leader, kitchen.study)
 
 
@@ -93,7 +94,7 @@ def test_the_answers_tell_who_what_and_whether_it_was_right(make: Any) -> None:
     kitchen.taste_all(lambda name, _level, _number: name == "Wren")
     with pytest.raises(NotAllowed, match="not open"):
         aroma_deciding.answers(kitchen.store, kitchen.leader, kitchen.study)
-    aroma_deciding.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
+    closing.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
     frame = aroma_deciding.answers(kitchen.store, kitchen.leader, kitchen.study)
     assert list(frame) == ["assessor", "level", "sitting", "position", "order", "correct", "guess", "at"]
     assert frame.groupby("assessor")["correct"].sum().to_dict() == {name: 3 * (name == "Wren") for name in NAMES[:6]}
@@ -120,14 +121,12 @@ def test_the_key_stays_shut_until_every_sealed_set_is_behind(make: Any) -> None:
 
 
 def test_the_key_is_opened_by_name_and_by_the_leader(make: Any) -> None:
-    """A name is typed; the acts of hours studies do not open it."""
+    """A name is typed, and nobody but the leader opens it."""
     kitchen = make()
     with pytest.raises(BadInput, match="name"):
-        aroma_deciding.open_key(kitchen.store, kitchen.leader, kitchen.study, " ")
+        closing.open_key(kitchen.store, kitchen.leader, kitchen.study, " ")
     with pytest.raises(NotAllowed):
-        aroma_deciding.open_key(kitchen.store, kitchen.preparer, kitchen.study, "Ben")
-    with pytest.raises(NotAllowed, match="aroma"):
-        deciding.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
+        closing.open_key(kitchen.store, kitchen.preparer, kitchen.study, "Ben")
 
 
 def test_no_phone_reads_on_after_the_key_is_open(make: Any) -> None:
@@ -250,15 +249,15 @@ def test_a_verdict_is_signed_by_two_and_kept(make: Any) -> None:
     kitchen = make(replace(PLAN, trials_each=1, sets_a_sitting=1))
     kitchen.taste_all(first(6))
     with pytest.raises(NotAllowed, match="not open"):
-        aroma_deciding.sign(kitchen.store, kitchen.leader, kitchen.study, "Ada", "ran the test")
+        closing.sign(kitchen.store, kitchen.leader, kitchen.study, "Ada", "ran the test")
     result = opened(kitchen)
-    aroma_deciding.sign(kitchen.store, kitchen.leader, kitchen.study, "Ada", "ran the test")
+    closing.sign(kitchen.store, kitchen.leader, kitchen.study, "Ada", "ran the test")
     with pytest.raises(NotAllowed, match="somebody else"):
-        aroma_deciding.sign(kitchen.store, kitchen.leader, kitchen.study, "ada", "decides")
-    aroma_deciding.sign(kitchen.store, kitchen.leader, kitchen.study, "Ida", "decides")
-    kept = deciding.kept_verdict(kitchen.store, kitchen.leader, kitchen.study, 1)
+        closing.sign(kitchen.store, kitchen.leader, kitchen.study, "ada", "decides")
+    closing.sign(kitchen.store, kitchen.leader, kitchen.study, "Ida", "decides")
+    kept = closing.kept_verdict(kitchen.store, kitchen.leader, kitchen.study, 1)
     assert kept is not None
     assert (kept["different"], kept["p_value"]) == (True, pytest.approx((1 / 3) ** 6))
     assert result.p_value == pytest.approx((1 / 3) ** 6)
-    assert [one.name for one in deciding.signatures(kitchen.store, kitchen.leader, kitchen.study)] == ["Ada", "Ida"]
+    assert [one.name for one in closing.signatures(kitchen.store, kitchen.leader, kitchen.study)] == ["Ada", "Ida"]
     assert check(kitchen.store.url).sound

@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from studyapp.errors import NotAllowed
-from studyapp.services import accounts, aroma_deciding, packages
+from studyapp.kinds.aroma import deciding
+from studyapp.services import accounts, closing, packages
 from studyapp.services.checking import check
 from studyapp.store import open_store
 from tests.services.aroma_kitchen import furnish_aroma
@@ -20,7 +21,7 @@ def test_an_aroma_study_travels_whole(tmp_path: Path) -> None:
     with pytest.raises(NotAllowed, match="not open"):
         packages.take_out(store, kitchen.study, tmp_path / "early")
     kitchen.taste_all(lambda name, _level, number: (len(name) + number) % 2 == 0)
-    aroma_deciding.open_key(store, kitchen.leader, kitchen.study, "Ada")
+    closing.open_key(store, kitchen.leader, kitchen.study, "Ada")
     first = packages.take_out(store, kitchen.study, tmp_path / "first")
     there = open_store(str(tmp_path / "there.sqlite"))
     packages.bring_in(there, tmp_path / "first")
@@ -28,7 +29,7 @@ def test_an_aroma_study_travels_whole(tmp_path: Path) -> None:
     assert [one.read_bytes() for one in first] == [one.read_bytes() for one in second]
     assert check(there.url).sound
     leader = accounts.first_leader(there, "Zoe", "another long passphrase")
-    told = aroma_deciding.verdict(there, leader, kitchen.study)
-    assert told == aroma_deciding.verdict(store, kitchen.leader, kitchen.study)
+    told = deciding.verdict(there, leader, kitchen.study)
+    assert told == deciding.verdict(store, kitchen.leader, kitchen.study)
     store.close()
     there.close()

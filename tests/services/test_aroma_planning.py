@@ -11,10 +11,13 @@ from typing import Any
 import pytest
 
 from studyapp.errors import BadInput, NotAllowed
+from studyapp.kinds.aroma import deciding, plan, rule
+from studyapp.kinds.aroma.plan import AromaPlan, Botanical
+from studyapp.kinds.aroma.rule import proposal
+from studyapp.kinds.aroma.setting_out import deal_sets
+from studyapp.kinds.hours import deciding as hours_deciding
 from studyapp.methods import METHODS
-from studyapp.records import AromaPlan, Botanical
-from studyapp.services import aroma_planning, aroma_preparing, drafts, planning, preparing, watching
-from studyapp.services.aroma_dealing import deal_sets
+from studyapp.services import planning, preparing, watching
 from studyapp.services.checking import check
 from studyapp.store import studies, trials
 from tests.furnished import furnished
@@ -43,7 +46,7 @@ def kitchen(tmp_path: Path) -> Any:
 )
 def test_plain_words_choose_the_test(nameable: bool, lingers: bool, method: str, sets: int, sittings: int) -> None:
     """A named taste is asked for by name; a taste that stays gets one set a sitting (ISO 4120 clause 1, ISO 5495)."""
-    found = aroma_planning.propose(nameable, lingers, 8, 0.3)
+    found = proposal.propose(nameable, lingers, 8, 0.3)
     assert (found.method, found.trials_each, found.sets_a_sitting, found.sittings) == (method, 3, sets, sittings)
 
 
@@ -60,7 +63,7 @@ def test_plain_words_choose_the_test(nameable: bool, lingers: bool, method: str,
 )
 def test_a_proposal_says_what_the_panel_can_show(people: int, found: Any, shown: Any, floor: int) -> None:
     """The numbers stand in the proposal and the first of them in its sentences."""
-    made = aroma_planning.propose(False, False, people, 0.3)
+    made = proposal.propose(False, False, people, 0.3)
     reach = [made.by_power[0.8], made.by_power[0.9]]
     assert tuple(round(100 * (each.detectable_pd or 0)) for each in reach) == found
     assert tuple(round(100 * each.demonstrable_pd) for each in reach) == shown
@@ -72,7 +75,7 @@ def test_a_proposal_says_what_the_panel_can_show(people: int, found: Any, shown:
 
 def test_a_proposal_has_the_marks_of_its_plan() -> None:
     """18 triangles: 10 right are the exact mark at .05 (ISO 4120 Table A.1); at 60 % up to 8 by the worst mixture."""
-    made = aroma_planning.propose(False, False, 6, 0.61)
+    made = proposal.propose(False, False, 6, 0.61)
     assert (made.minimum_correct, made.maximum_correct) == (10, 8)
     assert "not fewer" not in " ".join(made.sentences)
 
@@ -81,7 +84,7 @@ def test_a_proposal_has_the_marks_of_its_plan() -> None:
 def test_a_proposal_needs_people_and_a_share(people: int, limit: float) -> None:
     """One sentence instead of a number that means nothing."""
     with pytest.raises(BadInput, match="Fix the panel"):
-        aroma_planning.propose(False, False, people, limit)
+        proposal.propose(False, False, people, limit)
 
 
 # ---- problems ------------------------------------------------------------------------------------------------------
@@ -122,8 +125,8 @@ SOUND = replace(PLAN, assessors=PEOPLE)
 )
 def test_what_blocks_a_seal_stands_beside_its_field(change: dict[str, Any], where: str) -> None:
     """Each fault alone is named, in a sentence that says what to do."""
-    assert not [problem for problem in aroma_planning.problems(SOUND) if problem.blocks]
-    blocking = [problem for problem in aroma_planning.problems(replace(SOUND, **change)) if problem.blocks]
+    assert not [problem for problem in rule.problems(SOUND) if problem.blocks]
+    blocking = [problem for problem in rule.problems(replace(SOUND, **change)) if problem.blocks]
     assert where in {problem.where for problem in blocking}
     assert all(problem.sentence.startswith("Fix ") for problem in blocking)
 
@@ -131,14 +134,12 @@ def test_what_blocks_a_seal_stands_beside_its_field(change: dict[str, Any], wher
 def test_a_tired_palate_is_a_caution_only() -> None:
     """Seven pieces and more a sitting are said, not forbidden."""
     plan = replace(SOUND, sets_a_sitting=3, sittings=1)
-    assert [(problem.where, problem.blocks) for problem in aroma_planning.problems(plan)][:1] == [
-        ("sets_a_sitting", False)
-    ]
+    assert [(problem.where, problem.blocks) for problem in rule.problems(plan)][:1] == [("sets_a_sitting", False)]
 
 
 def test_the_rule_reads_in_sentences_with_its_marks() -> None:
     """What is sealed is read first: the blank, the marks, and that taste clears nothing as food."""
-    said = aroma_planning.rule_sentences(replace(SOUND, pd_limit=0.5))
+    said = rule.sentences(replace(SOUND, pd_limit=0.5))
     text = " ".join(said)
     assert "same hot air, no botanical" in text
     assert "Found from 13 right of 24." in text  # ISO 4120 Table A.1: 13 of 24 at .05
@@ -148,44 +149,46 @@ def test_the_rule_reads_in_sentences_with_its_marks() -> None:
 # ---- the seal ------------------------------------------------------------------------------------------------------
 def test_a_seal_is_over_the_whole_plan(kitchen: Kitchen) -> None:
     """The kept plan still has the sealed hash, and any change has another."""
-    kept = aroma_planning.study(kitchen.store, kitchen.leader, kitchen.study)
+    kept = planning.study(kitchen.store, kitchen.leader, kitchen.study)
     assert (kept.kind, kept.state, kept.plan) == ("aroma", "sealed", kitchen.plan)
-    assert drafts.seal_of(kept.plan) == kept.seal
-    assert drafts.seal_of(replace(kept.plan, blank="untreated")) != kept.seal
-    assert studies.aroma_plan_from(json.loads(json.dumps(studies.plan_document(kept.plan)))) == kept.plan
+    assert planning.seal_of(kept.plan) == kept.seal
+    assert planning.seal_of(replace(kept.plan, blank="untreated")) != kept.seal
+    assert plan.from_document(json.loads(json.dumps(planning.document_of(kept.plan)))) == kept.plan
     assert check(kitchen.store.url).sound
 
 
 def test_nothing_of_a_sealed_plan_moves(kitchen: Kitchen) -> None:
     """Neither kept again nor sealed again."""
     with pytest.raises(NotAllowed, match="sealed"):
-        aroma_planning.keep_plan(kitchen.store, kitchen.leader, kitchen.study, PLAN)
+        planning.keep_plan(kitchen.store, kitchen.leader, kitchen.study, PLAN)
     with pytest.raises(NotAllowed, match="sealed"):
-        aroma_planning.seal(kitchen.store, kitchen.leader, kitchen.study, PLAN.title)
+        planning.seal(kitchen.store, kitchen.leader, kitchen.study, PLAN.title)
 
 
 def test_a_seal_needs_the_title_and_a_sound_plan(kitchen: Kitchen) -> None:
     """The name is typed; the first thing to mend is said."""
-    id_ = aroma_planning.new_study(kitchen.store, kitchen.leader, "Second")
+    id_ = planning.new_study(kitchen.store, kitchen.leader, "aroma", "Second")
     with pytest.raises(BadInput, match="type the name"):
-        aroma_planning.seal(kitchen.store, kitchen.leader, id_, "First")
+        planning.seal(kitchen.store, kitchen.leader, id_, "First")
     with pytest.raises(BadInput, match="Fix the question"):
-        aroma_planning.seal(kitchen.store, kitchen.leader, id_, "Second")
+        planning.seal(kitchen.store, kitchen.leader, id_, "Second")
     with pytest.raises(NotAllowed):
-        aroma_planning.new_study(kitchen.store, kitchen.preparer, "Third")
+        planning.new_study(kitchen.store, kitchen.preparer, "aroma", "Third")
 
 
 def test_both_kinds_stand_in_one_list_and_keep_apart(kitchen: Kitchen) -> None:
     """A study is listed with its kind; the acts of one kind refuse the other in a sentence."""
-    hours = planning.new_study(kitchen.store, kitchen.leader, "Hours")
+    hours = planning.new_study(kitchen.store, kitchen.leader, "hours", "Hours")
     kinds = {one.id: one.kind for one in planning.studies(kitchen.store, kitchen.leader)}
     assert kinds == {hours: "hours", kitchen.study: "aroma"}
-    copy = drafts.copy(kitchen.store, kitchen.leader, kitchen.study)
+    copy = planning.copy(kitchen.store, kitchen.leader, kitchen.study)
     assert planning.study(kitchen.store, kitchen.leader, copy).kind == "aroma"
-    with pytest.raises(NotAllowed, match="aroma"):
-        planning.seal(kitchen.store, kitchen.leader, kitchen.study, kitchen.plan.title)
-    with pytest.raises(NotAllowed, match="conching hours"):
-        aroma_planning.study(kitchen.store, kitchen.leader, hours)
+    with pytest.raises(NotAllowed, match="another kind"):
+        hours_deciding.scores(kitchen.store, kitchen.leader, kitchen.study)
+    with pytest.raises(NotAllowed, match="another kind"):
+        deciding.answers(kitchen.store, kitchen.leader, hours)
+    with pytest.raises(NotAllowed, match="another kind"):
+        planning.keep_plan(kitchen.store, kitchen.leader, hours, kitchen.plan)
 
 
 # ---- what the seal deals -------------------------------------------------------------------------------------------
@@ -227,24 +230,24 @@ def test_codes_are_unique_in_a_sitting_and_never_come_back(kitchen: Kitchen) -> 
 def test_the_fill_sheet_is_the_key(kitchen: Kitchen) -> None:
     """Codes in the order of tasting with their boxes; a triangle holds two of one and one of the other."""
     sitting = kitchen.sittings()[0]
-    rows = aroma_preparing.fill_rows(kitchen.store, kitchen.preparer, sitting.id)
+    rows = preparing.fill_rows(kitchen.store, kitchen.preparer, sitting.id)
     assert len(rows) == 12
     assert {tuple(sorted(Counter(letter for _code, letter in row.cups).values())) for row in rows} == {(1, 2)}
     with kitchen.store.read() as tx:
         assert studies.knows_samples(tx, kitchen.study, kitchen.preparer)
         assert {box.letter for box in trials.boxes(tx, kitchen.study)} == {"A", "B"}
     with pytest.raises(NotAllowed):
-        aroma_preparing.fill_rows(kitchen.store, kitchen.leader, sitting.id)
+        preparing.fill_rows(kitchen.store, kitchen.leader, sitting.id)
 
 
 def test_quantities_hold_every_cup_and_a_spare_for_ten(kitchen: Kitchen) -> None:
     """Six people, three triangles: 54 cups, evenly of both boxes since the six orders are used equally."""
-    found = aroma_preparing.quantities(kitchen.store, kitchen.preparer, kitchen.study)
+    found = preparing.quantities(kitchen.store, kitchen.preparer, kitchen.study)
     assert [(one.letter, one.cups, one.grams) for one in found] == [("A", 30, 135.0), ("B", 30, 135.0)]
-    assert {one.sample for one in found} == {"infused", PLAN.blank}
+    assert {one.holds for one in found} == {"infused", PLAN.blank}
     for sitting in kitchen.sittings():
         watching.close_sitting(kitchen.store, kitchen.leader, sitting.id, "the room was needed")
-    late = aroma_preparing.quantities(kitchen.store, kitchen.preparer, kitchen.study)
+    late = preparing.quantities(kitchen.store, kitchen.preparer, kitchen.study)
     assert [(one.letter, one.cups, one.grams) for one in late] == [("A", 30, 135.0), ("B", 30, 135.0)]
 
 
@@ -253,13 +256,11 @@ def test_a_tray_leaves_only_when_all_is_checked(kitchen: Kitchen, check_: str) -
     """Cleared as food, allergens shown, botanical named, pieces sound, labels read by a second person."""
     sitting = kitchen.sittings()[0]
     with pytest.raises(BadInput, match="Not released"):
-        aroma_preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 1, CHECKS - {check_}, "Cleo")
+        preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 1, CHECKS - {check_}, "Cleo")
     with pytest.raises(BadInput, match="somebody else reads the labels"):
-        aroma_preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 1, CHECKS, "Ben")
-    with pytest.raises(NotAllowed, match="aroma"):  # the gate of the hours side knows no botanical
-        preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 1, CHECKS, "Cleo")
+        preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 1, CHECKS, "Ben")
     assert not any(tray.released_at for tray in preparing.trays(kitchen.store, kitchen.preparer, sitting.id))
-    aroma_preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 1, CHECKS, "Cleo")
+    preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 1, CHECKS, "Cleo")
     released = [
         tray.position for tray in preparing.trays(kitchen.store, kitchen.preparer, sitting.id) if tray.released_at
     ]
@@ -270,7 +271,7 @@ def test_a_tray_waits_for_the_one_before_it(kitchen: Kitchen) -> None:
     """The second tray cannot leave while the first is in the kitchen, and then it can."""
     sitting = kitchen.sittings()[0]
     with pytest.raises(NotAllowed, match="tray 1 is still in the kitchen"):
-        aroma_preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 2, CHECKS, "Cleo")
+        preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, 2, CHECKS, "Cleo")
     for position in (1, 2):
-        aroma_preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, position, CHECKS, "Cleo")
+        preparing.release_tray(kitchen.store, kitchen.preparer, sitting.id, position, CHECKS, "Cleo")
     assert all(tray.released_at for tray in preparing.trays(kitchen.store, kitchen.preparer, sitting.id)[:2])

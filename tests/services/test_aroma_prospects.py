@@ -10,9 +10,10 @@ from scipy import stats
 from analysis.choice.forced_choice import judge_panel
 from analysis.choice.sequential import SequentialPlan, standing
 from studyapp.errors import BadInput
-from studyapp.findings import aroma_plans
-from studyapp.records import AromaPlan
-from studyapp.services import aroma_prospects, trials
+from studyapp.kinds.aroma.deciding import prospects
+from studyapp.kinds.aroma.files import forced_choice
+from studyapp.kinds.aroma.findings import plans
+from studyapp.kinds.aroma.plan import AromaPlan
 
 SIX = tuple("abcdef")
 PLAN = AromaPlan("Mint", assessors=SIX, method="triangle", trials_each=3, pd_limit=0.5)
@@ -20,7 +21,7 @@ PLAN = AromaPlan("Mint", assessors=SIX, method="triangle", trials_each=3, pd_lim
 
 def test_marks_and_power_are_binomial_tails() -> None:
     """Eighteen triangles: P(X >= 10) at 1/3 is the first below 5 %; power at pd 50 % is a tail at 2/3 (scipy)."""
-    found = aroma_prospects.prospect(PLAN)
+    found = prospects.prospect(PLAN)
     assert found is not None
     mark = found.marks.minimum_correct
     assert mark == next(x for x in range(19) if stats.binom.sf(x - 1, 18, 1 / 3) <= 0.05)
@@ -32,18 +33,18 @@ def test_marks_and_power_are_binomial_tails() -> None:
 
 def test_six_people_three_times_can_show_61_percent_and_never_39() -> None:
     """Known beforehand: 6 assessors, 3 trials at guess rate 1/3 show 61 % in 8 of 10; the floor is 1 - .05^(1/6)."""
-    found = aroma_prospects.prospect(PLAN)
+    found = prospects.prospect(PLAN)
     assert found is not None
-    said = aroma_plans.can_show(PLAN, found)
+    said = plans.can_show(PLAN, found)
     assert said[0] == "6 people, 3 trials each, can show that fewer than 61 % notice, not fewer than 50 %."
     assert said[2].startswith("However often they taste, they cannot speak for people like them below 39 %")
     assert found.reach.floor_pd == pytest.approx(1 - 0.05 ** (1 / 6))
 
 
 def test_marks_are_told_as_they_will_be_sealed() -> None:
-    found = aroma_prospects.prospect(PLAN)
+    found = prospects.prospect(PLAN)
     assert found is not None
-    told = {fact.label: (fact.value, fact.note) for fact in aroma_plans.marks(PLAN, found)}
+    told = {fact.label: (fact.value, fact.note) for fact in plans.marks(PLAN, found)}
     assert told["Answers"][0] == "18 answers"
     assert told["Detectable from"] == ("10 right or more", "comes in 89 of 100 if 50 % notice")
     assert told["Close enough up to"][0] == "6 right or fewer"
@@ -52,9 +53,9 @@ def test_marks_are_told_as_they_will_be_sealed() -> None:
 def test_a_plan_that_may_end_early_tells_its_cap() -> None:
     """Triangle, 5 % and 5 %, pd 50 %, cap 36: different from 18, same up to 17 (exact, by dynamic programming)."""
     plan = AromaPlan("Mint", assessors=SIX, pd_limit=0.5, alpha=0.05, beta=0.05, sequential=True, cap=36)
-    found = aroma_prospects.prospect(plan)
+    found = prospects.prospect(plan)
     assert found is not None
-    told = {fact.label: fact.value for fact in aroma_plans.marks(plan, found)}
+    told = {fact.label: fact.value for fact in plans.marks(plan, found)}
     assert told["Answers"] == "up to 36"
     assert told["Detectable at the cap from"] == "18 right"
     assert told["Close enough at the cap up to"] == "17 right"
@@ -63,24 +64,24 @@ def test_a_plan_that_may_end_early_tells_its_cap() -> None:
 def test_a_plan_over_doses_says_what_width_to_expect() -> None:
     """Eight people, six doses, three sets: about a factor 1.8 up and down (simulated beforehand)."""
     plan = AromaPlan("Mint", aim="dose", assessors=tuple("abcdefgh"), doses=(5, 10, 20, 40, 80, 160), trials_each=3)
-    found = aroma_prospects.prospect(plan)
+    found = prospects.prospect(plan)
     assert found is not None
-    said = aroma_plans.can_show(plan, found)
+    said = plans.can_show(plan, found)
     assert "about a factor 1.8 up and down" in said[0]
     assert said[1].startswith("Take 5 people, 4 doses and 20 answers")
-    assert aroma_plans.marks(plan, found) == ()
+    assert plans.marks(plan, found) == ()
 
 
 def test_nobody_named_is_no_prospect_and_nonsense_is_refused() -> None:
-    assert aroma_prospects.prospect(AromaPlan("Mint")) is None
+    assert prospects.prospect(AromaPlan("Mint")) is None
     with pytest.raises(BadInput, match="nobody tastes more than"):
-        aroma_prospects.prospect(AromaPlan("Mint", assessors=SIX, trials_each=41))
+        prospects.prospect(AromaPlan("Mint", assessors=SIX, trials_each=41))
 
 
 def test_ways_to_an_answer_name_the_better_question_and_cost_in_order() -> None:
     """The chance of a way is the smaller of power (a binomial tail) and of an identical pair passing."""
     result = judge_panel("triangle", (3,) * 6, (2, 1, 1, 1, 2, 1), 0.05, 0.5)
-    ways = aroma_prospects.ways(PLAN, result)
+    ways = prospects.ways(PLAN, result)
     costs = [way.people * way.trials_each for way in ways]
     assert costs == sorted(costs)
     named = [way for way in ways if way.method == "three-alternative"]
@@ -89,17 +90,17 @@ def test_ways_to_an_answer_name_the_better_question_and_cost_in_order() -> None:
     mark = next(x for x in range(37) if stats.binom.sf(x - 1, 36, 1 / 3) <= 0.05)
     assert more.chance <= stats.binom.sf(mark - 1, 36, 2 / 3) + 1e-12
     assert [way.trials_each for way in named] == [3], "twice as many sets are needless where three are sure enough"
-    rows = aroma_plans.way_rows(PLAN, ways)
+    rows = plans.way_rows(PLAN, ways)
     assert any(row.what == "6 people, 6 sets each" and row.asks == "6 answers, 81 g" for row in rows)
 
 
 def test_a_longer_plan_is_offered_that_decides_nine_times_in_ten() -> None:
     """Checked by playing it: 2,000 plans with nobody noticing, 1 in 10 undecided at most (3 standard errors)."""
-    short = trials.plan_sequential("triangle", 0.05, 0.05, 0.3, 24)
-    cap = aroma_prospects.settling_cap(short)
+    short = forced_choice.plan_sequential("triangle", 0.05, 0.05, 0.3, 24)
+    cap = prospects.settling_cap(short)
     assert cap is not None
     assert cap > 24
-    longer, chance = trials.plan_sequential("triangle", 0.05, 0.05, 0.3, cap), random.Random(7)
+    longer, chance = forced_choice.plan_sequential("triangle", 0.05, 0.05, 0.3, cap), random.Random(7)
     undecided = sum(_played(longer, chance) == "cannot tell" for _n in range(2000))
     assert undecided / 2000 <= 0.1 + 3 * (0.1 * 0.9 / 2000) ** 0.5
 

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from studyapp.errors import BadInput
-from studyapp.services.bringing import decide_files, read_scores
-from studyapp.services.documents import decision_document
+from studyapp.kinds.hours.files.bringing import decide_files, read_scores
+from studyapp.kinds.hours.files.decisions import decision_document
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 # Randall 1989, bitterness of white wine by nine judges, as in R's package ordinal (product = temperature x contact).

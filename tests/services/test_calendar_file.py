@@ -9,12 +9,13 @@ from datetime import datetime, timedelta, timezone
 from hypothesis import given
 from hypothesis import strategies as st
 
-from studyapp.records import HoursStudy, Plan, Pull
-from studyapp.services.calendar_file import calendar_file, folded, text
-from studyapp.services.pull_calendar import of_study
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.kinds.hours.report.calendar_file import calendar_file, folded, text
+from studyapp.kinds.hours.rule.run_calendar import of_study
+from studyapp.records import Study
 
 MADE = datetime(2026, 11, 20, 9, 30, tzinfo=timezone(timedelta(hours=1)))
-PLAN = Plan(
+PLAN = HoursPlan(
     "x",
     pulls=tuple(Pull(float(h)) for h in (0, 4, 8, 12, 16, 24)),
     sittings=2,
@@ -49,8 +50,10 @@ def _entries(file: bytes) -> list[dict[str, str]]:
     return found
 
 
-def _file(title: str = "Dark 72 %; two origins, long", plan: Plan = PLAN, look: int = 0, id_: str = "study-1") -> bytes:
-    study = HoursStudy(id_, replace(plan, title=title), "sealed" if look else "draft", "2026-11-20T08:00:00Z", look)
+def _file(
+    title: str = "Dark 72 %; two origins, long", plan: HoursPlan = PLAN, look: int = 0, id_: str = "study-1"
+) -> bytes:
+    study = Study(id_, "hours", replace(plan, title=title), "sealed" if look else "draft", "2026-11-20T08:00:00Z", look)
     return calendar_file(of_study(study), study, MADE)
 
 

@@ -9,12 +9,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from studyapp.records import Attribute, Plan, Pull
-from studyapp.services import dealing, planning, preparing
-from studyapp.services.prospects import design_of
+from studyapp.kinds.hours import rule, setting_out
+from studyapp.kinds.hours.deciding.prospects import design_of
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.records import Attribute
+from studyapp.services import planning, preparing
 
 EIGHT = tuple(Pull(float(hours)) for hours in (0, 4, 8, 12, 16, 20, 24, 30))
-PLAN = Plan(
+PLAN = HoursPlan(
     "Eight pulls",
     "From how many hours on is it as good as at 30 h?",
     pulls=EIGHT,
@@ -27,7 +29,7 @@ PLAN = Plan(
 
 def test_a_seal_deals_no_more_than_a_palate_takes(workshop: Any) -> None:
     """Five assessors, eight pulls, six pieces: reference and control for all, the others in turns, no order shared."""
-    id_ = planning.new_study(workshop.store, workshop.leader, "Eight pulls")
+    id_ = planning.new_study(workshop.store, workshop.leader, "hours", "Eight pulls")
     plan = replace(PLAN, assessors=workshop.plan.assessors)
     planning.keep_plan(workshop.store, workshop.leader, id_, plan)
     planning.seal(workshop.store, workshop.leader, id_, "Eight pulls")
@@ -35,13 +37,14 @@ def test_a_seal_deals_no_more_than_a_palate_takes(workshop: Any) -> None:
     often: Counter[float] = Counter()
     for sitting in preparing.sittings(workshop.store, workshop.preparer, id_):
         rows = [r for r in preparing.fill_rows(workshop.store, workshop.preparer, sitting.id) if r.position > 0]
+        pulls = setting_out.pulls_by_code(workshop.store, workshop.preparer, sitting.id)
         own = {
-            seat: tuple(r.hours for r in sorted(rows, key=lambda r: r.position) if r.seat == seat)
+            seat: tuple(pulls[r.cups[0][0]] for r in sorted(rows, key=lambda r: r.position) if r.seat == seat)
             for seat in range(1, 6)
         }
         assert len(set(own.values())) == 5
         assert all(len(hours) == len(set(hours)) == 6 and {4.0, 30.0} <= set(hours) for hours in own.values())
-        often.update(row.hours for row in rows)
+        often.update(pulls[row.cups[0][0]] for row in rows)
     turns = [often[hours] for hours in (0, 8, 12, 16, 20, 24)]
     assert often[4.0] == often[30.0] == 10
     assert sorted(turns) == [6, 6, 7, 7, 7, 7]
@@ -51,22 +54,22 @@ def test_a_seal_deals_no_more_than_a_palate_takes(workshop: Any) -> None:
 def test_a_later_look_is_dealt_with_the_earlier_ones_in_mind(workshop: Any, left_out: tuple[float, ...]) -> None:
     """Five assessors, sittings for two looks: over all of them each pull in turn stands equally often, within one, and
     everybody has had each about as often as the others; also when the second look leaves a pull out."""
-    id_ = planning.new_study(workshop.store, workshop.leader, "Eight pulls")
+    id_ = planning.new_study(workshop.store, workshop.leader, "hours", "Eight pulls")
     plan = replace(PLAN, assessors=workshop.plan.assessors, looks=2, sittings=1, next_sittings=1)
     planning.keep_plan(workshop.store, workshop.leader, id_, plan)
     planning.seal(workshop.store, workshop.leader, id_, "Eight pulls")
     served = tuple(pull.hours for pull in EIGHT if pull.hours not in left_out)
     with workshop.store.write() as tx:
-        dealing.make_sittings(tx, id_, plan, 2, served)
+        setting_out.make_sittings(tx, id_, plan, 2, served)
     rows = [
-        row
+        (row.seat, setting_out.pulls_by_code(workshop.store, workshop.preparer, sitting.id)[row.cups[0][0]])
         for sitting in preparing.sittings(workshop.store, workshop.preparer, id_)
         for row in preparing.fill_rows(workshop.store, workshop.preparer, sitting.id)
         if row.position > 0
     ]
     turns = [hours for hours in served if hours not in (4.0, 30.0)]
-    often = Counter(row.hours for row in rows)
-    own = Counter((row.seat, row.hours) for row in rows)
+    often = Counter(hours for _seat, hours in rows)
+    own = Counter(rows)
     assert len(rows) == 60
     assert often[4.0] == often[30.0] == 10
     assert max(often[hours] for hours in turns) - min(often[hours] for hours in turns) <= 1
@@ -87,24 +90,24 @@ def test_a_later_look_is_dealt_with_the_earlier_ones_in_mind(workshop: Any, left
 def test_the_rule_says_who_tastes_what(change: dict[str, Any], said: str) -> None:
     """In the sealed sentences and beside the pulls, and neither blocks the seal."""
     plan = replace(PLAN, **change)
-    assert any(said in sentence for sentence in planning.rule_sentences(plan))
-    problems = [problem for problem in planning.problems(plan) if said in problem.sentence]
+    assert any(said in sentence for sentence in rule.sentences(plan))
+    problems = [problem for problem in rule.problems(plan) if said in problem.sentence]
     assert [problem.blocks for problem in problems] == [False]
 
 
 def test_what_fits_the_palate_is_served_whole() -> None:
     """Eight pulls and a palate said to take eight: a caution about tired palates, no blocks."""
     plan = replace(PLAN, palate=8)
-    orders = dealing.orders_of(plan, [pull.hours for pull in EIGHT], [1, 2])
+    orders = setting_out.orders_of(plan, [pull.hours for pull in EIGHT], [1, 2])
     assert all(sorted(row) == list(range(8)) for day in orders for row in day)
-    assert any("Most palates tire after 6" in problem.sentence for problem in planning.problems(plan))
+    assert any("Most palates tire after 6" in problem.sentence for problem in rule.problems(plan))
     assert design_of(plan).pattern is None
 
 
 @pytest.mark.parametrize("palate", [2, 21])
 def test_a_palate_out_of_range_blocks_the_seal(palate: int) -> None:
     """Two pieces leave nothing to judge between reference and control."""
-    assert any(p.where == "palate" and p.blocks for p in planning.problems(replace(PLAN, palate=palate)))
+    assert any(p.where == "palate" and p.blocks for p in rule.problems(replace(PLAN, palate=palate)))
 
 
 def test_chances_are_reckoned_for_what_would_be_dealt() -> None:

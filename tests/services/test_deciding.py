@@ -10,20 +10,22 @@ from typing import Any
 import pytest
 
 from studyapp.errors import BadInput, NotAllowed, NothingToDecide
-from studyapp.records import Attribute, Mark, Plan, Pull, Sitting
-from studyapp.services import deciding, joining, planning, preparing, tasting, watching
+from studyapp.kinds.hours import deciding, rule, setting_out
+from studyapp.kinds.hours.files.decisions import decision_document
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.records import Attribute, Mark, Sitting
+from studyapp.services import closing, joining, planning, preparing, tasting, watching
 from studyapp.services.checking import check
-from studyapp.services.documents import decision_document
+from tests.conftest import CHECKS
 from tests.furnished import reached
 
-CHECKS = frozenset(preparing.CHECKS)
 MEANS = {0.0: 7.0, 8.0: 4.3, 24.0: 4.0}
 
 
 @pytest.fixture
-def plan() -> Plan:
+def plan() -> HoursPlan:
     """Two looks of one sitting each; three pulls; one attribute decides."""
-    return Plan(
+    return HoursPlan(
         "Two looks",
         question="Is 8 h enough?",
         pulls=tuple(Pull(hours) for hours in MEANS),
@@ -42,7 +44,7 @@ def serve(workshop: Any, sitting: Sitting, spread: float, seed: int, means: dict
     The noise follows seat, pull and line, so that the scores are the same whatever orders the seal has dealt.
     """
     store = workshop.store
-    key = {row.code: row.hours for row in preparing.fill_rows(store, workshop.preparer, sitting.id)}
+    key = setting_out.pulls_by_code(store, workshop.preparer, sitting.id)
     for tray in preparing.trays(store, workshop.preparer, sitting.id):
         preparing.release_tray(store, workshop.preparer, sitting.id, tray.position, CHECKS, "Cleo")
     watching.open_sitting(store, workshop.leader, sitting.id)
@@ -69,7 +71,7 @@ def opened(hand_maker: Any) -> Any:
 
     def taste() -> None:
         serve(hand_maker, hand_maker.sitting, 1.2, 3)
-        deciding.open_key(hand_maker.store, hand_maker.leader, hand_maker.study, "Ada")
+        closing.open_key(hand_maker.store, hand_maker.leader, hand_maker.study, "Ada")
 
     reached(hand_maker.store, taste, "a first look that cannot tell")
     return hand_maker
@@ -80,7 +82,7 @@ def test_a_pull_that_nobody_scored_is_named_and_served_again(workshop: Any) -> N
     store, leader = workshop.store, workshop.leader
     watching.open_sitting(store, leader, workshop.sitting.id)
     watching.close_sitting(store, leader, workshop.sitting.id, "the power was cut")
-    deciding.open_key(store, leader, workshop.study, "Ada")
+    closing.open_key(store, leader, workshop.study, "Ada")
     for act in (deciding.decision, deciding.offers, deciding.description):
         with pytest.raises(NothingToDecide, match="nobody scored Acidity at 0 h"):
             act(store, leader, workshop.study)
@@ -91,7 +93,7 @@ def test_a_pull_that_nobody_scored_is_named_and_served_again(workshop: Any) -> N
 def test_the_reference_is_the_longest_sealed_pull_or_nothing(hand_maker: Any) -> None:
     """Everybody marks the two shorter pulls and cannot judge the longest."""
     store = hand_maker.store
-    key = {row.code: row.hours for row in preparing.fill_rows(store, hand_maker.preparer, hand_maker.sitting.id)}
+    key = setting_out.pulls_by_code(store, hand_maker.preparer, hand_maker.sitting.id)
     for tray in preparing.trays(store, hand_maker.preparer, hand_maker.sitting.id):
         preparing.release_tray(store, hand_maker.preparer, hand_maker.sitting.id, tray.position, CHECKS, "Cleo")
     watching.open_sitting(store, hand_maker.leader, hand_maker.sitting.id)
@@ -106,7 +108,7 @@ def test_the_reference_is_the_longest_sealed_pull_or_nothing(hand_maker: Any) ->
                 value = _mark(str(number), line.name, key[here.code], MEANS, 0.2)
                 tasting.keep_mark(store, token, Mark(here.serving, line.id, value, secrets.token_hex(12)))
             tasting.finish_serving(store, token, here.serving)
-    deciding.open_key(store, hand_maker.leader, hand_maker.study, "Ada")
+    closing.open_key(store, hand_maker.leader, hand_maker.study, "Ada")
     with pytest.raises(NothingToDecide, match="nobody scored Acidity at 24 h"):
         deciding.decision(store, hand_maker.leader, hand_maker.study)
 
@@ -121,18 +123,18 @@ def test_scores_stay_hidden_until_the_key_is_open(workshop: Any) -> None:
 def test_the_key_waits_for_open_servings(workshop: Any) -> None:
     """No look while somebody still tastes."""
     with pytest.raises(NotAllowed, match="15 servings of Tasting 1 are still open"):
-        deciding.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
+        closing.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
 
 
 def test_the_key_opens_once_by_name_and_by_a_leader(opened: Any) -> None:
     """Who opened it is in the record."""
     with pytest.raises(NotAllowed, match="opened before"):
-        deciding.open_key(opened.store, opened.leader, opened.study, "Ada")
+        closing.open_key(opened.store, opened.leader, opened.study, "Ada")
     with pytest.raises(BadInput, match="name"):
-        deciding.open_key(opened.store, opened.leader, opened.study, "  ")
+        closing.open_key(opened.store, opened.leader, opened.study, "  ")
     with pytest.raises(NotAllowed, match="another role"):
-        deciding.open_key(opened.store, opened.preparer, opened.study, "Ben")
-    assert [(look, name) for look, name, _at in deciding.openings(opened.store, opened.leader, opened.study)] == [
+        closing.open_key(opened.store, opened.preparer, opened.study, "Ben")
+    assert [(look, name) for look, name, _at in closing.openings(opened.store, opened.leader, opened.study)] == [
         (1, "Ada")
     ]
     assert planning.study(opened.store, opened.leader, opened.study).state == "opened"
@@ -140,9 +142,9 @@ def test_the_key_opens_once_by_name_and_by_a_leader(opened: Any) -> None:
 
 def test_a_draft_has_no_key(workshop: Any) -> None:
     """There is nothing to open before the seal."""
-    draft = planning.new_study(workshop.store, workshop.leader, "Draft")
+    draft = planning.new_study(workshop.store, workshop.leader, "hours", "Draft")
     with pytest.raises(NotAllowed, match="not sealed"):
-        deciding.open_key(workshop.store, workshop.leader, draft, "Ada")
+        closing.open_key(workshop.store, workshop.leader, draft, "Ada")
 
 
 def test_opening_ends_the_phones(opened: Any) -> None:
@@ -171,7 +173,7 @@ def test_the_verdict_is_the_one_of_the_sealed_rule(opened: Any) -> None:
 
     verdict = deciding.decision(opened.store, opened.leader, opened.study)
     frame = deciding.scores(opened.store, opened.leader, opened.study)
-    assert verdict == decide(frame, planning.rule_of(opened.plan, 1))
+    assert verdict == decide(frame, rule.rule_of(opened.plan, 1))
     assert (verdict.verdict, verdict.look, verdict.looks) == ("cannot tell", 1, 2)
 
 
@@ -189,7 +191,7 @@ def test_a_second_look_has_new_codes_and_counts_all_scores(opened: Any) -> None:
     with pytest.raises(NotAllowed, match="open the key of this look first"):
         deciding.plan_next_sitting(opened.store, opened.leader, opened.study, None)
     serve(opened, second, 0.2, 5)
-    deciding.open_key(opened.store, opened.leader, opened.study, "Ada")
+    closing.open_key(opened.store, opened.leader, opened.study, "Ada")
     verdict = deciding.decision(opened.store, opened.leader, opened.study)
     assert (verdict.look, verdict.level) == (2, pytest.approx(0.0304, abs=5e-5))  # published level for two looks
     assert len(deciding.scores(opened.store, opened.leader, opened.study)) == 60
@@ -209,7 +211,7 @@ def test_a_look_beyond_the_sealed_number_is_refused(opened: Any) -> None:
     """Two looks were sealed; a third would make the error larger than sealed."""
     (second,) = deciding.plan_next_sitting(opened.store, opened.leader, opened.study, None)
     serve(opened, second, 2.5, 11, {0.0: 5.0, 8.0: 5.0, 24.0: 5.0})
-    deciding.open_key(opened.store, opened.leader, opened.study, "Ada")
+    closing.open_key(opened.store, opened.leader, opened.study, "Ada")
     with pytest.raises(NotAllowed, match="2 looks were sealed"):
         deciding.plan_next_sitting(opened.store, opened.leader, opened.study, None)
 
@@ -217,7 +219,7 @@ def test_a_look_beyond_the_sealed_number_is_refused(opened: Any) -> None:
 def test_an_answer_ends_the_study(hand_maker: Any) -> None:
     """Looking again after a verdict is refused."""
     serve(hand_maker, hand_maker.sitting, 0.1, 3, {0.0: 8.0, 8.0: 4.0, 24.0: 4.0})
-    deciding.open_key(hand_maker.store, hand_maker.leader, hand_maker.study, "Ada")
+    closing.open_key(hand_maker.store, hand_maker.leader, hand_maker.study, "Ada")
     verdict = deciding.decision(hand_maker.store, hand_maker.leader, hand_maker.study)
     assert (verdict.verdict, verdict.hours) == ("stop", 8.0)
     with pytest.raises(NotAllowed, match="gave an answer"):
@@ -239,19 +241,19 @@ def test_the_next_sitting_may_serve_fewer_pulls(opened: Any) -> None:
     """Only the named pulls come back, to everybody."""
     (second,) = deciding.plan_next_sitting(opened.store, opened.leader, opened.study, (0.0, 24.0))
     rows = preparing.fill_rows(opened.store, opened.preparer, second.id)
-    assert {row.hours for row in rows} == {0.0, 24.0}
+    assert set(setting_out.pulls_by_code(opened.store, opened.preparer, second.id).values()) == {0.0, 24.0}
     assert len([row for row in rows if row.position > 0]) == 10
 
 
 def test_two_people_sign_and_the_verdict_is_kept(opened: Any) -> None:
     """The document that was signed lies in the record, under the chain; the same name does not sign twice."""
-    deciding.sign(opened.store, opened.leader, opened.study, "Ada", "ran the test")
+    closing.sign(opened.store, opened.leader, opened.study, "Ada", "ran the test")
     with pytest.raises(NotAllowed, match="somebody else"):
-        deciding.sign(opened.store, opened.leader, opened.study, "ada ", "decides")
-    deciding.sign(opened.store, opened.leader, opened.study, "Dora", "decides")
-    assert [s.name for s in deciding.signatures(opened.store, opened.leader, opened.study)] == ["Ada", "Dora"]
+        closing.sign(opened.store, opened.leader, opened.study, "ada ", "decides")
+    closing.sign(opened.store, opened.leader, opened.study, "Dora", "decides")
+    assert [s.name for s in closing.signatures(opened.store, opened.leader, opened.study)] == ["Ada", "Dora"]
     assert planning.study(opened.store, opened.leader, opened.study).state == "decided"
-    kept = deciding.kept_verdict(opened.store, opened.leader, opened.study, 1)
+    kept = closing.kept_verdict(opened.store, opened.leader, opened.study, 1)
     verdict = deciding.decision(opened.store, opened.leader, opened.study)
     assert kept == json.loads(json.dumps(decision_document(verdict, (), True)))
     assert check(opened.store.url).sound
@@ -260,9 +262,9 @@ def test_two_people_sign_and_the_verdict_is_kept(opened: Any) -> None:
 def test_a_signature_needs_an_open_key_and_a_name(workshop: Any) -> None:
     """Nobody signs what nobody has read."""
     with pytest.raises(BadInput, match="name"):
-        deciding.sign(workshop.store, workshop.leader, workshop.study, " ", "decides")
+        closing.sign(workshop.store, workshop.leader, workshop.study, " ", "decides")
     with pytest.raises(NotAllowed, match="not open yet"):
-        deciding.sign(workshop.store, workshop.leader, workshop.study, "Ada", "decides")
+        closing.sign(workshop.store, workshop.leader, workshop.study, "Ada", "decides")
 
 
 def test_the_price_of_an_answer_comes_with_cannot_tell(opened: Any) -> None:

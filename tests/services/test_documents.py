@@ -12,8 +12,9 @@ import pytest
 from analysis.stopping import AttributeRule, Rule, Warning
 from demo_panels import generate
 from studyapp.errors import BadInput
-from studyapp.services.bringing import decide_files
-from studyapp.services.documents import decision_document, read_rule
+from studyapp.kinds.hours.files.bringing import decide_files
+from studyapp.kinds.hours.files.decisions import decision_document
+from studyapp.kinds.hours.files.rules import read_rule
 
 WHOLE = """
 alpha = 0.05

@@ -122,7 +122,7 @@ def test_a_made_up_member_of_staff_gets_no_further_than_a_role(workshop: Any) ->
     """Services trust the Staff that `staff_of` returned; a wrong role is refused by each of them."""
     nobody = Staff("0", "Nobody", "preparer")
     for act in (
-        lambda: planning.new_study(workshop.store, nobody, "Mine"),
+        lambda: planning.new_study(workshop.store, nobody, "hours", "Mine"),
         lambda: planning.seal(workshop.store, nobody, workshop.study, "x"),
         lambda: watching.open_sitting(workshop.store, nobody, workshop.sitting.id),
         lambda: watching.close_sitting(workshop.store, nobody, workshop.sitting.id, "x"),

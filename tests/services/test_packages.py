@@ -12,15 +12,17 @@ from typing import Any
 import pytest
 
 from studyapp.errors import BadInput, NotAllowed, NotFound
-from studyapp.records import Attribute, Plan
-from studyapp.services import accounts, deciding, packages, panel, planning, preparing, tasting, watching
+from studyapp.kinds.hours import deciding, setting_out
+from studyapp.kinds.hours.plan import HoursPlan
+from studyapp.records import Attribute
+from studyapp.services import accounts, closing, packages, panel, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import open_store
 from tests.furnished import reached
 
 
 @pytest.fixture
-def plan(plan: Plan) -> Plan:
+def plan(plan: HoursPlan) -> HoursPlan:
     """Names that a spreadsheet could take for formulas, and an apostrophe of their own."""
     lines = (
         Attribute("=SUM(A1:A9)", "'quoted', with \"both\" and a\nline break"),
@@ -40,7 +42,7 @@ def decided(workshop: Any, hands: list[Any]) -> Any:
 def _decide(workshop: Any, hands: list[Any]) -> None:
     store, leader = workshop.store, workshop.leader
     preparing.fill_rows(store, workshop.preparer, workshop.sitting.id)
-    planning.note_pull(store, workshop.preparer, workshop.study, 33.75, "2026-11-24 10:41", 3900.0)
+    setting_out.note_pull(store, workshop.preparer, workshop.study, 33.75, "2026-11-24 10:41", 3900.0)
     watching.note_deviation(store, leader, workshop.study, "The room was warm.")
     tasting.send_note(store, hands[0].token, "private words")
     here = hands[0].serving()
@@ -49,8 +51,8 @@ def _decide(workshop: Any, hands: list[Any]) -> None:
         hand.taste_all(lambda place, line, n=number: (len(line) + 3 * place.number + n) % 10)
     tasting.leave(store, hands[-1].token, True)
     watching.close_sitting(store, leader, workshop.sitting.id, "")
-    deciding.open_key(store, leader, workshop.study, "Ada")
-    deciding.sign(store, leader, workshop.study, "Ada", "ran the test")
+    closing.open_key(store, leader, workshop.study, "Ada")
+    closing.sign(store, leader, workshop.study, "Ada", "ran the test")
 
 
 def bytes_in(folder: Path) -> dict[str, bytes]:

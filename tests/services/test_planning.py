@@ -15,9 +15,12 @@ from hypothesis import strategies as st
 
 from analysis.stopping import RULE_VERSION
 from studyapp.errors import BadInput, NotAllowed, NotFound
-from studyapp.records import Attribute, Habits, Plan, Pull
-from studyapp.services import dealing, drafts, panel, planning, preparing, scenarios
-from studyapp.services.rules import problems
+from studyapp.kinds.hours import rule, setting_out
+from studyapp.kinds.hours.deciding import scenarios
+from studyapp.kinds.hours.plan import Habits, HoursPlan, Pull, from_document
+from studyapp.kinds.hours.rule import problems
+from studyapp.records import Attribute
+from studyapp.services import panel, planning, preparing
 from studyapp.store import checks, events, studies
 
 # The plan of a draft as an earlier version wrote it: a planned time at each pull, no hour zero, no habits.
@@ -34,7 +37,7 @@ KEPT_BEFORE = """{"title": "Second", "question": "When?", "recipe": "", "batch":
 @pytest.fixture
 def draft(workshop: Any) -> str:
     """A second study in the workshop, not sealed."""
-    id_ = planning.new_study(workshop.store, workshop.leader, "Second")
+    id_ = planning.new_study(workshop.store, workshop.leader, "hours", "Second")
     planning.keep_plan(
         workshop.store, workshop.leader, id_, replace(workshop.plan, title="Second", looks=2, sittings=2)
     )
@@ -43,8 +46,8 @@ def draft(workshop: Any) -> str:
 
 def test_a_draft_is_kept_finished_or_not(workshop: Any) -> None:
     """A plan with problems can be put down and taken up again."""
-    id_ = planning.new_study(workshop.store, workshop.leader, "Half an idea")
-    plan = Plan("Half an idea", pulls=(Pull(8.0),))
+    id_ = planning.new_study(workshop.store, workshop.leader, "hours", "Half an idea")
+    plan = HoursPlan("Half an idea", pulls=(Pull(8.0),))
     planning.keep_plan(workshop.store, workshop.leader, id_, plan)
     assert planning.study(workshop.store, workshop.leader, id_).plan == plan
     assert planning.study(workshop.store, workshop.leader, id_).state == "draft"
@@ -54,9 +57,9 @@ def test_a_draft_is_kept_finished_or_not(workshop: Any) -> None:
 def test_a_copy_can_be_kept_whatever_the_name(workshop: Any, letters: int) -> None:
     """A study's name has at most 120 letters; the copy of a long one, and its own copy, stay within that."""
     title = ("Batch nine of the long hall " * 5)[: letters - 1] + "x"
-    first = planning.new_study(workshop.store, workshop.leader, title)
+    first = planning.new_study(workshop.store, workshop.leader, "hours", title)
     for _round in range(2):
-        first = drafts.copy(workshop.store, workshop.leader, first)
+        first = planning.copy(workshop.store, workshop.leader, first)
         plan = planning.study(workshop.store, workshop.leader, first).plan
         planning.keep_plan(workshop.store, workshop.leader, first, replace(plan, question="Long enough?"))
         assert planning.study(workshop.store, workshop.leader, first).plan.question == "Long enough?"
@@ -98,7 +101,7 @@ def test_a_study_comes_first_when_it_is_the_newest(workshop: Any, draft: str) ->
 
 def test_what_is_unfinished_cannot_be_sealed(workshop: Any) -> None:
     """The first thing to mend is named."""
-    id_ = planning.new_study(workshop.store, workshop.leader, "Half an idea")
+    id_ = planning.new_study(workshop.store, workshop.leader, "hours", "Half an idea")
     with pytest.raises(BadInput, match=r"^Not sealed: Fix the question"):
         planning.seal(workshop.store, workshop.leader, id_, "Half an idea")
 
@@ -124,7 +127,7 @@ def test_the_slip_carries_the_seal_and_the_head(workshop: Any, draft: str) -> No
     slip = planning.seal(workshop.store, workshop.leader, draft, "Second")
     study = planning.study(workshop.store, workshop.leader, draft)
     assert (study.seal, study.sealed_at, study.sealed_by) == (slip.seal, slip.at, "Ada")
-    assert slip.seal == drafts.seal_of(study.plan, rule_version=RULE_VERSION)
+    assert slip.seal == planning.seal_of(study.plan, rule_version=RULE_VERSION)
     assert len(slip.head) == 64
     assert any("at most 5 of 100" in sentence for sentence in slip.sentences)
 
@@ -144,13 +147,14 @@ def test_every_assessor_gets_every_pull_and_no_code_twice(workshop: Any, draft: 
     warm = set()
     for sitting in preparing.sittings(workshop.store, workshop.preparer, draft):
         cups = preparing.trays(workshop.store, workshop.preparer, sitting.id)
-        key = {row.code: row for row in preparing.fill_rows(workshop.store, workshop.preparer, sitting.id)}
-        assert len(key) == 5 * 4
+        rows = preparing.fill_rows(workshop.store, workshop.preparer, sitting.id)
+        pulls = setting_out.pulls_by_code(workshop.store, workshop.preparer, sitting.id)
+        assert len(rows) == len(pulls) == 5 * 4
         for tray in cups:
             for cup in tray.cups:
                 mine.setdefault(cup.pseudonym, []).append(cup.code)
-        warm |= {row.hours for row in key.values() if row.position == 0}
-        served = Counter((row.seat, row.hours) for row in key.values() if row.position > 0)
+        warm |= {pulls[row.cups[0][0]] for row in rows if row.position == 0}
+        served = Counter((row.seat, pulls[row.cups[0][0]]) for row in rows if row.position > 0)
         assert served == Counter({(seat, h): 1 for seat in range(1, 6) for h in (17.25, 33.75, 61.5)})
     assert len(warm) == 1
     assert all(len(codes) == len(set(codes)) == 8 for codes in mine.values())
@@ -161,11 +165,13 @@ def test_a_box_letter_tells_no_hour(workshop: Any) -> None:
     """Letters are dealt at random: over twelve seals of three pulls the shortest is not always A (1 in 531441)."""
     letters = set()
     for number in range(12):
-        id_ = planning.new_study(workshop.store, workshop.leader, f"Study {number}")
+        id_ = planning.new_study(workshop.store, workshop.leader, "hours", f"Study {number}")
         plan = replace(workshop.plan, title=f"Study {number}")
         planning.keep_plan(workshop.store, workshop.leader, id_, plan)
         planning.seal(workshop.store, workshop.leader, id_, plan.title)
-        letters |= {q.letter for q in preparing.quantities(workshop.store, workshop.preparer, id_) if q.hours == 17.25}
+        letters |= {
+            q.letter for q in preparing.quantities(workshop.store, workshop.preparer, id_) if q.holds == "17.25 h"
+        }
     assert len(letters) > 1
 
 
@@ -176,7 +182,7 @@ def test_codes_are_dealt_without_repeats(assessors: int, each: int, before: int,
     used: list[set[str]] = [set() for _ in range(assessors)]
     assume(assessors * each <= 900 and each * (before + 1) <= 300)
     for sitting in range(before + 1):
-        dealt = dealing.deal_codes(used, each, seed + sitting)
+        dealt = setting_out.deal_codes(used, each, seed + sitting)
         flat = [code for own in dealt for code in own]
         assert len(flat) == len(set(flat)) == assessors * each
         for seat, own in enumerate(dealt):
@@ -187,12 +193,12 @@ def test_codes_are_dealt_without_repeats(assessors: int, each: int, before: int,
 def test_more_cups_than_codes_are_refused() -> None:
     """A sentence, not a crash."""
     with pytest.raises(BadInput, match="run out"):
-        dealing.deal_codes([set() for _ in range(100)], 10, 1)
+        setting_out.deal_codes([set() for _ in range(100)], 10, 1)
 
 
 def test_a_copy_is_a_draft_of_its_own(workshop: Any) -> None:
     """A new study takes over the plan, not the seal."""
-    id_ = drafts.copy(workshop.store, workshop.leader, workshop.study)
+    id_ = planning.copy(workshop.store, workshop.leader, workshop.study)
     copy = planning.study(workshop.store, workshop.leader, id_)
     assert (copy.state, copy.seal) == ("draft", None)
     assert replace(copy.plan, title=workshop.plan.title) == workshop.plan
@@ -203,7 +209,7 @@ def test_a_copy_keeps_how_the_workshop_works_and_not_the_day(workshop: Any, draf
     habits = Habits(opens="06:30", days=(1, 2, 3, 4, 5), rest_days=14)
     plan = replace(workshop.plan, title="Second", habits=habits, starts_at="2026-11-23T08:00", load_g=40_000.0)
     planning.keep_plan(workshop.store, workshop.leader, draft, plan)
-    copy = planning.study(workshop.store, workshop.leader, drafts.copy(workshop.store, workshop.leader, draft)).plan
+    copy = planning.study(workshop.store, workshop.leader, planning.copy(workshop.store, workshop.leader, draft)).plan
     assert copy == replace(plan, title="Second, again", starts_at=None)
 
 
@@ -214,12 +220,12 @@ def test_a_new_study_begins_with_the_habits_of_the_newest(workshop: Any, draft: 
     planning.keep_plan(workshop.store, workshop.leader, draft, plan)
     with workshop.store.write() as tx:
         tx.exec_driver_sql("UPDATE study SET created_at = '2099-01-01T00:00:00Z' WHERE id = ?", (draft,))
-    third = planning.new_study(workshop.store, workshop.leader, "Third")
-    assert planning.study(workshop.store, workshop.leader, third).plan == Plan("Third", habits=habits)
+    third = planning.new_study(workshop.store, workshop.leader, "hours", "Third")
+    assert planning.study(workshop.store, workshop.leader, third).plan == HoursPlan("Third", habits=habits)
     with workshop.store.write() as tx:
         tx.exec_driver_sql("UPDATE study SET example = true WHERE id IN (?, ?)", (draft, third))
-    fourth = planning.new_study(workshop.store, workshop.leader, "Fourth")
-    assert planning.study(workshop.store, workshop.leader, fourth).plan == Plan("Fourth")
+    fourth = planning.new_study(workshop.store, workshop.leader, "hours", "Fourth")
+    assert planning.study(workshop.store, workshop.leader, fourth).plan == HoursPlan("Fourth")
 
 
 def test_a_draft_kept_before_there_were_habits_still_opens(workshop: Any, draft: str) -> None:
@@ -249,21 +255,23 @@ def test_a_seal_of_before_still_holds(workshop: Any, draft: str) -> None:
 
 def test_a_pull_is_noted_with_its_true_time(workshop: Any) -> None:
     """Only planned pulls, only real times, only positive grams."""
-    planning.note_pull(workshop.store, workshop.preparer, workshop.study, 33.75, "2026-11-24 10:41", 3900.0)
+    setting_out.note_pull(workshop.store, workshop.preparer, workshop.study, 33.75, "2026-11-24 10:41", 3900.0)
     with workshop.store.read() as tx:
         assert studies.pull_notes(tx, workshop.study) == {33.75: ("2026-11-24 10:41", 3900.0)}
     for hours, at, mass in ((9.0, "2026-11-24 10:41", 10.0), (33.75, "noon", 10.0), (33.75, "2026-11-24 10:41", -1.0)):
         with pytest.raises(BadInput, match=r"^Fix the"):
-            planning.note_pull(workshop.store, workshop.preparer, workshop.study, hours, at, mass)
+            setting_out.note_pull(workshop.store, workshop.preparer, workshop.study, hours, at, mass)
 
 
 def test_the_rule_follows_the_plan_and_the_look() -> None:
     """From the second sitting on, disagreement between sittings counts (a sealed choice)."""
-    plan = Plan("x", pulls=(Pull(0), Pull(8), Pull(24)), attributes=(Attribute("A"), Attribute("B", decides=False)))
-    rule = planning.rule_of(replace(plan, sittings=1, next_sittings=1, looks=3), 1)
-    assert (rule.adjust, rule.look, rule.looks, list(rule.attributes)) == ((), 1, 3, ["A"])
-    assert planning.rule_of(replace(plan, sittings=1, looks=3), 2).adjust == ("sitting:hours",)
-    assert planning.rule_of(replace(plan, sittings=2), 1).adjust == ("sitting:hours",)
+    plan = HoursPlan(
+        "x", pulls=(Pull(0), Pull(8), Pull(24)), attributes=(Attribute("A"), Attribute("B", decides=False))
+    )
+    first = rule.rule_of(replace(plan, sittings=1, next_sittings=1, looks=3), 1)
+    assert (first.adjust, first.look, first.looks, list(first.attributes)) == ((), 1, 3, ["A"])
+    assert rule.rule_of(replace(plan, sittings=1, looks=3), 2).adjust == ("sitting:hours",)
+    assert rule.rule_of(replace(plan, sittings=2), 1).adjust == ("sitting:hours",)
 
 
 def test_nobody_reads_a_study_without_signing_in(workshop: Any) -> None:
@@ -280,10 +288,10 @@ words = st.text(max_size=12)
 
 
 @st.composite
-def plans(draw: Any) -> Plan:
+def plans(draw: Any) -> HoursPlan:
     """Plans of any content."""
     lines = draw(st.lists(st.builds(Attribute, name=words, definition=words, margin=st.floats(0.1, 3)), max_size=3))
-    return Plan(
+    return HoursPlan(
         title=draw(words),
         question=draw(words),
         pulls=tuple(Pull(h) for h in draw(st.lists(hours, max_size=6))),
@@ -314,17 +322,17 @@ def shuffled(value: Any, rng: random.Random) -> Any:
 @given(plans(), st.randoms())
 @settings(max_examples=700, deadline=None)
 @pytest.mark.reliability
-def test_one_plan_has_one_seal(plan: Plan, rng: random.Random) -> None:
+def test_one_plan_has_one_seal(plan: HoursPlan, rng: random.Random) -> None:
     """Shuffled keys, 24 or 24.0, through the store's JSON and back: one hash."""
     document = json.loads(json.dumps(dataclasses.asdict(plan)))
-    seal = drafts.seal_of(plan)
-    assert drafts.seal_of(studies.plan_from(shuffled(document, rng))) == seal
-    assert drafts.seal_of(studies.plan_from(json.loads(json.dumps(as_floats(document))))) == seal
+    seal = planning.seal_of(plan)
+    assert planning.seal_of(from_document(shuffled(document, rng))) == seal
+    assert planning.seal_of(from_document(json.loads(json.dumps(as_floats(document))))) == seal
 
 
 @given(plans())
 @settings(max_examples=200, deadline=None)
-def test_another_margin_is_another_seal(plan: Plan) -> None:
+def test_another_margin_is_another_seal(plan: HoursPlan) -> None:
     """Any change of the rule shows."""
-    assert drafts.seal_of(replace(plan, alpha=plan.alpha / 2)) != drafts.seal_of(plan)
-    assert drafts.seal_of(replace(plan, title=plan.title + " ")) != drafts.seal_of(plan)
+    assert planning.seal_of(replace(plan, alpha=plan.alpha / 2)) != planning.seal_of(plan)
+    assert planning.seal_of(replace(plan, title=plan.title + " ")) != planning.seal_of(plan)

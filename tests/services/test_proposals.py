@@ -10,13 +10,14 @@ from analysis.planning.operating_characteristics import operating_characteristic
 from analysis.planning.simulation import AttributeTruth, Design, Scenario
 from analysis.stopping import AttributeRule, Rule
 from studyapp.errors import BadInput
-from studyapp.records import Attribute, Plan, Pull
-from studyapp.services import proposals
-from studyapp.services.prospects import what_it_can_show
-from studyapp.services.rules import problems
+from studyapp.kinds.hours.deciding import proposals
+from studyapp.kinds.hours.deciding.prospects import what_it_can_show
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.kinds.hours.rule import problems
+from studyapp.records import Attribute
 
 SIX = tuple(Pull(float(hours)) for hours in (0, 4, 8, 12, 16, 24))
-PLAN = Plan(
+PLAN = HoursPlan(
     "x",
     "From how many hours on?",
     pulls=SIX,

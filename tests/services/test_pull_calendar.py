@@ -15,9 +15,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from studyapp.errors import BadInput
-from studyapp.records import Habits, HoursStudy, Plan, Pull
-from studyapp.services import dealing
-from studyapp.services.pull_calendar import (
+from studyapp.kinds.hours import setting_out
+from studyapp.kinds.hours.plan import Habits, HoursPlan, Pull
+from studyapp.kinds.hours.rule import problems
+from studyapp.kinds.hours.rule.run_calendar import (
     calendar,
     moved_to,
     of_study,
@@ -27,11 +28,11 @@ from studyapp.services.pull_calendar import (
     start_of,
     too_much,
 )
-from studyapp.services.rules import problems
+from studyapp.records import Study
 
 SIX = tuple(Pull(float(hours)) for hours in (0, 4, 8, 12, 16, 24))
 MONDAY = datetime(2026, 11, 23, 8, 0)
-PLAN = Plan(
+PLAN = HoursPlan(
     "Dark 72",
     pulls=SIX,
     assessors=tuple("abcdefgh"),
@@ -151,7 +152,7 @@ def test_later_looks_follow_the_verdict_before_them() -> None:
     ages = {one.starts - ends[one.number] for one in found.appointments if one.kind == "sitting"}
     assert ages == {found.age}
     assert [found.mass_older(number) for number in (1, 2, 3, 4)] == [0, 1, 9, 19]
-    decided = of_study(HoursStudy("s", three, "decided", "2026-11-20T08:00:00Z", look=2))
+    decided = of_study(Study("s", "hours", three, "decided", "2026-11-20T08:00:00Z", look=2))
     assert {one.look for one in decided.appointments} == {1, 2}
 
 
@@ -190,7 +191,7 @@ def test_grams_suffice_for_every_look_as_it_is_dealt(pulls: int, palate: int, re
     dealt: list[list[list[int]]] = []
     for seeds in ([1, 2], [3, 4], [5, 6]):
         before = [[[own.count(place) for place in range(pulls)] for own in sitting] for sitting in dealt]
-        dealt += dealing.orders_of(plan, hours, seeds, before)
+        dealt += setting_out.orders_of(plan, hours, seeds, before)
     served = Counter(place for sitting in dealt for own in sitting for place in own)
     told = {hours.index(row.hours): row.cups for row in quantities(plan)}
     assert all(served[place] <= told[place] for place in range(pulls))

@@ -10,14 +10,16 @@ from dataclasses import replace
 import pytest
 
 from analysis.planning.operating_characteristics import operating_characteristics
-from studyapp.records import Attribute, Chance, Plan, Pull
-from studyapp.services import prospects, refining
-from studyapp.services.planning import rule_of
+from studyapp.kinds.hours.deciding import prospects
+from studyapp.kinds.hours.deciding.scenarios import usual
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.kinds.hours.rule import rule_of
+from studyapp.records import Attribute, Chance
+from studyapp.services import refining
 from studyapp.services.refining import Refining
-from studyapp.services.scenarios import usual
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 20.0, 24.0, 30.0)
-BLOCKS = Plan(
+BLOCKS = HoursPlan(
     "x",
     pulls=tuple(Pull(h) for h in HOURS),
     attributes=(Attribute("acidity"), Attribute("bitterness")),

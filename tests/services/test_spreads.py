@@ -16,15 +16,19 @@ from sqlalchemy import event
 from analysis.planning import Service, price
 from analysis.planning.pooled_spreads import strata_of
 from studyapp.errors import NotAllowed
-from studyapp.records import Attribute, Plan, Pull, Sitting, Staff
-from studyapp.services import accounts, deciding, panel, planning, preparing, spreads, watching
-from studyapp.services.dealing import make_sittings
-from studyapp.services.spreads import ASSUMED
+from studyapp.kinds.hours import deciding, rule, setting_out
+from studyapp.kinds.hours.deciding import spreads
+from studyapp.kinds.hours.deciding.spreads import ASSUMED
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.kinds.hours.setting_out import make_sittings
+from studyapp.records import Attribute, Sitting, Staff
+from studyapp.services import accounts, closing, panel, planning, preparing, watching
 from studyapp.store import Store, events, servings, sittings, studies
+from tests.conftest import CHECKS
 from tests.furnished import empty
 
 TRUTH = {"assessor": 1.0, "interaction": 0.6, "sitting": 0.3, "error": 0.8}
-PLAN = Plan(
+PLAN = HoursPlan(
     "Spreads",
     question="When?",
     pulls=tuple(Pull(hours) for hours in (0.0, 6.0, 12.0, 24.0)),
@@ -48,11 +52,9 @@ class Shop:
         self.preparer = accounts.add_staff(store, self.leader, "Ben", "preparer", phrase)
         self.seats = tuple(panel.add_assessor(store, self.leader, f"Seat {n}").id for n in range(8))
 
-    def sealed(self, plan: Plan = PLAN, example: bool = False) -> str:
+    def sealed(self, plan: HoursPlan = PLAN, example: bool = False) -> str:
         """A sealed study, real or invented."""
-        id_ = secrets.token_hex(8)
-        with self.store.write() as tx:
-            studies.add(tx, id_, plan, self.leader.id, example)
+        id_ = planning.start(self.store, self.leader, "hours", plan, example=example)
         planning.keep_plan(self.store, self.leader, id_, replace(plan, assessors=self.seats))
         planning.seal(self.store, self.leader, id_, plan.title)
         return id_
@@ -84,11 +86,9 @@ class Shop:
     def _open(self, sitting: Sitting) -> Iterator[tuple[str, str, float, Any]]:
         """Open a sitting with all trays out: (assessor, serving, hours, line) of everything to score."""
         watching.open_sitting(self.store, self.leader, sitting.id)
-        key = {row.code: row.hours for row in preparing.fill_rows(self.store, self.preparer, sitting.id)}
+        key = setting_out.pulls_by_code(self.store, self.preparer, sitting.id)
         for tray in preparing.trays(self.store, self.preparer, sitting.id):
-            preparing.release_tray(
-                self.store, self.preparer, sitting.id, tray.position, frozenset(preparing.CHECKS), "Cleo"
-            )
+            preparing.release_tray(self.store, self.preparer, sitting.id, tray.position, CHECKS, "Cleo")
         with self.store.write() as tx:
             lines = servings.lines(tx, sitting.id, servings.open_servings(tx, sitting.id)[0])
             for seat in self.seats:
@@ -98,11 +98,11 @@ class Shop:
         cups.sort(key=lambda one: (self.seats.index(one[0]), key[one[1].code]))
         return ((seat, cup.id, key[cup.code], line) for seat, cup in cups for line in lines)
 
-    def finished(self, seed: int, plan: Plan = PLAN, example: bool = False, fall: float = 0.0) -> str:
+    def finished(self, seed: int, plan: HoursPlan = PLAN, example: bool = False, fall: float = 0.0) -> str:
         """A study tasted, its key opened."""
         study = self.sealed(plan, example)
         self.taste(study, seed, fall)
-        deciding.open_key(self.store, self.leader, study, "Ada")
+        closing.open_key(self.store, self.leader, study, "Ada")
         return study
 
 
@@ -176,8 +176,8 @@ def test_a_blind_study_is_never_read(shop: Shop) -> None:
     assert any("score" in words for words in asked)
     assert not [words for words in asked if blind in words]
     assert not [words for words in asked if words.lstrip()[:6].upper() in ("INSERT", "UPDATE", "DELETE")]
-    assert deciding.openings(shop.store, shop.leader, blind) == ()
-    deciding.open_key(shop.store, shop.leader, blind, "Ada")
+    assert closing.openings(shop.store, shop.leader, blind) == ()
+    closing.open_key(shop.store, shop.leader, blind, "Ada")
     assert known(shop).studies == 2
 
 
@@ -209,7 +209,7 @@ def test_between_two_looks_only_the_first_counts(shop: Shop) -> None:
         make_sittings(tx, study, replace(PLAN, assessors=shop.seats), 2, None)
     shop.taste(study, 9)
     assert known(shop) == before
-    deciding.open_key(shop.store, shop.leader, study, "Ada")
+    closing.open_key(shop.store, shop.leader, study, "Ada")
     after = known(shop).of("Acidity")
     assert after is not None
     assert (after.studies, after.scores) == (1, 8 * 4 * 3)
@@ -218,7 +218,7 @@ def test_between_two_looks_only_the_first_counts(shop: Shop) -> None:
 def test_real_studies_take_the_place_of_invented_ones(shop: Shop) -> None:
     """Invented ones alone are taken and said to be invented; a real draft or a blind study changes nothing."""
     shop.finished(10, example=True)
-    planning.new_study(shop.store, shop.leader, "Mine")
+    planning.new_study(shop.store, shop.leader, "hours", "Mine")
     shop.sealed()
     invented = known(shop)
     assert (invented.studies, invented.invented) == (1, True)
@@ -238,9 +238,9 @@ def test_the_newest_opened_studies_come_first(shop: Shop) -> None:
                 (study, look, shop.leader.id, "Ada", f"2026-11-{at}T10:00:00Z"),
             )
     with shop.store.read() as tx:
-        assert studies.last_opened(tx, 10, example=False) == [(first, 2), (second, 1), (third, 1)]
-        assert studies.last_opened(tx, 2, example=False) == [(first, 2), (second, 1)]
-        assert studies.last_opened(tx, 10, example=True) == []
+        assert studies.last_opened(tx, "hours", 10, example=False) == [(first, 2), (second, 1), (third, 1)]
+        assert studies.last_opened(tx, "hours", 2, example=False) == [(first, 2), (second, 1)]
+        assert studies.last_opened(tx, "hours", 10, example=True) == []
 
 
 def test_a_study_without_spread_is_left_out(shop: Shop) -> None:
@@ -249,7 +249,7 @@ def test_a_study_without_spread_is_left_out(shop: Shop) -> None:
     for sitting in preparing.sittings(shop.store, shop.leader, study):
         watching.open_sitting(shop.store, shop.leader, sitting.id)
         watching.close_sitting(shop.store, shop.leader, sitting.id, "the power was cut")
-    deciding.open_key(shop.store, shop.leader, study, "Ada")
+    closing.open_key(shop.store, shop.leader, study, "Ada")
     assert known(shop) == ASSUMED
 
 
@@ -279,9 +279,9 @@ def test_the_price_listens_to_them(shop: Shop) -> None:
     """What is offered is priced with the history of the panel, and not without."""
     first, _second = shop.finished(1, fall=3.0), shop.finished(2)
     frame = deciding.scores(shop.store, shop.leader, first)
-    rule = planning.rule_of(planning.study(shop.store, shop.leader, first).plan, 1)
-    history = spreads.of_others(shop.store, first, rule.attributes)
+    sealed = rule.rule_of(planning.study(shop.store, shop.leader, first).plan, 1)
+    history = spreads.of_others(shop.store, first, sealed.attributes)
     served = Service(PLAN.replicates, PLAN.palate, PLAN.next_sittings)
     offered = deciding.offers(shop.store, shop.leader, first)
-    assert offered == price(frame, rule, sealed=served, history=history)
-    assert offered != price(frame, rule, sealed=served)
+    assert offered == price(frame, sealed, sealed=served, history=history)
+    assert offered != price(frame, sealed, sealed=served)

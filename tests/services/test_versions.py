@@ -17,10 +17,13 @@ import rfc8785
 
 from analysis.stopping import RULE_VERSION, AttributeResult, AttributeRule, Decision, PullResult, Rule, decide
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.findings import hours_finding, versions, warning_sentence
-from studyapp.services import aroma_planning, deciding, packages, planning, signed
+from studyapp.kinds.hours import deciding, rule
+from studyapp.kinds.hours.deciding import signed
+from studyapp.kinds.hours.files.decisions import decision_document
+from studyapp.kinds.hours.findings import hours_finding, versions, warning_sentence
+from studyapp.kinds.hours.plan import rule_version
+from studyapp.services import closing, packages, planning
 from studyapp.services.checking import check
-from studyapp.services.documents import decision_document
 from studyapp.store import open_store
 from tests.services.aroma_kitchen import furnish_aroma
 from tests.stores import earlier
@@ -47,19 +50,17 @@ def test_a_seal_names_the_version_of_its_rule(workshop: Any) -> None:
     """It is part of what is hashed (RFC 8785, SHA-256), and stands in the rule as people read it."""
     study = planning.study(workshop.store, workshop.leader, workshop.study)
     document = document_of(workshop.store, workshop.study)
-    assert document["rule_version"] == study.rule_version == RULE_VERSION == 2
+    assert document["rule_version"] == rule_version(study) == RULE_VERSION == 2
     assert study.seal == hashlib.sha256(rfc8785.dumps(document)).hexdigest()
     assert study.seal != hashlib.sha256(rfc8785.dumps({**document, "rule_version": 1})).hexdigest()
-    assert planning.rule_sentences(study.plan, study.rule_version)[-1] == "Version 2 of the stop rule."
+    assert rule.sentences(study.plan, study.named)[-1] == "Version 2 of the stop rule."
     assert check(workshop.store.url).sound
 
 
 def test_a_draft_names_no_version_and_its_copy_none(workshop: Any) -> None:
     """The version in force on the day of the seal counts."""
-    from studyapp.services import drafts
-
-    copy = drafts.copy(workshop.store, workshop.leader, workshop.study)
-    assert planning.study(workshop.store, workshop.leader, copy).rule_version is None
+    copy = planning.copy(workshop.store, workshop.leader, workshop.study)
+    assert rule_version(planning.study(workshop.store, workshop.leader, copy)) is None
     assert "rule_version" not in document_of(workshop.store, copy)
 
 
@@ -68,7 +69,7 @@ def test_a_study_of_an_aroma_has_no_stop_rule(tmp_path: Path) -> None:
     store = open_store(str(tmp_path / "studies.sqlite"))
     kitchen = furnish_aroma(store)
     assert "rule_version" not in document_of(store, kitchen.study)
-    assert aroma_planning.study(store, kitchen.leader, kitchen.study).seal is not None
+    assert planning.study(store, kitchen.leader, kitchen.study).seal is not None
     store.close()
 
 
@@ -77,7 +78,7 @@ def test_a_seal_that_names_none_is_of_version_1(kept: Earlier) -> None:
     for told in kept.told["studies"]:
         study = planning.study(kept.store, kept.leader, told["id"])
         if told["kind"] == "hours":
-            assert study.rule_version == (1 if told["seal"] else None)
+            assert rule_version(study) == (1 if told["seal"] else None)
             assert "rule_version" not in document_of(kept.store, told["id"])
     assert check(kept.store.url, kept.told["head"]).sound
 
@@ -142,7 +143,7 @@ def test_the_record_leaves_nothing_of_a_decision_out() -> None:
 def test_a_document_of_version_1_reads_like_its_decision(kept: Earlier) -> None:
     """It holds neither who told the control nor which note comes next; all else is worked out from it."""
     for title in ("Hours, signed", "Hours, signed before a better hour"):
-        document = deciding.kept_verdict(kept.store, kept.leader, kept.study(title), 1)
+        document = closing.kept_verdict(kept.store, kept.leader, kept.study(title), 1)
         assert document is not None
         assert "decisive_upper" not in document["attributes"]["Acidity"]["pulls"][0]
         read = signed.decision_from(document)
@@ -189,7 +190,7 @@ VERSION_1_REASONS = {
 @pytest.mark.parametrize("verdict", VERSION_1_REASONS)
 def test_all_that_version_1_could_sign_can_still_be_said(kept: Earlier, verdict: str) -> None:
     """Every verdict with every reason and every warning of that version has its sentences."""
-    document = deciding.kept_verdict(kept.store, kept.leader, kept.study("Hours, signed"), 1)
+    document = closing.kept_verdict(kept.store, kept.leader, kept.study("Hours, signed"), 1)
     assert document is not None
     warnings = [{"code": code, "sentence": code, "values": said} for code, said in VERSION_1_WARNINGS.items()]
     for reason in VERSION_1_REASONS[verdict]:
@@ -206,8 +207,8 @@ def test_all_that_version_1_could_sign_can_still_be_said(kept: Earlier, verdict:
 def test_signing_keeps_the_version_of_the_rule(kept: Earlier) -> None:
     """A study of version 1 that nobody has signed is signed under the rule of today, and its document says so."""
     study = kept.study("Hours, opened")
-    deciding.sign(kept.store, kept.leader, study, "Ada", "ran the test")
-    document = deciding.kept_verdict(kept.store, kept.leader, study, 1)
+    closing.sign(kept.store, kept.leader, study, "Ada", "ran the test")
+    document = closing.kept_verdict(kept.store, kept.leader, study, 1)
     assert document is not None
     assert document["rule_version"] == RULE_VERSION
     shown = deciding.shown(kept.store, kept.leader, study)
@@ -266,7 +267,7 @@ def test_an_unsigned_study_is_decided_by_the_corrected_rule_as_a_departure(kept:
     assert (shown.rule_version, shown.sealed_version, shown.corrected) == (RULE_VERSION, 1, None)
     (said,) = versions.departures(shown)
     assert "sealed under version 1 of the stop rule and decided by the corrected version 2" in said
-    deciding.sign(kept.store, kept.leader, study, "Ada", "ran the test")
+    closing.sign(kept.store, kept.leader, study, "Ada", "ran the test")
     assert versions.departures(deciding.shown(kept.store, kept.leader, study)) == (said,)
 
 
@@ -274,7 +275,7 @@ def test_a_study_sealed_today_departs_from_nothing(workshop: Any, hands: list[An
     """Seal and verdict are of one version."""
     for number, hand in enumerate(hands):
         hand.taste_all(lambda place, line, n=number: (len(line) + 3 * place.number + n) % 10)
-    deciding.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
+    closing.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
     shown = deciding.shown(workshop.store, workshop.leader, workshop.study)
     assert (versions.departures(shown), versions.said_otherwise(shown)) == ((), "")
 

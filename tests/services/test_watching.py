@@ -11,20 +11,21 @@ from typing import Any
 import pytest
 
 from studyapp.errors import BadInput, NotAllowed, NotFound
-from studyapp.records import Attribute, Plan, Pull
+from studyapp.kinds.hours import rule
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.records import Attribute
 from studyapp.services import planning, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.services.standing import standing
 from studyapp.store.servings import BlindServing
 from studyapp.store.sittings import Presence
-
-CHECKS = frozenset(preparing.CHECKS)
+from tests.conftest import CHECKS
 
 
 @pytest.fixture
 def second(workshop: Any) -> tuple[str, Any]:
     """A freshly sealed study with one planned sitting: no tray released, rests of four minutes."""
-    id_ = planning.new_study(workshop.store, workshop.leader, "Second")
+    id_ = planning.new_study(workshop.store, workshop.leader, "hours", "Second")
     plan = replace(workshop.plan, title="Second", rest_seconds=240)
     planning.keep_plan(workshop.store, workshop.leader, id_, plan)
     planning.seal(workshop.store, workshop.leader, id_, "Second")
@@ -97,12 +98,14 @@ def test_the_key_is_the_preparers_and_its_first_look_is_recorded_once(workshop: 
 def test_quantities_cover_every_cup_and_a_tenth_more(workshop: Any) -> None:
     """Five scored cups of each pull, five warm-up cups of one, spares rounded up, at 4.5 g a piece."""
     found = {
-        q.hours: (q.cups, q.grams) for q in preparing.quantities(workshop.store, workshop.preparer, workshop.study)
+        q.holds: (q.cups, q.grams) for q in preparing.quantities(workshop.store, workshop.preparer, workshop.study)
     }
-    assert found == {17.25: (6, 27.0), 33.75: (11, 49.5), 61.5: (6, 27.0)}
+    assert found == {"17.25 h": (6, 27.0), "33.75 h": (11, 49.5), "61.5 h": (6, 27.0)}
     watching.close_sitting(workshop.store, workshop.leader, workshop.sitting.id, "the room was needed")
     late = preparing.quantities(workshop.store, workshop.preparer, workshop.study)
-    assert {q.hours: q.cups for q in late} == {17.25: 6, 33.75: 11, 61.5: 6}, "a late fill sheet is not empty"
+    assert {q.holds: q.cups for q in late} == {"17.25 h": 6, "33.75 h": 11, "61.5 h": 6}, (
+        "a late fill sheet is not empty"
+    )
 
 
 # ---- steps, without a clock ----------------------------------------------------------------------------------------
@@ -260,7 +263,7 @@ def test_notes_are_read_after_the_key(workshop: Any, hand: Any) -> None:
 
 def test_a_plan_with_a_fault_names_its_field() -> None:
     """Every problem points at what to mend; cautions do not block."""
-    plan = Plan(
+    plan = HoursPlan(
         "x",
         question="q",
         pulls=(Pull(0), Pull(8), Pull(8)),
@@ -270,10 +273,10 @@ def test_a_plan_with_a_fault_names_its_field() -> None:
         assessors=("a", "b"),
         contains="",
     )
-    blocking = {problem.where for problem in planning.problems(plan) if problem.blocks}
+    blocking = {problem.where for problem in rule.problems(plan) if problem.blocks}
     assert blocking == {"pulls", "control", "attributes", "looks", "assessors", "contains"}
     fine = replace(
         plan, pulls=(Pull(0), Pull(8), Pull(24)), attributes=(Attribute("Acidity"),), control=None, looks=2,
         assessors=tuple("abcde"), contains="cocoa",
     )  # fmt: skip
-    assert [problem.blocks for problem in planning.problems(fine)] == [False]
+    assert [problem.blocks for problem in rule.problems(fine)] == [False]

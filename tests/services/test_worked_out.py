@@ -16,9 +16,11 @@ from typing import Any
 import pytest
 
 from studyapp.errors import NotAllowed, NothingToDecide
-from studyapp.findings import aroma_pages
+from studyapp.kinds.aroma import deciding as aroma_deciding
+from studyapp.kinds.aroma.findings import told as aroma_pages
+from studyapp.kinds.hours import deciding, setting_out
 from studyapp.printing import papers
-from studyapp.services import aroma_deciding, deciding, packages, planning, preparing, refining, watching, worked_out
+from studyapp.services import closing, packages, planning, preparing, refining, watching, worked_out
 from studyapp.services.worked_out import Keeper
 from studyapp.store import Store, open_store
 from tests.stores import earlier
@@ -195,12 +197,12 @@ def _deviation(kept: Earlier, study: str) -> None:
 
 
 def _signature(kept: Earlier, study: str) -> None:
-    deciding.sign(kept.store, kept.leader, study, "Ada", "ran the test")
+    closing.sign(kept.store, kept.leader, study, "Ada", "ran the test")
 
 
 def _pull(kept: Earlier, study: str) -> None:
     hours = planning.study(kept.store, kept.leader, study).plan.pulls[0].hours
-    planning.note_pull(kept.store, kept.leader, study, hours, "2026-11-24 10:41")
+    setting_out.note_pull(kept.store, kept.leader, study, hours, "2026-11-24 10:41")
 
 
 @pytest.mark.parametrize("act", [_deviation, _signature, _pull])
@@ -227,7 +229,7 @@ def test_the_next_sitting_asks_anew_and_each_look_has_its_own_verdict(kept: Earl
     assert planned == first
     watching.open_sitting(kept.store, kept.leader, sitting.id)
     watching.close_sitting(kept.store, kept.leader, sitting.id, "the power was cut")
-    deciding.open_key(kept.store, kept.leader, study, "Ada")
+    closing.open_key(kept.store, kept.leader, study, "Ada")
     second = decision(kept)
     assert second is not planned
     assert second.look == 2
@@ -246,7 +248,7 @@ def test_the_price_rests_on_the_other_opened_studies_too(kept: Earlier) -> None:
         if sitting.state != "closed":
             watching.close_sitting(kept.store, kept.leader, sitting.id, "the power was cut")
     assert price() is before
-    deciding.open_key(kept.store, kept.leader, other, "Ada")
+    closing.open_key(kept.store, kept.leader, other, "Ada")
     assert price() is not before
     assert decision(kept) is verdict
 
@@ -273,7 +275,7 @@ def test_a_refusal_is_not_kept(kept: Earlier, workshop: Any) -> None:
     with pytest.raises(NotAllowed):
         aroma_deciding.verdict(kept.store, preparer, kept.study("Aroma, opened"))
     watching.close_sitting(workshop.store, workshop.leader, workshop.sitting.id, "the power was cut")
-    deciding.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
+    closing.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
     held = len(worked_out._keeper)
     for _again in range(2):
         with pytest.raises(NothingToDecide):

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from studyapp.services import aroma_deciding, aroma_planning, aroma_preparing, preparing, tasting, watching
+from studyapp.kinds.aroma import deciding
+from studyapp.services import closing, planning, preparing, tasting, watching
 from tests.furnished import furnished
 from tests.services.aroma_kitchen import Kitchen, Taster, furnish_aroma
 from tests.store.test_reach import walked
@@ -31,10 +32,10 @@ ACTS: dict[str, Callable[[Kitchen, Taster, Any], object]] = {
     "an assessor's page": lambda _k, t, _s: t.place(),
     "a choice": lambda _k, t, _s: _chosen(t),
     "leaving": lambda k, t, _s: tasting.leave(k.store, t.token, False),
-    "a study": lambda k, _t, _s: aroma_planning.study(k.store, k.leader, k.study),
+    "a study": lambda k, _t, _s: planning.study(k.store, k.leader, k.study),
     "trays": lambda k, _t, s: preparing.trays(k.store, k.preparer, s.id),
-    "the key": lambda k, _t, s: aroma_preparing.fill_rows(k.store, k.preparer, s.id),
-    "quantities": lambda k, _t, _s: aroma_preparing.quantities(k.store, k.preparer, k.study),
+    "the key": lambda k, _t, s: preparing.fill_rows(k.store, k.preparer, s.id),
+    "quantities": lambda k, _t, _s: preparing.quantities(k.store, k.preparer, k.study),
     "the watch page": lambda k, _t, s: watching.progress(k.store, k.leader, s.id),
     "closing": lambda k, _t, s: watching.close_sitting(k.store, k.leader, s.id, "late"),
 }
@@ -54,7 +55,7 @@ def test_the_verdict_reads_its_own_sets_only(kitchen: Kitchen) -> None:
     kitchen.taste_all(lambda _name, _level, number: number == 1)
 
     def open_and_read() -> None:
-        aroma_deciding.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
-        aroma_deciding.verdict(kitchen.store, kitchen.leader, kitchen.study)
+        closing.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
+        deciding.verdict(kitchen.store, kitchen.leader, kitchen.study)
 
     assert walked(kitchen.store, open_and_read) == []

@@ -11,8 +11,9 @@ from pathlib import Path
 import pytest
 import rfc8785
 
+from studyapp.kinds.hours import deciding
 from studyapp.records import Mark
-from studyapp.services import deciding, packages, planning, tasting, trying
+from studyapp.services import closing, packages, planning, tasting, trying
 from studyapp.services.checking import check
 from studyapp.store import Store
 from tests.stores import earlier, later
@@ -65,7 +66,7 @@ def test_every_signed_verdict_is_the_one_that_was_signed(kept: Earlier) -> None:
     stood = kept.told["studies"]
     assert {study["kind"] for study in stood if study["verdict"]} == {"hours", "aroma"}
     for study in stood:
-        assert deciding.kept_verdict(kept.store, kept.leader, study["id"], 1) == study["verdict"]
+        assert closing.kept_verdict(kept.store, kept.leader, study["id"], 1) == study["verdict"]
 
 
 def test_a_running_sitting_goes_on(kept: Earlier) -> None:
@@ -105,6 +106,6 @@ def test_its_studies_travel(kept: Earlier, tmp_path: Path) -> None:
         assert [one.read_bytes() for one in first] == [one.read_bytes() for one in second]
         arrived = planning.study(there, kept.leader, study["id"])
         assert (arrived.seal, arrived.state) == (study["seal"], study["state"])
-        assert deciding.kept_verdict(there, kept.leader, study["id"], 1) == study["verdict"]
+        assert closing.kept_verdict(there, kept.leader, study["id"], 1) == study["verdict"]
     there.close()
     assert check(str(tmp_path / "there.sqlite")).sound

@@ -9,21 +9,14 @@ import pytest
 from sqlalchemy.exc import DBAPIError
 
 from studyapp.errors import NotAllowed, StoreProblem
-from studyapp.records import Attribute, Mark, Plan, Pull
-from studyapp.services import (
-    accounts,
-    backups,
-    deciding,
-    joining,
-    panel,
-    planning,
-    preparing,
-    spreads,
-    tasting,
-    watching,
-)
+from studyapp.kinds.hours import deciding, setting_out
+from studyapp.kinds.hours.deciding import spreads
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.records import Attribute, Mark
+from studyapp.services import accounts, backups, closing, joining, panel, planning, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import Store, events, open_store
+from tests.conftest import CHECKS
 
 pytestmark = pytest.mark.postgres
 PHRASE = "a bench by the window"
@@ -42,7 +35,7 @@ def sealed(store: Store) -> tuple[Any, Any, str, Any]:
     leader = accounts.first_leader(store, "Ada", PHRASE)
     preparer = accounts.add_staff(store, leader, "Ben", "preparer", PHRASE)
     seated = tuple(panel.add_assessor(store, leader, f"Seat {n}").id for n in range(5))
-    plan = Plan(
+    plan = HoursPlan(
         "On PostgreSQL",
         question="Is 8 h enough?",
         pulls=(Pull(0), Pull(8), Pull(24)),
@@ -53,12 +46,12 @@ def sealed(store: Store) -> tuple[Any, Any, str, Any]:
         rest_seconds=0,
         contains="cocoa",
     )
-    study = planning.new_study(store, leader, plan.title)
+    study = planning.new_study(store, leader, "hours", plan.title)
     planning.keep_plan(store, leader, study, plan)
     planning.seal(store, leader, study, plan.title)
     (sitting,) = preparing.sittings(store, preparer, study)
     for tray in preparing.trays(store, preparer, sitting.id):
-        preparing.release_tray(store, preparer, sitting.id, tray.position, frozenset(preparing.CHECKS), "Cleo")
+        preparing.release_tray(store, preparer, sitting.id, tray.position, CHECKS, "Cleo")
     watching.open_sitting(store, leader, sitting.id)
     return leader, preparer, study, sitting
 
@@ -66,7 +59,7 @@ def sealed(store: Store) -> tuple[Any, Any, str, Any]:
 def test_a_whole_study_runs_and_verifies(store: Store, postgres: str) -> None:
     """From the first leader to a signed verdict; the record is sound and knows its head."""
     leader, preparer, study, sitting = sealed(store)
-    key = {row.code: row.hours for row in preparing.fill_rows(store, preparer, sitting.id)}
+    key = setting_out.pulls_by_code(store, preparer, sitting.id)
     for number, link in enumerate(joining.issue_links(store, leader, sitting.id)):
         token = joining.join(store, link.code, "10.0.0.7", None)
         here = tasting.agree(store, token)
@@ -79,11 +72,11 @@ def test_a_whole_study_runs_and_verifies(store: Store, postgres: str) -> None:
             here = tasting.finish_serving(store, token, here.serving)
     tasting_note = "number two was grainy"
     tasting.send_note(store, token, tasting_note)
-    deciding.open_key(store, leader, study, "Ada")
+    closing.open_key(store, leader, study, "Ada")
     assert len(deciding.scores(store, leader, study)) == 15
     known = spreads.of_panel(store, leader)
     assert (known.studies, known.assessors, known.invented, known.source("acidity")) == (1, 5, False, "own")
-    deciding.sign(store, leader, study, "Ada", "ran the test")
+    closing.sign(store, leader, study, "Ada", "ran the test")
     report = check(postgres)
     assert report.sound, report
     assert check(postgres, report.head).sound

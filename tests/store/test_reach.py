@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 from sqlalchemy import event
 
-from studyapp.services import accounts, deciding, joining, planning, preparing, tasting, watching
+from studyapp.kinds.hours import deciding
+from studyapp.services import accounts, closing, joining, planning, preparing, tasting, watching
 
 GROWING = {"study", "sitting", "serving", "score", "event", "token", "presence", "tray", "note", "join_code", "seat"}
 GROWING |= {"sample", "attribute", "deviation", "signature", "opening", "decision", "pull_note", "key_view", "trial"}
@@ -63,7 +64,7 @@ ACTS: dict[str, Callable[[Any, Any], object]] = {
     "one's own account": lambda w, _h: accounts.own(w.store, w.preparer),
     "a first passphrase": lambda w, _h: accounts.give_passphrase(w.store, w.leader, w.preparer.id, w.passphrase),
     "the end of an account": lambda w, _h: accounts.end_account(w.store, w.leader, w.preparer.id),
-    "signatures": lambda w, _h: deciding.signatures(w.store, w.leader, w.study),
+    "signatures": lambda w, _h: closing.signatures(w.store, w.leader, w.study),
 }
 
 
@@ -80,7 +81,7 @@ def test_the_verdict_reads_its_own_study_only(workshop: Any, hands: list[Any]) -
         hand.taste_all(lambda place, _line, n=number: (place.number + n) % 10)
 
     def open_and_read() -> None:
-        deciding.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
+        closing.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
         deciding.scores(workshop.store, workshop.leader, workshop.study)
 
     assert walked(workshop.store, open_and_read) == []

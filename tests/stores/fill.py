@@ -18,25 +18,17 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from studyapp.records import AromaPlan, Assessor, Attribute, Place, Plan, Pull, Sitting, Staff
-from studyapp.services import (
-    accounts,
-    aroma_deciding,
-    deciding,
-    joining,
-    panel,
-    planning,
-    preparing,
-    tasting,
-    watching,
-)
+from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.hours import setting_out
+from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.records import Assessor, Attribute, Place, Sitting, Staff
+from studyapp.services import accounts, closing, joining, panel, planning, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import Store, open_store, studies
-from tests.conftest import Hand
+from tests.conftest import CHECKS, Hand
 from tests.services import aroma_kitchen
 from tests.stores.earlier import HERE, PASSPHRASE
 
-CHECKS = frozenset(preparing.CHECKS)
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
 # True means of acidity at those hours: a curve that settles, one that rises again, and one that stays open.
 SETTLES = (7.5, 5.5, 3.6, 3.5, 3.5, 3.5)
@@ -78,7 +70,7 @@ def _facts(shop: Shop) -> dict[str, Any]:
         kept = [
             {
                 "id": study.id,
-                "title": study.plan.title,
+                "title": study.document["title"],
                 "kind": study.kind,
                 "state": study.state,
                 "seal": study.seal,
@@ -92,8 +84,8 @@ def _facts(shop: Shop) -> dict[str, Any]:
 
 
 # ---- conching hours --------------------------------------------------------------------------------------------------
-def _plan(shop: Shop, title: str) -> Plan:
-    return Plan(
+def _plan(shop: Shop, title: str) -> HoursPlan:
+    return HoursPlan(
         title,
         question="From which hour on is more conching no gain?",
         recipe="70 % invented lot",
@@ -114,7 +106,7 @@ def _plan(shop: Shop, title: str) -> Plan:
 
 def _hours(shop: Shop) -> None:
     """A draft; sealed; being served; opened; signed, twice; and one that cannot tell with a look left."""
-    draft = planning.new_study(shop.store, shop.leader, "Hours, draft")
+    draft = planning.new_study(shop.store, shop.leader, "hours", "Hours, draft")
     planning.keep_plan(shop.store, shop.leader, draft, _plan(shop, "Hours, draft"))
     _sealed(shop, "Hours, sealed")
     served = _sealed(shop, "Hours, being served")
@@ -123,12 +115,12 @@ def _hours(shop: Shop) -> None:
     _opened(shop, "Hours, cannot tell", OPEN, 1.6)
     for title, means in (("Hours, signed", SETTLES), ("Hours, signed before a better hour", RISES)):
         study = _opened(shop, title, means, 0.4)
-        deciding.sign(shop.store, shop.leader, study, "Ada", "ran the test")
-        deciding.sign(shop.store, shop.leader, study, "Ida", "decides")
+        closing.sign(shop.store, shop.leader, study, "Ada", "ran the test")
+        closing.sign(shop.store, shop.leader, study, "Ida", "decides")
 
 
 def _sealed(shop: Shop, title: str) -> str:
-    study = planning.new_study(shop.store, shop.leader, title)
+    study = planning.new_study(shop.store, shop.leader, "hours", title)
     planning.keep_plan(shop.store, shop.leader, study, _plan(shop, title))
     planning.seal(shop.store, shop.leader, study, title)
     return study
@@ -137,18 +129,18 @@ def _sealed(shop: Shop, title: str) -> str:
 def _opened(shop: Shop, title: str, means: tuple[float, ...], spread: float) -> str:
     """Tasted to the end, with all that a study gathers on its way, and its key opened."""
     study = _sealed(shop, title)
-    planning.note_pull(shop.store, shop.preparer, study, 8.0, "2026-11-24 10:41", 214.0)
+    setting_out.note_pull(shop.store, shop.preparer, study, 8.0, "2026-11-24 10:41", 214.0)
     watching.note_deviation(shop.store, shop.leader, study, "The room was warm.")
     for sitting in preparing.sittings(shop.store, shop.leader, study):
         _serve(shop, sitting, means, spread)
         watching.close_sitting(shop.store, shop.leader, sitting.id)
-    deciding.open_key(shop.store, shop.leader, study, "Ada")
+    closing.open_key(shop.store, shop.leader, study, "Ada")
     return study
 
 
 def _serve(shop: Shop, sitting: Sitting, means: tuple[float, ...], spread: float, most: int | None = None) -> None:
     """Open a sitting and taste it; after `most` marks of one assessor it is left running, that phone still joined."""
-    key = {row.code: row.hours for row in preparing.fill_rows(shop.store, shop.preparer, sitting.id)}
+    key = setting_out.pulls_by_code(shop.store, shop.preparer, sitting.id)
     for tray in preparing.trays(shop.store, shop.preparer, sitting.id):
         preparing.release_tray(shop.store, shop.preparer, sitting.id, tray.position, CHECKS, "Cleo")
     watching.open_sitting(shop.store, shop.leader, sitting.id)
@@ -206,8 +198,8 @@ def _aroma(shop: Shop) -> None:
     shop.phones[served.study] = taster.token
     _aroma_opened(shop, "Aroma, opened")
     signed = _aroma_opened(shop, "Aroma, signed")
-    aroma_deciding.sign(shop.store, shop.leader, signed.study, "Ada", "ran the test")
-    aroma_deciding.sign(shop.store, shop.leader, signed.study, "Ida", "decides")
+    closing.sign(shop.store, shop.leader, signed.study, "Ada", "ran the test")
+    closing.sign(shop.store, shop.leader, signed.study, "Ida", "decides")
 
 
 def _aroma_draft(shop: Shop, title: str) -> aroma_kitchen.Kitchen:
@@ -223,7 +215,7 @@ def _aroma_opened(shop: Shop, title: str) -> aroma_kitchen.Kitchen:
     """Two answers in three are right."""
     kitchen = _aroma_sealed(shop, title)
     kitchen.taste_all(lambda name, _level, number: (len(name) + number) % 3 > 0)
-    aroma_deciding.open_key(shop.store, shop.leader, kitchen.study, "Ada")
+    closing.open_key(shop.store, shop.leader, kitchen.study, "Ada")
     return kitchen
 
 

@@ -18,9 +18,10 @@ from babel.messages.pofile import read_po
 import studyapp
 from analysis.stopping.cross_check import AttributeCheck
 from studyapp import words
-from studyapp.findings import Costs, attribute_alt, caution, hours_finding, pull_says, warning_sentence
-from studyapp.findings.cross_check import opinion_intro, second_opinions
-from studyapp.findings.warnings import warning_codes
+from studyapp.findings import caution
+from studyapp.kinds.hours.findings import Costs, attribute_alt, hours_finding, pull_says, warning_sentence
+from studyapp.kinds.hours.findings.cross_check import opinion_intro, second_opinions
+from studyapp.kinds.hours.findings.warnings import warning_codes
 from tests.findings.decisions import OFFERS, every_kind
 from tests.findings.test_findings_cross_check import ANOVA, MIXED, OURS
 from tests.findings.test_findings_warnings import VALUES

@@ -1,0 +1,37 @@
+"""What every result is told with: a few facts, and what a taste result never clears."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from studyapp.words import _
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One of the facts under the verdict: a word, its value and a second line."""
+
+    label: str
+    value: str
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TrialFinding:
+    """What a person reads about one result, in reading order; `numbers` go into the folded table."""
+
+    headline: str
+    lede: str
+    facts: tuple[Fact, ...]
+    changes: tuple[str, ...]
+    warnings: tuple[str, ...]
+    caution: str
+    numbers: tuple[Fact, ...] = ()
+
+
+def caution() -> str:
+    """What a taste result never clears; beside every verdict."""
+    return _(
+        "A taste result only. It clears nothing for allergens, hygiene, composition or labels. "
+        "For those, follow your local code and the people licensed to judge them."
+    )

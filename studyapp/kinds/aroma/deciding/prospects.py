@@ -1,0 +1,113 @@
+"""What an aroma plan can show before anybody has tasted: its marks, its chances, and what these people cannot show."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from studyapp.errors import BadInput
+from studyapp.kinds.aroma.files import forced_choice
+from studyapp.methods import METHODS, proposal
+from studyapp.words import _
+
+if TYPE_CHECKING:
+    from analysis.choice import ChoiceResult, PanelReach, SequentialPlan
+    from studyapp.kinds.aroma.plan import AromaPlan
+
+MOST_RETASTED = 40
+SURE = 0.9
+
+
+@dataclass(frozen=True, slots=True)
+class Prospect:
+    """The marks and chances of one test of the plan, as a result of no right answers, and what the panel can reach.
+
+    `levels` tests of this size are made, one a dose or a batch; `limit_d_prime` is the pd limit as d'. `early` are the
+    lines of a plan that may stop before all answers are in.
+    """
+
+    marks: ChoiceResult
+    reach: PanelReach
+    limit_d_prime: float
+    levels: int
+    early: SequentialPlan | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to an answer after "cannot tell": `method` with so many `people` and trials each, and its chance."""
+
+    method: str
+    people: int
+    trials_each: int
+    pd_limit: float
+    chance: float
+
+
+def prospect(plan: AromaPlan) -> Prospect | None:
+    """What the plan as it stands can show; None while nobody is named.
+
+    Raises:
+        BadInput: a risk or the limit is out of range.
+    """
+    from analysis.choice import judge_panel
+
+    people, each = len(plan.assessors), plan.trials_each
+    if not people or not each:
+        return None
+    forced_choice.check_settings(plan.method, alpha=plan.alpha, pd=plan.pd_limit)
+    if plan.alpha >= 0.5 or each > MOST_RETASTED:
+        raise BadInput(_("Fix the plan: nobody tastes more than {most} sets of a kind.").format(most=MOST_RETASTED))
+    marks = judge_panel(plan.method, (each,) * people, (0,) * people, plan.alpha, plan.pd_limit)
+    early = None
+    if plan.sequential and plan.cap:
+        early = forced_choice.plan_sequential(plan.method, plan.alpha, plan.beta, plan.pd_limit, plan.cap)
+    reach = forced_choice.panel_reach(plan.method, plan.alpha, people, each)
+    return Prospect(marks, reach, forced_choice.d_prime_of(plan.method, plan.pd_limit), levels(plan), early)
+
+
+def levels(plan: AromaPlan) -> int:
+    """How many doses or batches are tested, each with its own sets."""
+    return max(1, len(plan.doses) if plan.aim == "dose" else len(plan.batches))
+
+
+def settling_cap(early: SequentialPlan) -> int | None:
+    """Answers after which a new plan with the same risks ends undecided in at most 1 of 10 cases; None if too many."""
+    from analysis.choice import MOST_CAPPED
+
+    for cap in range(early.cap, min(6 * early.cap, MOST_CAPPED) + 1, max(1, early.cap // 6)):
+        longer = forced_choice.plan_sequential(early.method, early.alpha, early.beta, early.pd, cap)
+        if max(longer.cannot_tell_identical, longer.cannot_tell_at_pd) <= 1 - SURE:
+            return cap
+    return None
+
+
+def ways(plan: AromaPlan, result: ChoiceResult) -> tuple[Way, ...]:
+    """Ways to an answer, each a new study: more sets, more people, and the test that names the taste.
+
+    The chance is that of the smaller claim: found when the limit notices, or shown close enough when nobody does.
+    """
+    people, each = len(result.trials_each), max(result.trials_each)
+    tried = [(result.method, people, 2 * each, plan.pd_limit), (result.method, 2 * people, each, plan.pd_limit)]
+    if not METHODS[result.method].names_taste:
+        better = proposal(named=True, lingers=False)[0].name
+        same = min(0.95, forced_choice.pd_of(better, forced_choice.d_prime_of(result.method, plan.pd_limit)))
+        tried += [(better, people, each, same), (better, people, 2 * each, same)]
+    else:
+        tried.append((result.method, 2 * people, 2 * each, plan.pd_limit))
+    found = [Way(*way, _chance(*way, plan.alpha)) for way in tried]
+    worth = [way for way in found if not any(_spares(other, way) for other in found)]
+    return tuple(sorted(worth, key=lambda way: way.people * way.trials_each))
+
+
+def _spares(cheap: Way, dear: Way) -> bool:
+    """Whether one way is sure enough to make a dearer one needless."""
+    less = cheap.people <= dear.people and cheap.trials_each < dear.trials_each
+    return less and cheap.chance >= SURE and cheap.method == dear.method
+
+
+def _chance(method: str, people: int, each: int, pd: float, alpha: float) -> float:
+    from analysis.choice import judge_panel
+
+    designed = judge_panel(method, (each,) * people, (0,) * people, alpha, pd)
+    return min(designed.power, designed.pass_chance)

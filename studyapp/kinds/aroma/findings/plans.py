@@ -1,0 +1,166 @@
+"""What an aroma plan asks, seals and can show, in plain sentences, before anybody tastes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from studyapp.findings.facts import Fact
+from studyapp.findings.numbers import decimal, of_studies, percent
+from studyapp.kinds.aroma.findings.verdicts import WayRow, way_row
+from studyapp.methods import METHODS
+from studyapp.words import _, ngettext
+
+if TYPE_CHECKING:
+    from studyapp.kinds.aroma.deciding.prospects import Prospect, Way
+    from studyapp.kinds.aroma.plan import AromaPlan
+
+_FEW_ASSESSORS, _FEW_DOSES, _FEW_ANSWERS = 5, 4, 20
+
+
+def aim_name(aim: str) -> str:
+    """What the answers decide, as a question."""
+    return {
+        "detectable": _("Is the aroma noticed at this dose?"),
+        "dose": _("From how many minutes or grams on is it noticed?"),
+        "carry over": _("How many plain batches does it carry over into?"),
+        "linger": _("After how many days is it gone?"),
+    }[aim]
+
+
+# ---- what it can show --------------------------------------------------------------------------------------------
+def can_show(plan: AromaPlan, prospect: Prospect) -> tuple[str, ...]:
+    """The plan in three sentences: what these people can show, what they never can, and where the marks lie."""
+    if plan.aim == "dose":
+        return (_dose_design(plan), *_too_small(plan))
+    people, each = len(plan.assessors), plan.trials_each
+    here = prospect.reach.by_power[0.8]
+    who = ngettext("{n} person", "{n} people", people).format(n=people)
+    trials = ngettext("{n} trial", "{n} trials", each).format(n=each)
+    can = {"who": who, "trials": trials, "shown": percent(here.demonstrable_pd), "limit": percent(plan.pd_limit)}
+    if here.demonstrable_pd > plan.pd_limit:
+        shown = _("{who}, {trials} each, can show that fewer than {shown} notice, not fewer than {limit}.").format(
+            **can
+        )
+    else:
+        shown = _("{who}, {trials} each, can show that fewer than {shown} notice; the limit is {limit}.").format(**can)
+    floor = _(
+        "However often they taste, they cannot speak for people like them below {floor}; for themselves they can."
+    ).format(floor=percent(prospect.reach.floor_pd))
+    found = (
+        _("They find it in 8 of 10 cases when {pd} notice.").format(pd=percent(here.detectable_pd))
+        if here.detectable_pd is not None
+        else _("So few answers find nothing.")
+    )
+    return (shown, found, floor)
+
+
+def _dose_design(plan: AromaPlan) -> str:
+    answers = plan.trials_each * len(plan.doses)
+    said = _("{people} people, {doses} doses, {each} sets each at a dose: {answers} answers a person.")
+    return said.format(
+        people=len(plan.assessors), doses=len(plan.doses), each=plan.trials_each, answers=answers
+    ) + " " + _("Expect a half-way point with limits of about a factor {factor} up and down.").format(
+        factor=decimal(_factor(len(plan.assessors) * answers), 1)
+    )  # fmt: skip
+
+
+def _factor(answers: int) -> float:
+    """Width of the limits by all answers, by simulation 1.8 at 144 and 1.5 at 288; its log falls with their root."""
+    return float(1.8 ** ((144 / max(answers, 1)) ** 0.5))
+
+
+def _too_small(plan: AromaPlan) -> tuple[str, ...]:
+    """The least a threshold should rest on (ASTM E1432)."""
+    small = (
+        len(plan.assessors) < _FEW_ASSESSORS
+        or len(plan.doses) < _FEW_DOSES
+        or plan.trials_each * len(plan.doses) < _FEW_ANSWERS
+    )
+    return (_("Take 5 people, 4 doses and 20 answers a person or more; with less the limits are unsure."),) * small
+
+
+def marks(plan: AromaPlan, prospect: Prospect) -> tuple[Fact, ...]:
+    """The marks that are sealed, and the chance that each claim comes when it is true."""
+    if plan.aim == "dose":
+        return ()
+    if prospect.early is not None:
+        return _early_marks(prospect)
+    made, people = prospect.marks, len(plan.assessors)
+    answers = _("{n} answers").format(n=made.trials)
+    least = (
+        _("none: too few answers")
+        if made.minimum_correct is None
+        else _("{n} right or more").format(n=made.minimum_correct)
+    )
+    most = made.similar.maximum_correct
+    here = made.these_assessors.maximum_correct
+    up_to = _("none: too few answers") if most is None else _("{n} right or fewer").format(n=most)
+    for_these = _("for these {people} alone: none") if here is None else _("for these {people} alone: {n} or fewer")
+    found = _("comes in {found} if {pd} notice").format(
+        found=of_studies(round(made.power, 2)), pd=percent(plan.pd_limit)
+    )
+    passes = _("{these}; comes in {passes} if nobody notices").format(
+        these=for_these.format(people=people, n=here), passes=of_studies(round(made.pass_chance, 2))
+    )
+    return (
+        Fact(_("Answers"), answers, _each(prospect.levels)),
+        Fact(_("Detectable from"), least, found),
+        Fact(_("Close enough up to"), up_to, passes),
+        Fact(_("Limit"), percent(plan.pd_limit), _("d' {d} in this test").format(d=decimal(prospect.limit_d_prime, 2))),
+    )
+
+
+def _each(levels: int) -> str:
+    return "" if levels == 1 else _("at each of the {n}").format(n=levels)
+
+
+def _early_marks(prospect: Prospect) -> tuple[Fact, ...]:
+    early = prospect.early
+    assert early is not None
+    mean = _("{same} on average if nobody notices, {different} if {pd} do").format(
+        same=decimal(early.mean_trials_identical, 0),
+        different=decimal(early.mean_trials_at_pd, 0),
+        pd=percent(early.pd),
+    )
+    return (
+        Fact(_("Answers"), _("up to {n}").format(n=early.cap), mean),
+        Fact(_("Detectable at the cap from"), _or_none(early.cap_different_at_least), ""),
+        Fact(_("Close enough at the cap up to"), _or_none(early.cap_same_at_most), _("for these assessors only")),
+        Fact(
+            _("Undecided at the cap"),
+            of_studies(round(early.cannot_tell_identical, 2)),
+            _("such plans, if nobody notices"),
+        ),
+    )
+
+
+def _or_none(mark: int | None) -> str:
+    return _("none") if mark is None else _("{n} right").format(n=mark)
+
+
+# ---- load --------------------------------------------------------------------------------------------------------
+def load(plan: AromaPlan, minutes_a_set: int) -> str:
+    """What one sitting asks of a person."""
+    pieces = plan.sets_a_sitting * METHODS[plan.method].cups
+    minutes = round(plan.sets_a_sitting * (minutes_a_set + plan.rest_seconds / 60))
+    return _("{sets} sets a sitting: {pieces} pieces, {grams} g, about {minutes} minutes a person.").format(
+        sets=plan.sets_a_sitting, pieces=pieces, grams=decimal(pieces * plan.piece_g, 0), minutes=minutes
+    )
+
+
+# ---- ways to an answer -------------------------------------------------------------------------------------------
+def way_rows(plan: AromaPlan, ways: Sequence[Way]) -> tuple[WayRow, ...]:
+    """The ways in the order of what they cost."""
+    return tuple(
+        way_row(_way(plan, way), way.trials_each, way.trials_each * METHODS[way.method].cups * plan.piece_g, way.chance)
+        for way in ways
+    )
+
+
+def _way(plan: AromaPlan, way: Way) -> str:
+    asked = "" if way.method == plan.method else _(", asking which of three has most of it")
+    said = ngettext(
+        "{people} people, {each} set each{asked}", "{people} people, {each} sets each{asked}", way.trials_each
+    )
+    return said.format(people=way.people, each=way.trials_each, asked=asked)

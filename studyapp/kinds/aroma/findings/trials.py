@@ -1,0 +1,295 @@
+"""Forced-choice results in plain sentences: one test, a plan for one, a threshold over doses, a carry-over ladder."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from studyapp.findings.facts import Fact, TrialFinding, caution
+from studyapp.findings.numbers import decimal, listed, of_studies, percent
+from studyapp.methods import METHODS
+from studyapp.words import _, ngettext
+
+if TYPE_CHECKING:
+    from analysis.choice import ChoiceResult, ChoiceWarning, DPrime, Estimate, Ladder, Similar
+
+
+# ---- one test ----------------------------------------------------------------------------------------------------
+def choice_finding(result: ChoiceResult, limit_d_prime: float, settling: int | None = None) -> TrialFinding:
+    """The sentences of one test. `limit_d_prime` is pd_limit as d', `settling` the people who would settle it."""
+    return TrialFinding(
+        headline=_headline(result),
+        lede=_lede(result, settling),
+        facts=(
+            *_counts(result),
+            _noticing(result.proportion_discriminators, result.alpha),
+            _distance(result.d_prime, result.alpha),
+            _limit(result.pd_limit, limit_d_prime),
+            _power(result),
+        ),
+        changes=_conditions(result),
+        warnings=tuple(choice_warning(warning, len(result.trials_each)) for warning in result.warnings),
+        caution=caution(),
+    )
+
+
+def _headline(result: ChoiceResult) -> str:
+    similar = result.similar.similar
+    if result.different:
+        return _("Noticeable, and small enough.") if similar else _("Detectable.")
+    if similar:
+        return _("Close enough.")
+    if result.these_assessors.similar:
+        return _("Close enough for these assessors; cannot tell for people like them.")
+    return _("Cannot tell yet.")
+
+
+def _lede(result: ChoiceResult, settling: int | None) -> str:
+    share = result.proportion_discriminators
+    sentences = [
+        _("{k} of {n} answers are right; guessing alone finds about {g}.").format(
+            k=result.correct, n=result.trials, g=decimal(_guessed(result), 0)
+        )
+    ]
+    if result.different:
+        sentences.append(
+            _("About {pd} of the answers came from truly noticing it, at least {low}, at most {high}.").format(
+                pd=percent(share.estimate or 0.0), low=percent(share.low or 0.0), high=percent(share.high or 0.0)
+            )
+        )
+    if result.similar.similar or result.these_assessors.similar:
+        sentences.append(_close(result))
+    if not (result.different or result.similar.similar or result.these_assessors.similar):
+        sentences.append(
+            _("At most {high} truly notice it, and the limit is {limit}; it may also be nobody.").format(
+                high=percent(share.high or 0.0), limit=percent(result.pd_limit)
+            )
+        )
+    if not (result.different or result.similar.similar):
+        sentences.append(_settles(result, settling))
+    return " ".join(sentence for sentence in sentences if sentence)
+
+
+def _guessed(result: ChoiceResult) -> float:
+    return result.trials * METHODS[result.method].chance
+
+
+def _close(result: ChoiceResult) -> str:
+    if not result.similar.similar:
+        return _("Among these assessors fewer than {limit} truly notice it.").format(limit=percent(result.pd_limit))
+    return _(
+        "At most {high} of people like them truly notice it; the limit is {limit}. Not the same as nobody can."
+    ).format(high=percent(result.proportion_discriminators.high or 0.0), limit=percent(result.pd_limit))
+
+
+def _settles(result: ChoiceResult, people: int | None) -> str:
+    """The price of an answer: people with as many trials each as these had."""
+    each = max(result.trials_each)
+    if people is None:
+        return _("No panel of this kind settles it; state a larger limit, or ask which of two is stronger.")
+    if each == 1:
+        return ngettext(
+            "{people} person, one trial, would settle it in 9 of 10 cases.",
+            "{people} people, one trial each, would settle it in 9 of 10 cases.",
+            people,
+        ).format(people=people)
+    return ngettext(
+        "{people} person with {each} trials would settle it in 9 of 10 cases.",
+        "{people} people with {each} trials each would settle it in 9 of 10 cases.",
+        people,
+    ).format(people=people, each=each)
+
+
+def _counts(result: ChoiceResult) -> tuple[Fact, ...]:
+    right = _("{k} of {n}").format(k=result.correct, n=result.trials)
+    people = len(result.trials_each)
+    tasted = ngettext("by {people} assessor", "by {people} assessors", people).format(people=people)
+    mark = _("none: too few answers")
+    if result.minimum_correct is not None:
+        mark = _("{mark} or more").format(mark=result.minimum_correct)
+    chance = _("so many by guessing: {p}").format(p=_chance(result.p_value))
+    marks = [
+        Fact(_("Right"), right, tasted),
+        Fact(_("Different from"), mark, chance),
+        Fact(_("Close enough up to"), _up_to(result.similar), _so_few(result.similar, _("people like them"))),
+    ]
+    if len(set(result.trials_each)) > 1 or max(result.trials_each) > 1:
+        these = result.these_assessors
+        marks.append(Fact(_("The same, these only"), _up_to(these), _so_few(these, _("these assessors"))))
+    return tuple(marks)
+
+
+def _up_to(scope: Similar) -> str:
+    if scope.maximum_correct is None:
+        return _("none: too few answers")
+    return _("{mark} or fewer").format(mark=scope.maximum_correct)
+
+
+def _so_few(scope: Similar, who: str) -> str:
+    return _("{who}; so few at the limit: {p}").format(who=who, p=_chance(scope.p_value))
+
+
+def _chance(p: float) -> str:
+    """A probability in the table: four decimals, or a bound where they would show nothing."""
+    return _("below {p}").format(p=decimal(0.0001, 4)) if p < 0.0001 else decimal(p, 4)
+
+
+def _noticing(share: Estimate, alpha: float) -> Fact:
+    value = percent(share.estimate or 0.0)
+    low, high = percent(share.low or 0.0), percent(share.high or 0.0)
+    note = _("at least {low}, at most {high}; {level} one-sided each").format(low=low, high=high, level=_level(alpha))
+    return Fact(_("Truly noticing (pd)"), value, note)
+
+
+def _distance(distance: DPrime, alpha: float) -> Fact:
+    value = _("no upper limit") if distance.estimate is None else decimal(distance.estimate, 2)
+    low = decimal(distance.low or 0.0, 2)
+    if distance.high is None:
+        note = _("at least {low}, no upper limit; {level} one-sided each").format(low=low, level=_level(alpha))
+    else:
+        note = _("at least {low}, at most {high}; {level} one-sided each").format(
+            low=low, high=decimal(distance.high, 2), level=_level(alpha)
+        )
+    if distance.se is not None:
+        note = _("{note}; standard error {se}").format(note=note, se=decimal(distance.se, 2))
+    return Fact(_("Size (d')"), value, note)
+
+
+def _level(alpha: float) -> str:
+    """The level of a one-sided limit: "95 %", "97.5 %"."""
+    share = 100 * (1 - alpha)
+    digits = 0 if abs(share - round(share)) < 1e-6 else 1
+    return _("{number} %").format(number=decimal(share, digits))
+
+
+def _limit(pd: float, d_prime: float) -> Fact:
+    note = _("d' {d} in this test; another test means another d'").format(d=decimal(d_prime, 2))
+    return Fact(_("Limit"), percent(pd), note)
+
+
+def _power(result: ChoiceResult) -> Fact:
+    value = _("finds {limit} in {found}").format(limit=percent(result.pd_limit), found=of_studies(_whole(result.power)))
+    note = _("an identical pair passes in {passes}").format(passes=of_studies(_whole(result.pass_chance)))
+    return Fact(_("This design"), value, note)
+
+
+def _whole(share: float) -> float:
+    return round(share, 2)
+
+
+def _conditions(result: ChoiceResult) -> tuple[str, ...]:
+    said = [
+        _("The risk of {alpha} is that of the claim made: a false “different” or a false “close enough”.").format(
+            alpha=percent_of(result.alpha)
+        )
+    ]
+    if max(result.trials_each) > 1:
+        said.append(
+            _("Trials of one person count as independent: fresh codes, new orders, no feedback before the key opens.")
+        )
+    if result.similar.similar or result.these_assessors.similar:
+        said.append(_("“Close enough” counts only if this panel also found a control known to differ."))
+    return tuple(said)
+
+
+def percent_of(alpha: float) -> str:
+    """A small risk without losing its decimals: "5 %", "2.5 %"."""
+    share = 100 * alpha
+    return _("{number} %").format(number=decimal(share, 0 if abs(share - round(share)) < 1e-9 else 1))
+
+
+def choice_warning(warning: ChoiceWarning, people: int) -> str:
+    """One caution beside the verdict of a forced-choice test."""
+    value = percent(warning.value) if warning.value is not None else ""
+    sentences = {
+        "one trial assumed": _("Totals alone do not say who answered: one trial each of different people was assumed."),
+        "unequal trials": _("Not everybody had the same number of trials; the marks allow for that."),
+        "too few to pass": _("So few answers that an identical pair would pass only {value} of the time."),
+        "below the floor": ngettext(
+            "However often {people} person tastes, nothing below {value} can be shown for people like them.",
+            "However often {people} people taste, nothing below {value} can be shown for people like them.",
+            people,
+        ),
+        "fewer than guessing": _("Fewer right than guessing gives: check codes and question."),
+        "grouping rule": _("d' in this test rests on how people form the two groups: by the closest grouping."),
+    }
+    return sentences[warning.code].format(value=value, people=people)
+
+
+# ---- carry-over --------------------------------------------------------------------------------------------------
+def ladder_finding(ladder: Ladder) -> TrialFinding:
+    """The sentences of a carry-over ladder; its rungs are numbered plain batches after."""
+    return TrialFinding(
+        headline=_clean_headline(ladder),
+        lede=_ladder_lede(ladder),
+        facts=tuple(_rung(rung.batch, rung.result) for rung in ladder.rungs),
+        changes=(
+            _("Write the purge mass beside each batch; a clean taste follows from what was pushed through."),
+            _("“Clean” counts only if this panel also found a control known to differ."),
+        ),
+        warnings=tuple(dict.fromkeys(_ladder_warnings(ladder))),
+        caution=caution(),
+    )
+
+
+def _clean_headline(ladder: Ladder) -> str:
+    clean = ladder.clean_from_all_tasted
+    if clean is not None:
+        return _("Close enough from plain batch +{batch} on.").format(batch=clean)
+    if ladder.detected_through == ladder.rungs[-1].batch:
+        return _("Still found in the last batch tasted, +{batch}.").format(batch=ladder.detected_through)
+    return _("Not shown to be gone.")
+
+
+def _ladder_lede(ladder: Ladder) -> str:
+    sentences = []
+    if ladder.detected_through is not None:
+        sentences.append(_("Still found in +{batch}.").format(batch=ladder.detected_through))
+    between = _between(ladder)
+    if between:
+        sentences.append(_("Neither found nor shown to be gone: {batches}.").format(batches=listed(between)))
+    if ladder.clean_from_all_tasted is not None:
+        sentences.append(
+            _("From +{batch} on at most {limit} of people like these truly notice it.").format(
+                batch=ladder.clean_from_all_tasted, limit=percent(ladder.pd_limit)
+            )
+        )
+    sentences.append(_batch_by_batch(ladder))
+    return " ".join(sentences)
+
+
+def _between(ladder: Ladder) -> list[str]:
+    found = ladder.detected_through or 0
+    clean = ladder.clean_from_all_tasted
+    return [f"+{rung.batch}" for rung in ladder.rungs if rung.batch > found and (clean is None or rung.batch < clean)]
+
+
+def _batch_by_batch(ladder: Ladder) -> str:
+    clean, rungs = ladder.clean_from_batch_by_batch, len(ladder.rungs)
+    if clean is None:
+        return _("Had you decided after each batch, none would have passed at {alpha} / {rungs}.").format(
+            alpha=percent_of(ladder.alpha), rungs=rungs
+        )
+    return _(
+        "Had you decided after each batch, +{batch} would have been the first to pass at {alpha} / {rungs}."
+    ).format(batch=clean, alpha=percent_of(ladder.alpha), rungs=rungs)
+
+
+def _rung(batch: int, result: ChoiceResult) -> Fact:
+    value = _("{k} of {n} right").format(k=result.correct, n=result.trials)
+    mark = result.similar.maximum_correct
+    up_to = _("none") if mark is None else _("{mark} or fewer").format(mark=mark)
+    least = result.minimum_correct
+    found = _("none") if least is None else _("{mark} or more").format(mark=least)
+    return Fact(
+        _("Batch +{batch}").format(batch=batch),
+        value,
+        _("found: {found}; gone: {gone}").format(found=found, gone=up_to),
+    )
+
+
+def _ladder_warnings(ladder: Ladder) -> list[str]:
+    return [
+        choice_warning(warning, len(rung.result.trials_each))
+        for rung in ladder.rungs
+        for warning in rung.result.warnings
+    ]

@@ -1,0 +1,72 @@
+"""What opening the key of an aroma study changes, and where a plan that may end early stands."""
+
+from __future__ import annotations
+
+from studyapp.components import look
+from studyapp.kinds.aroma import deciding
+from studyapp.kinds.aroma.pages import verdict
+from studyapp.kinds.aroma.plan import AromaPlan, AromaStudy
+from studyapp.pictures.theme import Theme
+from studyapp.records import Staff
+from studyapp.registry import Opening
+from studyapp.store import Store
+from studyapp.words import _, ngettext
+
+
+def opening(plan: AromaPlan) -> Opening:
+    """What becomes visible and what can no longer be done."""
+    counted = (
+        _("The plan ends here: no more sets are served, even if some are still planned.")
+        if plan.sequential
+        else _("No more answers can be given, and missing ones stay missing.")
+    )
+    return Opening(
+        _("Opening joins the codes to the cups, and the verdict is worked out from the sealed rule."),
+        (
+            _("You see which cups held the plant, how many answers are right, and the verdict."),
+            counted,
+            _("The marks cannot change. They were sealed before the first answer."),
+            _("The opening, its time and the name below go into the record. A key opens once."),
+        ),
+    )
+
+
+def hidden(plan: AromaPlan) -> str:
+    """What nobody sees while the key is closed."""
+    if plan.sequential:
+        return _("Whose answer is right stays hidden until the key is opened; the count shows after complete rounds.")
+    return _("Answers stay hidden, from you as well, until the key is opened.")
+
+
+def still_open(left: int) -> str:
+    """What is to be done before the key may open."""
+    return ngettext(
+        "{n} set is still open. Serve it, or close its sitting with a reason.",
+        "{n} sets are still open. Serve them, or close their sittings with a reason.",
+        left,
+    ).format(n=left)
+
+
+def still_wanted(store: Store, by: Staff, study: AromaStudy, left: int) -> int:
+    """How many sets are still wanted before the key may open; a plan that has reached a line wants none."""
+    if study.plan.sequential and deciding.standing(store, by, study.id).standing != "go on":
+        return 0
+    return left
+
+
+def standing(store: Store, by: Staff, study: AromaStudy, theme: Theme) -> bool:
+    """The lines of a plan that may end early, with complete rounds only; True when the plan has reached its end."""
+    here = deciding.standing(store, by, study.id)
+    if not here.rounds:
+        look.put(look.quiet(_("The two sealed lines show here after the first complete round.")))
+        return False
+    rounds = ngettext("{n} complete round.", "{n} complete rounds.", here.rounds).format(n=here.rounds)
+    told = {
+        "go on": _("The plan asks for the next round."),
+        "different": _("The upper line is crossed: open the key."),
+        "same": _("The lower line is crossed: open the key."),
+        "cannot tell": _("The plan has reached its end: open the key."),
+    }[here.standing]
+    look.put(look.text(_("{rounds} {told}").format(rounds=rounds, told=told)))
+    verdict.early(here.plan, here.path, theme)
+    return here.standing != "go on"

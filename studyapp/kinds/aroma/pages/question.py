@@ -1,0 +1,149 @@
+"""First part of an aroma plan: what shall be decided, asked in plain words, and the test that fits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import get_args
+
+import streamlit as st
+
+from studyapp.components import acts, look
+from studyapp.components.plan_problems import beside
+from studyapp.kinds.aroma import rule
+from studyapp.kinds.aroma.findings.plans import aim_name
+from studyapp.kinds.aroma.plan import AromaAim, AromaPlan
+from studyapp.kinds.aroma.rule import proposal as aroma_planning
+from studyapp.kinds.aroma.rule.proposal import Proposal
+from studyapp.methods import METHODS
+from studyapp.records import Problem
+from studyapp.words import _
+
+
+def draw(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
+    """The plan with what was typed here."""
+    with st.container(key="card-question"):
+        look.put(look.title(_("1. The question"), 2))
+        plan = replace(
+            plan,
+            title=st.text_input(_("Name of the study"), plan.title, max_chars=120, key=f"title-{key}") or plan.title,
+            aim=_aim(plan, key),
+        )
+        plan = replace(
+            plan,
+            question=st.text_area(
+                _("What shall this study decide?"), plan.question, key=f"question-{key}", placeholder=aim_name(plan.aim)
+            ),
+        )
+        beside(problems, "question")
+        return _named(plan, key, problems)
+
+
+def _aim(plan: AromaPlan, key: str) -> AromaAim:
+    aims = list(get_args(AromaAim))
+    chosen: AromaAim = st.radio(
+        _("What do you want to know?"), aims, aims.index(plan.aim), format_func=aim_name, key=f"aim-{key}"
+    )
+    return chosen
+
+
+def _named(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
+    words = {True: _("Yes, it has a name, such as mint or smoke"), False: _("No, it is only somehow different")}
+    nameable = st.radio(
+        _("Can the taste be named?"),
+        list(words),
+        0 if plan.nameable else 1,
+        format_func=words.get,
+        key=f"nameable-{key}",
+    )
+    note = plan.note
+    if nameable:
+        note = st.text_input(
+            _("The taste, as assessors are asked for it"),
+            plan.note,
+            max_chars=40,
+            key=f"note-{key}",
+            placeholder=_("mint"),
+        )
+        beside(problems, "note")
+    return replace(plan, nameable=nameable, note=note)
+
+
+# ---- the test ----------------------------------------------------------------------------------------------------
+def proposal(plan: AromaPlan, key: str) -> Proposal | None:
+    """The test that fits what was said; given back when it is taken over."""
+    with st.container(key="card-proposal"):
+        look.put(look.title(_("4. The test"), 2))
+        stays = {False: _("It clears within minutes"), True: _("It stays in the mouth")}
+        lingers = st.radio(
+            _("How long does the taste stay?"),
+            list(stays),
+            1 if plan.sets_a_sitting == 1 else 0,
+            format_func=stays.get,
+            key=f"lingers-{key}",
+        )
+        if not plan.assessors:
+            look.put(look.quiet(_("The test is proposed once you have said who tastes.")))
+            return None
+        with acts.refusals():
+            found = aroma_planning.propose(
+                plan.nameable, lingers, len(plan.assessors), plan.pd_limit, plan.aim, len(rule.levels(plan))
+            )
+            look.put(look.text(METHODS[found.method].title(), "strong"), look.bullets(found.sentences))
+            if st.button(_("Use this test"), key=f"use-{key}"):
+                return found
+        return None
+
+
+def taken(plan: AromaPlan, found: Proposal) -> AromaPlan:
+    """The plan with a proposal taken over."""
+    return replace(plan, method=found.method, trials_each=found.trials_each, sets_a_sitting=found.sets_a_sitting)
+
+
+def by_hand(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
+    """The same by hand: test, counts, limit and risk, and whether it may end early."""
+    with st.container(key="card-numbers"):
+        look.put(look.title(_("5. How many, and how sure"), 2))
+        methods = list(METHODS)
+        method = st.selectbox(
+            _("Test"),
+            methods,
+            methods.index(plan.method),
+            format_func=lambda name: METHODS[name].title(),
+            key=f"method-{key}",
+        )
+        left, right = st.columns(2)
+        with left:
+            each = _whole(_("Sets of one person at each dose or batch"), plan.trials_each, 10, f"each-{key}")
+            limit = _share(_("Limit: share that may truly notice, %"), plan.pd_limit, 95.0, f"pd-{key}")
+        with right:
+            sets = _whole(_("Sets in one sitting"), plan.sets_a_sitting, 6, f"sets-{key}")
+            alpha = _share(_("Risk of a wrong claim, %"), plan.alpha, 25.0, f"alpha-{key}")
+        beside(problems, "method", "trials_each", "sets_a_sitting", "pd_limit", "alpha")
+        plan = replace(plan, method=method, trials_each=each, sets_a_sitting=sets, pd_limit=limit, alpha=alpha)
+        plan = replace(
+            plan,
+            retaste=st.checkbox(_("Going back to a cup within a set is allowed"), plan.retaste, key=f"retaste-{key}"),
+        )
+        return _early(plan, key, problems) if plan.aim == "detectable" else replace(plan, sequential=False, cap=None)
+
+
+def _early(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
+    early = st.checkbox(
+        _("Decide after each complete round, and stop as soon as it is clear"), plan.sequential, key=f"early-{key}"
+    )
+    if not early:
+        return replace(plan, sequential=False, cap=None)
+    cap = _whole(_("Answers at most, all people together"), plan.cap or 36, 2000, f"cap-{key}")
+    beta = _share(_("Risk of a wrong “close enough”, %"), plan.beta, 25.0, f"beta-{key}")
+    beside(problems, "sequential", "cap", "beta")
+    return replace(plan, sequential=True, cap=cap, beta=beta)
+
+
+def _whole(label: str, value: int, most: int, key: str) -> int:
+    return int(st.number_input(label, 1, most, min(max(value, 1), most), 1, key=key))
+
+
+def _share(label: str, value: float, most: float, key: str) -> float:
+    shown = min(max(100 * value, 1.0), most)
+    return round(float(st.number_input(label, 1.0, most, round(shown, 1), 1.0, format="%.1f", key=key)) / 100, 6)

@@ -1,0 +1,59 @@
+"""Third part of an aroma plan: who tastes, what they read before, and what lies on the table."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import streamlit as st
+
+from studyapp.components import look, plan_people, plan_table
+from studyapp.components.plan_problems import beside
+from studyapp.kinds.aroma.findings.plans import load
+from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.records import MINUTES_A_SET, Problem, Staff
+from studyapp.store import Store
+from studyapp.words import _
+
+
+def draw(store: Store, by: Staff, plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
+    """The plan with what was chosen here."""
+    with st.container(key="card-people"):
+        look.put(look.title(_("3. Who tastes, and what they must know"), 2))
+        plan = replace(plan, assessors=plan_people.chosen(store, by, plan.assessors, key))
+        beside(problems, "assessors")
+        plan = replace(plan, assessors=(*plan.assessors, *plan_people.newcomer(store, by, key)))
+        plan = _told(plan, key)
+        beside(problems, "contains", "traces", "safe_food_by")
+        look.put(look.caution(_caution(), _("Careful")))
+        plan = _serving(plan, key)
+        beside(problems, "piece_g", "rest_seconds", "sittings")
+        look.put(look.quiet(load(plan, MINUTES_A_SET)))
+    return plan
+
+
+def _told(plan: AromaPlan, key: str) -> AromaPlan:
+    contains, traces = plan_table.allergens(plan, key)
+    cleared = st.text_input(_("Cleared as food by, name"), plan.safe_food_by, max_chars=80, key=f"cleared-{key}")
+    return replace(plan, contains=contains, traces=traces, safe_food_by=cleared)
+
+
+def _caution() -> str:
+    return _(
+        "Everybody reads the plant and these texts before the first piece; have a second person check them. A tasting "
+        "shows nothing about allergens, residues or permitted doses: follow your local food code and the people "
+        "licensed to judge."
+    )
+
+
+def _serving(plan: AromaPlan, key: str) -> AromaPlan:
+    left, right = st.columns(2)
+    with left:
+        piece = st.number_input(_("Piece, g"), 0.5, 50.0, float(plan.piece_g), 0.5, format="%.1f", key=f"piece-{key}")
+    with right:
+        rest = st.number_input(
+            _("Rest between sets, minutes"), 0.0, 60.0, plan.rest_seconds / 60, 0.5, format="%.1f", key=f"rest-{key}"
+        )
+    swallow = st.text_input(_("Swallow or spit"), plan.swallow, key=f"swallow-{key}")
+    routine = st.text_input(_("What to do in the rest"), plan.routine, key=f"routine-{key}")
+    return replace(plan, piece_g=piece, rest_seconds=round(rest * 60), swallow=swallow, routine=routine)

@@ -1,0 +1,1 @@
+"""Pictures of forced-choice results, drawn once for screen and paper."""

@@ -1,0 +1,80 @@
+"""The plan of a forced-choice study of an infused aroma: what is sealed, and how it is read back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from studyapp.records import SetsPlan, Study
+
+KIND = "aroma"
+DoseUnit = Literal["min", "g"]
+AromaAim = Literal["detectable", "dose", "carry over", "linger"]
+
+
+@dataclass(frozen=True, slots=True)
+class Botanical:
+    """What the hot air passed through: botanical name, plant part, supplier and lot; food grade only."""
+
+    name: str = ""
+    part: str = ""
+    supplier: str = ""
+    lot: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AromaPlan(SetsPlan):
+    """A forced-choice study of an infused aroma before its seal; the sealed rule is the canonical JSON of this.
+
+    `aim` says what the answers decide: whether an aroma is "detectable", from which "dose" on, through how many plain
+    batches it does "carry over", how many days it does "linger". `doses` are minutes or grams (`dose_unit`); `batches`
+    are plain batches after (carry over) or days (linger). The comparison cup is the `blank` (same mass, same hot air,
+    no botanical); for carry over and linger it is the `reference`, plain chocolate made before any botanical.
+    `trials_each` counts the sets of one assessor at each dose or batch; `cap` ends a sequential plan, in answers.
+    """
+
+    aim: AromaAim = "detectable"
+    nameable: bool = False
+    botanical: Botanical = Botanical()
+    process: str = ""
+    blank: str = "same mass, same hot air, no botanical"
+    doses: tuple[float, ...] = ()
+    dose_unit: DoseUnit = "min"
+    batches: tuple[int, ...] = ()
+    reference: str = ""
+    purge_g: float | None = None
+    pd_limit: float = 0.30
+    beta: float = 0.10
+    trials_each: int = 3
+    sequential: bool = False
+    cap: int | None = None
+    safe_food_by: str = ""
+
+    @property
+    def warned_of(self) -> str:
+        """The plant in it."""
+        return self.botanical.name
+
+
+AromaStudy = Study[AromaPlan]
+Plan = AromaPlan
+
+
+def new(title: str, newest: AromaPlan | None = None) -> AromaPlan:
+    """An empty plan; nothing is taken over from the `newest` study."""
+    return AromaPlan(title)
+
+
+def again(plan: AromaPlan) -> AromaPlan:
+    """The plan for another run: it holds no day, so it stays as it is."""
+    return plan
+
+
+def from_document(document: Mapping[str, Any]) -> AromaPlan:
+    """The plan of a kept document."""
+    values = dict(document)
+    values["botanical"] = Botanical(**values.get("botanical", {}))
+    for name in ("doses", "batches", "assessors"):
+        values[name] = tuple(values.get(name, ()))
+    return AromaPlan(**values)

@@ -1,0 +1,275 @@
+"""What an aroma plan must hold before it can be sealed, its marks, and how it reads."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.methods import METHODS
+from studyapp.records import Check, Problem
+from studyapp.words import _, ngettext
+
+PALATE = 6
+FEWEST, FEWEST_FOR_DOSES, MOST_PEOPLE = 3, 5, 60
+FEWEST_DOSES, FEWEST_ANSWERS = 4, 20  # ASTM E1432 1.1
+
+
+# ---- the size of a plan ----------------------------------------------------------------------------------------------
+def levels(plan: AromaPlan) -> tuple[float | None, ...]:
+    """What is held against the plain cup: doses, batches or days in order, or one sample without a level."""
+    if plan.aim == "dose":
+        return tuple(sorted(plan.doses))
+    if plan.aim in ("carry over", "linger"):
+        return tuple(float(batch) for batch in sorted(plan.batches))
+    return (None,)
+
+
+def sets_each(plan: AromaPlan) -> int:
+    """Sets of one assessor in the whole study; a sequential plan has room for its cap."""
+    if plan.sequential:
+        return math.ceil((plan.cap or 0) / max(len(plan.assessors), 1))
+    return plan.trials_each * len(levels(plan))
+
+
+def sittings_needed(plan: AromaPlan) -> int:
+    """Sittings that hold every set."""
+    return max(math.ceil(sets_each(plan) / max(plan.sets_a_sitting, 1)), 1)
+
+
+def cups_a_set(method: str) -> int:
+    """Cups in one set; 0 for a method that a draft names and nobody knows."""
+    return METHODS[method].cups if method in METHODS else 0
+
+
+# ---- marks -----------------------------------------------------------------------------------------------------------
+def marks(method: str, people: int, trials_each: int, alpha: float, pd_limit: float) -> tuple[int | None, int | None]:
+    """(right answers from which on it is found, right answers up to which it is shown to be small), for one level.
+
+    The second speaks for people like these assessors. None where no count would do.
+    """
+    from analysis.choice import maximum_correct, minimum_correct, people_below
+
+    chance, trials = METHODS[method].chance, people * trials_each
+    below = people_below((trials_each,) * people, chance, pd_limit)
+    return minimum_correct(trials, chance, alpha), maximum_correct(below, trials, alpha)
+
+
+# ---- problems --------------------------------------------------------------------------------------------------------
+def problems(plan: AromaPlan) -> tuple[Problem, ...]:
+    """Everything to mend (blocks) or to think about (does not block), beside its field."""
+    found = (
+        *_question_problems(plan),
+        *_sample_problems(plan),
+        *_level_problems(plan),
+        *_number_problems(plan),
+        *_panel_problems(plan),
+        *_table_problems(plan),
+    )
+    return found if any(problem.blocks for problem in found) else (*found, *_mark_problems(plan))
+
+
+def _question_problems(plan: AromaPlan) -> Iterator[Problem]:
+    if not plan.question.strip():
+        yield Problem("question", _("Fix the question: write what this study shall decide."))
+    if plan.method not in METHODS:
+        yield Problem("method", _("Fix the test: choose one of {known}.").format(known=", ".join(METHODS)))
+    elif METHODS[plan.method].names_taste and not (plan.nameable and plan.note.strip()):
+        yield Problem(
+            "note", _("Fix the taste: this test asks for a named taste, such as mint. Name it, or choose another.")
+        )
+
+
+def _sample_problems(plan: AromaPlan) -> Iterator[Problem]:
+    botanical = plan.botanical
+    if not all(text.strip() for text in (botanical.name, botanical.part, botanical.supplier, botanical.lot)):
+        yield Problem(
+            "botanical", _("Fix the botanical: write its botanical name, the plant part, the supplier and the lot.")
+        )
+    if not plan.process.strip():
+        yield Problem(
+            "process", _("Fix the infusion: write grams per kg, minutes, and the temperatures of air and mass.")
+        )
+    if plan.aim in ("detectable", "dose") and not plan.blank.strip():
+        yield Problem(
+            "blank",
+            _("Fix the blank: same mass, same hot air, no botanical. Without it the test finds the heating."),
+        )
+    if plan.aim in ("carry over", "linger") and not plan.reference.strip():
+        yield Problem("reference", _("Fix the reference: plain chocolate made before any botanical, kept apart."))
+    if not plan.contains.strip():
+        yield Problem(
+            "contains", _("Fix what is in it: assessors must read every ingredient and allergen before they taste.")
+        )
+    if not plan.safe_food_by.strip():
+        yield Problem("safe_food_by", _("Fix who clears it as food: write the name of the person responsible."))
+
+
+def _level_problems(plan: AromaPlan) -> Iterator[Problem]:
+    if plan.aim == "dose":
+        tasted = [dose for dose in plan.doses if dose > 0]
+        if any(not math.isfinite(dose) or dose < 0 for dose in plan.doses) or len(set(plan.doses)) != len(plan.doses):
+            yield Problem("doses", _("Fix the doses: numbers above 0, each once; 0 is blank against blank."))
+        elif not FEWEST_DOSES <= len(tasted) <= 20:
+            yield Problem("doses", _("Fix the doses: 4 to 20 above 0, each about double the one before."))
+    if plan.aim in ("carry over", "linger") and (
+        not plan.batches or len(set(plan.batches)) != len(plan.batches) or not all(0 < b <= 365 for b in plan.batches)
+    ):
+        yield Problem("batches", _("Fix the batches: whole numbers from 1, each once, such as 1, 2, 3."))
+
+
+def _number_problems(plan: AromaPlan) -> Iterator[Problem]:
+    for where, share, below in (("alpha", plan.alpha, 0.5), ("beta", plan.beta, 0.5), ("pd_limit", plan.pd_limit, 1.0)):
+        if not 0 < share < below:
+            yield Problem(where, _("Fix this share: it lies above 0 and below {below}.").format(below=f"{below:g}"))
+    for where, value, low, high in (
+        ("trials_each", plan.trials_each, 1, 10),
+        ("sets_a_sitting", plan.sets_a_sitting, 1, 6),
+    ):
+        if not low <= value <= high:
+            yield Problem(where, _("Fix this number: it lies between {low} and {high}.").format(low=low, high=high))
+    if plan.sequential and plan.aim != "detectable":
+        yield Problem("sequential", _("Fix the plan: only one pair of samples can be decided answer by answer."))
+    elif plan.sequential and not (plan.cap and len(plan.assessors) <= plan.cap <= 2000):
+        yield Problem("cap", _("Fix the end: write after how many answers the plan ends at the latest."))
+
+
+def _panel_problems(plan: AromaPlan) -> Iterator[Problem]:
+    people, fewest = len(plan.assessors), FEWEST_FOR_DOSES if plan.aim == "dose" else FEWEST
+    if people < fewest:
+        yield Problem("assessors", _("Fix the assessors: at least {n} are needed.").format(n=fewest))
+    if len(set(plan.assessors)) != people:
+        yield Problem("assessors", _("Fix the assessors: everybody once."))
+    if people > MOST_PEOPLE:
+        yield Problem("assessors", _("Fix the assessors: at most sixty, or the codes run out."))
+    if plan.aim == "dose" and sets_each(plan) < FEWEST_ANSWERS:
+        yield Problem(
+            "trials_each",
+            _("Careful: {n} answers a person make a wide interval; 20 are wanted.").format(n=sets_each(plan)),
+            blocks=False,
+        )
+
+
+def _table_problems(plan: AromaPlan) -> Iterator[Problem]:
+    pieces = cups_a_set(plan.method) * plan.sets_a_sitting
+    if plan.sittings != sittings_needed(plan):
+        yield Problem(
+            "sittings",
+            ngettext(
+                "Fix the sittings: {n} sitting holds every set of this plan.",
+                "Fix the sittings: {n} sittings hold every set of this plan.",
+                sittings_needed(plan),
+            ).format(n=sittings_needed(plan)),
+        )
+    if pieces * len(plan.assessors) > 900:
+        yield Problem("sets_a_sitting", _("Fix the sets: this sitting needs more codes than three digits give."))
+    if pieces > PALATE:
+        yield Problem(
+            "sets_a_sitting",
+            _("Careful: {n} pieces in one sitting. Most palates tire after {most}; serve fewer sets.").format(
+                n=pieces, most=PALATE
+            ),
+            blocks=False,
+        )
+    if not 0 < plan.piece_g <= 50:
+        yield Problem("piece_g", _("Fix the piece: grams above 0, at most 50."))
+    if not 0 <= plan.rest_seconds <= 3600:
+        yield Problem("rest_seconds", _("Fix the rest: between 0 and 60 minutes."))
+
+
+def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
+    """Asked only of a plan that is sound otherwise."""
+    if plan.aim == "dose" or plan.sequential:
+        return
+    people, trials = len(plan.assessors), len(plan.assessors) * plan.trials_each
+    found, shown = marks(plan.method, people, plan.trials_each, plan.alpha, plan.pd_limit)
+    if found is None:
+        yield Problem("trials_each", _("Fix the sets: with so few answers no result would count as found."))
+    if shown is None or shown < trials * METHODS[plan.method].chance:
+        yield Problem(
+            "pd_limit",
+            _("Careful: with {n} answers, even samples that are truly alike will seldom be shown to be so.").format(
+                n=trials
+            ),
+            blocks=False,
+        )
+
+
+# ---- sentences -------------------------------------------------------------------------------------------------------
+def named() -> dict[str, int]:
+    """Nothing: the plan is the whole rule."""
+    return {}
+
+
+def checks(plan: AromaPlan) -> tuple[Check, ...]:
+    """Everybody is to know the plant before the first tray leaves."""
+    ask = _("Everybody who tastes has read that there is {plant} in it, and may decline")
+    return (
+        Check(
+            "botanical_named",
+            ask.format(plant=plan.botanical.name),
+            _("botanical, its part and its lot named to assessors"),
+            _("Not released: name the botanical, its part and its lot to the assessors first."),
+        ),
+    )
+
+
+def sentences(plan: AromaPlan, sealed: Mapping[str, Any] | None = None) -> tuple[str, ...]:
+    """The rule in plain sentences; a seal names nothing beside it. Raises ValueError for an unknown method."""
+    lines = [
+        _("Question: {question}").format(question=plan.question),
+        _served(plan),
+        ngettext(
+            "{people} assessors, {n} set each in all, {sets} a sitting; an answer is final.",
+            "{people} assessors, {n} sets each in all, {sets} a sitting; an answer is final.",
+            sets_each(plan),
+        ).format(people=len(plan.assessors), n=sets_each(plan), sets=plan.sets_a_sitting),
+    ]
+    lines += [_sequential_sentence(plan)] if plan.sequential else _mark_sentences(plan)
+    if plan.aim in ("carry over", "linger"):
+        lines.append(_("Read from the last to the first; the first that fails ends it."))
+    lines.append(_("This is about taste only: it clears nothing as food, of allergens or for a label."))
+    return tuple(lines)
+
+
+def _served(plan: AromaPlan) -> str:
+    plain = plan.reference if plan.aim in ("carry over", "linger") else plan.blank
+    named = {
+        "detectable": _("the infused chocolate"),
+        "dose": _("the infused chocolate at {levels} {unit}"),
+        "carry over": _("plain batches {levels} after the infused one"),
+        "linger": _("the chocolate after {levels} days"),
+    }[plan.aim]
+    shown = ", ".join(f"{level:g}" for level in levels(plan) if level is not None)
+    return _("Test: {method}, {sample} against {plain}.").format(
+        method=plan.method, sample=named.format(levels=shown, unit=plan.dose_unit), plain=plain
+    )
+
+
+def _sequential_sentence(plan: AromaPlan) -> str:
+    return _(
+        "After every round the answers are held against two sealed lines: different or the same, each with its sealed "
+        "risk; after {cap} answers the plan ends."
+    ).format(cap=plan.cap)
+
+
+def _mark_sentences(plan: AromaPlan) -> list[str]:
+    if plan.aim == "dose":
+        return [
+            _("The dose is read from a curve through all answers, with limits that each fail in {n} of 100.").format(
+                n=f"{100 * plan.alpha:g}"
+            )
+        ]
+    trials = len(plan.assessors) * plan.trials_each
+    found, shown = marks(plan.method, len(plan.assessors), plan.trials_each, plan.alpha, plan.pd_limit)
+    said = []
+    if found is not None:
+        said.append(_("Found from {x} right of {n}.").format(x=found, n=trials))
+    if shown is not None:
+        said.append(
+            _("Fewer than {pd} % of people like these notice it, up to {x} right of {n}.").format(
+                pd=f"{100 * plan.pd_limit:g}", x=shown, n=trials
+            )
+        )
+    return [*said, _("Each claim is wrong in at most {n} of 100 such studies.").format(n=f"{100 * plan.alpha:g}")]

@@ -1,0 +1,99 @@
+"""What the seal of an aroma study sets on the table: boxes, seats, and for every sitting its sets, orders and codes."""
+
+from __future__ import annotations
+
+import random
+from typing import Any
+
+from analysis.design import deal, shuffled
+from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.rule import levels, sets_each
+from studyapp.methods import METHODS, Order
+from studyapp.records import Sitting
+from studyapp.services import table
+from studyapp.services.access import new_id
+from studyapp.store import studies, trials
+from studyapp.store.trials import Box
+from studyapp.words import _
+
+Dealt = tuple[float | None, Order]
+
+
+def set_out(tx: Any, study_id: str, plan: AromaPlan) -> None:
+    """What a seal puts on the table: boxes, seats, and every sitting with its sets."""
+    lay_out(tx, study_id, plan)
+    make_sittings(tx, study_id, plan)
+
+
+def boxes(tx: Any, study_id: str, plan: AromaPlan) -> dict[str, str]:
+    """What every box holds, by its letter."""
+    return {box.letter: box.name for box in trials.boxes(tx, study_id)}
+
+
+def lay_out(tx: Any, study_id: str, plan: AromaPlan) -> None:
+    """Boxes and seats. Letters are in random order, so that a letter tells no dose either."""
+    asked = levels(plan)
+    letters = table.box_letters(len(asked) + 1)
+    plain = plan.reference if plan.aim in ("carry over", "linger") else plan.blank
+    made = [Box(new_id(), letters[0], plain, True, None)]
+    made += [
+        Box(new_id(), letter, _name(plan, level), False, level)
+        for letter, level in zip(letters[1:], asked, strict=True)
+    ]
+    trials.add_boxes(tx, study_id, made)
+    studies.add_seats(tx, study_id, plan.assessors)
+
+
+def _name(plan: AromaPlan, level: float | None) -> str:
+    """What a box holds, for the preparer."""
+    if level == 0:
+        return _("{blank}, once more").format(blank=plan.blank)
+    return {
+        "detectable": _("infused"),
+        "dose": _("infused, {n} min") if plan.dose_unit == "min" else _("infused, {n} g"),
+        "carry over": _("plain batch +{n}"),
+        "linger": _("after {n} days"),
+    }[plan.aim].format(n=f"{level or 0:g}")
+
+
+def make_sittings(tx: Any, study_id: str, plan: AromaPlan) -> tuple[Sitting, ...]:
+    """Plan every sitting of the study and deal its sets."""
+    sets = deal_sets(plan, table.seed(tx, study_id, "sets"))
+    made = table.plan_sittings(tx, study_id, plan.sittings)
+    for place, sitting in enumerate(made):
+        first = place * plan.sets_a_sitting
+        here = [own[first : first + plan.sets_a_sitting] for own in sets]
+        _serve(tx, sitting, plan, here, table.seed(tx, study_id, sitting.number))
+    return made
+
+
+def deal_sets(plan: AromaPlan, seed: int) -> list[list[Dealt]]:
+    """For every seat its sets in the order of tasting: (level, order of the cups).
+
+    Every round holds each level once, in an order of its own for each seat, never in the order of the doses for all.
+    At each level the orders of the cups are used equally over the panel, dealt at random in whole rounds of all orders.
+    """
+    asked, people = levels(plan), len(plan.assessors)
+    rounds = sets_each(plan) // len(asked)
+    rng, orders = random.Random(seed), METHODS[plan.method].orders
+    cups = {level: iter(deal(orders, people * rounds, seed + n)) for n, level in enumerate(asked)}
+    dealt: list[list[Dealt]] = [[] for _seat in range(people)]
+    for _round in range(rounds):
+        for own in dealt:
+            own += [(level, next(cups[level])) for level in shuffled(list(asked), rng)]
+    return dealt
+
+
+def _serve(tx: Any, sitting: Sitting, plan: AromaPlan, sets: list[list[Dealt]], seed: int) -> None:
+    """Codes and boxes for the sets of one sitting."""
+    boxes = {(box.plain, box.level): box.id for box in trials.boxes(tx, sitting.study)}
+    used = trials.codes_of_study(tx, sitting.study)
+    cups = METHODS[plan.method].cups
+    codes = table.deal_codes([used.get(assessor, set()) for assessor in plan.assessors], cups * len(sets[0]), seed)
+    rows = []
+    for assessor, own, given in zip(plan.assessors, sets, codes, strict=True):
+        for place, (level, order) in enumerate(own):
+            held = [boxes[True, None] if sample == 0 else boxes[False, level] for sample in order]
+            row = {"id": new_id(), "assessor_id": assessor, "position": place + 1, "level": level}
+            rows.append({**row, "codes": given[place * cups : (place + 1) * cups], "samples": held})
+    trials.add_sets(tx, sitting, rows)

@@ -1,0 +1,197 @@
+"""`studyapp plan hours`: what a design can show, by simulating the very rule that will decide."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from studyapp.arguments import Number, Whole, as_json, needed, store_url, wrapped
+from studyapp.errors import BadInput
+from studyapp.records import SCALE_HIGH, SCALE_LOW
+from studyapp.words import _, ngettext
+
+if TYPE_CHECKING:
+    from analysis.planning import OperatingCharacteristics, Scenario
+    from analysis.stopping import Rule
+    from studyapp.kinds.hours.deciding.spreads import Spreads
+
+MOST_STUDIES, MOST_PEOPLE, MOST_REPLICATES, MOST_PULLS = 200_000, 200, 20, 26
+LEAST_PEOPLE = 2  # one person cannot show how people differ
+MOST_SEED = 2**63 - 1
+
+
+class Hours(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.3 on
+    """Pulls as a list such as 0,4,8,12; refused in one sentence otherwise."""
+
+    name = "hours"
+
+    def convert(self, value: str, param: click.Parameter | None, ctx: click.Context | None) -> tuple[float, ...]:
+        """Read the list. Raises BadInput."""
+        try:
+            hours = tuple(float(part) for part in str(value).split(","))
+        except ValueError as problem:
+            raise BadInput(
+                _("Fix --hours: “{value}” is not a list of hours. Write 0,4,8,12.").format(value=value)
+            ) from problem
+        if (
+            not 2 <= len(hours) <= MOST_PULLS
+            or any(not 0 <= h <= 1000 for h in hours)
+            or list(hours) != sorted(set(hours))
+        ):
+            raise BadInput(
+                _("Fix --hours: write 2 to {n} hours from 0 to 1000, each longer than the one before.").format(
+                    n=MOST_PULLS
+                )
+            )
+        return hours
+
+
+def _within(value: int, option: str, most: int, least: int = 1) -> int:
+    if not least <= value <= most:
+        told = _("Fix {option}: write a whole number from {least} to {most}.")
+        raise BadInput(told.format(option=option, least=least, most=most))
+    return value
+
+
+@click.command("hours")
+@click.option("--hours", type=Hours(), help="Hours of the pulls, the longest last.")
+@click.option("--assessors", type=Whole(), help="How many people taste.")
+@click.option("--replicates", type=Whole(), default=2, show_default=True, help="Servings of each pull before a look.")
+@click.option("--rule", "rule_file", type=click.Path(path_type=Path), help="The RULE.toml to be sealed.")
+@click.option("--margin", type=Number(), help="Instead of a rule: one attribute wanted lower, with this margin.")
+@click.option(
+    "--truth",
+    "truth_file",
+    type=click.Path(path_type=Path),
+    help="A TRUTH.toml (README.md names its keys); without it everything settles with time.",
+)
+@click.option("--store", metavar="URL", help="Take the spreads of the panel of this store instead.")
+@click.option("--studies", type=Whole(), default=4000, show_default=True, help="How many studies to simulate.")
+@click.option("--seed", type=Whole(), default=1, show_default=True, help="The same seed gives the same chances.")
+@click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object instead of sentences.")
+def plan_hours(
+    hours: tuple[float, ...] | None,
+    assessors: int | None,
+    replicates: int,
+    rule_file: Path | None,
+    margin: float | None,
+    truth_file: Path | None,
+    store: str | None,
+    studies: int,
+    seed: int,
+    json_wanted: bool,
+) -> None:
+    """The chance of each verdict before anybody tastes."""
+    from studyapp.kinds.hours.deciding.scenarios import chances, chances_document, read_truth, usual
+    from studyapp.kinds.hours.deciding.spreads import ASSUMED, document
+    from studyapp.kinds.hours.rule import in_question, nothing_in_question
+
+    if truth_file is not None and store is not None:
+        raise BadInput(_("Fix --store: a --truth names its own spreads, so give one of the two."))
+    hours = needed(hours, "--hours", _("the pulls, for example 0,4,8,12,16,24"))
+    people = needed(assessors, "--assessors", _("how many people taste"))
+    _within(people, "--assessors", MOST_PEOPLE, LEAST_PEOPLE)
+    rule = _rule(rule_file, margin)
+    spreads = ASSUMED if store is None else _spreads(store)
+    scenario = read_truth(truth_file, hours, rule) if truth_file else usual(rule, hours, spreads=spreads)
+    _within(replicates, "--replicates", MOST_REPLICATES)
+    _within(studies, "--studies", MOST_STUDIES)
+    found = chances(scenario, rule, people, replicates, studies, _within(seed, "--seed", MOST_SEED, 0))
+    if json_wanted:
+        beside = {} if truth_file else {"spreads": document(spreads, scenario)}
+        click.echo(as_json({**chances_document(found), **beside}))
+        return
+    told = _of_truth(scenario) if truth_file else _assumptions(spreads, tuple(rule.attributes), store)
+    if not in_question(hours, rule.control):
+        told = (*told, nothing_in_question(hours, rule.control))
+    click.echo(_told(found, max(hours), people, replicates, told))
+
+
+def _spreads(store: str) -> Spreads:
+    """Those of the panel of a store, which is only read."""
+    from studyapp.kinds.hours.deciding.spreads import of_store
+    from studyapp.store import read_store
+
+    opened = read_store(store_url(store))
+    try:
+        return of_store(opened)
+    finally:
+        opened.close()
+
+
+def _assumptions(spreads: Spreads, attributes: tuple[str, ...], store: str | None) -> tuple[str, ...]:
+    """What the chances rest on when no truth is given."""
+    from studyapp.kinds.hours.findings.spreads import spreads_told
+
+    told = [_("The truth is assumed: each attribute settles with time; give yours with --truth.")]
+    if store is not None and not spreads.studies:
+        told.append(_("The store holds no opened study of conching hours yet."))
+    return (*told, *spreads_told(spreads, attributes))
+
+
+def _of_truth(scenario: Scenario) -> tuple[str, ...]:
+    """What a truth says about people who leave and about the order of tasting."""
+    from studyapp.services.toml_files import plain
+
+    told = []
+    if scenario.dropout:
+        sentence = _("Before each sitting after the first, {n} of 100 people still there leave for good.")
+        told.append(sentence.format(n=f"{100 * scenario.dropout:g}"))
+    for name, truth in scenario.attributes.items():
+        if any(truth.position):
+            sentence = _("{attribute}: the first, second, … piece of a sitting scores {effects} points too high.")
+            effects = ", ".join(f"{effect:+g}" for effect in truth.position)
+            told.append(sentence.format(attribute=plain(name), effects=effects))
+    return tuple(told)
+
+
+def _rule(file: Path | None, margin: float | None) -> Rule:
+    """The rule of a file, or one attribute with a margin."""
+    if (file is None) == (margin is None):
+        raise BadInput(_("Fix --rule: give either --rule with a RULE.toml or --margin with a number."))
+    if file is not None:
+        from studyapp.kinds.hours.files.rules import read_rule
+
+        return read_rule(file)
+    from analysis.stopping import AttributeRule, Rule
+
+    assert margin is not None
+    if not 0 < margin <= SCALE_HIGH - SCALE_LOW:
+        told = _("Fix --margin: it must be above 0 and at most {n}. Give the largest worsening you would still sell.")
+        raise BadInput(told.format(n=f"{SCALE_HIGH - SCALE_LOW:g}"))
+    return Rule({"flavour": AttributeRule("lower", margin)})
+
+
+def _told(
+    found: OperatingCharacteristics, longest: float, people: int, replicates: int, assumptions: tuple[str, ...]
+) -> str:
+    """The sentence, then the table; `longest` pull in hours."""
+    stops = sum(found.stop.values())
+    headline = _("Of 100 such studies, about {n} name a shorter hour; about {m} cannot tell.").format(
+        n=round(100 * stops), m=round(100 * found.cannot_tell)
+    )
+    rows = [(_("stop at {h} h").format(h=f"{hours:g}"), chance) for hours, chance in found.stop.items()]
+    rows += [(_("conche longer"), found.conche_longer), (_("no hour fits"), found.no_hour_fits)]
+    rows += [(_("cannot tell"), found.cannot_tell), (_("stop, truly too early"), found.too_early)]
+    width = max(len(label) for label, _chance in rows)
+    table = "\n".join(f"{label:<{width}}  {100 * chance:5.1f} %" for label, chance in rows)
+    notes = [
+        ngettext(
+            "{people} assessors, {n} serving of each pull before a look.",
+            "{people} assessors, {n} servings of each pull before a look.",
+            replicates,
+        ).format(people=people, n=replicates),
+        _("{n} studies simulated, seed {seed}; each chance is right within {se} points.").format(
+            n=found.studies, seed=found.seed, se=f"{200 * found.monte_carlo_se:.1f}"
+        ),
+        _("On average {looks} looks, and {hours} h conched afterwards (within {se} h), {saved} h saved.").format(
+            looks=f"{found.mean_looks:.2f}",
+            hours=f"{found.mean_hours:.1f}",
+            se=f"{2 * found.mean_hours_se:.1f}",
+            saved=f"{longest - found.mean_hours:.1f}",
+        ),
+    ]
+    notes.extend(assumptions)
+    return "\n\n".join([headline, table, "\n".join(wrapped(note) for note in notes)])

@@ -1,0 +1,278 @@
+"""After the last score: open the key once, read the verdict, sign, or plan the next sitting."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from studyapp.errors import BadInput, NotAllowed, NothingToDecide
+from studyapp.kinds.hours.deciding import signed
+from studyapp.kinds.hours.files.decisions import decision_document
+from studyapp.kinds.hours.plan import FIRST_RULE, KIND, HoursStudy, rule_version
+from studyapp.kinds.hours.rule import rule_of
+from studyapp.kinds.hours.setting_out import make_sittings
+from studyapp.records import Sitting, Staff
+from studyapp.services import worked_out
+from studyapp.services.access import require, study_or_refuse
+from studyapp.services.closing import opened_look
+from studyapp.services.worked_out import Moment
+from studyapp.store import Store, events, servings, sittings, studies
+from studyapp.words import _, ngettext
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from analysis.planning import Offer
+    from analysis.stopping import Decision, Rule
+    from analysis.stopping.cross_check import AttributeCheck
+    from analysis.stopping.describe import Description
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """The verdict of the last opened look as page and report show it: as it was signed, once somebody has.
+
+    `rule_version` is that of the rule that gave it, `sealed_version` the one that the seal names. Where it was signed
+    under an earlier rule, `corrected` is what the rule of today says on the same scores, or the sentence why it says
+    nothing; None otherwise.
+    """
+
+    decision: Decision
+    rule_version: int
+    sealed_version: int
+    corrected: Decision | str | None = None
+
+
+def close_up(tx: Any, by: Staff, study: HoursStudy) -> None:
+    """Close the sittings of the look. Raises NotAllowed while a serving is open."""
+    for sitting in sittings.of_study(tx, study.id, study.look):
+        left = len(servings.open_servings(tx, sitting.id))
+        if left:
+            raise NotAllowed(
+                ngettext(
+                    "Not done: {n} serving of {label} is still open. Close it as missing first, with a reason.",
+                    "Not done: {n} servings of {label} are still open. Close them as missing first, with a reason.",
+                    left,
+                ).format(n=left, label=sitting.label)
+            )
+        if sitting.state != "closed":
+            sittings.set_state(tx, sitting.id, "closed")
+            sittings.end_codes(tx, sitting.id)
+            events.append(tx, "sitting closed", {"sitting": sitting.id, "missing": 0}, study.id)
+
+
+def scores(store: Store, by: Staff, study_id: str) -> pd.DataFrame:
+    """Every score in force as a tidy frame; only after the key is open."""
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id, KIND)
+        frame = scores_of(tx, study_id, opened_look(tx, study))
+    frame["batch"] = study.plan.batch
+    return frame
+
+
+def scores_of(tx: Any, study_id: str, look: int) -> pd.DataFrame:
+    """Every score in force up to a look, which must be open."""
+    import pandas as pd
+
+    rows = [tuple(row) for row in servings.tidy(tx, study_id, look)]
+    columns = ["assessor", "hours", "attribute", "score", "sitting", "replicate", "position"]
+    return pd.DataFrame(rows, columns=columns).dropna(subset=["score"]).reset_index(drop=True)
+
+
+def moment(store: Store, by: Staff, study_id: str) -> Moment:
+    """The last opened look as it stands now, under the rule of today: what is worked out of it is kept under this.
+
+    Raises:
+        NotAllowed: no leader asks, or the key is not open.
+    """
+    from analysis.stopping import RULE_VERSION
+
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id, KIND)
+        return worked_out.moment(store, tx, study_id, opened_look(tx, study), RULE_VERSION)
+
+
+def _to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Rule]:
+    """The scores and the rule of the last opened look.
+
+    Raises:
+        NothingToDecide: a pull that was sealed has no score of a deciding attribute at all. Without this check the
+            rule would take the longest pull that has scores for the reference.
+    """
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id, KIND)
+        rule = rule_of(study.plan, opened_look(tx, study))
+    frame = scores(store, by, study_id)
+    there = set(zip(frame["attribute"], frame["hours"], strict=True))
+    wanted = [(name, pull.hours) for name in rule.attributes for pull in study.plan.pulls]
+    missing = next((cell for cell in wanted if cell not in there), None)
+    if missing is not None:
+        raise NothingToDecide(
+            _(
+                "Not decided: nobody scored {name} at {h} h, so nothing can be weighed there. "
+                "Serve it in the next sitting, or plan a new study."
+            ).format(name=missing[0], h=f"{missing[1]:g}")
+        )
+    return frame, rule
+
+
+def decision(store: Store, by: Staff, study_id: str) -> Decision:
+    """The verdict of the last opened look by the sealed margins, limits and looks, under the rule of today."""
+    from analysis.stopping import decide
+
+    return moment(store, by, study_id).once("decision", lambda: decide(*_to_weigh(store, by, study_id)))
+
+
+def shown(store: Store, by: Staff, study_id: str) -> Shown:
+    """The verdict to show: as it was signed, or under the rule of today while nobody has signed.
+
+    Raises:
+        NotAllowed: the key is not open.
+        NothingToDecide: nobody has signed, and too little was scored for a verdict.
+    """
+    from analysis.stopping import RULE_VERSION
+
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id, KIND)
+        document = studies.decision_document(tx, study_id, opened_look(tx, study))
+    sealed = rule_version(study) or FIRST_RULE
+    if document is None:
+        return Shown(decision(store, by, study_id), RULE_VERSION, sealed)
+    version = signed.rule_version(document)
+    corrected = _today(store, by, study_id) if version != RULE_VERSION else None
+    return Shown(signed.decision_from(document), version, sealed, corrected)
+
+
+def _today(store: Store, by: Staff, study_id: str) -> Decision | str:
+    try:
+        return decision(store, by, study_id)
+    except NothingToDecide as refused:
+        return str(refused)
+
+
+def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
+    """The price of an answer after `cannot tell`, by what the plan sealed about later sittings and by what the panel's
+    other opened studies tell of how much its people differ."""
+    from studyapp.kinds.hours.deciding.spreads import others  # which reads scores with this module
+
+    now = moment(store, by, study_id)
+    return now.once(("price", others(store, study_id)), lambda: _priced(store, by, study_id))
+
+
+def _priced(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
+    from analysis.planning import Service, price
+    from studyapp.kinds.hours.deciding.spreads import of_others
+
+    frame, rule = _to_weigh(store, by, study_id)
+    with store.read() as tx:
+        plan = study_or_refuse(tx, study_id, KIND).plan
+    history = of_others(store, study_id, rule.attributes)
+    return price(frame, rule, sealed=Service(plan.replicates, plan.palate, plan.next_sittings), history=history)
+
+
+def description(store: Store, by: Staff, study_id: str) -> Description:
+    """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits."""
+    from analysis.stopping.describe import describe
+
+    return moment(store, by, study_id).once("description", lambda: describe(*_to_weigh(store, by, study_id)))
+
+
+def cross_check(store: Store, by: Staff, study_id: str) -> Mapping[str, AttributeCheck]:
+    """What two other programs say of the numbers below the verdict that is shown."""
+    from analysis.stopping.cross_check import cross_check as ask
+
+    def asked() -> Mapping[str, AttributeCheck]:
+        return ask(*_to_weigh(store, by, study_id), shown(store, by, study_id).decision)
+
+    return moment(store, by, study_id).once("cross check", asked)
+
+
+def document(store: Store, by: Staff, study_id: str) -> dict[str, Any]:
+    """The verdict of the last opened look as it is signed."""
+    return decision_document(decision(store, by, study_id), (), True)
+
+
+def refuse_foreign(plan: Mapping[str, Any], verdicts: Sequence[Mapping[str, Any]]) -> None:
+    """A rule that this app does not know can neither be decided by nor shown here. Raises BadInput."""
+    _refuse_newer("study.csv", plan)
+    for verdict in verdicts:
+        _refuse_newer("decision.csv", verdict)
+
+
+def _refuse_newer(file: str, document: Mapping[str, Any]) -> None:
+    """A rule that this app does not know can neither be decided by nor shown here."""
+    from analysis.stopping import RULE_VERSION
+
+    named = document.get("rule_version", FIRST_RULE)
+    if named not in range(FIRST_RULE, RULE_VERSION + 1):
+        sentence = _(
+            "{file}: version {named} of the stop rule is named, and this app knows up to version {n}. Update the app."
+        )
+        raise BadInput(sentence.format(file=file, named=named, n=RULE_VERSION))
+
+
+def plan_next_sitting(
+    store: Store, by: Staff, study_id: str, pulls: tuple[float, ...] | None = None
+) -> tuple[Sitting, ...]:
+    """After `cannot tell`: the sittings of the next sealed look, with new codes; `pulls` names those to serve.
+
+    Raises:
+        NotAllowed: the verdict is another one, or no sealed look is left.
+        BadInput: the reference or the control is left out, or a pull is not planned.
+    """
+    require(by, "leader")
+    with store.read() as tx:
+        _refuse_look(study_or_refuse(tx, study_id, KIND))
+    verdict = _verdict(store, by, study_id)
+    if verdict not in ("cannot tell", None):
+        raise NotAllowed(
+            _("Not done: this look gave an answer, so the study ends here. Plan a new study for a new question.")
+        )
+    with store.write() as tx:
+        study = study_or_refuse(tx, study_id, KIND)
+        _refuse_look(study)
+        _refuse_pulls(study, pulls)
+        look = study.look + 1
+        events.append(tx, "look planned", {"look": look, "by": by.id}, study_id)
+        studies.set_state(tx, study_id, "sealed", look)
+        return make_sittings(tx, study_id, study.plan, look, pulls)
+
+
+def _verdict(store: Store, by: Staff, study_id: str) -> str | None:
+    """The verdict of the last opened look, as signed where it is; None when too little was scored for any."""
+    try:
+        return shown(store, by, study_id).decision.verdict
+    except NothingToDecide:
+        return None
+
+
+def _refuse_look(study: HoursStudy) -> None:
+    """A look beyond the sealed number would make the error larger than sealed."""
+    if study.state != "opened":
+        raise NotAllowed(_("Not done: open the key of this look first; the next one follows from its verdict."))
+    if study.look >= study.plan.looks:
+        raise NotAllowed(
+            ngettext(
+                "Not done: {n} look was sealed and is used. Another one would make the error larger than sealed; "
+                "plan a new study.",
+                "Not done: {n} looks were sealed and all are used. Another one would make the error larger than "
+                "sealed; plan a new study.",
+                study.plan.looks,
+            ).format(n=study.plan.looks)
+        )
+
+
+def _refuse_pulls(study: HoursStudy, pulls: tuple[float, ...] | None) -> None:
+    if pulls is None:
+        return
+    hours = [pull.hours for pull in study.plan.pulls]
+    control = min(hours) if study.plan.control is None else study.plan.control
+    if not {max(hours), control} <= set(pulls):
+        raise BadInput(_("Fix the pulls: the longest pull and the control are served in every sitting."))
+    if not set(pulls) <= set(hours):
+        raise BadInput(_("Fix the pulls: take them from the sealed plan."))

@@ -1,0 +1,52 @@
+"""Fourth part of a plan: what lies on the table, and what assessors must know before they eat it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import streamlit as st
+
+from studyapp.components import look
+from studyapp.components.plan_problems import beside
+from studyapp.components.plan_table import allergens
+from studyapp.kinds.hours.plan import HoursPlan
+from studyapp.records import Problem
+from studyapp.words import _
+
+
+def draw(plan: HoursPlan, key: str, problems: Sequence[Problem]) -> HoursPlan:
+    """The plan with what was typed here."""
+    with st.container(key="card-table"):
+        look.put(look.title(_("4. On the table"), 2))
+        plan = _serving(plan, key)
+        beside(problems, "piece_g", "rest_seconds")
+        look.put(look.title(_("What assessors read before they taste"), 3))
+        contains, traces = allergens(plan, key)
+        beside(problems, "contains", "traces")
+        look.put(look.caution(_caution(), _("Careful")))
+        return replace(plan, contains=contains, traces=traces)
+
+
+def _serving(plan: HoursPlan, key: str) -> HoursPlan:
+    left, right = st.columns(2)
+    with left:
+        piece = st.number_input(_("Piece, g"), 0.5, 50.0, float(plan.piece_g), 0.5, format="%.1f", key=f"piece-{key}")
+    with right:
+        rest = st.number_input(
+            _("Rest between pieces, minutes"), 0.0, 60.0, plan.rest_seconds / 60, 0.5, format="%.1f", key=f"rest-{key}"
+        )
+    warm_up = st.checkbox(_("Serve an unscored warm-up piece first"), plan.warm_up, key=f"warm-{key}")
+    swallow = st.text_input(_("Swallow or spit"), plan.swallow, key=f"swallow-{key}")
+    routine = st.text_input(_("What to do in the rest"), plan.routine, key=f"routine-{key}")
+    return replace(
+        plan, piece_g=piece, warm_up=warm_up, rest_seconds=round(rest * 60), swallow=swallow, routine=routine
+    )
+
+
+def _caution() -> str:
+    return _(
+        "These two texts are all that stands between an assessor and an allergen; have a second person read them. "
+        "A tasting shows nothing about allergens or hygiene: follow your local food code and the people licensed to "
+        "judge."
+    )

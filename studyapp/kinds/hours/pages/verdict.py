@@ -1,0 +1,167 @@
+"""A decision on the screen: the sentence, the facts, the pictures, what would change it, and the numbers behind it."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import streamlit as st
+
+from analysis.stopping import AttributeResult, Decision, PullResult
+from studyapp.components import drawn, look
+from studyapp.components.drawn import Once, at_each_run
+from studyapp.findings.numbers import opening, or_dash, p_value
+from studyapp.kinds.hours.findings import HoursFinding, OfferRow, attribute_alt
+from studyapp.kinds.hours.findings.pulls import pull_numbers
+from studyapp.kinds.hours.findings.scale import shared_scale
+from studyapp.kinds.hours.pages import second_opinion
+from studyapp.kinds.hours.pictures import worsening
+from studyapp.pictures.theme import Theme
+from studyapp.wishes import WISHES
+from studyapp.words import _
+
+
+# ---- top of the page ---------------------------------------------------------------------------------------------
+def head(finding: HoursFinding, crumb: str, level: int = 1) -> None:
+    """The verdict in one sentence, why, and four facts."""
+    look.put(
+        crumb,
+        look.title(finding.headline, level, "verdict"),
+        look.lede(finding.lede),
+        look.facts([(fact.label, fact.value, fact.note) for fact in finding.facts]),
+    )
+
+
+def corrected_since(sentence: str) -> None:
+    """Beside a signed verdict that the corrected rule would not give; nothing for an empty sentence."""
+    if sentence:
+        look.put(look.box("copper", _("The rule was corrected since"), look.text(sentence)))
+
+
+def pictures(decision: Decision, finding: HoursFinding, theme: Theme, once: Once = at_each_run) -> None:
+    """One chart an attribute on one scale, the binding one first."""
+    judged = [result for result in _in_order(decision) if result.judged and len(result.pulls) > 1]
+    if not judged:
+        return
+    look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(finding))
+    scale = shared_scale(judged)
+    with st.container(key="charts"):
+        for number, result in enumerate(judged):
+            with st.container(key=f"card-chart-{number}"):
+                look.put(_chart_head(result, decision))
+                picture = once(result.name, partial(worsening, result, scale, theme))
+                drawn.put(picture, attribute_alt(result))
+
+
+def changes(finding: HoursFinding) -> None:
+    """What would turn the answer, then what to be careful about."""
+    if finding.changes:
+        look.put(look.box("patina", _("What would change this"), look.bullets(finding.changes)))
+    if finding.warnings:
+        look.put(look.box("copper", _("Careful"), look.bullets(finding.warnings)))
+
+
+def caution(finding: HoursFinding) -> None:
+    """What a taste result never clears."""
+    look.put(look.quiet(finding.caution))
+
+
+# ---- the price of an answer ----------------------------------------------------------------------------------------
+
+
+def price(finding: HoursFinding) -> None:
+    """Ways to an answer, each with what it asks of a person and how often it settles the question."""
+    if not finding.offers:
+        look.put(look.box("patina", _("What an answer would cost"), look.text(_no_offer())))
+        return
+    heads = [_("one of these"), _("asks of a person"), _("gives an answer")]
+    body = [[offer.what, _asks(offer), f"{offer.chance} ({offer.error})"] for offer in finding.offers]
+    rough = _(
+        "The chances come from how much these people differ; they are rough and rather low than high. More than half "
+        "is said only where about two earlier studies of the panel tell of that. In brackets: what more drawing could "
+        "change. A palate is one person for one sitting."
+    )
+    look.put(
+        look.box("patina", _("What an answer would cost"), look.table(heads, body, "price"), look.text(rough, "small"))
+    )
+
+
+def _no_offer() -> str:
+    return _("The sealed looks are used up. An answer needs a new study with a new seal.")
+
+
+def _asks(offer: OfferRow) -> str:
+    return ", ".join(part for part in (offer.servings, offer.grams, offer.minutes, offer.palates) if part)
+
+
+# ---- the numbers -------------------------------------------------------------------------------------------------
+def numbers(decision: Decision, finding: HoursFinding, ask: second_opinion.Ask) -> None:
+    """Every number the verdict rests on, as tables, and what stands beside it, folded away; `ask` asks two other
+    programs about them, once somebody wants to know."""
+    with st.expander(_("The numbers")):
+        for result in _in_order(decision):
+            look.put(
+                look.title(opening(result.name), 3),
+                look.table(_pull_heads(), [_pull_line(result, pull) for pull in result.pulls]),
+                look.text(_fit(result), "small"),
+            )
+        if finding.beside:
+            look.put(look.title(_("Beside the verdict, never in it"), 3), look.bullets(finding.beside))
+        second_opinion.draw(ask)
+
+
+def _pull_heads() -> list[str]:
+    return [
+        _("hours"),
+        _("mean"),
+        _("worse by"),
+        _("at least"),
+        _("at most"),
+        _("panel error"),
+        _("its df"),
+        _("own error"),
+        _("its df"),
+        _("within the margin"),
+    ]
+
+
+def _pull_line(result: AttributeResult, pull: PullResult) -> list[str]:
+    within = (
+        _("reference") if pull.hours == result.reference_hours else _("yes") if pull.within_margin else _("not shown")
+    )
+    return [*pull_numbers(pull), within]
+
+
+def _fit(result: AttributeResult) -> str:
+    spread = {name: or_dash(value, 3) for name, value in result.variance.items()}
+    anova = result.anova
+    return _(
+        "Variance between assessors {assessor}, of assessor by hours {cell}, left over {rest}. "
+        "Hours: F {f} on {num} and {den} df, p {p}."
+    ).format(
+        assessor=spread.get("assessor", "–"),
+        cell=spread.get("assessor:hours", "–"),
+        rest=spread.get("residual", "–"),
+        f=or_dash(anova.f, 2),
+        num=or_dash(anova.num_df, 0),
+        den=or_dash(anova.den_df, 1),
+        p=p_value(anova.p),
+    )
+
+
+# ---- parts -------------------------------------------------------------------------------------------------------
+def _in_order(decision: Decision) -> list[AttributeResult]:
+    return sorted(decision.attributes.values(), key=lambda result: result.name != decision.binding)
+
+
+def _legend(finding: HoursFinding) -> str:
+    """The marks of the charts in a sentence, each in its own shape and colour."""
+    within = look.chip("disc", _("within"), "patina") + look.plain(_(": it does."))
+    open_ = look.chip("cross", _("not shown"), "copper") + look.plain(_(": it does not, or a longer pull does not."))
+    reference = look.chip("square", _("reference")) + look.plain(_(": the longest pull."))
+    return f'<p class="say quiet">{look.plain(finding.charts_intro)} {within} {open_} {reference}</p>'
+
+
+def _chart_head(result: AttributeResult, decision: Decision) -> str:
+    decides = result.name == decision.binding and decision.verdict == "stop"
+    note = look.strong(_("decides the hour")) if decides else look.plain(WISHES[result.rule.wanted].told())
+    return look.pair(look.title(opening(result.name), 3), f'<span class="note">{note}</span>')

@@ -1,0 +1,101 @@
+"""The plan of a study of conching hours: what is sealed, and how it is read back from its document."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from studyapp.records import Attribute, CupsPlan, Study
+
+KIND = "hours"
+FIRST_RULE = 1  # the version of the stop rule behind seals and signed verdicts that name none
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """A sample taken from the conche at a set hour, and the mass planned for it."""
+
+    hours: float
+    mass_g: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """How a workshop works: somebody is there from `opens` to `closes` on `days` (0 Monday to 6 Sunday); minutes to
+    temper and mould all pulls for a sitting, days that pieces rest before it, and when in the day sittings begin
+    (mid-morning by default, when palates are fresh). Times are those of the clock on the wall, "08:00"."""
+
+    opens: str = "08:00"
+    closes: str = "18:00"
+    days: tuple[int, ...] = (0, 1, 2, 3, 4)
+    temper_minutes: int = 120
+    rest_days: int = 7
+    sitting_at: str = "10:30"
+
+
+@dataclass(frozen=True, slots=True)
+class HoursPlan(CupsPlan):
+    """A conching-hours study before its seal; the sealed rule is the canonical JSON of this.
+
+    `sittings` are served before the first look, `next_sittings` before each later one; `replicates` counts
+    servings of a pull to one assessor in one sitting, as long as all pieces together stay within `palate`, the most
+    pieces that one assessor tastes in a sitting; beyond it the pulls go round in balanced blocks. `load_g` is the mass
+    in the conche; `starts_at` is when hour zero is planned, a local ISO text without a zone.
+    """
+
+    machine: str = ""
+    hour_zero: str = ""
+    pulls: tuple[Pull, ...] = ()
+    control: float | None = None
+    looks: int = 2
+    next_sittings: int = 1
+    replicates: int = 1
+    lateness_minutes: int = 10
+    palate: int = 6
+    load_g: float | None = None
+    starts_at: str | None = None
+    habits: Habits = Habits()
+
+
+HoursStudy = Study[HoursPlan]
+Plan = HoursPlan
+
+
+def new(title: str, newest: HoursPlan | None = None) -> HoursPlan:
+    """An empty plan; the workshop works as in its newest study, until somebody says otherwise."""
+    return HoursPlan(title, habits=newest.habits if newest else Habits())
+
+
+def again(plan: HoursPlan) -> HoursPlan:
+    """The plan for another run of the conche: without its day."""
+    return replace(plan, starts_at=None)
+
+
+def from_document(document: Mapping[str, Any]) -> HoursPlan:
+    """The plan of a kept document, written now or when each pull still carried its planned time."""
+    values = dict(document)
+    pulls = [dict(pull) for pull in values.get("pulls", ())]
+    started = _start_from([(pull["hours"], pull.pop("planned_at", None)) for pull in pulls])
+    habits = dict(values.get("habits", {}))
+    if "days" in habits:
+        habits["days"] = tuple(habits["days"])
+    values["pulls"] = tuple(Pull(**pull) for pull in pulls)
+    values["attributes"] = tuple(Attribute(**line) for line in values.get("attributes", ()))
+    values["assessors"] = tuple(values.get("assessors", ()))
+    values["habits"] = Habits(**habits)
+    return HoursPlan(**{"starts_at": started, **values})
+
+
+def _start_from(times: Sequence[tuple[float, str | None]]) -> str | None:
+    """Hour zero as it follows from the planned times of pulls, or None."""
+    for hours, planned_at in times:
+        if planned_at:
+            return (datetime.fromisoformat(planned_at) - timedelta(hours=hours)).isoformat(timespec="minutes")
+    return None
+
+
+def rule_version(study: HoursStudy) -> int | None:
+    """The version of the stop rule that a seal names; None of a draft."""
+    return int(study.named.get("rule_version", FIRST_RULE)) if study.seal else None

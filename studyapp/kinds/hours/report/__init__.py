@@ -1,0 +1,294 @@
+"""The report of a decision: page 1 decides alone, then the rule and the numbers, then the record."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from studyapp.findings import decimal, hours, of_studies, percent, units
+from studyapp.findings.numbers import interval_share, opening, or_dash
+from studyapp.kinds.hours.findings import HoursFinding, attribute_alt, costs, hours_finding, shown, standing, versions
+from studyapp.kinds.hours.findings.pulls import pull_numbers
+from studyapp.kinds.hours.findings.scale import shared_scale
+from studyapp.kinds.hours.pictures import worsening
+from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
+from studyapp.kinds.hours.report.calendar_file import study_calendar
+from studyapp.pictures import paper
+from studyapp.pictures.theme import PAPER
+from studyapp.printing.press import shown_time, typeset
+from studyapp.printing.record import NOTHING_KEPT, ReportRecord, chain, foot, notes, page_words, record_of, served
+from studyapp.printing.record import sealed as sealed_lines
+from studyapp.records import Staff
+from studyapp.store import Store
+from studyapp.wishes import WISHES
+from studyapp.words import _, language
+
+if TYPE_CHECKING:
+    from analysis.stopping import AttributeResult, Decision, PullResult
+
+_CHARTS_FIRST = 6
+
+
+def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes:
+    """The report of an opened study. Raises NotAllowed before the key is open."""
+    from studyapp.kinds.hours import deciding
+
+    shown_ = deciding.shown(store, by, study.id)
+    cannot_tell = shown_.decision.verdict == "cannot tell"
+    offers = deciding.offers(store, by, study.id) if cannot_tell else ()
+    beside = deciding.description(store, by, study.id) if shown_.corrected is None else None
+    finding = hours_finding(shown_.decision, offers, study.plan.title, costs(study.plan), beside)
+    record = replace(
+        record_of(store, by, study),
+        rule_version=shown_.rule_version,
+        corrected=versions.said_otherwise(shown_),
+        rule_departures=versions.departures(shown_),
+    )
+    return report_pdf(shown_.decision, finding, printed_at, record)
+
+
+def calendar(store: Store, by: Staff, study: HoursStudy) -> bytes:
+    """Pulls, tempering and sittings, for a calendar program."""
+    return study_calendar(study)
+
+
+def report_pdf(
+    decision: Decision, finding: HoursFinding, printed_at: str, record: ReportRecord = NOTHING_KEPT
+) -> bytes:
+    """The report as a tagged PDF; the same arguments give the same bytes.
+
+    Args:
+        decision: the verdict of one look.
+        finding: its sentences, with the title of the study.
+        printed_at: ISO 8601 time.
+        record: the seal, departures and signatures of a study kept in the store.
+    """
+    return typeset("report", report_data(decision, finding, printed_at, record), printed_at)
+
+
+def report_data(
+    decision: Decision, finding: HoursFinding, printed_at: str, record: ReportRecord = NOTHING_KEPT
+) -> dict[str, Any]:
+    """Everything the template reads."""
+    title = finding.title or (record.plan.title if record.plan else _("Conching time"))
+    return {
+        "lang": language(),
+        "document_title": _("Decision on conching time: {title}").format(title=title),
+        "words": page_words() | _words(),
+        **_first_page(decision, finding, title, record),
+        **_pictures(decision, finding),
+        **_numbers(decision, record),
+        "beside": list(finding.beside),
+        "record": _record_rows(decision, printed_at, record),
+        "foot_left": title,
+        "foot_middle": foot(record, printed_at),
+    }
+
+
+# ---- page 1 ------------------------------------------------------------------------------------------------------
+def _first_page(decision: Decision, finding: HoursFinding, title: str, record: ReportRecord) -> dict[str, Any]:
+    with_costs = any(row.grams for row in finding.offers)
+    rows = [
+        [
+            row.what,
+            row.servings,
+            *([row.grams, row.minutes] if with_costs else []),
+            row.palates,
+            f"{row.chance} ({row.error})",
+        ]
+        for row in finding.offers
+    ]
+    costs = [_("chocolate"), _("time")] if with_costs else []
+    return {
+        "crumb": _crumb(title, record.plan),
+        "headline": finding.headline,
+        "lede": finding.lede,
+        "facts": [{"label": fact.label, "value": fact.value, "note": fact.note} for fact in finding.facts],
+        "offers": rows,
+        "offer_columns": [
+            _("one of these, for each person"),
+            _("pieces"),
+            *costs,
+            _("asks of"),
+            _("cases with an answer"),
+        ],
+        **notes(finding.changes, finding.warnings, record),
+        "caution": finding.caution,
+    }
+
+
+def _crumb(title: str, plan: HoursPlan | None) -> str:
+    said = title
+    for part in (plan.recipe, plan.batch, plan.machine) if plan else ():
+        if part and part.casefold() not in said.casefold():
+            said = _("{study}, {part}").format(study=said, part=part)
+    return _("Decision on conching time. {study}").format(study=said)
+
+
+def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
+    results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
+    scale = shared_scale(results)
+    drawn = paper.svgs([worsening(result, scale, PAPER) for result in results], paper.THIRD)
+    return {
+        "charts_heading": _("Worse than the longest pull, by how much?"),
+        "charts_intro": finding.charts_intro,
+        "charts_across": 3,
+        "charts_first": _CHARTS_FIRST,
+        "signs": [
+            {"sign": "disc", "words": _("within the margin")},
+            {"sign": "cross", "words": _("not shown")},
+            {"sign": "square", "words": _("the reference")},
+        ],
+        "charts": [
+            {
+                "name": opening(result.name),
+                "note": _chart_note(result, decision, scale.shows_limit(result)),
+                "svg": svg,
+                "alt": attribute_alt(result),
+            }
+            for result, svg in zip(results, drawn, strict=True)
+        ],
+    }
+
+
+def _binding_first(decision: Decision) -> list[AttributeResult]:
+    return sorted(decision.attributes.values(), key=lambda result: result.name != decision.binding)
+
+
+def _chart_note(result: AttributeResult, decision: Decision, limit_drawn: bool) -> str:
+    if decision.verdict == "stop" and result.name == decision.binding:
+        return _("decides the hour")
+    if result.rule.limit is not None and not limit_drawn:
+        return _("{wanted}, limit {limit} off the picture").format(
+            wanted=_wanted(result), limit=units(result.rule.limit)
+        )
+    return _wanted(result)
+
+
+def _wanted(result: AttributeResult) -> str:
+    return WISHES[result.rule.wanted].told()
+
+
+# ---- the rule and the numbers ------------------------------------------------------------------------------------
+def _numbers(decision: Decision, record: ReportRecord) -> dict[str, Any]:
+    return {
+        "rule": list(record.rule) or _rule_sentences(decision),
+        "sealed": sealed_lines(record),
+        "tables": [
+            {
+                "name": opening(result.name),
+                "rows": [_row(result, pull) for pull in result.pulls],
+                "fit": _fit(result),
+            }
+            for result in _binding_first(decision)
+        ],
+    }
+
+
+def _rule_sentences(decision: Decision) -> list[str]:
+    """The rule as the decision knows it, for scores that came with a rule in a file."""
+    lines = []
+    for result in decision.attributes.values():
+        texts = {"name": opening(result.name), "wanted": _wanted(result), "m": units(result.rule.margin)}
+        if result.rule.limit is None:
+            lines.append(_("{name}: {wanted}, margin {m}.").format(**texts))
+        else:
+            sentence = _("{name}: {wanted}, margin {m}, limit {limit}.")
+            lines.append(sentence.format(limit=units(result.rule.limit), **texts))
+    error = _("Error of the whole rule: stop too early in at most {share} studies. Look {look} of {looks}.")
+    lines.append(error.format(share=of_studies(decision.alpha), look=decision.look, looks=decision.looks))
+    return lines
+
+
+def _row(result: AttributeResult, pull: PullResult) -> list[str]:
+    return [*pull_numbers(pull), _standing(result, pull)]
+
+
+def _standing(result: AttributeResult, pull: PullResult) -> str:
+    if pull.shown_to_fail:
+        return standing(result, pull)
+    if pull.within_limit is False:
+        return _("limit not shown")
+    if pull.hours == result.reference_hours:
+        return _("reference")
+    if shown(result, pull):
+        return _("within")
+    return _("within, a longer pull is not") if pull.within_margin else _("not shown")
+
+
+def _fit(result: AttributeResult) -> str:
+    variance, anova = result.variance, result.anova
+    return _(
+        "{n} assessors. Variance between assessors {assessor}, of assessor by hours {cell}, left over {rest}. "
+        "Hours: F {f} on {num} and {den} df, p {p}."
+    ).format(
+        n=result.assessors,
+        assessor=or_dash(variance.get("assessor"), 3),
+        cell=or_dash(variance.get("assessor:hours"), 3),
+        rest=or_dash(variance.get("residual"), 3),
+        f=or_dash(anova.f, 2),
+        num=or_dash(anova.num_df, 0),
+        den=or_dash(anova.den_df, 1),
+        p=_("below 0.0001") if anova.p is not None and anova.p < 0.0001 else or_dash(anova.p, 4),
+    )
+
+
+# ---- the record --------------------------------------------------------------------------------------------------
+def _record_rows(decision: Decision, printed_at: str, record: ReportRecord) -> list[tuple[str, str]]:
+    plan = record.plan
+    rows = [
+        (_("Question"), plan.question if plan else ""),
+        (_("Recipe"), plan.recipe if plan else ""),
+        (_("Batch"), plan.batch if plan else ""),
+        (_("Machine"), plan.machine if plan else ""),
+        (_("Served"), served(plan) if plan else ""),
+        (_("Contains"), plan.contains if plan else ""),
+        (_("Assessors"), str(decision.scope.get("assessors", ""))),
+        (_("Sittings"), str(decision.scope.get("sittings", ""))),
+        (_("Pulls"), _("{list} h").format(list=", ".join(hours(hour) for hour in decision.passes))),
+        (_("Pull known to differ"), _("{h} h").format(h=hours(decision.control_hours))),
+        (_("Look"), _("{look} of {looks}").format(look=decision.look, looks=decision.looks)),
+        (
+            _("Level of this look"),
+            _("{level}, one-sided; intervals of {share}").format(
+                level=decimal(decision.level, 4), share=percent(interval_share(decision.level) / 100)
+            ),
+        ),
+        (_("Decided by"), _stop_rule(record)),
+        (_("Rule sealed"), shown_time(record.sealed_at) if record.seal else _("not sealed here")),
+        (_("SHA-256 of the rule"), record.seal or ""),
+        *chain(record),
+        (_("Printed"), shown_time(printed_at)),
+    ]
+    return [(label, value) for label, value in rows if value]
+
+
+def _stop_rule(record: ReportRecord) -> str:
+    """The version behind the verdict; scores from a file are always judged by the one of today."""
+    from analysis.stopping import RULE_VERSION
+
+    return _("version {n} of the stop rule").format(n=record.rule_version or RULE_VERSION)
+
+
+def _words() -> dict[str, Any]:
+    return {
+        "more_charts": _("More attributes"),
+        "changes": _("What would change this"),
+        "numbers_intro": _(
+            "Differences are against the longest pull, positive is worse, in scale units. At least and at most are the "
+            "limits that decide: the wider of the panel's error and the assessors' own."
+        ),
+        "beside": _("Beside the verdict, never part of it"),
+        "columns": [
+            _("hours"),
+            _("mean"),
+            _("worse by"),
+            _("at least"),
+            _("at most"),
+            _("panel SE"),
+            _("df"),
+            _("own SE"),
+            _("df"),
+            _("verdict"),
+        ],
+    }
