@@ -12,7 +12,7 @@ import pytest
 from studyapp.services import joining, preparing, watching
 from studyapp.store import trials
 from tests.furnished import furnished
-from tests.services.aroma_kitchen import CANARIES, CHECKS, Kitchen, furnish_aroma
+from tests.kinds.aroma.aroma_kitchen import CANARIES, CHECKS, Kitchen, furnish_aroma
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ from studyapp.kinds.aroma.plan import AromaPlan, Botanical
 from studyapp.records import JoinLink, Sitting
 from studyapp.services import accounts, joining, planning, preparing, tasting, trying, watching
 from studyapp.store import trials
-from tests.services.aroma_kitchen import CHECKS
+from tests.kinds.aroma.aroma_kitchen import CHECKS
 
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).with_name("axe.min.js")

@@ -13,7 +13,7 @@ from studyapp.kinds.hours.findings.scale import Scale, shared_scale
 from studyapp.kinds.hours.pictures import worsening
 from studyapp.pictures.marks import CROSS
 from studyapp.pictures.theme import PAPER, SCREENS, Theme
-from tests.findings.decisions import every_kind
+from tests.kinds.hours.decisions import every_kind
 from tests.pictures.picture_reading import checked, marks, rows, sentences, shapes, silent_but_spoken, words
 
 Build = Callable[..., AttributeResult]

@@ -19,7 +19,7 @@ from studyapp.kinds.hours.findings.scale import shared_scale
 from studyapp.kinds.hours.pictures import worsening
 from studyapp.pictures import marks, paper
 from studyapp.pictures.theme import PAPER
-from tests.findings.decisions import ACIDITY, attribute, every_kind
+from tests.kinds.hours.decisions import ACIDITY, attribute, every_kind
 
 NAMESPACE = "{http://www.w3.org/2000/svg}"
 KINDS = every_kind()

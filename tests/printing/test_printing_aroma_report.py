@@ -23,8 +23,8 @@ from studyapp.printing.record import ReportRecord
 from studyapp.records import Deviation, Signature
 from studyapp.services import closing, planning, watching
 from tests.furnished import furnished
+from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, furnish_aroma
 from tests.printing.paper_reading import facts_of, flowing, flowing_pages, pages_of, picture_of
-from tests.services.aroma_kitchen import PLAN, Kitchen, furnish_aroma
 
 PRINTED = "2026-11-24T12:10:00+01:00"
 SEAL = "7c1e" + "ab" * 28 + "a904"

@@ -14,7 +14,7 @@ from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.kinds.hours.report import report_pdf
 from studyapp.printing.record import ReportRecord
 from studyapp.records import Deviation, Signature
-from tests.findings.decisions import ACIDITY, BITTERNESS, OFFERS, attribute, decision, every_kind
+from tests.kinds.hours.decisions import ACIDITY, BITTERNESS, OFFERS, attribute, decision, every_kind
 from tests.printing.paper_reading import facts_of, flowing, flowing_pages, pages_of, picture_of
 
 PRINTED = "2026-11-24T12:10:00+01:00"

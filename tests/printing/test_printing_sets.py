@@ -12,8 +12,8 @@ from studyapp.errors import NotAllowed, NotFound
 from studyapp.printing.papers import paper
 from studyapp.services import preparing
 from tests.furnished import furnished
+from tests.kinds.aroma.aroma_kitchen import CANARIES, PLAN, Kitchen, furnish_aroma
 from tests.printing.paper_reading import flowing, flowing_pages, pages_of
-from tests.services.aroma_kitchen import CANARIES, PLAN, Kitchen, furnish_aroma
 
 
 @pytest.fixture

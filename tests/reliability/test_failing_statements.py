@@ -39,8 +39,8 @@ from studyapp.services.checking import check
 from studyapp.store import Store, open_store, schema
 from studyapp.store.engine import sqlite_module
 from tests.conftest import CHECKS
-from tests.services.aroma_kitchen import CHECKS as AROMA_CHECKS
-from tests.services.aroma_kitchen import PLAN, Kitchen, draft, sealed
+from tests.kinds.aroma.aroma_kitchen import CHECKS as AROMA_CHECKS
+from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, sealed
 
 pytestmark = pytest.mark.reliability
 PHRASE = "a bench by the window"

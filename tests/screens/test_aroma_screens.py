@@ -14,7 +14,7 @@ from streamlit.testing.v1 import AppTest
 from studyapp.kinds.aroma import rule
 from studyapp.kinds.aroma.plan import AromaPlan, Botanical
 from studyapp.services import closing, joining, planning, preparing, tasting, trying, watching
-from tests.services.aroma_kitchen import CHECKS
+from tests.kinds.aroma.aroma_kitchen import CHECKS
 
 Screen = Callable[..., AppTest]
 Said = Callable[[AppTest], str]

@@ -14,7 +14,7 @@ from sqlalchemy.exc import DatabaseError
 from studyapp.services.checking import check
 from studyapp.store import Store, events, open_store, schema
 from studyapp.store.engine import connect
-from tests.services.aroma_kitchen import PLAN, furnish_aroma
+from tests.kinds.aroma.aroma_kitchen import PLAN, furnish_aroma
 
 
 def first_version(file: str) -> None:

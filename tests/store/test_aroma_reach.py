@@ -11,7 +11,7 @@ import pytest
 from studyapp.kinds.aroma import deciding
 from studyapp.services import closing, planning, preparing, tasting, watching
 from tests.furnished import furnished
-from tests.services.aroma_kitchen import Kitchen, Taster, furnish_aroma
+from tests.kinds.aroma.aroma_kitchen import Kitchen, Taster, furnish_aroma
 from tests.store.test_reach import walked
 
 

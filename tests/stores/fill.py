@@ -26,7 +26,7 @@ from studyapp.services import accounts, closing, joining, panel, planning, prepa
 from studyapp.services.checking import check
 from studyapp.store import Store, open_store, studies
 from tests.conftest import CHECKS, Hand
-from tests.services import aroma_kitchen
+from tests.kinds.aroma import aroma_kitchen
 from tests.stores.earlier import HERE, PASSPHRASE
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)

@@ -22,9 +22,9 @@ from studyapp.findings import caution
 from studyapp.kinds.hours.findings import Costs, attribute_alt, hours_finding, pull_says, warning_sentence
 from studyapp.kinds.hours.findings.cross_check import opinion_intro, second_opinions
 from studyapp.kinds.hours.findings.warnings import warning_codes
-from tests.findings.decisions import OFFERS, every_kind
-from tests.findings.test_findings_cross_check import ANOVA, MIXED, OURS
-from tests.findings.test_findings_warnings import VALUES
+from tests.kinds.hours.decisions import OFFERS, every_kind
+from tests.kinds.hours.test_findings_cross_check import ANOVA, MIXED, OURS
+from tests.kinds.hours.test_findings_warnings import VALUES
 
 ROOT = Path(studyapp.__file__).parent
 TEMPLATE = ROOT / "words" / "studyapp.pot"

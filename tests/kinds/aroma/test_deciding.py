@@ -17,7 +17,7 @@ from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.services import closing, joining, tasting, watching
 from studyapp.services.checking import check
 from tests.furnished import furnished
-from tests.services.aroma_kitchen import NAMES, PLAN, Kitchen, furnish_aroma, key_of, wrong
+from tests.kinds.aroma.aroma_kitchen import NAMES, PLAN, Kitchen, furnish_aroma, key_of, wrong
 
 DOSES = (5.0, 10.0, 20.0, 40.0)
 DOSE_PLAN = replace(

@@ -11,7 +11,7 @@ from studyapp.kinds.aroma import deciding
 from studyapp.services import accounts, closing, packages
 from studyapp.services.checking import check
 from studyapp.store import open_store
-from tests.services.aroma_kitchen import furnish_aroma
+from tests.kinds.aroma.aroma_kitchen import furnish_aroma
 
 
 def test_an_aroma_study_travels_whole(tmp_path: Path) -> None:

@@ -25,7 +25,7 @@ from studyapp.kinds.hours.findings import (
 )
 from studyapp.kinds.hours.findings.reasons import lede
 from studyapp.kinds.hours.findings.unsure import reasons
-from tests.findings.decisions import OFFERS, attribute, decision, every_kind, lost
+from tests.kinds.hours.decisions import OFFERS, attribute, decision, every_kind, lost
 
 KINDS = every_kind()
 COSTS = Costs(grams=4.5, minutes=6.0)

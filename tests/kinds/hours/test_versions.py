@@ -25,7 +25,7 @@ from studyapp.kinds.hours.plan import rule_version
 from studyapp.services import closing, packages, planning
 from studyapp.services.checking import check
 from studyapp.store import open_store
-from tests.services.aroma_kitchen import furnish_aroma
+from tests.kinds.aroma.aroma_kitchen import furnish_aroma
 from tests.stores import earlier
 from tests.stores.earlier import Earlier, signed_before
 

@@ -20,7 +20,7 @@ from studyapp.services import joining, preparing, tasting, trying, watching
 from studyapp.services.checking import check
 from studyapp.store import sittings, trials
 from tests.furnished import furnished, reached
-from tests.services.aroma_kitchen import CANARIES, PLAN, Kitchen, Taster, furnish_aroma, key_of
+from tests.kinds.aroma.aroma_kitchen import CANARIES, PLAN, Kitchen, Taster, furnish_aroma, key_of
 
 METHODS = {
     "triangle": (3, 1),

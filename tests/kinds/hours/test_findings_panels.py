@@ -19,7 +19,7 @@ from analysis.stopping.describe import describe
 from demo_panels import generate
 from studyapp.kinds.hours.files.bringing import decide_files
 from studyapp.kinds.hours.findings import Costs, attribute_alt, hours_finding, pull_says
-from tests.findings.test_findings_hours import FORBIDDEN, texts_of
+from tests.kinds.hours.test_findings_hours import FORBIDDEN, texts_of
 
 HEADLINES = {
     "stop": "Stop at 12 hours.",

@@ -13,7 +13,7 @@ from studyapp.errors import BadInput
 from studyapp.kinds.hours.files.bringing import decide_files, read_scores
 from studyapp.kinds.hours.files.decisions import decision_document
 
-REFERENCE = Path(__file__).parents[1] / "reference"
+REFERENCE = Path(__file__).parents[2] / "reference"
 # Randall 1989, bitterness of white wine by nine judges, as in R's package ordinal (product = temperature x contact).
 WINE = list(csv.DictReader((REFERENCE / "wine.csv").read_text(encoding="utf-8").splitlines()))
 # REML fit of the same data by R 4.2.2 with lme4 1.1-31, lmerTest 3.1-3 and emmeans 1.8.4 (installed library).

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from analysis.stopping.describe import Answer, Description, Habit
 from studyapp.kinds.hours.findings import hours_finding
-from tests.findings.decisions import decision, every_kind
+from tests.kinds.hours.decisions import decision, every_kind
 
 
 def described(*hours: float | None) -> Description:

@@ -21,7 +21,7 @@ from studyapp.services import planning, preparing, watching
 from studyapp.services.checking import check
 from studyapp.store import studies, trials
 from tests.furnished import furnished
-from tests.services.aroma_kitchen import CHECKS, PLAN, Kitchen, furnish_aroma
+from tests.kinds.aroma.aroma_kitchen import CHECKS, PLAN, Kitchen, furnish_aroma
 
 PEOPLE = tuple("abcdefgh")
 
