@@ -12,6 +12,8 @@ from studyapp.services.standing import stamp
 from studyapp.store import events, people, servings, sittings, trials
 from studyapp.words import _
 
+SHORTEST_NONCE, LONGEST_NONCE = 16, 64
+
 
 def seat_or_refuse(tx: Any, seat_token: str | None) -> Seat:
     """Who this phone is; NotAllowed for a worthless token."""
@@ -31,8 +33,16 @@ def sitting_of(tx: Any, seat: Seat) -> Sitting:
 
 def check_nonce(nonce: Any) -> None:
     """Refuse an answer without its number: a second sending could not be told from a second answer."""
-    if not isinstance(nonce, str) or not 16 <= len(nonce) <= 64:
+    if not isinstance(nonce, str) or not SHORTEST_NONCE <= len(nonce) <= LONGEST_NONCE:
         raise BadInput(_("Not done: the mark came without its number. Mark the line again."))
+
+
+def own_nonce(*what: str | int) -> str:
+    """The nonce of a row that the server makes by itself, always the same for the same `what`.
+
+    It is longer than any that a phone may send, or ever could: so nobody can have taken it before.
+    """
+    return f"server:{events.digest(list(what))}"
 
 
 def grams_eaten(tx: Any, assessor: str, piece_g: float) -> dict[str, Any]:

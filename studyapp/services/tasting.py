@@ -23,13 +23,16 @@ from studyapp.records import (
 )
 from studyapp.services import trying
 from studyapp.services.access import new_id, study_or_refuse
-from studyapp.services.seating import check_nonce, grams_eaten, seat_or_refuse, sitting_of
+from studyapp.services.seating import check_nonce, grams_eaten, own_nonce, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
 from studyapp.store import Store, events, servings, sittings, trials
 from studyapp.store.servings import BlindServing
 from studyapp.words import _, ngettext
 
 LONGEST_NOTE, LONGEST_REASON = 1000, 200
+# Nobody moves one mark this often or writes this much in a sitting; a phone gone wild, or a hand that wants to fill the
+# disk, is stopped here. Out of common sense, no source.
+MOST_MARKS_A_LINE, MOST_NOTES = 300, 50
 
 
 # ---- where somebody stands -----------------------------------------------------------------------------------------
@@ -137,7 +140,7 @@ def keep_mark(store: Store, seat_token: str | None, mark: Mark) -> Kept:
 
     Raises:
         BadInput: the value is not on the line, or the line is not on the ballot.
-        NotAllowed: the token is worthless or the sitting is not open.
+        NotAllowed: the token is worthless, the sitting is not open, or the line was marked too often.
         OutOfDate: the serving is finished or not this assessor's.
     """
     value = _on_the_line(mark.value)
@@ -151,11 +154,19 @@ def keep_mark(store: Store, seat_token: str | None, mark: Mark) -> Kept:
                 raise BadInput(_("Not done: this mark was sent under the name of another. Mark the line again."))
             return Kept(kept.at, again=True)
         study = _open_serving(tx, seat, mark.serving)
-        if not servings.line_belongs(tx, seat.sitting, mark.line):
-            raise BadInput(_("Not done: that line is not on this ballot. Open your link again; your marks are kept."))
+        _check_line(tx, seat, mark)
         return Kept(servings.add_score(tx, study, mark.serving, mark.line, value, None, mark.nonce))
 
     return store.write_together(keep)
+
+
+def _check_line(tx: Any, seat: Seat, mark: Mark) -> None:
+    """The line is on the ballot of this sitting and can take one more mark."""
+    if not servings.line_belongs(tx, seat.sitting, mark.line):
+        raise BadInput(_("Not done: that line is not on this ballot. Open your link again; your marks are kept."))
+    if servings.marks_of_line(tx, mark.serving, mark.line) >= MOST_MARKS_A_LINE:
+        sentence = _("Not done: this line was marked {n} times, which is the most. The last mark that was kept stands.")
+        raise NotAllowed(sentence.format(n=MOST_MARKS_A_LINE))
 
 
 def _on_the_line(value: Any) -> float:
@@ -189,13 +200,14 @@ def cannot_judge(store: Store, seat_token: str | None, serving: str, reason: str
         seat = seat_or_refuse(tx, seat_token)
         if trials.blind_of(tx, serving, seat.sitting, seat.assessor) is not None:
             return trying.set_aside(tx, seat, serving, reason, nonce)
-        first = servings.score_by_nonce(tx, f"{nonce}:0")
+        first = servings.score_by_nonce(tx, own_nonce("cannot judge", serving, nonce, 0))
         if first is not None:
             return Kept(first.at, again=True)
         study = _open_serving(tx, seat, serving)
         at = events.now()
         for number, line in enumerate(servings.lines(tx, seat.sitting, serving)):
-            at = servings.add_score(tx, study, serving, line.id, None, reason, f"{nonce}:{number}")
+            own = own_nonce("cannot judge", serving, nonce, number)
+            at = servings.add_score(tx, study, serving, line.id, None, reason, own)
         servings.finish(tx, serving, "missing")
         events.append(tx, "serving missing", {"serving": serving}, study)
         return Kept(at)
@@ -257,7 +269,7 @@ def _give_up(tx: Any, sitting: Sitting, cup: BlindServing, keep_marks: bool) -> 
         reason = "stopped" if keep_marks else "taken out by the assessor"
         for line in servings.lines(tx, sitting.id, cup.id):
             if line.value is None or not keep_marks:
-                nonce = f"left:{secrets.token_hex(12)}"
+                nonce = own_nonce("left", cup.id, line.id)
                 servings.add_score(tx, sitting.study, cup.id, line.id, None, reason, nonce)
     servings.finish(tx, cup.id, "missing")
 
@@ -267,10 +279,16 @@ def send_note(store: Store, seat_token: str | None, text: str) -> None:
 
     Raises:
         BadInput: there is no text, or too much of it.
+        NotAllowed: this seat sent as many notes as a sitting takes.
     """
     text = str(text or "").strip()
     if not text or len(text) > LONGEST_NOTE:
         raise BadInput(_("Fix the note: write 1 to {n} letters.").format(n=LONGEST_NOTE))
     with store.write() as tx:
         seat = seat_or_refuse(tx, seat_token)
+        if sittings.note_count(tx, seat.sitting, seat.assessor) >= MOST_NOTES:
+            sentence = _(
+                "Not done: {n} notes are the most of one sitting. They are kept; tell the panel leader the rest."
+            )
+            raise NotAllowed(sentence.format(n=MOST_NOTES))
         sittings.add_note(tx, new_id(), sitting_of(tx, seat), seat.assessor, text, secrets.token_hex(16))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import secrets
 from datetime import UTC, datetime
 from typing import Any
 
@@ -11,7 +10,7 @@ from studyapp.errors import BadInput, NotAllowed, OutOfDate
 from studyapp.methods import METHODS, Method
 from studyapp.records import MINUTES_A_SET, Kept, Place, Seat, SetsPlan, Sitting, Study
 from studyapp.services.access import study_or_refuse
-from studyapp.services.seating import check_nonce, grams_eaten, seat_or_refuse, sitting_of
+from studyapp.services.seating import check_nonce, grams_eaten, own_nonce, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
 from studyapp.store import Store, events, sittings, trials
 from studyapp.store.trials import BlindSet
@@ -173,9 +172,8 @@ def give_up(tx: Any, sitting: Sitting, seat: Seat, keep_answers: bool) -> None:
         if each.finished_at is None:
             leave_missing(tx, sitting, each.id, "stopped")
         elif not keep_answers and _answered(tx, each.id):
-            trials.add_answer(
-                tx, sitting.study, each.id, None, False, "taken out by the assessor", f"left:{secrets.token_hex(12)}"
-            )
+            nonce = own_nonce("left", each.id)
+            trials.add_answer(tx, sitting.study, each.id, None, False, "taken out by the assessor", nonce)
 
 
 def _answered(tx: Any, set_id: str) -> bool:
@@ -185,5 +183,5 @@ def _answered(tx: Any, set_id: str) -> bool:
 
 def leave_missing(tx: Any, sitting: Sitting, set_id: str, reason: str) -> None:
     """Close a set that nobody answered, and say why."""
-    trials.add_answer(tx, sitting.study, set_id, None, False, reason, f"missing:{set_id}")
+    trials.add_answer(tx, sitting.study, set_id, None, False, reason, own_nonce("missing", set_id))
     trials.finish(tx, set_id, "missing")

@@ -11,6 +11,7 @@ from studyapp.records import Deviation, Progress, Seated, Sitting, Staff, Study
 from studyapp.services import trying
 from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
 from studyapp.services.preparing import trays_of
+from studyapp.services.seating import own_nonce
 from studyapp.services.standing import moment, stamp, standing
 from studyapp.store import Store, events, servings, sittings, studies, trials
 from studyapp.store.servings import BlindServing
@@ -80,7 +81,7 @@ def _leave_missing(tx: Any, by: Staff, sitting: Sitting, left: list[str], sets: 
     for serving in left:
         for line in servings.lines(tx, sitting.id, serving):
             if line.value is None:
-                nonce = f"closed:{serving}:{line.id}"
+                nonce = own_nonce("closed", serving, line.id)
                 servings.add_score(tx, sitting.study, serving, line.id, None, reason, nonce)
         servings.finish(tx, serving, "missing")
     for each in sets:

@@ -53,6 +53,11 @@ _SCORE = schema.score.c
 _KEPT = (_SCORE.id, _SCORE.serving_id, _SCORE.attribute_id, _SCORE.value, _SCORE.reason, _SCORE.nonce, _SCORE.at)
 _BY_NONCE = select(*_KEPT).where(schema.score.c.nonce == bindparam("nonce"))
 _INSERT_SCORE = insert(schema.score)
+_MARKS_OF_LINE = (
+    select(func.count())
+    .select_from(schema.score)
+    .where(_SCORE.serving_id == bindparam("serving"), _SCORE.attribute_id == bindparam("attribute"))
+)
 
 
 def blind(tx: Connection, sitting: str, assessor: str) -> list[BlindServing]:
@@ -175,6 +180,11 @@ def lines(tx: Connection, sitting: str, serving: str) -> tuple[Line, ...]:
 def line_belongs(tx: Connection, sitting: str, attribute: str) -> bool:
     """Whether this line stands on the ballot of this sitting."""
     return tx.execute(_LINE_BELONGS, {"attribute": attribute, "sitting": sitting}).first() is not None
+
+
+def marks_of_line(tx: Connection, serving: str, attribute: str) -> int:
+    """How many rows a line of a serving has, superseded ones included."""
+    return int(tx.execute(_MARKS_OF_LINE, {"serving": serving, "attribute": attribute}).scalar_one())
 
 
 @dataclass(frozen=True, slots=True)

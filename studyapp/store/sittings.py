@@ -6,7 +6,7 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, bindparam, insert, select, update
+from sqlalchemy import Connection, bindparam, func, insert, select, update
 
 from studyapp.records import Sitting
 from studyapp.store import covers, events, schema
@@ -170,6 +170,13 @@ def add_note(tx: Connection, id_: str, sitting: Sitting, assessor: str, text: st
         )
     )
     events.append(tx, "note", {"note": id_, "sitting": sitting.id, "sha256": sha}, sitting.study)
+
+
+def note_count(tx: Connection, sitting: str, assessor: str) -> int:
+    """How many notes one seat has sent in a sitting, erased ones included."""
+    c = schema.note.c
+    query = select(func.count()).select_from(schema.note).where(c.sitting_id == sitting, c.assessor_id == assessor)
+    return int(tx.execute(query).scalar_one())
 
 
 def notes(tx: Connection, study: str) -> list[tuple[str, str, str]]:

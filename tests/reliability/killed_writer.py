@@ -26,6 +26,7 @@ from studyapp.store import open_store, read_store, servings
 def write(url: str, token: str, serving: str, lines: list[str], pipe: int) -> None:
     """Keep marks as fast as they go, and tell each one after the store said that it is kept."""
     store = open_store(url)
+    tasting.MOST_MARKS_A_LINE = 1_000_000  # no hand marks this fast
     for number in range(1_000_000):
         value = (number % 101) / 10
         nonce = secrets.token_hex(12)

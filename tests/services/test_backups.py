@@ -36,7 +36,8 @@ def test_a_backup_made_while_people_mark_holds_all_that_was_saved(
 
     def mark() -> None:
         while not stop.is_set():
-            saved.append(hand.mark(here.serving, here.lines[0].id, len(saved) % 10))
+            line = here.lines[len(saved) % len(here.lines)]
+            saved.append(hand.mark(here.serving, line.id, len(saved) % 10))
 
     writer = threading.Thread(target=mark)
     writer.start()

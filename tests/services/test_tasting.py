@@ -273,3 +273,56 @@ def test_trays_gate_the_servings(workshop: Any, hand: Any) -> None:
     assert [tray.position for tray in trays] == [0, 1, 2, 3]
     assert all(tray.released_by == "Ben" for tray in trays)
     assert hand.serving().kind == "serving"
+
+
+def test_no_phone_can_take_the_number_of_a_row_that_the_server_makes(hand: Any, workshop: Any) -> None:
+    """A phone knows its serving, its lines and its own numbers; whatever it has sent before, the next act is kept."""
+    here = hand.serving()
+    guesses = [f"closed:{here.serving}:{line.id}" for line in here.lines] + [f"{'n' * 24}:0"]
+    for nonce in guesses:
+        tasting.keep_mark(workshop.store, hand.token, Mark(here.serving, here.lines[0].id, 5.0, nonce))
+    assert not tasting.cannot_judge(workshop.store, hand.token, here.serving, "broken", "n" * 24).again
+    assert hand.place().number == here.number + 1
+    made = [row.nonce for row in rows(workshop) if row.reason == "broken"]
+    assert len(made) == 3
+    for nonce in made:
+        with pytest.raises(BadInput, match="number"):
+            tasting.keep_mark(workshop.store, hand.token, Mark(hand.place().serving, here.lines[0].id, 5.0, nonce))
+
+
+def test_the_same_number_at_two_servings_sets_both_aside(hand: Any, workshop: Any) -> None:
+    """A number names an act at one serving; at the next one it is no repeat."""
+    for _ in range(2):
+        here = hand.serving()
+        assert not tasting.cannot_judge(workshop.store, hand.token, here.serving, "broken", "n" * 24).again
+    assert len(rows(workshop)) == 6
+
+
+def test_a_line_takes_its_most_marks_and_keeps_the_last(
+    hand: Any, workshop: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A phone that never stops fills no disk: a sentence, the last mark stands, and the serving can be finished."""
+    assert tasting.MOST_MARKS_A_LINE == 300
+    monkeypatch.setattr(tasting, "MOST_MARKS_A_LINE", 3)
+    here = hand.serving()
+    for value in (1.0, 2.0, 3.0):
+        last = Mark(here.serving, here.lines[0].id, value, f"number-{value}-of-three")
+        tasting.keep_mark(workshop.store, hand.token, last)
+    with pytest.raises(NotAllowed, match="3 times"):
+        hand.mark(here.serving, here.lines[0].id, 4.0)
+    assert tasting.keep_mark(workshop.store, hand.token, last).again
+    for line in here.lines[1:]:
+        hand.mark(here.serving, line.id, 5.0)
+    assert tasting.finish_serving(workshop.store, hand.token, here.serving).number == here.number + 1
+    assert [row.value for row in rows(workshop)] == [1.0, 2.0, 3.0, 5.0, 5.0]
+
+
+def test_a_seat_sends_its_most_notes_and_no_more(hand: Any, workshop: Any) -> None:
+    """Everybody else can still send theirs."""
+    for number in range(tasting.MOST_NOTES):
+        tasting.send_note(workshop.store, hand.token, f"note {number}")
+    with pytest.raises(NotAllowed, match="50 notes"):
+        tasting.send_note(workshop.store, hand.token, "one more")
+    other = joining.join(workshop.store, workshop.links[1].code, "10.0.0.8", None)
+    tasting.send_note(workshop.store, other, "grainy")
+    assert check(workshop.store.url).sound

@@ -13,7 +13,7 @@ import pytest
 from studyapp.errors import BadInput, NotAllowed, NotFound
 from studyapp.kinds.hours import rule
 from studyapp.kinds.hours.plan import HoursPlan, Pull
-from studyapp.records import Attribute
+from studyapp.records import Attribute, Mark
 from studyapp.services import planning, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.services.standing import standing
@@ -280,3 +280,13 @@ def test_a_plan_with_a_fault_names_its_field() -> None:
         assessors=tuple("abcde"), contains="cocoa",
     )  # fmt: skip
     assert [problem.blocks for problem in rule.problems(fine)] == [False]
+
+
+def test_no_phone_keeps_a_sitting_from_closing(workshop: Any, hand: Any) -> None:
+    """Marks sent under every number that the close once used for itself."""
+    here = hand.serving()
+    for line in here.lines:
+        nonce = f"closed:{here.serving}:{line.id}"
+        tasting.keep_mark(workshop.store, hand.token, Mark(here.serving, here.lines[0].id, 5.0, nonce))
+    assert watching.close_sitting(workshop.store, workshop.leader, workshop.sitting.id, "fire drill") == 15
+    assert check(workshop.store.url).sound

@@ -361,3 +361,12 @@ def test_a_spilled_cup_leaves_its_set_without_an_answer(kitchen: Kitchen, taster
     with pytest.raises(BadInput, match="under the name"):
         tasting.cannot_judge(kitchen.store, tasters[0].token, after.trial or "", "spilled", "m" * 24)
     assert check(kitchen.store.url).sound
+
+
+def test_no_phone_keeps_a_sitting_of_sets_from_closing(kitchen: Kitchen, tasters: list[Taster]) -> None:
+    """An answer sent under the number that the close once used for the set of a neighbour."""
+    mine, theirs = tasters[0].place(), tasters[1].place()
+    tasters[0].choose(mine, mine.cups[:1], nonce=f"missing:{theirs.trial}")
+    left = watching.close_sitting(kitchen.store, kitchen.leader, kitchen.sittings()[0].id, "fire drill")
+    assert left > 0
+    assert check(kitchen.store.url).sound
