@@ -8,6 +8,7 @@ StudyError
 ├── OutOfDate       the page is older than the record
 ├── TooManyTries    wait before the next try
 └── StoreProblem    the store cannot be opened, written or believed
+    └── Foreign     another program wrote it, or a newer version of this one
 """
 
 from __future__ import annotations
@@ -43,3 +44,7 @@ class TooManyTries(StudyError):
 
 class StoreProblem(StudyError):
     """The store cannot be opened, written or believed."""
+
+
+class Foreign(StoreProblem):
+    """A database in good order that is not ours to touch: another program's, or a newer version's."""

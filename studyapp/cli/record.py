@@ -50,10 +50,12 @@ def restore(file: Path, store: str | None) -> None:
     """Put the backup FILE in the place of the store; the app must be stopped."""
     from studyapp.services.backups import restore as put_back
 
-    old = put_back(file, store_url(store))
+    done = put_back(file, store_url(store))
     click.echo(_("Restored from {file}.").format(file=file))
-    if old is not None:
-        click.echo(_("The store before it is kept as {old}.").format(old=old))
+    if done.old is not None:
+        click.echo(_("The store before it is kept as {old}.").format(old=done.old))
+    for sentence in done.careful:
+        click.echo(sentence, err=True)
 
 
 @click.command("export")

@@ -153,15 +153,21 @@ def _account_for(tx: Any, by: Staff, staff_id: str) -> Account:
     return found[0]
 
 
-def end_again(tx: Any, ids: Sequence[str]) -> None:
+def end_again(tx: Any, ids: Sequence[str]) -> tuple[Staff, ...]:
     """Within a transaction, end what a restored backup believes to live; one leader always stays, or whoever came
-    next could make themselves the first."""
+    next could make themselves the first. Returns who stayed."""
+    stayed = []
     for id_ in ids:
         alive = [one.member for one in people.accounts(tx, _since()) if one.ended_at is None]
         others = [member for member in alive if member.id != id_]
-        if len(others) < len(alive) and any(member.role == "leader" for member in others):
+        if len(others) == len(alive):
+            continue
+        if any(member.role == "leader" for member in others):
             people.end_staff(tx, id_)
             events.append(tx, "account ended", {"staff": id_})
+        else:
+            stayed += [member for member in alive if member.id == id_]
+    return tuple(stayed)
 
 
 # ---- who is there --------------------------------------------------------------------------------------------------

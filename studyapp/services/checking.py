@@ -25,12 +25,12 @@ def check(store_url: str, head: str | None = None) -> CheckReport:
     store = read_store(store_url)
     try:
         with store.read() as tx:
-            return _report(tx, head)
+            return _report(tx, head, store.older)
     finally:
         store.close()
 
 
-def _report(tx: Any, head: str | None) -> CheckReport:
+def _report(tx: Any, head: str | None, older: str | None) -> CheckReport:
     """Findings in the order in which a person mends them: the file, the record, the slip, the advice."""
     findings = []
     try:
@@ -43,7 +43,7 @@ def _report(tx: Any, head: str | None) -> CheckReport:
         return CheckReport((Finding("error", _damaged(said)),), 0, "")
     if head is not None:
         findings.append(_against_slip(told, head))
-    findings += _advice(tx)
+    findings += _of_older(older) + _advice(tx)
     return CheckReport(tuple(findings), told.count, told.head)
 
 
@@ -96,6 +96,17 @@ def _against_slip(told: Chain, head: str) -> Finding:
         "error",
         _("Careful: the head on your slip is not in this record. Its end was cut off, or it was written anew."),
     )
+
+
+def _of_older(revision: str | None) -> list[Finding]:
+    """That an earlier version wrote the store; it is proven as that version left it."""
+    if revision is None:
+        return []
+    sentence = _(
+        "This store is of an older version of the app (tables {revision}). It was read as this version would bring it "
+        "up to date; nothing was changed."
+    )
+    return [Finding("info", sentence.format(revision=revision))]
 
 
 def _advice(tx: Any) -> list[Finding]:

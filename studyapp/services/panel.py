@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from studyapp.errors import BadInput, NotFound
@@ -64,6 +65,14 @@ def forget(tx: Any, assessor_id: str) -> None:
         people.erase_person(tx, assessor.person)
     people.erase_notes(tx, assessor_id)
     people.set_may_taste(tx, assessor_id, False)
+
+
+def erase_again(tx: Any, ids: Sequence[str]) -> None:
+    """Within a transaction, erase once more whom a restored backup still knows by name."""
+    for id_ in ids:
+        if id_ not in people.erased_assessors(tx) and people.assessor(tx, id_) is not None:
+            forget(tx, id_)
+            events.append(tx, "person erased", {"assessor": id_})
 
 
 def _known(assessor: Assessor | None) -> Assessor:

@@ -7,10 +7,12 @@ import os
 from pathlib import Path
 
 from studyapp.errors import StoreProblem
-from studyapp.store import place, read_store
+from studyapp.store import place, read_as_it_stands
 from studyapp.store.engine import parse, sqlite_module
 from studyapp.store.events import now
 from studyapp.words import _
+
+TAILS = ("-wal", "-shm", "-journal")
 
 
 def file_of(url: str) -> Path:
@@ -50,7 +52,7 @@ def copy_to(url: str, target: Path) -> None:
 
 def _vacuum(url: str, part: Path) -> None:
     """A compact copy as of one moment, on the disk when this returns."""
-    store = read_store(url)
+    store = read_as_it_stands(url)
     try:
         with contextlib.closing(store.engine.raw_connection()) as connection:
             connection.cursor().execute("VACUUM INTO ?", (str(part),))
@@ -61,24 +63,73 @@ def _vacuum(url: str, part: Path) -> None:
     place.flush(part)
 
 
-def refuse_in_use(url: str) -> None:
-    """Raise StoreProblem unless the store may be replaced: nobody has it open."""
+def settle_or_refuse(url: str) -> None:
+    """Make one file of a store that nobody has open, with everything that was committed in it.
+
+    What counts is a lock that another program holds. A log that lies beside the file only says that somebody was
+    killed: it is written into the file. A ruined file holds nothing to settle.
+
+    Raises:
+        StoreProblem: another program holds the store, or its place is unfit.
+    """
     target = file_of(url)
     place.refuse_unfit(target, read_only=False)
-    if target.exists() and not place.is_still(target):
+    if not target.exists():
+        return
+    place.make(target)
+    if _held(target) or place.is_locked(target):
         raise StoreProblem(_("Not done: another program holds the store. Stop the app first."))
 
 
-def swap_in(part: Path, url: str) -> Path | None:
-    """Put a proven file in the place of a store; where the old one went, or None when there was none."""
-    target = file_of(url)
-    stamp = now().replace(":", "").replace("-", "")
-    old = target.with_name(f"{target.name}.before-{stamp}") if target.exists() else None
-    if old is not None:
-        os.replace(target, old)
-    for tail in ("-wal", "-shm"):  # left by the old file, they would be taken for the new one's
+def _held(target: Path) -> bool:
+    """Whether a connection of any program stands in the way of the one journal mode that suffers no company.
+
+    https://sqlite.org/pragma.html#pragma_journal_mode: leaving WAL needs the only connection, and takes the log along.
+    """
+    if target.stat().st_size == 0:  # SQLite would begin a database in it
+        return False
+    module = sqlite_module()
+    with contextlib.closing(module.connect(str(target), timeout=0, isolation_level=None)) as connection:
+        try:
+            connection.execute("PRAGMA journal_mode=DELETE").fetchone()
+            connection.execute("BEGIN EXCLUSIVE")
+            connection.execute("COMMIT")
+        except module.OperationalError as error:
+            return "locked" in str(error)
+        except module.Error:
+            return False
+    return False
+
+
+def clear(part: Path) -> None:
+    """Remove what a restore that was killed left under this name, logs too: they would be taken for the new file's."""
+    for tail in ("", *TAILS, ".part"):
         with contextlib.suppress(FileNotFoundError):
-            Path(f"{target}{tail}").unlink()
+            Path(f"{part}{tail}").unlink()
+
+
+def swap_in(part: Path, url: str) -> Path | None:
+    """Put a proven file in the place of a store; where the old one went, or None when there was none.
+
+    At every moment the store is the old or the new one: the old file gets a second name, then the new one takes the
+    first in one step.
+    """
+    target = file_of(url)
+    place.flush(part)
+    stamp = now().replace(":", "").replace("-", "")
+    old = _free(target.with_name(f"{target.name}.before-{stamp}")) if target.exists() else None
+    if old is not None:
+        for tail in TAILS:  # only a ruined store still has them; left here, they would be taken for the new file's
+            with contextlib.suppress(FileNotFoundError):
+                os.replace(f"{target}{tail}", f"{old}{tail}")
+        place.name_twice(target, old)
     os.replace(part, target)
     place.flush(target.parent)
+    clear(part)
     return old
+
+
+def _free(wanted: Path) -> Path:
+    """This name, or the next one that no file has: of two restores in one second neither loses a store."""
+    names = (wanted, *(wanted.with_name(f"{wanted.name}-{number}") for number in range(2, 1000)))
+    return next(name for name in names if not name.exists())

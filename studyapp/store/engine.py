@@ -64,7 +64,12 @@ class _Ticket:
 
 
 class Store:
-    """An open store. `write()` is one transaction of the one writer; `read()` sees one moment."""
+    """An open store. `write()` is one transaction of the one writer; `read()` sees one moment.
+
+    `older` is the revision of a store of an earlier version that is only read, as it would be brought up to date.
+    """
+
+    older: str | None = None
 
     def __init__(self, engine: Engine) -> None:
         """Connections are made when they are first needed."""
@@ -81,7 +86,7 @@ class Store:
     @contextlib.contextmanager
     def write(self) -> Iterator[Connection]:
         """One write transaction: all of it is kept, or nothing."""
-        with self._lock, _as_store_problem():
+        with self._lock, as_store_problem():
             if self._writer is None or self._writer.closed or self._writer.invalidated:
                 self._writer = self.engine.connect().execution_options(writes=True)
             try:
@@ -139,7 +144,7 @@ class Store:
     @contextlib.contextmanager
     def read(self) -> Iterator[Connection]:
         """One read transaction."""
-        with _as_store_problem(), self.engine.connect() as connection, connection.begin():
+        with as_store_problem(), self.engine.connect() as connection, connection.begin():
             yield connection
 
     def close(self) -> None:
@@ -152,7 +157,7 @@ class Store:
 
 
 @contextlib.contextmanager
-def _as_store_problem() -> Iterator[None]:
+def as_store_problem() -> Iterator[None]:
     """Turn what the database says into a sentence."""
     try:
         yield
@@ -252,7 +257,7 @@ def _sqlite(path: Path, mode: str) -> Engine:
         max_overflow=32,
     )
     event.listen(engine, "connect", _prepare)
-    event.listen(engine, "begin", _begin)
+    event.listen(engine, "begin", begin)
     return engine
 
 
@@ -264,7 +269,7 @@ def _prepare(connection: Any, _record: object) -> None:
     cursor.close()
 
 
-def _begin(connection: Connection) -> None:
+def begin(connection: Connection) -> None:
     """Begin ourselves: the library's own way leaves half a migration behind and takes the write lock too late."""
     connection.exec_driver_sql("BEGIN IMMEDIATE" if connection.get_execution_options().get("writes") else "BEGIN")
 
@@ -283,7 +288,7 @@ def settle(store: Store) -> None:
     place.tighten(Path(store.engine.url.database or ""))
     wanted = "wal" if _write_ahead() else "delete"
     until = time.monotonic() + BUSY_SECONDS
-    with store._lock, _as_store_problem(), contextlib.closing(store.engine.raw_connection()) as connection:
+    with store._lock, as_store_problem(), contextlib.closing(store.engine.raw_connection()) as connection:
         while not _has_journal(connection, wanted):
             # Another server that starts at this moment may hold the file; it wants the same mode.
             if time.monotonic() > until:

@@ -48,6 +48,11 @@ def head(tx: Connection) -> tuple[int, str]:
     return (row.seq, row.hash) if row else (0, GENESIS)
 
 
+def last_at(tx: Connection) -> str:
+    """When the last event was kept; empty before the first."""
+    return str(tx.execute(select(schema.event.c.at).order_by(schema.event.c.seq.desc()).limit(1)).scalar() or "")
+
+
 def head_of(tx: Connection, study: str) -> str:
     """The hash of the last event of a study; empty before the first."""
     query = select(schema.event.c.hash).where(schema.event.c.study_id == study)

@@ -1,12 +1,13 @@
 """Where a SQLite store may lie: a local disk, a folder and a file of this account, readable by nobody else.
 
-Every refusal is one sentence and comes before anything is created. Nothing here opens an existing store: closing
-it again would drop the locks SQLite holds on it in this process.
+Every refusal is one sentence and comes before anything is created. Nothing here opens an existing store that this
+process may hold: closing it again would drop the locks SQLite holds on it.
 """
 
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import stat
 import sys
@@ -16,12 +17,14 @@ from studyapp.errors import StoreProblem
 from studyapp.settings import default_folder
 from studyapp.words import _
 
+LOCKED_FROM, LOCK_BYTES = 0x40000000, 512
 NETWORK_TYPES = ("nfs", "nfs4", "cifs", "smb3", "smbfs", "fuse", "fuseblk", "9p", "afs", "ncpfs")
 
 
 def make(path: Path) -> None:
     """Make the file, and the folder if it is the usual one, for this account alone."""
     if path.exists():
+        _drop_second_names(path)
         return
     if path.resolve().parent == default_folder().resolve():
         path.resolve().parent.mkdir(mode=0o700, parents=True, exist_ok=True)
@@ -49,6 +52,41 @@ def flush(path: Path) -> None:
 def is_still(path: Path) -> bool:
     """Whether nobody has the file open: SQLite keeps a log or a journal beside a file in use, and removes it last."""
     return path.is_file() and not any(Path(f"{path}{tail}").exists() for tail in ("-wal", "-journal"))
+
+
+def is_locked(path: Path) -> bool:
+    """Whether another program holds SQLite's lock on the bytes that stand for a file in use, in a file that SQLite
+    itself can no longer read. Never asked of a store that this process has open: closing the handle would drop its
+    locks. https://sqlite.org/src/file/src/os.h: 512 bytes from 0x40000000 on."""
+    if os.name != "posix":
+        return False
+    import fcntl
+
+    handle = os.open(path, os.O_RDWR)
+    try:
+        fcntl.lockf(handle, fcntl.LOCK_EX | fcntl.LOCK_NB, LOCK_BYTES, LOCKED_FROM)
+    except OSError as error:
+        return error.errno in (errno.EACCES, errno.EAGAIN)
+    finally:
+        os.close(handle)
+    return False
+
+
+def name_twice(path: Path, other: Path) -> None:
+    """Give a file a second name, or move it there where the file system knows no second names."""
+    try:
+        os.link(path, other)
+    except OSError:
+        os.replace(path, other)
+
+
+def _drop_second_names(path: Path) -> None:
+    """A restore that was killed may leave one file under two names, and SQLite keeps one log for each name it is
+    opened by (https://sqlite.org/howtocorrupt.html, section 2.4)."""
+    if path.stat().st_nlink > 1:
+        for other in path.parent.glob(f"{path.name}.before-*"):
+            if other.samefile(path):
+                other.unlink()
 
 
 def refuse_unfit(path: Path, read_only: bool) -> None:

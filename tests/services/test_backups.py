@@ -82,7 +82,7 @@ def test_a_restore_brings_back_what_was_copied_and_keeps_the_old_store(
     hand.mark(here.serving, here.lines[0].id, 6.0)
     url = workshop.store.url
     workshop.store.close()
-    old = backups.restore(tmp_path / "copy.sqlite", url)
+    old = backups.restore(tmp_path / "copy.sqlite", url).old
     assert old is not None
     assert [row.value for row in scores_in(old)] == [5.0, 6.0]
     assert [row.value for row in scores_in(tmp_path / "studies.sqlite")] == [5.0]
@@ -93,7 +93,8 @@ def test_a_restore_to_an_empty_place_makes_the_store(workshop: Any, tmp_path: Pa
     """On another machine there is no old store."""
     backups.backup(workshop.store.url, tmp_path / "copy.sqlite")
     (tmp_path / "other").mkdir()
-    assert backups.restore(tmp_path / "copy.sqlite", str(tmp_path / "other" / "studies.sqlite")) is None
+    done = backups.restore(tmp_path / "copy.sqlite", str(tmp_path / "other" / "studies.sqlite"))
+    assert done == backups.Restored(None)
     assert check(str(tmp_path / "other" / "studies.sqlite")).sound
 
 

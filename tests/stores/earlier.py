@@ -16,7 +16,18 @@ from studyapp.store import Store, open_store
 
 HERE = Path(__file__).parent
 PASSPHRASE = "a bench by the window"  # of Ada and of Ben
-NAMES = tuple(sorted(file.stem for file in HERE.glob("*.json")))
+TOLD: dict[str, dict[str, Any]] = {
+    file.stem: json.loads(file.read_text(encoding="utf-8")) for file in sorted(HERE.glob("*.json"))
+}
+EVERY = tuple(TOLD)  # a store of each schema that ever stood
+NAMES = tuple(name for name, told in TOLD.items() if "phones" in told)  # those with both kinds at every stage
+
+
+def unpacked(name: str, file: Path) -> Path:
+    """A copy of one of `EVERY` as its version left it."""
+    file.write_bytes(gzip.decompress((HERE / f"{name}.sqlite.gz").read_bytes()))
+    file.chmod(0o600)
+    return file
 
 
 @dataclass(frozen=True)
@@ -40,13 +51,11 @@ class Earlier:
 @contextmanager
 def opened(name: str, folder: Path, after: Callable[[Store], Store] = lambda store: store) -> Iterator[Earlier]:
     """A copy of one of `NAMES` in `folder`, migrated; `after` is what a version yet to come does to every store."""
-    file = folder / "studies.sqlite"
-    file.write_bytes(gzip.decompress((HERE / f"{name}.sqlite.gz").read_bytes()))
-    store = after(open_store(str(file)))
+    store = after(open_store(str(unpacked(name, folder / "studies.sqlite"))))
     try:
         leader = accounts.staff_of(store, accounts.sign_in(store, "Ada", PASSPHRASE, "10.0.0.7"))
         assert leader is not None
-        yield Earlier(store, leader, json.loads((HERE / f"{name}.json").read_text(encoding="utf-8")), after)
+        yield Earlier(store, leader, TOLD[name], after)
     finally:
         store.close()
 
