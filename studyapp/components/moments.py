@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import datetime
 
+from studyapp.store import clock as app_clock
 from studyapp.words import _
 
 
@@ -17,7 +18,7 @@ def clock(kept: str | None) -> str:
     if not kept:
         return "–"
     local = moment(kept)
-    same_day = local.date() == datetime.now(UTC).astimezone().date()
+    same_day = local.date() == app_clock.now().astimezone().date()
     return (
         local.strftime("%H:%M") if same_day else _("{day} {time}").format(day=day(kept), time=local.strftime("%H:%M"))
     )
@@ -52,12 +53,12 @@ def minutes_since(kept: str | None, now: datetime | None = None) -> int:
     """Whole minutes since a kept time, 0 when there is none."""
     if not kept:
         return 0
-    return max(0, int(((now or datetime.now(UTC)) - moment(kept)).total_seconds() // 60))
+    return max(0, int(((now or app_clock.now()) - moment(kept)).total_seconds() // 60))
 
 
 def countdown(until: str | None, now: datetime | None = None) -> str:
     """Minutes and seconds until a kept time, for example 1:40."""
     if not until:
         return "0:00"
-    left = max(0, int((moment(until) - (now or datetime.now(UTC))).total_seconds()))
+    left = max(0, int((moment(until) - (now or app_clock.now())).total_seconds()))
     return f"{left // 60}:{left % 60:02d}"

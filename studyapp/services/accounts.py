@@ -6,9 +6,8 @@ import hashlib
 import hmac
 import secrets
 import threading
-import time
 from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, NotFound, TooManyTries
@@ -16,7 +15,7 @@ from studyapp.records import Account, Role, Staff
 from studyapp.services.access import new_id, new_token, require, token_hash
 from studyapp.services.standing import stamp
 from studyapp.settings import settings
-from studyapp.store import Store, events, people
+from studyapp.store import Store, clock, events, people
 from studyapp.words import _
 
 SHORTEST = 10
@@ -173,7 +172,7 @@ def end_again(tx: Any, ids: Sequence[str]) -> tuple[Staff, ...]:
 # ---- who is there --------------------------------------------------------------------------------------------------
 def _since() -> str:
     """Sign-ins older than this hold no more."""
-    return stamp(datetime.now(UTC) - STAYS)
+    return stamp(clock.now() - STAYS)
 
 
 def everybody(store: Store, by: Staff) -> tuple[Account, ...]:
@@ -206,8 +205,9 @@ def still(store: Store, by: Staff) -> Staff:
 # ---- signing in ----------------------------------------------------------------------------------------------------
 def refuse_flood(store: Store, kind: str, address: str) -> None:
     """Slow down guessing: five wrong tries a minute an address, fifty in all."""
+    at = clock.seconds()
     with store.read() as tx:
-        mine, everybody = people.tries(tx, kind, address, time.time() - 60)
+        mine, everybody = people.tries(tx, kind, address, at - 60, at)
     if mine >= MINE or everybody >= ALL:
         raise TooManyTries(_("Not done: too many wrong tries. Wait a minute, then try again."))
 
@@ -215,7 +215,7 @@ def refuse_flood(store: Store, kind: str, address: str) -> None:
 def count_wrong(store: Store, kind: str, address: str) -> None:
     """Count one wrong try."""
     with store.write() as tx:
-        people.note_try(tx, kind, address, time.time())
+        people.note_try(tx, kind, address, clock.seconds())
         events.append(tx, "refused", {"what": kind})
 
 

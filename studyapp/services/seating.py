@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, NotFound
 from studyapp.records import Seat, Sitting
 from studyapp.services.access import token_hash
 from studyapp.services.standing import stamp
-from studyapp.store import events, people, servings, sittings, trials
+from studyapp.store import clock, events, people, servings, sittings, trials
 from studyapp.words import _
 
 SHORTEST_NONCE, LONGEST_NONCE = 16, 64
@@ -49,7 +49,7 @@ def grams_eaten(tx: Any, assessor: str, piece_g: float) -> dict[str, Any]:
     """Grams tasted today and in seven days, in all studies, counted in pieces of this one."""
     since = {
         "grams_today": events.now()[:10] + "T00:00:00Z",
-        "grams_week": stamp(datetime.now(UTC) - timedelta(days=7)),
+        "grams_week": stamp(clock.now() - timedelta(days=7)),
     }
     return {
         name: round(

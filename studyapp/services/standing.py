@@ -8,22 +8,22 @@ from datetime import UTC, datetime, timedelta
 from typing import Generic, TypeVar
 
 from studyapp.records import PlaceKind, SittingState
+from studyapp.store import clock
 from studyapp.store.servings import BlindServing
 from studyapp.store.sittings import Presence
 from studyapp.store.trials import BlindSet
 
 Step = TypeVar("Step", bound=BlindServing | BlindSet)
-FORMAT = "%Y-%m-%dT%H:%M:%SZ"
 
 
 def moment(text: str) -> datetime:
     """The point in time that a stored text names."""
-    return datetime.strptime(text, FORMAT).replace(tzinfo=UTC)
+    return datetime.strptime(text, clock.FORMAT).replace(tzinfo=UTC)
 
 
 def stamp(when: datetime) -> str:
     """The text that is stored for a point in time."""
-    return when.strftime(FORMAT)
+    return when.strftime(clock.FORMAT)
 
 
 @dataclass(frozen=True, slots=True)

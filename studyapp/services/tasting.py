@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import secrets
-from datetime import UTC, datetime
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
@@ -25,7 +24,7 @@ from studyapp.services import trying
 from studyapp.services.access import new_id, study_or_refuse
 from studyapp.services.seating import check_nonce, grams_eaten, own_nonce, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
-from studyapp.store import Store, events, servings, sittings, trials
+from studyapp.store import Store, clock, events, servings, sittings, trials
 from studyapp.store.servings import BlindServing
 from studyapp.words import _, ngettext
 
@@ -66,7 +65,7 @@ def _place(tx: Any, seat: Seat) -> tuple[Place, bool]:
     cups = servings.blind(tx, seat.sitting, seat.assessor)
     present = sittings.presence(tx, seat.sitting, seat.assessor) or sittings.Presence()
     released = sittings.released(tx, seat.sitting)
-    here = standing(sitting.state, cups, present, released, plan.rest_seconds, datetime.now(UTC))
+    here = standing(sitting.state, cups, present, released, plan.rest_seconds, clock.now())
     offered = here.cup if here.kind in ("serving", "warm_up") else None
     lines = servings.lines(tx, seat.sitting, offered.id) if offered and offered.scored else ()
     page = Place(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from datetime import UTC, datetime
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
@@ -12,7 +11,7 @@ from studyapp.records import MINUTES_A_SET, Kept, Place, Seat, SetsPlan, Sitting
 from studyapp.services.access import study_or_refuse
 from studyapp.services.seating import check_nonce, grams_eaten, own_nonce, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
-from studyapp.store import Store, events, sittings, trials
+from studyapp.store import Store, clock, events, sittings, trials
 from studyapp.store.trials import BlindSet
 from studyapp.words import _, ngettext
 
@@ -23,7 +22,7 @@ def page(tx: Any, seat: Seat, sitting: Sitting, plan: SetsPlan) -> tuple[Place, 
     sets = trials.blind(tx, seat.sitting, seat.assessor)
     present = sittings.presence(tx, seat.sitting, seat.assessor) or sittings.Presence()
     released = sittings.released(tx, seat.sitting)
-    here = standing(sitting.state, sets, present, released, plan.rest_seconds, datetime.now(UTC))
+    here = standing(sitting.state, sets, present, released, plan.rest_seconds, clock.now())
     offered = here.cup if here.kind == "trial" else None
     kept, saved_at = trials.answers_kept(tx, seat.sitting, seat.assessor)
     found = Place(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from datetime import UTC, datetime
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed
@@ -13,7 +12,7 @@ from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
 from studyapp.services.preparing import trays_of
 from studyapp.services.seating import own_nonce
 from studyapp.services.standing import moment, stamp, standing
-from studyapp.store import Store, events, servings, sittings, studies, trials
+from studyapp.store import Store, clock, events, servings, sittings, studies, trials
 from studyapp.store.servings import BlindServing
 from studyapp.store.trials import BlindSet
 from studyapp.words import _, ngettext
@@ -46,7 +45,8 @@ def _move(store: Store, by: Staff, sitting_id: str, frm: tuple[str, ...], to: st
         if sitting.state not in frm:
             raise NotAllowed(refusal)
         sittings.set_state(tx, sitting_id, to)
-        events.append(tx, f"sitting {to}", {"sitting": sitting_id, "by": by.id}, sitting.study)
+        timed = {"clock": clock.anchor()} if to == "open" else {}
+        events.append(tx, f"sitting {to}", {"sitting": sitting_id, "by": by.id, **timed}, sitting.study)
 
 
 def close_sitting(store: Store, by: Staff, sitting_id: str, reason: str = "") -> int:
@@ -158,7 +158,7 @@ def _seated(
     missing = sum(cup.outcome == "missing" for cup in scored)
     if present is None:
         return Seated(name, "nothing", saved, len(scored), missing=missing)
-    at = datetime.now(UTC)
+    at = clock.now()
     here = standing(sitting.state, cups, present, released, rest_seconds, at)
     tastes = here.cup is not None and here.kind in ("serving", "warm_up", "trial")
     since = here.cup.started_at if here.cup and tastes else None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from studyapp.store import older, revisions
+from studyapp.store import clock, older, revisions
 from studyapp.store.engine import Store, connect, is_still, is_writable, settle
 from studyapp.store.revisions import CODE_SALT
 
@@ -19,6 +19,7 @@ def open_store(url: str) -> Store:
     try:
         with store.write() as tx:
             revisions.migrate(tx)
+            clock.resume(tx)
         settle(store)
     except BaseException:
         store.close()

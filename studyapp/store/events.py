@@ -7,24 +7,24 @@ from __future__ import annotations
 
 import hashlib
 import json
-from datetime import UTC, datetime
 from typing import Any
 
 import rfc8785
 from sqlalchemy import Connection, func, insert, select
 
 from studyapp.records import Event
-from studyapp.store import schema
+from studyapp.store import clock, schema
 
 GENESIS = "0" * 64
+ALIKE_MS = 1000 * clock.TOLERATED_SECONDS
 # Built once: every mark asks for these.
 _HEAD = select(schema.event.c.seq, schema.event.c.hash).order_by(schema.event.c.seq.desc()).limit(1)
 _INSERT = insert(schema.event)
 
 
 def now() -> str:
-    """The present moment in UTC, to the second."""
-    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+    """The present moment in UTC, to the second, on the clock of the app."""
+    return clock.now().strftime(clock.FORMAT)
 
 
 def digest(value: Any) -> str:
@@ -60,7 +60,25 @@ def head_of(tx: Connection, study: str) -> str:
 
 
 def append(tx: Connection, kind: str, body: dict[str, Any], study: str | None = None) -> Event:
-    """Add one event at the head of the chain."""
+    """Add one event at the head of the chain; before it, that the clock of the machine was set, where it was."""
+    if clock.has_jumped():
+        _note_jump(tx)
+    return _append(tx, kind, body, study)
+
+
+def _note_jump(tx: Connection) -> None:
+    """Say once that the wall clock was set. Where no sitting is open the app follows it, once that is in the record."""
+    told, seconds = clock.told(tx), round(clock.ahead())
+    if told.get("followed") and abs(told["clock"]["ms"] - clock.anchor(of_wall=True)["ms"]) < ALIKE_MS:
+        clock.take_over(told["clock"])
+        return
+    free = not clock.is_needed(tx)
+    if free or abs(told.get("clock", {}).get("ahead", 0) - seconds) >= clock.TOLERATED_SECONDS:
+        body = {"seconds": seconds, "followed": free, "clock": clock.anchor(of_wall=free)}
+        _append(tx, clock.JUMPED, body, None)
+
+
+def _append(tx: Connection, kind: str, body: dict[str, Any], study: str | None) -> Event:
     seq, prev = head(tx)
     at = now()
     hash_ = link(seq + 1, at, kind, study, body, prev)

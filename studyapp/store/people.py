@@ -248,17 +248,17 @@ def seat_of_token(tx: Connection, hash_: str) -> tuple[str, str, str] | None:
 
 
 def note_try(tx: Connection, kind: str, address: str, at: float) -> None:
-    """Count a wrong try and forget those older than a minute."""
-    tx.execute(delete(schema.attempt).where(schema.attempt.c.at < at - 60))
+    """Count a wrong try and forget those older than a minute, and those that a clock set back has put ahead."""
+    tx.execute(delete(schema.attempt).where((schema.attempt.c.at < at - 60) | (schema.attempt.c.at > at)))
     tx.execute(insert(schema.attempt).values(kind=kind, address=address, at=at))
 
 
-def tries(tx: Connection, kind: str, address: str, since: float) -> tuple[int, int]:
-    """Wrong tries since then: from this address, and in all."""
+def tries(tx: Connection, kind: str, address: str, since: float, until: float) -> tuple[int, int]:
+    """Wrong tries in that time: from this address, and in all."""
     base = (
         select(func.count())
         .select_from(schema.attempt)
-        .where(schema.attempt.c.kind == kind, schema.attempt.c.at >= since)
+        .where(schema.attempt.c.kind == kind, schema.attempt.c.at.between(since, until))
     )
     mine = tx.execute(base.where(schema.attempt.c.address == address)).scalar_one()
     return int(mine), int(tx.execute(base).scalar_one())
