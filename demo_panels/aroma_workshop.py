@@ -110,18 +110,18 @@ def _answer_all(tx: Any, sitting: Sitting, assessor: Assessor, method: str, left
     """What agreeing, being offered every set and choosing leave in the record."""
     sets = trials.keyed(tx, sitting.id, assessor.id)
     if sets:
-        sittings.keep_presence(tx, sitting.id, assessor.id, agreed_at=events.now())
-        events.append(tx, "agreed", {"sitting": sitting.id, "assessor": assessor.id}, sitting.study)
+        at = events.now()
+        sittings.keep_presence(tx, sitting.id, assessor.id, agreed_at=at)
+        events.append(tx, "agreed", {"sitting": sitting.id, "assessor": assessor.id, "at": at}, sitting.study)
     for one in sets:
-        trials.start(tx, one.id)
-        events.append(tx, "set offered", {"set": one.id}, sitting.study)
+        events.append(tx, "set offered", {"set": one.id, "at": trials.start(tx, one.id)}, sitting.study)
         correct = left[assessor.pseudonym, one.level or 0.0].pop()
         answers = METHODS[method].right_answers(one.order)
         places = [frozenset([place]) for place in range(len(one.order))]
         picked = next(place for place in places if (place in answers) == bool(correct))
         choice = [one.codes[place] for place in sorted(picked)]
-        trials.add_answer(tx, sitting.study, one.id, choice, False, None, secrets.token_hex(12))
-        trials.finish(tx, one.id, "answered")
+        at = trials.add_answer(tx, sitting.study, one.id, choice, False, None, secrets.token_hex(12))
+        trials.finish(tx, one.id, "answered", at)
 
 
 # ---- an open sitting -----------------------------------------------------------------------------------------------

@@ -190,20 +190,22 @@ def _taste(shop: _Workshop, sitting: Sitting, scores: dict[tuple[Any, ...], floa
 
 
 def _arrive(tx: Any, sitting: Sitting, assessor: Assessor) -> None:
-    sittings.keep_presence(tx, sitting.id, assessor.id, agreed_at=events.now())
-    events.append(tx, "agreed", {"sitting": sitting.id, "assessor": assessor.id}, sitting.study)
+    at = events.now()
+    sittings.keep_presence(tx, sitting.id, assessor.id, agreed_at=at)
+    events.append(tx, "agreed", {"sitting": sitting.id, "assessor": assessor.id, "at": at}, sitting.study)
 
 
 def _mark(tx: Any, sitting: Sitting, serving: str, marks: dict[Line, float | None]) -> None:
     """What offering a serving, marking every line and finishing it leave in the record."""
     missing = None in marks.values()
     reason = "a cold" if missing else None
-    servings.start(tx, serving)
-    events.append(tx, "serving offered", {"serving": serving}, sitting.study)
+    events.append(tx, "serving offered", {"serving": serving, "at": servings.start(tx, serving)}, sitting.study)
     for line, value in marks.items():
         servings.add_score(tx, sitting.study, serving, line.id, value, reason, secrets.token_hex(12))
-    servings.finish(tx, serving, "missing" if missing else "judged")
-    events.append(tx, "serving missing" if missing else "serving finished", {"serving": serving}, sitting.study)
+    at = events.now()
+    servings.finish(tx, serving, "missing" if missing else "judged", at)
+    body = {"serving": serving, "at": at}
+    events.append(tx, "serving missing" if missing else "serving finished", body, sitting.study)
 
 
 def _open(shop: _Workshop) -> None:

@@ -137,8 +137,8 @@ def end_account(store: Store, by: Staff | None, staff_id: str) -> None:
     with store.write() as tx:
         if _account_for(tx, by, staff_id).ended_at is not None:
             raise NotAllowed(_("Not done: this account has ended already."))
-        people.end_staff(tx, staff_id)
-        events.append(tx, "account ended", {"staff": staff_id, "by": by.id})
+        at = people.end_staff(tx, staff_id)
+        events.append(tx, "account ended", {"staff": staff_id, "by": by.id, "at": at})
 
 
 def _account_for(tx: Any, by: Staff, staff_id: str) -> Account:
@@ -162,8 +162,7 @@ def end_again(tx: Any, ids: Sequence[str]) -> tuple[Staff, ...]:
         if len(others) == len(alive):
             continue
         if any(member.role == "leader" for member in others):
-            people.end_staff(tx, id_)
-            events.append(tx, "account ended", {"staff": id_})
+            events.append(tx, "account ended", {"staff": id_, "at": people.end_staff(tx, id_)})
         else:
             stayed += [member for member in alive if member.id == id_]
     return tuple(stayed)

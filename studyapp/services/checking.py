@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from studyapp.errors import StoreProblem
 from studyapp.records import CheckReport, Finding
-from studyapp.store import checks, read_store
-from studyapp.store.checks import Chain, Fault
+from studyapp.store import checks, read_store, state_checks
+from studyapp.store.checks import Chain
 from studyapp.store.engine import sqlite_version, write_ahead_is_safe
+from studyapp.store.faults import ERASED, Fault
 from studyapp.words import _, ngettext
 
 SHOWN = 20
+HEAD_LETTERS = 64
+MISTYPED = 4  # so many wrong letters in one head are a slip of the hand; another head differs in sixty. No source
 
 
 def check(store_url: str, head: str | None = None) -> CheckReport:
@@ -35,7 +39,10 @@ def _report(tx: Any, head: str | None, older: str | None) -> CheckReport:
     findings = []
     try:
         told = checks.chain(tx)
-        findings += _sentences(list(checks.faults(tx, told)))
+        proven = state_checks.state_faults(tx, told.sound)
+        faults = [*checks.faults(tx, told), *proven.faults]
+        findings += _sentences([fault for fault in faults if fault.code != ERASED])
+        findings += _unproved(proven.unproved, [fault for fault in faults if fault.code == ERASED])
     except StoreProblem:
         raise
     except Exception as error:  # a damaged file fails in any place and with any error of the library
@@ -57,6 +64,35 @@ def _sentences(faults: list[Fault]) -> list[Finding]:
         )
         findings.append(Finding("error", sentence))
     return findings
+
+
+def _unproved(unproved: Mapping[str, int], erased: list[Fault]) -> list[Finding]:
+    """What no event tells, so that nobody can say whether it is as it was."""
+    sentence = _(
+        "Careful: {table} {row} was erased, and no event tells of it. A restore by an earlier version of the app does "
+        "that; otherwise it was done outside the app."
+    )
+    findings = [Finding("warning", sentence.format(table=each.table, row=each.row)) for each in erased[:SHOWN]]
+    sentences = {
+        "times": ngettext(
+            "{n} time was recorded by an earlier version and is proven to the minute only.",
+            "{n} times were recorded by an earlier version and are proven to the minute only.",
+            unproved.get("times", 0),
+        ),
+        "pseudonyms": ngettext(
+            "The pseudonym of {n} assessor was recorded by an earlier version without an event: it cannot be proved.",
+            "The pseudonyms of {n} assessors were recorded by an earlier version without an event: they cannot be "
+            "proved.",
+            unproved.get("pseudonyms", 0),
+        ),
+        "imports": ngettext(
+            "{n} imported study went on here: how far it was when it came cannot be proved.",
+            "{n} imported studies went on here: how far they were when they came cannot be proved.",
+            unproved.get("imports", 0),
+        ),
+    }
+    told = [sentences[what].format(n=unproved[what]) for what in sentences if unproved.get(what)]
+    return findings + [Finding("info", each) for each in told]
 
 
 def _damaged(said: str) -> str:
@@ -83,15 +119,28 @@ def _sentence(fault: Fault) -> str:
         "uncovered row": _("Careful: {table} holds rows that were never recorded."),
         "uncovered value": _("Careful: column {row} of {table} holds values that were never recorded."),
         "changed note": _("Careful: note {row} does not match its seal."),
+        "shape missing": _("Careful: the index {row} of {table} is gone."),
+        "changed shape": _("Careful: the {row} of {table} is not the one that this app makes."),
+        "strange shape": _("Careful: the {row} of {table} is none that this app makes."),
+        "changed cell": _("Careful: {column} in row {row} of {table} is not what the record tells."),
+        "changed import": _("Careful: {table} of study {row} is not as it was brought in."),
     }
-    return f"{sentences[fault.code].format(row=fault.row, table=fault.table)} {outside}"
+    return f"{sentences[fault.code].format(row=fault.row, table=fault.table, column=fault.column)} {outside}"
 
 
 def _against_slip(told: Chain, head: str) -> Finding:
     """The head written on paper is the only witness against a record that was written anew as a whole."""
-    slip = head.strip().lower()
+    slip = "".join(head.split()).lower()
     if slip in told.hashes:
         return Finding("info", _("Kept: the record still contains the head on your slip."))
+    if len(slip) != HEAD_LETTERS or not set(slip) <= set("0123456789abcdef"):
+        sentence = _(
+            "Not compared: a head has {n} figures and letters from a to f; yours has {m} signs or others among them. "
+            "Type it again."
+        )
+        return Finding("error", sentence.format(n=HEAD_LETTERS, m=len(slip)))
+    if any(sum(a != b for a, b in zip(slip, known, strict=True)) <= MISTYPED for known in told.hashes):
+        return Finding("error", _("Not compared: the head is mistyped; one in this record is almost the same."))
     return Finding(
         "error",
         _("Careful: the head on your slip is not in this record. Its end was cut off, or it was written anew."),

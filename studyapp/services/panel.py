@@ -32,7 +32,9 @@ def add_assessor(store: Store, by: Staff, pseudonym: str, real_name: str = "", c
         people.add_person(tx, person, real_name.strip(), contact.strip())
         assessor = Assessor(new_id(), pseudonym, True, person)
         people.add_assessor(tx, assessor)
-        events.append(tx, "assessor added", {"assessor": assessor.id, "by": by.id})
+        named = events.salted(assessor.id, pseudonym)  # the record holds no names, pseudonyms neither
+        body = {"assessor": assessor.id, "pseudonym": named, "by": by.id}
+        events.append(tx, "assessor added", body)
     return assessor
 
 

@@ -47,9 +47,14 @@ def start(store: Store, by: Staff, kind: str, plan: StudyPlan, *, example: bool 
     plan = replace(plan, title=title_or_refuse(plan.title))
     id_ = new_id()
     with store.write() as tx:
-        study_store.add(tx, id_, kind, document_of(plan), by.id, example)
-        events.append(tx, "draft", {"by": by.id}, id_)
+        at = study_store.add(tx, id_, kind, document_of(plan), by.id, example)
+        events.append(tx, "draft", _drafted(by, plan, example, at), id_)
     return id_
+
+
+def _drafted(by: Staff, plan: StudyPlan, example: bool, at: str) -> dict[str, Any]:
+    """What the record tells of a new draft."""
+    return {"by": by.id, "example": example, "at": at, "sha256": seal_of(plan)}
 
 
 def title_or_refuse(title: str) -> str:
@@ -88,8 +93,8 @@ def copy(store: Store, by: Staff, study_id: str) -> str:
         kept = study_or_refuse(tx, study_id)
         id_ = new_id()
         plan = replace(registry.plan(kept.kind).again(kept.plan), title=_again(kept.plan.title))
-        study_store.add(tx, id_, kept.kind, document_of(plan), by.id)
-        events.append(tx, "draft", {"by": by.id, "from": study_id}, id_)
+        at = study_store.add(tx, id_, kept.kind, document_of(plan), by.id)
+        events.append(tx, "draft", {**_drafted(by, plan, False, at), "from": study_id}, id_)
     return id_
 
 

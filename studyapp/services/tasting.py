@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import secrets
+from collections.abc import Callable
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
@@ -49,10 +50,10 @@ def place(store: Store, seat_token: str | None) -> Place:
 def _offer(tx: Any, seat: Seat) -> Place:
     """The page, with the note that its serving was offered: from now on the serving takes marks."""
     here, fresh = _place(tx, seat)
-    if fresh and here.serving and servings.start(tx, here.serving):
-        events.append(tx, "serving offered", {"serving": here.serving}, sitting_of(tx, seat).study)
-    if fresh and here.trial and trials.start(tx, here.trial):
-        events.append(tx, "set offered", {"set": here.trial}, sitting_of(tx, seat).study)
+    if fresh and here.serving and (at := servings.start(tx, here.serving)):
+        events.append(tx, "serving offered", {"serving": here.serving, "at": at}, sitting_of(tx, seat).study)
+    if fresh and here.trial and (at := trials.start(tx, here.trial)):
+        events.append(tx, "set offered", {"set": here.trial, "at": at}, sitting_of(tx, seat).study)
     return here
 
 
@@ -114,22 +115,24 @@ def _counts(tx: Any, seat: Seat, plan: CupsPlan) -> dict[str, Any]:
 # ---- at the door ---------------------------------------------------------------------------------------------------
 def agree(store: Store, seat_token: str | None) -> Place:
     """ "I have read this, start": read what is served, fit to taste, willing."""
-    return _door(store, seat_token, "agreed", agreed_at=events.now(), declined_at=None)
+    return _door(store, seat_token, "agreed", lambda at: {"agreed_at": at, "declined_at": None})
 
 
 def sit_out(store: Store, seat_token: str | None) -> Place:
     """ "Not today"; nobody asks why."""
-    return _door(store, seat_token, "sat out", declined_at=events.now())
+    return _door(store, seat_token, "sat out", lambda at: {"declined_at": at})
 
 
-def _door(store: Store, seat_token: str | None, what: str, **values: Any) -> Place:
+def _door(store: Store, seat_token: str | None, what: str, said: Callable[[str], dict[str, Any]]) -> Place:
     with store.write() as tx:
         seat = seat_or_refuse(tx, seat_token)
         sitting = sitting_of(tx, seat)
         present = sittings.presence(tx, seat.sitting, seat.assessor)
-        if sitting.state != "closed" and not (present and present.agreed_at):
-            sittings.keep_presence(tx, seat.sitting, seat.assessor, **values)
-            events.append(tx, what, {"sitting": seat.sitting, "assessor": seat.assessor}, sitting.study)
+        said_before = present and (present.agreed_at or (what == "sat out" and present.declined_at))
+        if sitting.state != "closed" and not said_before:
+            at = events.now()
+            sittings.keep_presence(tx, seat.sitting, seat.assessor, **said(at))
+            events.append(tx, what, {"sitting": seat.sitting, "assessor": seat.assessor, "at": at}, sitting.study)
         return _offer(tx, seat)
 
 
@@ -207,8 +210,8 @@ def cannot_judge(store: Store, seat_token: str | None, serving: str, reason: str
         for number, line in enumerate(servings.lines(tx, seat.sitting, serving)):
             own = own_nonce("cannot judge", serving, nonce, number)
             at = servings.add_score(tx, study, serving, line.id, None, reason, own)
-        servings.finish(tx, serving, "missing")
-        events.append(tx, "serving missing", {"serving": serving}, study)
+        servings.finish(tx, serving, "missing", at)
+        events.append(tx, "serving missing", {"serving": serving, "at": at}, study)
         return Kept(at)
 
 
@@ -241,8 +244,9 @@ def _finish(tx: Any, seat: Seat, cup: BlindServing) -> None:
             "One line has no mark yet: {names}.", "{count} lines have no mark yet: {names}.", len(unmarked)
         ).format(count=len(unmarked), names=", ".join(unmarked))
         raise BadInput(sentence)
-    servings.finish(tx, cup.id, "judged" if cup.scored else "warm-up")
-    events.append(tx, "serving finished", {"serving": cup.id}, study)
+    at = events.now()
+    servings.finish(tx, cup.id, "judged" if cup.scored else "warm-up", at)
+    events.append(tx, "serving finished", {"serving": cup.id, "at": at}, study)
 
 
 # ---- leaving -------------------------------------------------------------------------------------------------------
@@ -253,16 +257,17 @@ def leave(store: Store, seat_token: str | None, keep_marks: bool) -> Place:
         sitting = sitting_of(tx, seat)
         present = sittings.presence(tx, seat.sitting, seat.assessor)
         if sitting.state != "closed" and not (present and present.left_at):
+            at = events.now()
             for cup in servings.blind(tx, seat.sitting, seat.assessor):
-                _give_up(tx, sitting, cup, keep_marks)
+                _give_up(tx, sitting, cup, keep_marks, at)
             trying.give_up(tx, sitting, seat, keep_marks)
-            sittings.keep_presence(tx, seat.sitting, seat.assessor, left_at=events.now(), kept=keep_marks)
-            body = {"sitting": seat.sitting, "assessor": seat.assessor, "kept": keep_marks}
+            sittings.keep_presence(tx, seat.sitting, seat.assessor, left_at=at, kept=keep_marks)
+            body = {"sitting": seat.sitting, "assessor": seat.assessor, "kept": keep_marks, "at": at}
             events.append(tx, "left", body, sitting.study)
         return _offer(tx, seat)
 
 
-def _give_up(tx: Any, sitting: Sitting, cup: BlindServing, keep_marks: bool) -> None:
+def _give_up(tx: Any, sitting: Sitting, cup: BlindServing, keep_marks: bool, at: str) -> None:
     """Missing scores on the lines of a serving that hold no mark, or on all of them if the marks go too."""
     if cup.scored and (cup.finished_at is None or not keep_marks):
         reason = "stopped" if keep_marks else "taken out by the assessor"
@@ -270,7 +275,7 @@ def _give_up(tx: Any, sitting: Sitting, cup: BlindServing, keep_marks: bool) -> 
             if line.value is None or not keep_marks:
                 nonce = own_nonce("left", cup.id, line.id)
                 servings.add_score(tx, sitting.study, cup.id, line.id, None, reason, nonce)
-    servings.finish(tx, cup.id, "missing")
+    servings.finish(tx, cup.id, "missing", at)
 
 
 def send_note(store: Store, seat_token: str | None, text: str) -> None:

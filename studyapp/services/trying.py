@@ -103,7 +103,7 @@ def keep_choice(
         study, offered = _open_set(tx, seat, set_id)
         _check_choice(METHODS[study.plan.method], offered, picked)
         at = trials.add_answer(tx, study.id, set_id, picked, guess, None, nonce)
-        trials.finish(tx, set_id, "answered")
+        trials.finish(tx, set_id, "answered", at)
         return Kept(at)
 
     return store.write_together(keep)
@@ -161,7 +161,7 @@ def set_aside(tx: Any, seat: Seat, set_id: str, reason: str, nonce: str) -> Kept
         return Kept(known.at, again=True)
     study, _offered = _open_set(tx, seat, set_id)
     at = trials.add_answer(tx, study.id, set_id, None, False, reason, nonce)
-    trials.finish(tx, set_id, "missing")
+    trials.finish(tx, set_id, "missing", at)
     return Kept(at)
 
 
@@ -182,5 +182,5 @@ def _answered(tx: Any, set_id: str) -> bool:
 
 def leave_missing(tx: Any, sitting: Sitting, set_id: str, reason: str) -> None:
     """Close a set that nobody answered, and say why."""
-    trials.add_answer(tx, sitting.study, set_id, None, False, reason, own_nonce("missing", set_id))
-    trials.finish(tx, set_id, "missing")
+    at = trials.add_answer(tx, sitting.study, set_id, None, False, reason, own_nonce("missing", set_id))
+    trials.finish(tx, set_id, "missing", at)

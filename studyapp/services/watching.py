@@ -44,8 +44,10 @@ def _move(store: Store, by: Staff, sitting_id: str, frm: tuple[str, ...], to: st
             return
         if sitting.state not in frm:
             raise NotAllowed(refusal)
-        sittings.set_state(tx, sitting_id, to)
-        timed = {"clock": clock.anchor()} if to == "open" else {}
+        timed: dict[str, Any] = {"at": events.now()}
+        sittings.set_state(tx, sitting_id, to, timed["at"])
+        if to == "open":
+            timed["clock"] = clock.anchor()
         events.append(tx, f"sitting {to}", {"sitting": sitting_id, "by": by.id, **timed}, sitting.study)
 
 
@@ -63,17 +65,19 @@ def close_sitting(store: Store, by: Staff, sitting_id: str, reason: str = "") ->
             return 0
         left = servings.open_servings(tx, sitting_id)
         sets = trials.open_sets(tx, sitting_id)
+        at = events.now()
         if left or sets:
-            _leave_missing(tx, by, sitting, left, sets, reason)
-        sittings.set_state(tx, sitting_id, "closed")
+            _leave_missing(tx, by, sitting, left, sets, reason, at)
+        sittings.set_state(tx, sitting_id, "closed", at)
         sittings.end_codes(tx, sitting_id)
-        events.append(
-            tx, "sitting closed", {"sitting": sitting_id, "missing": len(left + sets), "by": by.id}, sitting.study
-        )
+        body = {"sitting": sitting_id, "missing": len(left + sets), "by": by.id, "at": at}
+        events.append(tx, "sitting closed", body, sitting.study)
     return len(left + sets)
 
 
-def _leave_missing(tx: Any, by: Staff, sitting: Sitting, left: list[str], sets: list[str], reason: str) -> None:
+def _leave_missing(
+    tx: Any, by: Staff, sitting: Sitting, left: list[str], sets: list[str], reason: str, at: str
+) -> None:
     """Marks stay; lines without a mark and sets without an answer become missing, and the record says why."""
     if not reason or len(reason) > LONGEST_REASON:
         refused = _sets_open(len(sets)) if sets else _servings_open(len(left))
@@ -83,7 +87,7 @@ def _leave_missing(tx: Any, by: Staff, sitting: Sitting, left: list[str], sets: 
             if line.value is None:
                 nonce = own_nonce("closed", serving, line.id)
                 servings.add_score(tx, sitting.study, serving, line.id, None, reason, nonce)
-        servings.finish(tx, serving, "missing")
+        servings.finish(tx, serving, "missing", at)
     for each in sets:
         trying.leave_missing(tx, sitting, each, reason)
     told = _sets_missing(len(sets)) if sets else _servings_missing(len(left))

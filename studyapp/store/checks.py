@@ -9,30 +9,16 @@ import json
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
 import rfc8785
-from sqlalchemy import Connection, Table, inspect, select, text
+from sqlalchemy import Connection, Table, select, text
 
-from studyapp.store import covers, events, schema
+from studyapp.store import covers, events, schema, shapes
+from studyapp.store.faults import Fault
 from studyapp.store.row_hashes import row_hash
 
-FaultCode = Literal[
-    "damaged", "orphan", "guard missing", "table missing", "gap", "broken link", "changed event", "changed row",
-    "row without event", "event without row", "changed seal", "changed cover", "uncovered row",
-    "uncovered value", "changed note",
-]  # fmt: skip
 FIRST_KIND = "hours"
-GUARDED = ("score", "trial", "event")
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing that does not hold: `row` is the number or id of the row in `table`, or what the database says."""
-
-    code: FaultCode
-    table: str
-    row: str = ""
 
 
 # ---- the file ------------------------------------------------------------------------------------------------------
@@ -44,21 +30,6 @@ def damage(tx: Connection) -> list[Fault]:
     faults = [Fault("damaged", "store", line) for line in said if line != "ok"]
     orphans = tx.execute(text("PRAGMA foreign_key_check"))
     return faults + [Fault("orphan", str(row[0]), str(row[1])) for row in orphans]
-
-
-def shape(tx: Connection) -> list[Fault]:
-    """Tables and guards that are not there."""
-    there = set(inspect(tx).get_table_names())
-    faults = [Fault("table missing", name) for name in schema.metadata.tables if name not in there]
-    if tx.dialect.name == "sqlite":
-        query = text("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
-        found = {row[0]: str(row[1]) for row in tx.execute(query)}
-        wanted = {f"{table}_no_{act}" for table in GUARDED for act in ("update", "delete")}
-        sound = {name for name, sql in found.items() if "RAISE(ABORT" in sql}
-    else:
-        names = tx.execute(text("SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D'"))
-        wanted, sound = {f"{table}_stands" for table in GUARDED}, {str(row[0]) for row in names}
-    return faults + [Fault("guard missing", name.split("_")[0], name) for name in sorted(wanted - sound)]
 
 
 # ---- the chain -----------------------------------------------------------------------------------------------------
@@ -196,7 +167,7 @@ def note_faults(tx: Connection, told: Chain) -> list[Fault]:
 def faults(tx: Connection, told: Chain) -> Iterator[Fault]:
     """Everything that does not hold, the file first, then the chain, then the rows."""
     yield from damage(tx)
-    yield from shape(tx)
+    yield from shapes.faults(tx)
     yield from told.faults
     for part in (score_faults, trial_faults, seal_faults, cover_faults, note_faults):
         yield from part(tx, told)

@@ -83,8 +83,13 @@ def rehearsed(store: Store, url: str, revision: str) -> Rehearsed:
     return Rehearsed(engine, revision)
 
 
-def _copied(store: Store) -> Engine:
-    """The pages of a SQLite file in a file of their own that nobody can name."""
+def blank() -> Rehearsed:
+    """An empty store of this version that nobody can name."""
+    return Rehearsed(_nameless(), revisions.today())
+
+
+def _nameless() -> Engine:
+    """An empty SQLite file that goes with its connection."""
     module = sqlite_module()
     engine = create_engine(
         "sqlite://",
@@ -93,6 +98,12 @@ def _copied(store: Store) -> Engine:
         poolclass=StaticPool,
     )
     event.listen(engine, "begin", begin)
+    return engine
+
+
+def _copied(store: Store) -> Engine:
+    """The pages of a SQLite file in a file of their own that nobody can name."""
+    engine, module = _nameless(), sqlite_module()
     raw = (contextlib.closing(each.raw_connection()) for each in (store.engine, engine))
     with next(raw) as source, next(raw) as target:
         try:

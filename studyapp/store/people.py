@@ -77,12 +77,14 @@ def set_secret(tx: Connection, id_: str, secret: str) -> None:
     _end_tokens_of_staff(tx, id_)
 
 
-def end_staff(tx: Connection, id_: str) -> None:
-    """End an account and every sign-in; the row stays, because the record names it."""
+def end_staff(tx: Connection, id_: str) -> str:
+    """End an account and every sign-in, and return when; the row stays, because the record names it."""
+    at = now()
     tx.execute(
-        update(schema.staff).where(schema.staff.c.id == id_, schema.staff.c.ended_at.is_(None)).values(ended_at=now())
+        update(schema.staff).where(schema.staff.c.id == id_, schema.staff.c.ended_at.is_(None)).values(ended_at=at)
     )
     _end_tokens_of_staff(tx, id_)
+    return at
 
 
 def ended_staff(tx: Connection) -> tuple[str, ...]:

@@ -95,22 +95,23 @@ def add(tx: Connection, sitting: Sitting, rows: list[dict[str, Any]]) -> None:
     covers.cover(tx, "servings dealt", "serving", {"sitting_id": sitting.id}, sitting.study)
 
 
-def start(tx: Connection, serving: str) -> bool:
-    """Keep when a serving was first offered; False when that was known."""
+def start(tx: Connection, serving: str) -> str | None:
+    """Keep when a serving was first offered, and return it; None when that was known."""
+    at = now()
     done = tx.execute(
         update(schema.serving)
         .where(schema.serving.c.id == serving, schema.serving.c.started_at.is_(None))
-        .values(started_at=now())
+        .values(started_at=at)
     )
-    return bool(done.rowcount)
+    return at if done.rowcount else None
 
 
-def finish(tx: Connection, serving: str, outcome: str) -> None:
-    """Close a serving, once."""
+def finish(tx: Connection, serving: str, outcome: str, at: str) -> None:
+    """Close a serving, once, at the time that the event of this act tells."""
     tx.execute(
         update(schema.serving)
         .where(schema.serving.c.id == serving, schema.serving.c.finished_at.is_(None))
-        .values(finished_at=now(), outcome=outcome)
+        .values(finished_at=at, outcome=outcome)
     )
 
 

@@ -60,17 +60,17 @@ def everywhere(tx: Connection) -> tuple[Sitting, ...]:
     return tuple(_sitting(row) for row in tx.execute(query))
 
 
-def set_state(tx: Connection, id_: str, state: str) -> None:
-    """Open, pause or close a sitting."""
+def set_state(tx: Connection, id_: str, state: str, at: str) -> None:
+    """Open, pause or close a sitting, at the time that the event of this act tells."""
     values: dict[str, Any] = {"state": state}
     if state == "closed":
-        values["closed_at"] = now()
+        values["closed_at"] = at
     tx.execute(update(schema.sitting).where(schema.sitting.c.id == id_).values(**values))
     if state == "open":
         tx.execute(
             update(schema.sitting)
             .where(schema.sitting.c.id == id_, schema.sitting.c.opened_at.is_(None))
-            .values(opened_at=now())
+            .values(opened_at=at)
         )
 
 

@@ -29,20 +29,22 @@ _WITH_NAME = select(schema.study, schema.staff.c.name.label("sealed_by_name")).o
 )
 
 
-def add(tx: Connection, id_: str, kind: str, plan: Mapping[str, Any], by: str, example: bool = False) -> None:
-    """Keep a new draft with the document of its plan."""
+def add(tx: Connection, id_: str, kind: str, plan: Mapping[str, Any], by: str, example: bool = False) -> str:
+    """Keep a new draft with the document of its plan; returns the time."""
+    at = now()
     tx.execute(
         insert(schema.study).values(
             id=id_,
             state="draft",
             look=0,
             plan=json.dumps(plan),
-            created_at=now(),
+            created_at=at,
             created_by=by,
             example=example,
             kind=kind,
         )
     )
+    return at
 
 
 def get(tx: Connection, id_: str) -> KeptStudy | None:

@@ -139,20 +139,21 @@ def blind_of(tx: Connection, set_id: str, sitting: str, assessor: str) -> BlindS
     return _blind(row) if row else None
 
 
-def start(tx: Connection, set_id: str) -> bool:
-    """Keep when a set was first offered; False when that was known."""
+def start(tx: Connection, set_id: str) -> str | None:
+    """Keep when a set was first offered, and return it; None when that was known."""
+    at = now()
     done = tx.execute(
-        update(schema.trial_set).where(_SET.id == set_id, _SET.started_at.is_(None)).values(started_at=now())
+        update(schema.trial_set).where(_SET.id == set_id, _SET.started_at.is_(None)).values(started_at=at)
     )
-    return bool(done.rowcount)
+    return at if done.rowcount else None
 
 
-def finish(tx: Connection, set_id: str, outcome: str) -> None:
-    """Close a set, once."""
+def finish(tx: Connection, set_id: str, outcome: str, at: str) -> None:
+    """Close a set, once, at the time of its answer or of the event of this act."""
     tx.execute(
         update(schema.trial_set)
         .where(_SET.id == set_id, _SET.finished_at.is_(None))
-        .values(finished_at=now(), outcome=outcome)
+        .values(finished_at=at, outcome=outcome)
     )
 
 
@@ -190,18 +191,19 @@ def add_answer(
     tx: Connection, study: str, set_id: str, choice: Sequence[str] | None, guess: bool, reason: str | None, nonce: str
 ) -> str:
     """Keep one answer, or that there is none, and its event; returns the time."""
+    at = now()
     row: dict[str, Any] = {
         "set_id": set_id,
         "choice": None if choice is None else json.dumps(list(choice)),
         "guess": guess,
         "reason": reason,
         "nonce": nonce,
-        "at": now(),
+        "at": at,
     }
     sha = row_hash("trial", row)
     done = tx.execute(insert(schema.trial).values(**row, sha256=sha))
-    events.append(tx, "trial", {"trial": int((done.inserted_primary_key or (0,))[0]), "sha256": sha}, study)
-    return str(row["at"])
+    events.append(tx, "trial", {"trial": int((done.inserted_primary_key or (0,))[0]), "sha256": sha, "at": at}, study)
+    return at
 
 
 def answer_by_nonce(tx: Connection, nonce: str) -> Answer | None:

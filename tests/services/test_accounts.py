@@ -298,7 +298,8 @@ def test_an_ended_account_is_shut_at_once_and_its_record_stays(store: Any) -> No
     with pytest.raises(NotAllowed, match="belong together"):
         accounts.sign_in(store, "Ben", PHRASE, HERE)
     assert told(store)[: len(before)] == before
-    assert ("account ended", {"staff": preparer.id, "by": leader.id}) in told(store)
+    (ended,) = (body for kind, body in told(store) if kind == "account ended")
+    assert ended == {"staff": preparer.id, "by": leader.id, "at": account(store, leader, "Ben").ended_at}
     ended = account(store, leader, "Ben")
     assert (ended.member, ended.browsers, ended.ended_at is not None) == (preparer, 0, True)
     assert check(store.url).sound

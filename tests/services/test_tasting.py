@@ -15,7 +15,7 @@ from studyapp.errors import BadInput, NotAllowed, OutOfDate, StudyError
 from studyapp.records import Mark
 from studyapp.services import joining, panel, preparing, tasting, watching
 from studyapp.services.checking import check
-from studyapp.store import servings
+from studyapp.store import events, servings
 
 
 def rows(workshop: Any) -> list[Any]:
@@ -186,6 +186,11 @@ def test_a_reload_resumes_at_the_same_serving(hand: Any, workshop: Any) -> None:
 def test_sitting_out_needs_no_reason_and_can_be_taken_back(hand: Any, workshop: Any) -> None:
     """Not today is an answer; so is a later yes."""
     assert tasting.sit_out(workshop.store, hand.token).kind == "left"
+    with workshop.store.read() as tx:
+        before = events.count(tx)
+    assert tasting.sit_out(workshop.store, hand.token).kind == "left"
+    with workshop.store.read() as tx:
+        assert events.count(tx) == before, "said once"
     assert tasting.agree(workshop.store, hand.token).kind == "warm_up"
 
 

@@ -176,10 +176,6 @@ def first_tables(url: str) -> Store:
         config.attributes["connection"] = tx
         command.upgrade(config, "0001")
         tx.exec_driver_sql("INSERT INTO meta (key, value) VALUES ('code salt', 'salt')")
-        tx.exec_driver_sql(
-            "INSERT INTO study (id, state, look, plan, created_at, example)"
-            " VALUES ('old', 'draft', 0, '{\"title\": \"Old\"}', 't', FALSE)"
-        )
     return store
 
 

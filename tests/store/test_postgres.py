@@ -160,6 +160,57 @@ def test_two_servers_may_start_at_the_same_moment(postgres: str) -> None:
     assert check(postgres).events == 3
 
 
+GUARDS = {
+    "switched off": ("ALTER TABLE score DISABLE TRIGGER score_stands", "guard score_stands is gone"),
+    "gone": ("DROP TRIGGER sample_fixed ON sample", "guard sample_fixed is gone"),
+    "a hollow function": (
+        "CREATE OR REPLACE FUNCTION event_stands() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RETURN NULL; END $$",
+        "trigger event_stands of event",
+    ),
+    "never": (
+        (
+            "DROP TRIGGER serving_fixed ON serving; CREATE TRIGGER serving_fixed BEFORE UPDATE OF code ON serving"
+            " FOR EACH ROW WHEN (FALSE) EXECUTE FUNCTION serving_stands()"
+        ),
+        "trigger serving_fixed of serving",
+    ),
+    "one of one's own": (
+        (
+            "CREATE FUNCTION aside() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RETURN NEW; END $$;"
+            "CREATE TRIGGER helper BEFORE INSERT ON score FOR EACH ROW EXECUTE FUNCTION aside()"
+        ),
+        "trigger helper of score",
+    ),
+    "an index": ("DROP INDEX uq_trial_answer", "index uq_trial_answer of trial"),
+}
+
+
+@pytest.mark.parametrize("name", GUARDS)
+def test_a_guard_that_holds_nothing_back_is_named(store: Store, postgres: str, name: str) -> None:
+    """Whether it is there, on, watches its columns, and refuses."""
+    assert check(postgres).sound
+    change, said = GUARDS[name]
+    with store.engine.begin() as connection:
+        connection.exec_driver_sql(change)
+    assert any(said in finding.sentence for finding in check(postgres).findings if finding.level == "error")
+
+
+def test_an_edited_state_is_named(store: Store, postgres: str) -> None:
+    """The state that the events give, on this database as on the other."""
+    _leader, preparer, study, sitting = sealed(store)
+    edits = {
+        f"UPDATE sitting SET state = 'paused' WHERE id = '{sitting.id}'": f"state in row {sitting.id} of sitting",
+        f"UPDATE study SET state = 'opened' WHERE id = '{study}'": f"state in row {study} of study",
+        f"UPDATE staff SET role = 'leader' WHERE id = '{preparer.id}'": f"role in row {preparer.id} of staff",
+    }
+    assert check(postgres).sound
+    for change in edits:
+        with store.engine.begin() as connection:
+            connection.exec_driver_sql(change)
+    told = " ".join(finding.sentence for finding in check(postgres).findings)
+    assert [said for said in edits.values() if said not in told] == []
+
+
 def test_backups_are_left_to_the_databases_own_tools(postgres: str, tmp_path: Any) -> None:
     """One sentence that names them."""
     with pytest.raises(StoreProblem, match="pg_dump"):

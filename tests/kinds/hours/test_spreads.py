@@ -80,7 +80,7 @@ class Shop:
                     nonce = secrets.token_hex(12)
                     servings.add_score(tx, study, cup, line.id, min(max(value, 0.0), 10.0), None, nonce)
                 for cup in servings.open_servings(tx, sitting.id):
-                    servings.finish(tx, cup, "judged")
+                    servings.finish(tx, cup, "judged", events.now())
             watching.close_sitting(self.store, self.leader, sitting.id)
 
     def _open(self, sitting: Sitting) -> Iterator[tuple[str, str, float, Any]]:

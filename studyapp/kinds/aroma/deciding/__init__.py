@@ -73,11 +73,13 @@ def _refuse_open(tx: Any, study: AromaStudy) -> None:
 
 def _close(tx: Any, by: Staff, sitting: Sitting) -> None:
     left = trials.open_sets(tx, sitting.id)
+    at = events.now()
+    sittings.set_state(tx, sitting.id, "closed", at)
     for each in left:
-        trials.finish(tx, each, "not needed")
-    sittings.set_state(tx, sitting.id, "closed")
+        trials.finish(tx, each, "not needed", at)
     sittings.end_codes(tx, sitting.id)
-    events.append(tx, "sitting closed", {"sitting": sitting.id, "not needed": len(left), "by": by.id}, sitting.study)
+    body = {"sitting": sitting.id, "not needed": len(left), "by": by.id, "at": at}
+    events.append(tx, "sitting closed", body, sitting.study)
 
 
 def _opened(tx: Any, study_id: str) -> AromaStudy:

@@ -57,9 +57,10 @@ def close_up(tx: Any, by: Staff, study: HoursStudy) -> None:
                 ).format(n=left, label=sitting.label)
             )
         if sitting.state != "closed":
-            sittings.set_state(tx, sitting.id, "closed")
+            at = events.now()
+            sittings.set_state(tx, sitting.id, "closed", at)
             sittings.end_codes(tx, sitting.id)
-            events.append(tx, "sitting closed", {"sitting": sitting.id, "missing": 0}, study.id)
+            events.append(tx, "sitting closed", {"sitting": sitting.id, "missing": 0, "at": at}, study.id)
 
 
 def scores(store: Store, by: Staff, study_id: str) -> pd.DataFrame:

@@ -1,0 +1,164 @@
+"""Every row that moves on with the work against the state that the events give."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, RowMapping, Table, select
+
+from studyapp.store import events, packages, schema
+from studyapp.store.faults import Fault
+from studyapp.store.replay import Cells, Event, Hashed, Key, Near, State, fixed, replayed
+
+# Tables whose rows an event names one by one, with the columns that make their key.
+TABLES: dict[str, tuple[Table, tuple[str, ...]]] = {
+    "study": (schema.study, ("id",)),
+    "sitting": (schema.sitting, ("id",)),
+    "serving": (schema.serving, ("id",)),
+    "trial_set": (schema.trial_set, ("id",)),
+    "presence": (schema.presence, ("sitting_id", "assessor_id")),
+    "staff": (schema.staff, ("id",)),
+    "assessor": (schema.assessor, ("id",)),
+    "note": (schema.note, ("id",)),
+}
+# What came with an imported study was told where it was tasted; here it is held by the digest of the import.
+TRAVELS = ("sitting", "serving", "trial_set", "presence")
+
+
+@dataclass(frozen=True, slots=True)
+class Proven:
+    """What does not hold, and how much no event tells: times of an earlier version and names, by what it is."""
+
+    faults: tuple[Fault, ...]
+    unproved: Mapping[str, int]
+
+
+def state_faults(tx: Connection, told: tuple[Event, ...]) -> Proven:
+    """Compare every cell that the events tell; linear in events and rows."""
+    state = replayed(told, fixed(tx))
+    foreign = _foreign(tx, state)
+    unproved: Counter[str] = Counter()
+    faults = [Fault("changed event", "event", str(seq)) for seq in state.senseless]
+    for name in TABLES:
+        faults += _table_faults(tx, name, state, foreign.get(name, set()), unproved)
+    faults += _erasure_faults(tx, state)
+    faults += _draft_faults(tx, told)
+    faults += _import_faults(tx, told, unproved)
+    return Proven(tuple(faults), unproved)
+
+
+def _foreign(tx: Connection, state: State) -> dict[str, set[Key]]:
+    """Rows that came with an imported study, by table."""
+    if not state.imported:
+        return {}
+    c = schema.sitting.c
+    sittings = set(tx.execute(select(c.id).where(c.study_id.in_(state.imported))).scalars())
+    found: dict[str, set[Key]] = {"study": {(id_,) for id_ in state.imported}, "sitting": {(id_,) for id_ in sittings}}
+    for name in TRAVELS[1:]:
+        table, names = TABLES[name]
+        rows = tx.execute(select(*(table.c[each] for each in names), table.c.sitting_id.label("of")))
+        found[name] = {tuple(row[:-1]) for row in rows if row.of in sittings}
+    return found
+
+
+def _table_faults(
+    tx: Connection, name: str, state: State, foreign: set[Key], unproved: Counter[str]
+) -> Iterator[Fault]:
+    """Rows in the order of their key: changed cells, rows that no event tells, rows that are gone."""
+    table, names = TABLES[name]
+    wanted = dict(state.rows[name])
+    for row in tx.execute(select(table).order_by(*(table.c[each] for each in names))).mappings():
+        key = tuple(row[each] for each in names)
+        due, label = wanted.pop(key, None), " ".join(str(each) for each in key)
+        if due is None:
+            if key not in foreign and not _travelled(name, row, state):
+                yield Fault("row without event", name, label)
+            continue
+        for column, cell in due.items():
+            if not _holds(cell, row[column]) and not _without_event(name, column, row, state, tx):
+                yield Fault("changed cell", name, label, column)
+        _count(name, due, unproved)
+    for key in wanted:
+        if name not in ("serving", "trial_set", "sitting"):  # their rows are covered, and named by their cover
+            yield Fault("event without row", name, " ".join(key))
+
+
+def _holds(cell: Any, found: Any) -> bool:
+    return cell.holds(found) if isinstance(cell, Near | Hashed) else type(cell) is type(found) and bool(cell == found)
+
+
+def _travelled(name: str, row: RowMapping, state: State) -> bool:
+    """Members and assessors whom an imported study brought along: nobody who signs in, nobody with a name."""
+    if not state.imported:
+        return False
+    return (name == "staff" and row["secret"] == "") or (name == "assessor" and row["person_id"] is None)
+
+
+def _without_event(name: str, column: str, row: RowMapping, state: State, tx: Connection) -> bool:
+    """A restore of an earlier version erased once more and told no event: named as an erasure, not as a change."""
+    if (name, column) != ("assessor", "may_taste") or row["may_taste"] is not False or not row["person_id"]:
+        return False
+    c = schema.person.c
+    return tx.execute(select(c.erased_at).where(c.id == row["person_id"])).scalar() is not None
+
+
+def _count(name: str, due: Cells, unproved: Counter[str]) -> None:
+    unproved["times"] += sum(isinstance(cell, Near) for cell in due.values())
+    unproved["pseudonyms"] += name == "assessor" and "pseudonym" not in due
+
+
+# ---- people ----------------------------------------------------------------------------------------------------------
+def _erasure_faults(tx: Connection, state: State) -> Iterator[Fault]:
+    """A name that came back after it was erased; an erased name or text of which no event tells."""
+    a, p, n = schema.assessor.c, schema.person.c, schema.note.c
+    told = {key[0] for key in state.rows["erased"]}
+    query = select(a.id, p.name, p.contact, p.erased_at).join(schema.person, p.id == a.person_id).order_by(a.id)
+    for row in tx.execute(query):
+        empty = row.name is None and row.contact is None
+        if row.id in told and not (empty and row.erased_at):
+            yield Fault("changed cell", "person", row.id, "name")
+        elif row.id not in told and row.erased_at:
+            yield Fault("erased without event", "person", row.id)
+    for row in tx.execute(select(n.id, n.assessor_id, n.text, n.erased_at).order_by(n.at, n.id)):
+        if row.assessor_id not in told and row.erased_at:
+            yield Fault("erased without event", "note", row.id)
+
+
+# ---- drafts ----------------------------------------------------------------------------------------------------------
+def _draft_faults(tx: Connection, told: tuple[Event, ...]) -> Iterator[Fault]:
+    """A draft against the last plan that was kept of it; a sealed plan is proven by its seal."""
+    kept = {study: body.get("sha256") for _, _, kind, study, body, _ in told if kind in ("draft", "draft kept")}
+    c = schema.study.c
+    for row in tx.execute(select(c.id, c.plan).where(c.seal.is_(None)).order_by(c.id)):
+        if kept.get(row.id) is None:
+            continue
+        try:
+            held = events.digest(json.loads(row.plan)) == kept[row.id]
+        except (ValueError, TypeError):
+            held = False
+        if not held:
+            yield Fault("changed cell", "study", row.id, "plan")
+
+
+# ---- imports ---------------------------------------------------------------------------------------------------------
+def _import_faults(tx: Connection, told: tuple[Event, ...], unproved: Counter[str]) -> Iterator[Fault]:
+    """What came with a study against the digests of its import, as long as nothing was done with it since."""
+    begun = {study: body for _, _, kind, study, body, _ in told if kind == "import begun" and study}
+    moved = {study for _, _, kind, study, _, _ in told if study in begun and _moves(kind)}
+    for study, body in begun.items():
+        if study in moved:
+            unproved["imports"] += 1
+            continue
+        rows = packages.take(tx, study)
+        for name in ("study", *TRAVELS):
+            if name in body and events.digest(rows[name]) != body[name]:
+                yield Fault("changed import", name, study)
+
+
+def _moves(kind: str) -> bool:
+    """Whether an event is about something done after the import; nobody tastes without joining anew."""
+    return kind in ("look planned", "key opened", "signed", "joined") or kind.startswith("sitting ")

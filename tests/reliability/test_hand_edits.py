@@ -1,0 +1,357 @@
+"""Whoever edits a store by hand is found out: every edit is named with its row, in a file whose guards are back.
+
+The chain itself is left whole here; what is edited is only what moves on with the work, people, drafts, and the tables,
+guards and indexes themselves.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from studyapp.records import CheckReport
+from studyapp.services import accounts, closing, packages, panel, planning, tasting, watching
+from studyapp.services.checking import check
+from studyapp.store import Store, open_store
+from studyapp.store.engine import sqlite_module
+from tests.kinds.aroma.aroma_kitchen import furnish_aroma
+from tests.stores import earlier
+
+pytestmark = pytest.mark.reliability
+
+
+@dataclass(frozen=True)
+class Edit:
+    """`change` in SQL; what must be named: the row that `row` finds (a text as it is), in `table`, and the column."""
+
+    change: str
+    table: str
+    row: str
+    column: str = ""
+
+
+# ---- two records, played once ----------------------------------------------------------------------------------------
+@pytest.fixture(scope="module")
+def played(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
+    """Where each record is kept, once it was played."""
+    return {"folder": tmp_path_factory.mktemp("records")}
+
+
+def copied(store: Store, target: Path) -> Path:
+    """A sound copy of an open store."""
+    with contextlib.closing(sqlite_module().connect(str(target))) as copy, store.read() as tx:
+        tx.connection.driver_connection.backup(copy)
+    assert check(str(target)).sound
+    return target
+
+
+@pytest.fixture
+def hours(played: dict[str, Path], request: pytest.FixtureRequest, tmp_path: Path) -> Path:
+    """Conching hours: agreed, sat out, left, noted, closed, opened, signed; a draft; a member who left; an erasure."""
+    if "hours" not in played:
+        workshop, hands = request.getfixturevalue("workshop"), request.getfixturevalue("hands")
+        store, leader = workshop.store, workshop.leader
+        tasting.sit_out(store, hands[4].token)
+        for hand in hands[:3]:
+            hand.taste_all()
+        hands[3].serving()
+        tasting.send_note(store, hands[1].token, "number two was grainy")
+        tasting.leave(store, hands[3].token, True)
+        watching.close_sitting(store, leader, workshop.sitting.id, "fire drill")
+        closing.open_key(store, leader, workshop.study, "Ada")
+        closing.sign(store, leader, workshop.study, "Ada", "ran the test")
+        planning.copy(store, leader, workshop.study)
+        kite = panel.add_assessor(store, leader, "Kite", "Invented Name")
+        panel.erase_person(store, leader, kite.id)
+        gone = accounts.add_staff(store, leader, "Cleo", "preparer", workshop.passphrase)
+        accounts.end_account(store, leader, gone.id)
+        played["hours"] = copied(store, played["folder"] / "hours.sqlite")
+    return Path(shutil.copy(played["hours"], tmp_path / "edited.sqlite"))
+
+
+@pytest.fixture
+def aroma(played: dict[str, Path], tmp_path: Path) -> Path:
+    """Two sittings of sets, one of them tasted; somebody of the other has seen a set."""
+    if "aroma" not in played:
+        with contextlib.closing(open_store(str(tmp_path / "kitchen.sqlite"))) as store:
+            kitchen = furnish_aroma(store)
+            first, second = kitchen.sittings()
+            for taster in kitchen.serve(first):
+                taster.finish(lambda _level, number: number == 1)
+            watching.close_sitting(store, kitchen.leader, first.id, "")
+            kitchen.serve(second)[0].place()
+            played["aroma"] = copied(store, played["folder"] / "aroma.sqlite")
+    return Path(shutil.copy(played["aroma"], tmp_path / "edited.sqlite"))
+
+
+# ---- the edits -------------------------------------------------------------------------------------------------------
+T = "'2026-01-01T00:00:00Z'"
+JUDGED = "SELECT min(id) FROM serving WHERE outcome = 'judged'"
+MISSING = "SELECT min(id) FROM serving WHERE outcome = 'missing'"
+AGREED = "SELECT sitting_id || ' ' || assessor_id FROM presence WHERE agreed_at IS NOT NULL AND left_at IS NULL LIMIT 1"
+OUT = "SELECT sitting_id || ' ' || assessor_id FROM presence WHERE declined_at IS NOT NULL"
+LEFT = "SELECT sitting_id || ' ' || assessor_id FROM presence WHERE left_at IS NOT NULL"
+SITTING, DECIDED = "SELECT id FROM sitting", "SELECT id FROM study WHERE seal IS NOT NULL"
+DRAFT, BEN = "SELECT id FROM study WHERE seal IS NULL", "SELECT id FROM staff WHERE name = 'Ben'"
+CLEO, HERON = "SELECT id FROM staff WHERE name = 'Cleo'", "SELECT id FROM assessor WHERE pseudonym = 'Heron'"
+KITE, NOTE = "SELECT id FROM assessor WHERE pseudonym = 'Kite'", "SELECT id FROM note"
+
+
+def cell(table: str, row: str, column: str, value: str) -> Edit:
+    """One cell of one row takes another value."""
+    names = {"presence": "sitting_id || ' ' || assessor_id"}
+    return Edit(f"UPDATE {table} SET {column} = {value} WHERE {names.get(table, 'id')} = ({row})", table, row, column)
+
+
+HOURS = {
+    "an earlier consent": cell("presence", AGREED, "agreed_at", T),
+    "no consent": cell("presence", AGREED, "agreed_at", "NULL"),
+    "a consent of somebody who sat out": cell("presence", OUT, "agreed_at", T),
+    "nobody sat out": cell("presence", OUT, "declined_at", "NULL"),
+    "left earlier": cell("presence", LEFT, "left_at", T),
+    "left without marks": cell("presence", LEFT, "kept", "0"),
+    "never left": cell("presence", LEFT, "left_at", "NULL"),
+    "never there": Edit(f"DELETE FROM presence WHERE sitting_id || ' ' || assessor_id = ({OUT})", "presence", OUT),
+    "served earlier": cell("serving", JUDGED, "started_at", T),
+    "finished earlier": cell("serving", JUDGED, "finished_at", T),
+    "never finished": cell("serving", JUDGED, "finished_at", "NULL"),
+    "judged what was missing": cell("serving", MISSING, "outcome", "'judged'"),
+    "missing what was judged": cell("serving", JUDGED, "outcome", "'missing'"),
+    "a second later": cell("serving", JUDGED, "started_at", "strftime('%Y-%m-%dT%H:%M:%SZ', started_at, '+1 second')"),
+    "open again": cell("sitting", SITTING, "state", "'open'"),
+    "opened earlier": cell("sitting", SITTING, "opened_at", T),
+    "closed earlier": cell("sitting", SITTING, "closed_at", T),
+    "decided without a second signature": cell("study", DECIDED, "state", "'decided'"),
+    "sealed again": cell("study", DECIDED, "state", "'sealed'"),
+    "another look": cell("study", DECIDED, "look", "2"),
+    "an invented example": cell("study", DECIDED, "example", "1"),
+    "made earlier": cell("study", DECIDED, "created_at", T),
+    "made by somebody else": cell("study", DECIDED, "created_by", f"({BEN})"),
+    "sealed by somebody else": cell("study", DECIDED, "sealed_by", f"({BEN})"),
+    "another plan of a draft": cell("study", DRAFT, "plan", "replace(plan, 'Acidity', 'Sourness')"),
+    "a draft that no event tells of": Edit(
+        "INSERT INTO study (id, state, look, plan, created_at, example, kind) "
+        "VALUES ('x', 'draft', 0, '{}', 't', 0, 'hours')",
+        "study",
+        "'x'",
+    ),
+    "a leader": cell("staff", BEN, "role", "'leader'"),
+    "an account that lives again": cell("staff", CLEO, "ended_at", "NULL"),
+    "an account that ended": cell("staff", BEN, "ended_at", T),
+    "a leader of one's own": Edit(
+        "INSERT INTO staff (id, name, role, secret, created_at) VALUES ('eve', 'Eve', 'leader', 'x', 't')",
+        "staff",
+        "'eve'",
+    ),
+    "another pseudonym": cell("assessor", HERON, "pseudonym", "'Crane'"),
+    "may not taste": cell("assessor", HERON, "may_taste", "0"),
+    "an erased name": cell("person", f"SELECT person_id FROM assessor WHERE id = ({KITE})", "name", "'Invented Name'"),
+    "a note less": Edit("DELETE FROM note", "note", NOTE),
+    "a note of another sitting": cell("note", NOTE, "sitting_id", "'elsewhere'"),
+}  # fmt: skip
+SEEN = "SELECT min(id) FROM trial_set WHERE finished_at IS NULL AND started_at IS NOT NULL"
+ANSWERED = "SELECT min(id) FROM trial_set WHERE outcome = 'answered'"
+AROMA = {
+    "an answer that was none": cell("trial_set", ANSWERED, "outcome", "'missing'"),
+    "a set that was not needed": cell("trial_set", ANSWERED, "outcome", "'not needed'"),
+    "answered earlier": cell("trial_set", ANSWERED, "finished_at", T),
+    "served earlier": cell("trial_set", ANSWERED, "started_at", T),
+    "open again": cell("trial_set", ANSWERED, "finished_at", "NULL"),
+    "closed without an answer": cell("trial_set", SEEN, "finished_at", T),
+    "never seen": cell("trial_set", SEEN, "started_at", "NULL"),
+}  # fmt: skip
+SHAPES = {
+    "a hollow guard": Edit(
+        "DROP TRIGGER score_no_update; CREATE TRIGGER score_no_update BEFORE UPDATE ON score "
+        "WHEN FALSE BEGIN SELECT RAISE(ABORT, 'score is append-only'); END",
+        "score",
+        "'trigger score_no_update'",
+    ),
+    "a narrower guard": Edit(
+        "DROP TRIGGER serving_fixed; CREATE TRIGGER serving_fixed BEFORE UPDATE OF code ON serving WHEN TRUE "
+        "BEGIN SELECT RAISE(ABORT, 'serving is sealed'); END",
+        "serving",
+        "'trigger serving_fixed'",
+    ),
+    "no guard": Edit("DROP TRIGGER sample_fixed", "sample", "'sample_fixed'"),
+    "a trigger that writes": Edit(
+        "CREATE TRIGGER helper AFTER INSERT ON score BEGIN UPDATE serving SET outcome = 'judged'; END",
+        "score",
+        "'trigger helper'",
+    ),
+    "no index": Edit("DROP INDEX uq_trial_answer", "trial", "'uq_trial_answer'"),
+    "another index": Edit(
+        "DROP INDEX uq_trial_answer; CREATE UNIQUE INDEX uq_trial_answer ON trial (set_id) WHERE choice IS NULL",
+        "trial",
+        "'index uq_trial_answer'",
+    ),
+    "one column more": Edit("ALTER TABLE tray ADD COLUMN hint TEXT", "tray", "'table tray'"),
+    "a table of one's own": Edit("CREATE TABLE aside (value TEXT)", "aside", "'table aside'"),
+    "a view in the way": Edit("CREATE VIEW scores AS SELECT * FROM score", "scores", "'view scores'"),
+}
+
+
+def edited(file: Path, edit: Edit, guards: bool) -> str:
+    """Edit beside the app, with the guards out of the way and put back; the row that must be named."""
+    with contextlib.closing(sqlite_module().connect(str(file))) as connection:
+        connection.execute("PRAGMA foreign_keys=OFF")
+        row = str(connection.execute(f"SELECT ({edit.row})").fetchone()[0])
+        kept = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
+        for name, _sql in kept if guards else ():
+            connection.execute(f"DROP TRIGGER {name}")
+        before = connection.total_changes
+        connection.executescript(edit.change)
+        assert connection.total_changes > before or not guards, "the edit changed nothing"
+        for _name, sql in kept if guards else ():
+            connection.execute(sql)
+        connection.commit()
+    return row
+
+
+def named(report: CheckReport, edit: Edit, row: str) -> bool:
+    """Whether an error names the row, the table and the column."""
+    told = [finding.sentence for finding in report.findings if finding.level == "error"]
+    table = "" if edit.table == "note" else edit.table
+    return any(all(part in sentence for part in (row, table, edit.column)) for sentence in told)
+
+
+@pytest.mark.parametrize("name", HOURS)
+def test_an_edit_of_hours_is_named_with_its_row(hours: Path, name: str) -> None:
+    """Consent, servings, sittings, states, roles, pseudonyms, drafts, notes."""
+    row = edited(hours, HOURS[name], guards=True)
+    if HOURS[name].table == "person":  # told by the pseudonym's row: a person has no other name in the record
+        with contextlib.closing(sqlite_module().connect(str(hours))) as connection:
+            row = str(connection.execute(KITE).fetchone()[0])
+    report = check(str(hours))
+    assert named(report, HOURS[name], row), report
+
+
+@pytest.mark.parametrize("name", AROMA)
+def test_an_edit_of_sets_is_named_with_its_row(aroma: Path, name: str) -> None:
+    """How far a set went decides a sequential verdict."""
+    row = edited(aroma, AROMA[name], guards=True)
+    report = check(str(aroma))
+    assert named(report, AROMA[name], row), report
+
+
+@pytest.mark.parametrize("name", SHAPES)
+def test_an_edit_of_tables_guards_and_indexes_is_named(aroma: Path, name: str) -> None:
+    """Word by word what an empty store of this version has."""
+    row = edited(aroma, SHAPES[name], guards=False)
+    report = check(str(aroma))
+    assert named(report, SHAPES[name], row), report
+
+
+def test_swapped_pseudonyms_are_both_named(hours: Path) -> None:
+    """Heron's answers under Lark's name."""
+    swap = Edit(
+        "UPDATE assessor SET pseudonym = 'x' WHERE pseudonym = 'Heron';"
+        "UPDATE assessor SET pseudonym = 'Heron' WHERE pseudonym = 'Lark';"
+        "UPDATE assessor SET pseudonym = 'Lark' WHERE pseudonym = 'x'",
+        "assessor",
+        HERON,
+        "pseudonym",
+    )
+    edited(hours, swap, guards=True)
+    told = [each.sentence for each in check(str(hours)).findings if "pseudonym in row" in each.sentence]
+    assert len(told) == 2
+
+
+def test_an_erasure_that_no_event_tells_of_is_said(hours: Path) -> None:
+    """A restore by an earlier version repeated erasures without an event, so this is a warning and names the row."""
+    edit = Edit(f"UPDATE note SET text = NULL, salt = NULL, erased_at = {T}", "note", NOTE)
+    row = edited(hours, edit, guards=True)
+    told = [each for each in check(str(hours)).findings if each.level == "warning" and row in each.sentence]
+    assert len(told) == 1
+
+
+# ---- earlier stores --------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("name", earlier.EVERY)
+def test_what_an_earlier_store_cannot_prove_is_said(name: str, tmp_path: Path) -> None:
+    """It is sound; times hold to the minute and pseudonyms not at all, and both are said, not guessed."""
+    report = check(str(earlier.unpacked(name, tmp_path / "studies.sqlite")))
+    assert report.sound
+    said = " ".join(finding.sentence for finding in report.findings if finding.level == "info")
+    assert "proven to the minute only" in said
+    assert "The pseudonyms of 6 assessors" in said
+
+
+OLD_EDITS = ("an earlier consent", "served earlier", "missing what was judged", "open again", "a leader")
+
+
+@pytest.mark.parametrize("name", earlier.EVERY)
+@pytest.mark.parametrize("edit", OLD_EDITS)
+def test_an_edit_of_an_earlier_store_is_named(name: str, edit: str, tmp_path: Path) -> None:
+    """What its events do tell is held against them."""
+    file = earlier.unpacked(name, tmp_path / "studies.sqlite")
+    one = HOURS[edit]
+    if edit == "open again":
+        one = cell("sitting", "SELECT min(id) FROM sitting WHERE state = 'closed'", "state", "'open'")
+    elif edit == "an earlier consent":
+        one = cell("presence", f"{AGREED}", "agreed_at", T)
+    row = edited(file, one, guards=True)
+    report = check(str(file))
+    assert named(report, one, row), report
+
+
+# ---- imports ---------------------------------------------------------------------------------------------------------
+@pytest.fixture
+def imported(tmp_path: Path) -> tuple[Path, str]:
+    """A signed study that was tasted elsewhere."""
+    file = tmp_path / "here.sqlite"
+    with earlier.opened("v0002_rule_1", tmp_path) as kept:
+        packages.take_out(kept.store, kept.study("Hours, signed"), tmp_path / "tables")
+        study = kept.study("Hours, signed")
+        with contextlib.closing(open_store(str(file))) as store:
+            packages.bring_in(store, tmp_path / "tables")
+    assert check(str(file)).sound
+    return file, study
+
+
+@pytest.mark.parametrize(
+    ("table", "change"),
+    [
+        ("study", "state = 'opened'"),
+        ("sitting", f"closed_at = {T}"),
+        ("serving", "outcome = 'missing'"),
+        ("presence", f"agreed_at = {T}"),
+    ],
+)
+def test_an_edit_of_an_imported_study_is_named(imported: tuple[Path, str], table: str, change: str) -> None:
+    """Its events stayed where it was tasted; the digests of the import hold its rows."""
+    file, study = imported
+    edited(file, Edit(f"UPDATE {table} SET {change}", table, "'x'"), guards=True)
+    told = [each.sentence for each in check(str(file)).findings if each.level == "error"]
+    assert any(f"{table} of study {study} is not as it was brought in" in each for each in told), told
+
+
+# ---- the head --------------------------------------------------------------------------------------------------------
+MISTAKES: dict[str, Callable[[str], str]] = {
+    "a letter too few": lambda head: head[:-1],
+    "a letter twice": lambda head: head[0] + head,
+    "an o for a zero": lambda head: head[:10] + "o" + head[11:],
+    "two letters swapped": lambda head: head[1] + head[0] + head[2:],
+    "another figure": lambda head: ("0" if head[0] != "0" else "1") + head[1:],
+    "nothing": lambda head: "",
+}
+
+
+@pytest.mark.parametrize("name", MISTAKES)
+def test_a_mistyped_head_is_called_one(hours: Path, name: str) -> None:
+    """The record is not accused of what a finger did."""
+    head = check(str(hours)).head
+    report = check(str(hours), MISTAKES[name](head))
+    assert not report.sound
+    assert report.findings[-1].sentence.startswith("Not compared: ")
+    assert check(str(hours), f" {head[:32].upper()} {head[32:]}\n").sound
+
+
+def test_another_head_is_no_slip_of_the_hand(hours: Path) -> None:
+    """A whole head of another record is missing here, and that is said."""
+    report = check(str(hours), "5" * 64)
+    assert "is not in this record" in report.findings[-1].sentence
