@@ -13,11 +13,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from sqlalchemy import event
 
 from studyapp.records import CheckReport
 from studyapp.services import accounts, closing, packages, panel, planning, tasting, watching
 from studyapp.services.checking import check
-from studyapp.store import Store, open_store
+from studyapp.store import Store, checks, open_store, read_store, state_checks
 from studyapp.store.engine import sqlite_module
 from tests.kinds.aroma.aroma_kitchen import furnish_aroma
 from tests.stores import earlier
@@ -268,6 +269,21 @@ def test_an_erasure_that_no_event_tells_of_is_said(hours: Path) -> None:
     row = edited(hours, edit, guards=True)
     told = [each for each in check(str(hours)).findings if each.level == "warning" and row in each.sentence]
     assert len(told) == 1
+
+
+def test_the_state_is_read_in_as_many_statements_for_a_large_store(tmp_path: Path) -> None:
+    """What it costs grows with the rows that are read, not with questions about each of them."""
+    asked = {}
+    for name in earlier.EVERY:
+        file = earlier.unpacked(name, tmp_path / f"{name}.sqlite")
+        with contextlib.closing(read_store(str(file))) as store, store.read() as tx:
+            told, seen = checks.chain(tx), []
+            event.listen(store.engine, "before_cursor_execute", lambda *call, seen=seen: seen.append(call[2]))
+            assert state_checks.state_faults(tx, told.sound).faults == ()
+            asked[told.count] = len(seen)
+    few, many = sorted(asked)
+    assert many > 5 * few
+    assert asked[few] == asked[many]
 
 
 # ---- earlier stores --------------------------------------------------------------------------------------------------
