@@ -13,6 +13,7 @@ a long pause.
 from __future__ import annotations
 
 import json
+import secrets
 import sys
 import time
 from collections.abc import Mapping
@@ -27,6 +28,7 @@ from studyapp.store import schema
 
 TOLERATED_SECONDS = 2.0  # a leap second is no jump, nor is what a time service smooths away
 FORMAT = "%Y-%m-%dT%H:%M:%SZ"
+BOOT_ID = Path("/proc/sys/kernel/random/boot_id")  # on Linux
 JUMPED, OPENED = "clock jumped", "sitting open"
 wall = time.time  # the clock of the machine, which somebody may set
 
@@ -43,11 +45,11 @@ def ticks() -> float:
 
 @cache
 def boot() -> str:
-    """Which start of the machine the ticks count from; empty where the system does not tell."""
+    """Which start of the machine the ticks count from; where the system does not tell, this process alone."""
     try:
-        return Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii").strip()[:13]
+        return BOOT_ID.read_text(encoding="ascii").strip()[:13]
     except OSError:
-        return ""
+        return secrets.token_hex(6)
 
 
 class _Anchor:
@@ -97,8 +99,7 @@ def told(tx: Connection) -> dict[str, Any]:
     ]
     found = tx.execute(select(schema.event.c.body).where(schema.event.c.seq == max(seqs))).scalar()
     body: dict[str, Any] = json.loads(found) if found else {}
-    here = boot() and body.get("clock", {}).get("boot") == boot()
-    return body if here else {}
+    return body if body.get("clock", {}).get("boot") == boot() else {}
 
 
 def is_needed(tx: Connection) -> bool:

@@ -12,6 +12,7 @@ import sys
 import time
 from dataclasses import replace
 from datetime import timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -101,6 +102,21 @@ def test_the_app_follows_once_no_sitting_is_open(workshop: Any, hand: Any, machi
     accounts.sign_in(workshop.store, "Ben", workshop.passphrase, "10.0.0.9")
     assert len(jumps(workshop.store)) == 2
     assert check(workshop.store.url).sound
+
+
+def test_a_system_that_does_not_number_its_starts_tells_a_jump_once(
+    workshop: Any, hand: Any, machine: Machine, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Then a process knows only itself."""
+    monkeypatch.setattr(clock, "BOOT_ID", tmp_path / "none")
+    clock.boot.cache_clear()
+    try:
+        machine.set = DAY
+        for text in ("one", "two", "three"):
+            tasting.send_note(workshop.store, hand.token, text)
+        assert len(jumps(workshop.store)) == 1
+    finally:
+        clock.boot.cache_clear()
 
 
 def test_small_corrections_are_no_jump(workshop: Any, hand: Any, machine: Machine) -> None:

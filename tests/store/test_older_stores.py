@@ -88,6 +88,12 @@ def test_the_commands_say_older_and_work(old: str, tmp_path: Path) -> None:
     with contextlib.closing(open_store(str(tmp_path / "new.sqlite"))) as store:
         assert packages.bring_in(store, tmp_path / "tables") == study
     assert check(str(tmp_path / "new.sqlite")).sound
+    file.write_bytes(file.read_bytes()[:5000])
+    restored = run("restore", str(tmp_path / "copy.sqlite"), "--store", str(file))
+    assert restored.returncode == 0
+    assert "kept as" in restored.stdout
+    assert restored.stderr.startswith("Careful: the store before this one could not be read")
+    assert check(str(file)).head == checked.stdout.split()[-1].rstrip(".")
 
 
 def test_its_backup_restores_into_a_store_of_today(name: str, file: Path) -> None:
