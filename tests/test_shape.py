@@ -18,7 +18,7 @@ FILES = sorted(
     for file in Path(str(package.__file__)).parent.rglob("*.py")
     if "migrations" not in file.parts
 )
-# McCabe (1976): one way more for each place where the flow divides. A comprehension is a loop, as ruff does not count it.
+# McCabe (1976): one way more for each place where the flow divides; a comprehension is a loop (ruff does not count it).
 DIVIDES = (ast.If, ast.For, ast.While, ast.ExceptHandler, ast.match_case, ast.comprehension)
 
 
@@ -57,5 +57,6 @@ def test_every_function_can_be_read_at_once(file: Path) -> None:
 
 def test_ways_are_counted_as_a_reader_would() -> None:
     """By hand: a condition, two loops, and the straight way; what is inside another function is its own."""
-    written = "def f(x):\n    if x:\n        return [a for a in x]\n    def g():\n        for y in x: pass\n    return {b: 1 for b in x}"
+    inner = "    def g():\n        for y in x: pass\n"
+    written = f"def f(x):\n    if x:\n        return [a for a in x]\n{inner}    return {{b: 1 for b in x}}"
     assert [ways(function) for function in functions(ast.parse(written))] == [4, 2]
