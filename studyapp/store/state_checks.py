@@ -11,6 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, RowMapping, Table, select
 
 from studyapp.store import events, packages, schema
+from studyapp.store.covers import COVERED
 from studyapp.store.faults import Fault
 from studyapp.store.replay import Cells, Event, Hashed, Key, Near, State, fixed, replayed
 
@@ -73,18 +74,24 @@ def _table_faults(
     wanted = dict(state.rows[name])
     for row in tx.execute(select(table).order_by(*(table.c[each] for each in names))).mappings():
         key = tuple(row[each] for each in names)
-        due, label = wanted.pop(key, None), " ".join(str(each) for each in key)
-        if due is None:
-            if key not in foreign and not _travelled(name, row, state):
-                yield Fault("row without event", name, label)
-            continue
-        for column, cell in due.items():
-            if not _holds(cell, row[column]) and not _without_event(name, column, row, state, tx):
-                yield Fault("changed cell", name, label, column)
-        _count(name, due, unproved)
-    for key in wanted:
-        if name not in ("serving", "trial_set", "sitting"):  # their rows are covered, and named by their cover
-            yield Fault("event without row", name, " ".join(key))
+        due = wanted.pop(key, None)
+        if due is not None:
+            yield from _cell_faults(tx, name, _label(key), due, row)
+            _count(name, due, unproved)
+        elif key not in foreign and not _travelled(name, row, state):
+            yield Fault("row without event", name, _label(key))
+    if name not in COVERED:  # rows of those that are gone are named by their cover
+        yield from (Fault("event without row", name, _label(key)) for key in wanted)
+
+
+def _label(key: Key) -> str:
+    return " ".join(str(each) for each in key)
+
+
+def _cell_faults(tx: Connection, name: str, label: str, due: Cells, row: RowMapping) -> Iterator[Fault]:
+    for column, cell in due.items():
+        if not _holds(cell, row[column]) and not _without_event(name, column, row, tx):
+            yield Fault("changed cell", name, label, column)
 
 
 def _holds(cell: Any, found: Any) -> bool:
@@ -98,7 +105,7 @@ def _travelled(name: str, row: RowMapping, state: State) -> bool:
     return (name == "staff" and row["secret"] == "") or (name == "assessor" and row["person_id"] is None)
 
 
-def _without_event(name: str, column: str, row: RowMapping, state: State, tx: Connection) -> bool:
+def _without_event(name: str, column: str, row: RowMapping, tx: Connection) -> bool:
     """A restore of an earlier version erased once more and told no event: named as an erasure, not as a change."""
     if (name, column) != ("assessor", "may_taste") or row["may_taste"] is not False or not row["person_id"]:
         return False
