@@ -62,7 +62,7 @@ def test_choice_prints_the_contract() -> None:
     assert set(document["proportion_correct"]) == {"estimate", "low", "high"}
     assert set(document["d_prime"]) == {"estimate", "low", "high", "se"}
     similar = document["similarity"]
-    assert set(similar) == {"pd_limit", "p_value", "maximum_correct", "similar", "these_assessors"}
+    assert set(similar) == {"pd_limit", "p_value", "maximum_correct", "similar", "offered", "these_assessors"}
     assert set(similar["these_assessors"]) == {"p_value", "maximum_correct", "similar"}
     assert (similar["pd_limit"], similar["maximum_correct"], similar["similar"]) == (0.3, 13, False)
     assert "one trial each" in document["warnings"][0]
@@ -153,13 +153,14 @@ def test_plan_choice_says_what_six_people_cannot_show() -> None:
     """61 % at three trials each, floor 39 %."""
     text = _text("plan", "choice", "--method", "triangle", "--assessors", 6, "--replicates", 3)
     assert "6 people, 3 trials each, can show that fewer than 61 % notice, not less than that." in text
-    assert "However often they taste, they cannot speak for people like them below 39 %" in text
+    assert "However often they taste, answers as an identical pair gives show nothing below 39 %" in text
 
 
 def test_plan_sequential_prints_the_contract() -> None:
     """Triangle, 5 %/5 %, pd 30 %, cap 60 (worked out apart): l 24, u 28."""
     document = _json("plan", "sequential", "--method", "triangle", "--cap", 60)
     assert list(document) == [
+        "people",
         "same_intercept",
         "different_intercept",
         "slope",

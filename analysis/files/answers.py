@@ -54,6 +54,31 @@ def read_doses(path: Path | str, uneven: bool = False) -> Answers:
     return answers
 
 
+def read_rounds(path: Path | str, people: int) -> list[list[int | None]]:
+    """Answers of a panel in rounds: for each round one entry a person, 1 right, 0 wrong, None missed.
+
+    Rounds are those of a column round, whole numbers from 1; without it everybody's answers in the order of their rows.
+    Raises ScoreError, also where the file names more people than are seated.
+    """
+    answers = _read(Path(path), "round", _round, optional=True)
+    seats = {name: seat for seat, name in enumerate(dict.fromkeys(answers.assessor))}
+    if len(seats) > people:
+        raise ScoreError(f"{answers.name}: {len(seats)} assessors and {people} are seated; a round has one answer each")
+    said: dict[tuple[int, int], int] = {}
+    so_far: Counter[str] = Counter()
+    for place, (name, correct) in enumerate(zip(answers.assessor, answers.correct, strict=True)):
+        so_far[name] += 1
+        number = int(answers.level[place]) if answers.level else so_far[name]
+        if (number, seats[name]) in said:
+            raise ScoreError(
+                f'{answers.name}, row {answers.rows[place]}: "{plain(name)}" has two answers in round {number}; '
+                "a round has one answer each"
+            )
+        said[number, seats[name]] = correct
+    last = max((number for number, _seat in said), default=0)
+    return [[said.get((number, seat)) for seat in range(people)] for number in range(1, last + 1)]
+
+
 def read_batches(path: Path | str, uneven: bool = False) -> Answers:
     """Answers with a column batch, whole numbers from 1 (the first plain batch after). Otherwise as `read_doses`."""
     answers = _read(Path(path), "batch", _batch)
@@ -62,8 +87,10 @@ def read_batches(path: Path | str, uneven: bool = False) -> Answers:
     return answers
 
 
-def _read(path: Path, level: str | None, rule: Callable[[float], str | None] | None) -> Answers:
+def _read(path: Path, level: str | None, rule: Callable[[float], str | None] | None, optional: bool = False) -> Answers:
     table = _table(path)
+    if optional and level not in table.columns:
+        level = None
     assessor = [_assessor(table, position) for position in range(len(table.rows))]
     _refuse_alike(table, assessor)
     correct = [_correct(table, position) for position in range(len(table.rows))]
@@ -144,6 +171,12 @@ def _dose(value: float) -> str | None:
 
 def _batch(value: float) -> str | None:
     return None if value >= 1 and value.is_integer() else "is not a whole number from 1, the first plain batch after"
+
+
+def _round(value: float) -> str | None:
+    return (
+        None if 1 <= value <= MOST_ANSWERS and value.is_integer() else "is not a whole number from 1, the first round"
+    )
 
 
 # ---- rules that need all rows --------------------------------------------------------------------------------------

@@ -9,7 +9,7 @@ from studyapp.findings.facts import TrialFinding
 from studyapp.kinds.aroma import deciding
 from studyapp.kinds.aroma.deciding import SequentialStanding, prospects
 from studyapp.kinds.aroma.files import forced_choice
-from studyapp.kinds.aroma.findings import verdicts
+from studyapp.kinds.aroma.findings import rounds, verdicts
 from studyapp.kinds.aroma.findings.plans import way_rows
 from studyapp.kinds.aroma.findings.verdicts import WayRow
 from studyapp.words import language
@@ -57,13 +57,14 @@ def verdict_finding(plan: AromaPlan, result: Verdict) -> TrialFinding:
 
     if isinstance(result, ChoiceResult):
         limit = forced_choice.d_prime_of(result.method, result.pd_limit)
-        return verdicts.detectable_finding(plan, result, limit, forced_choice.settling_people(result))
+        sealed = None if (found := prospects.prospect(plan)) is None else found.marks
+        return verdicts.detectable_finding(plan, result, limit, forced_choice.settling_people(result), sealed)
     if isinstance(result, Ladder):
         return verdicts.ladder_of(plan, result)
     if isinstance(result, SequentialStanding):
-        decided = result.standing in ("same", "different")
-        settling = None if decided else prospects.settling_cap(result.plan)
-        return verdicts.sequential_finding(plan, result.plan, result.standing, result.trials, result.correct, settling)
+        undecided = result.judged.reason == "between the marks"
+        settling = prospects.settling_cap(result.plan) if undecided else None
+        return rounds.sequential_finding(plan, result, settling)
     return verdicts.dose_finding(plan, result, *forced_choice.threshold_checks(result))
 
 
@@ -81,4 +82,4 @@ def still_open(result: Verdict) -> ChoiceResult | None:
     tests = [result] if isinstance(result, ChoiceResult) else []
     if isinstance(result, Ladder) and result.clean_from_all_tasted is None:
         tests = [result.rungs[-1].result]
-    return next((test for test in tests if not (test.different or test.similar.similar)), None)
+    return next((test for test in tests if test.verdict == "cannot tell" and not test.fewer), None)
