@@ -131,6 +131,71 @@ def test_no_sentence_says_that_there_is_no_difference() -> None:
         assert "significant" not in text
 
 
+def test_choice_says_its_verdict_by_code() -> None:
+    """36 triangles: found from 18, similar up to 13 (ISO 4120 Tables A.1, A.2); too few up to 6 (scipy)."""
+    said = {18: ("different", None), 14: ("cannot tell", "between the marks"), 13: ("similar", None)}
+    for correct, verdict in {**said, 6: ("cannot tell", "fewer right than guessing")}.items():
+        document = _json("choice", "--method", "triangle", "--trials", 36, "--correct", correct)
+        assert (document["verdict"], document["reason"]) == verdict
+        assert (document["trials"], document["correct"], document["similarity"]["offered"]) == (36, correct, True)
+    text = _text("choice", "--method", "triangle", "--trials", 36, "--correct", 6)
+    assert text.startswith("Cannot tell: fewer right than guessing would give.")
+    assert "swapped codes" in text
+
+
+def test_choice_offers_no_mark_that_so_few_people_cannot_mean(tmp_path: Path) -> None:
+    """Six people cannot speak for others below 1 - .05^(1/6) = 39 %."""
+    path = _panel(tmp_path, [2, 2, 2, 1, 1, 2], 6)
+    document = _json("choice", "--method", "triangle", "--answers", path)
+    assert document["similarity"]["offered"] is False
+    assert (document["verdict"], document["reason"]) == ("cannot tell", "too few people to show it")
+    assert "So few people cannot show the limit of 30 %" in _text("choice", "--method", "triangle", "--answers", path)
+
+
+# Six rounds of six triangles, 5 and 5 %, 50 %: by hand 9 or more and 3 or fewer of 12 end it (n/2 -+ 2.124).
+ROUNDS = ("choice", "--method", "triangle", "--pd", 0.5, "--cap", 36, "--assessors", 6)
+
+
+@pytest.mark.parametrize("column", [True, False])
+def test_choice_judges_rounds_as_the_app_does(tmp_path: Path, column: bool) -> None:
+    """A row a trial; without a column round the k-th answer of everybody is round k."""
+    rows = [(f"A{seat}", number + 1, int(seat < right)) for number, right in enumerate((5, 5)) for seat in range(6)]
+    header = "assessor,round,correct" if column else "assessor,correct"
+    path = _answers(tmp_path, header, [row if column else (row[0], row[2]) for row in rows])
+    document = _json(*ROUNDS, "--answers", path)
+    assert (document["standing"], document["trials"], document["correct"]) == ("different", 12, 10)
+    assert [one["standing"] for one in document["rounds"]] == ["go on", "different"]
+    assert document["plan"]["cap_different_at_least"] == 19
+    text = _text(*ROUNDS, "--answers", path)
+    assert text.startswith("Detectable.")
+    assert "10 of 12 answers are right after 2 complete rounds" in text
+
+
+def test_choice_by_rounds_counts_two_of_six_as_no_end(tmp_path: Path) -> None:
+    """Exactly what guessing gives goes on, whatever order the answers came in."""
+    path = _answers(tmp_path, "assessor,correct", [(f"A{seat}", int(seat > 3)) for seat in range(6)])
+    document = _json(*ROUNDS, "--answers", path)
+    assert (document["standing"], document["trials"], document["correct"]) == ("go on", 6, 2)
+
+
+def test_choice_by_rounds_fills_in_who_stayed_away(tmp_path: Path) -> None:
+    """2, 2 and 2 right with the one who was right twice missing from round 3: worked out beside the judge."""
+    given = [[0, 0, 0, 1, 0, 1], [0, 0, 1, 0, 0, 1], [0, 1, 0, 0, 1]]
+    rows = [(f"A{seat}", n + 1, right) for n, one in enumerate(given) for seat, right in enumerate(one)]
+    document = _json(*ROUNDS, "--answers", _answers(tmp_path, "assessor,round,correct", rows))
+    assert (document["standing"], document["reason"]) == ("cannot tell", "those who stayed away")
+    assert (document["missed"], document["filled"]) == (1, pytest.approx(7))
+
+
+def test_plan_sequential_works_out_rounds() -> None:
+    """Six rounds of six at 50 %: same up to 18, different from 19, 1.77 and 3.05 % (worked out apart)."""
+    arguments = ("plan", "sequential", "--method", "triangle", "--pd", 0.5, "--cap", 36, "--assessors", 6)
+    document = _json(*arguments)
+    assert (document["cap_same_at_most"], document["cap_different_at_least"]) == (18, 19)
+    assert (document["false_different"], document["false_same"]) == pytest.approx((0.0177, 0.0305), abs=5e-5)
+    assert _text(*arguments).startswith("Decide after every round of 6 answers, at the latest after 36.")
+
+
 # ---- plan ----------------------------------------------------------------------------------------------------------
 def test_plan_choice_prints_the_contract() -> None:
     """ISO 4120 Table A.3 from memory: 53 triangles at .05/.10/30 %; reach of 8 x 4 worked out apart."""
@@ -267,6 +332,9 @@ REFUSED = [
     (("plan", "choice", "--method", "triangle", "--assessors", 6), "give --assessors and --replicates together"),
     (("plan", "choice", "--method", "triangle", "--assessors", 6, "--replicates", 0), "replicates must be between 1"),
     (("plan", "sequential", "--method", "triangle"), "Fix --cap: it is missing"),
+    (("plan", "sequential", "--method", "triangle", "--cap", 36, "--assessors", 5), "whole rounds of 5"),
+    (("choice", "--method", "triangle", "--cap", 36), "Fix --assessors: it is missing"),
+    (("choice", "--method", "triangle", "--cap", 36, "--assessors", 6), "Fix --answers: it is missing"),
     (("plan", "sequential", "--method", "triangle", "--cap", 0), "cap must be between 1 and 2000, got 0"),
     (("threshold", "none.csv", "--method", "triangle"), "none.csv: the file cannot be read"),
     (("carryover", "none.csv", "--method", "triangle", "--pd", 50), "Write 0.50 for 50 %"),

@@ -6,13 +6,15 @@ import math
 import random
 import re
 from dataclasses import dataclass, field
+from typing import Any
 
 import pytest
 from scipy import stats
 
 from analysis.choice import carry_over, forced_choice, sequential, threshold
+from studyapp.kinds.aroma import deciding
 from studyapp.kinds.aroma.deciding import SequentialStanding
-from studyapp.kinds.aroma.findings import rounds, verdicts
+from studyapp.kinds.aroma.findings import rounds, told, verdicts
 
 
 @dataclass(frozen=True)
@@ -225,6 +227,36 @@ def test_a_limit_under_what_so_few_people_can_show_is_not_offered() -> None:
     texts = [found.lede, *(fact.note for fact in found.numbers), *(fact.value for fact in found.numbers)]
     for share in (int(each) for text in texts for each in re.findall(r"at most (\d+) %", text)):
         assert share >= 39
+
+
+# ---- signed by an earlier version ----------------------------------------------------------------------------------
+EARLIER = {
+    # Two of six triangles right: walked seat by seat, this was once signed as the same after four answers.
+    "rounds": {"standing": "same", "trials": 4, "correct": 0, "plan": {"slope": 0.5, "cap_same_at_most": 17}},
+    # None of 36 right, which was close enough before fewer than guessing was asked about.
+    "fixed": {"different": False, "p_value": 1.0, "minimum_correct": 18, "similarity": {"similar": True}},
+}
+
+
+@pytest.mark.parametrize(
+    ("document", "line"),
+    [(EARLIER["rounds"], "Close enough for these assessors."), (EARLIER["fixed"], "Close enough.")],
+    ids=EARLIER,
+)
+def test_a_document_of_an_earlier_version_reads_as_it_was_signed(document: dict[str, Any], line: str) -> None:
+    assert verdicts.kept_line(Plan(), document) == line
+
+
+def test_a_page_keeps_the_headline_that_was_signed_and_says_what_today_would_read() -> None:
+    here = _stands(2)
+    finding = rounds.sequential_finding(Plan(), here)
+    shown = told.as_signed(Plan(), finding, EARLIER["rounds"], deciding.verdict_document(here))
+    assert shown.headline == "Close enough for these assessors."
+    assert "Decided today it would read: Not decided yet" in shown.lede
+    assert "2 of 6 answers are right" in shown.lede
+    assert "the signed ones are in the record" in shown.warnings[0]
+    same = deciding.verdict_document(here)
+    assert told.as_signed(Plan(), finding, same, same) == finding
 
 
 # ---- the price -----------------------------------------------------------------------------------------------------
