@@ -269,6 +269,17 @@ def test_threshold_prints_the_contract(tmp_path: Path) -> None:
     assert 5 < found["low"] < found["estimate"] < found["high"] < 160
 
 
+def test_a_blank_that_betrays_itself_is_said_by_the_command_too(tmp_path: Path) -> None:
+    """Dose 0 is not fitted, it checks the guessing: 16 right of 16 three-alternatives, P = 3^-16 (binomial)."""
+    path = _doses(tmp_path, [1, 1, 2, 3, 4, 4])
+    with path.open("a", encoding="utf-8") as file:
+        file.writelines(f"A{person},0,1\n" for person in range(8) for _trial in range(2))
+    arguments = ("threshold", path, "--method", "three-alternative", "--uneven")
+    blank = _json(*arguments)["blank"]
+    assert (blank["trials"], blank["correct"], blank["p_value"]) == (16, 16, pytest.approx(3.0**-16))
+    assert "Blank against blank was told apart, 16 of 16" in _text(*arguments)
+
+
 def test_threshold_prints_null_outside_the_doses(tmp_path: Path) -> None:
     """Found at every dose."""
     path = _doses(tmp_path, [4, 4, 4, 4], trials=4)
@@ -360,7 +371,7 @@ def test_bad_input_is_one_sentence_on_stderr(arguments: tuple[object, ...], word
     ("command", "header", "rows", "words"),
     [
         ("choice", "assessor,correct", [("A", 2)], 'row 2, column correct: "2" is not 0 or 1'),
-        ("threshold", "assessor,dose,correct", [("A", 5, 1), ("A", 0, 1)], 'row 3, column dose: "0" is not above 0'),
+        ("threshold", "assessor,dose,correct", [("A", 5, 1), ("A", -1, 1)], 'row 3, column dose: "-1" is below 0'),
         ("threshold", "assessor,dose,correct", [("A", 5, 1), ("A", 9, 1), ("A", 9, 1)], '"A" counts 1 at dose 5 and 2'),
         ("threshold", "assessor,dose,correct", [("A", 5, 1), ("B", 5, 1)], "2 assessors and 2 doses or more"),
         (

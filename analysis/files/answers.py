@@ -47,7 +47,10 @@ def read_answers(path: Path | str) -> Answers:
 
 
 def read_doses(path: Path | str, uneven: bool = False) -> Answers:
-    """Answers with a column dose, above 0. Unless `uneven`, an assessor must have equal trials at every dose."""
+    """Answers with a column dose, 0 for blank against blank.
+
+    Unless `uneven`, an assessor must have equal trials at every dose.
+    """
     answers = _read(Path(path), "dose", _dose)
     if not uneven:
         _check_even(answers, "dose")
@@ -129,17 +132,19 @@ def _assessor(table: Table, position: int) -> str:
 
 
 def _refuse_alike(table: Table, names: list[str]) -> None:
-    """Names that differ in case or spaces only would make two people of one, and two people say more than one."""
+    """Names that differ in case, spaces or leading zeros only would make two people of one, who say more than one."""
     seen: dict[str, str] = {}
     for position, name in enumerate(names):
-        first = seen.setdefault(" ".join(name.casefold().split()), name)
+        alike = " ".join(name.casefold().split())
+        first = seen.setdefault(alike.lstrip("0") or "0" if alike.isdecimal() else alike, name)
         if first != name:
             table.fail(position, "assessor", f'and "{plain(first)}" look like one name; write them alike')
 
 
 def _correct(table: Table, position: int) -> int:
     cell = _cells(table, "correct")[position]
-    value = _number(table, cell)
+    said = {"true": 1.0, "false": 0.0}.get(str(cell).strip().casefold())
+    value = _number(table, cell) if said is None else said
     if value not in (0, 1):
         table.fail(position, "correct", "is not 0 or 1; write 1 for a right answer and 0 for a wrong one")
     return int(value)
@@ -164,9 +169,7 @@ def _number(table: Table, cell: Any) -> float:
 
 
 def _dose(value: float) -> str | None:
-    if value > 0:
-        return None
-    return "is not above 0; write minutes or grams, and test blank against blank with `studyapp choice`"
+    return None if value >= 0 else "is below 0; write minutes or grams, and 0 for blank against blank"
 
 
 def _batch(value: float) -> str | None:

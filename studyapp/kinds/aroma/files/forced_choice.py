@@ -310,7 +310,9 @@ def rounds_document(result: SequentialResult) -> Document:
 def threshold_document(fitted: ThresholdFit) -> Document:
     """`threshold --json`: null outside the doses tasted."""
     ends = {"estimate": fitted.estimate, "low": fitted.low, "high": fitted.high}
-    return {"threshold": {name: point.value for name, point in ends.items()}}
+    answers = fitted.answers
+    blank = {"trials": answers.blank_trials, "correct": answers.blank_correct, "p_value": fitted.blank_p_value}
+    return {"threshold": {name: point.value for name, point in ends.items()}, "blank": blank}
 
 
 def ladder_document(ladder: Ladder, say: Say) -> Document:

@@ -234,10 +234,17 @@ def columns_say() -> str:
 
 
 def rows(judged: SequentialResult) -> list[list[str]]:
-    """Every complete round: its number, its own answers, all so far, and what its end said."""
+    """Every complete round: its number, its own answers, all so far, the counts that decide, and what its end said."""
     said = [then(one.standing) for one in judged.rounds[:-1]] + [then(judged.standing)]
     return [
-        [str(number), _of(one.right, one.given), _of(one.correct, one.trials), came]
+        [
+            str(number),
+            _of(one.right, one.given),
+            _of(one.correct, one.trials),
+            _mark(one.same_at_most),
+            _mark(one.different_at_least),
+            came,
+        ]
         for number, (one, came) in enumerate(zip(judged.rounds, said, strict=False), start=1)
     ]
 

@@ -226,9 +226,7 @@ def dose_finding(
         Fact(_("Doses tasted"), doses, unit),
         holds_for(plan, len(answers.assessors)),
     )
-    return TrialFinding(
-        told.headline, told.lede, facts, told.changes, (*told.warnings, *_blank(fitted)), clearance(plan), told.facts
-    )
+    return TrialFinding(told.headline, told.lede, facts, told.changes, told.warnings, clearance(plan), told.facts)
 
 
 def _limits(fitted: ThresholdFit, unit: str) -> str:
@@ -240,14 +238,6 @@ def _limits(fitted: ThresholdFit, unit: str) -> str:
 
 def _end(value: float | None, unit: str) -> str:
     return _("none") if value is None else dose(value, unit)
-
-
-def _blank(fitted: ThresholdFit) -> tuple[str, ...]:
-    """Blank against blank checks the guess rate: more right than guessing gives means that a cup tells itself."""
-    if fitted.blank_p_value is None or fitted.blank_p_value > fitted.alpha:
-        return ()
-    said = _("Blank against blank was told apart, {k} of {n}: look for what betrays a cup before you use this.")
-    return (said.format(k=fitted.answers.blank_correct, n=fitted.answers.blank_trials),)
 
 
 def unit_word(unit: str) -> str:

@@ -111,7 +111,7 @@ def early(judged: SequentialResult, theme: Theme, once: Once = at_each_run) -> N
         rounds.path_says(judged),
     )
     if judged.rounds:
-        heads = [_("round"), _("right"), _("so far"), _("then")]
+        heads = [_("round"), _("right"), _("so far"), _("close enough up to"), _("detectable from"), _("then")]
         look.put(look.table(heads, rounds.rows(judged), "price"))
 
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 HEIGHT = 320
 _HALF = 0.12  # half the width of a column, in rounds
 _BEYOND = 3.0  # right answers that a column reaches beyond its outer mark
-_MOST_NAMED = 6  # with more rounds the words beside the columns would meet; the ended and the last one keep theirs
+_MOST_NAMED = 6  # with more rounds the words beside the columns would meet; the last one keeps its own
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +37,7 @@ def by_round(judged: SequentialResult, theme: Theme) -> Picture:
     guess = METHODS[judged.plan.method].chance
     columns = list(_columns(judged))
     frame = _frame(judged, columns, guess, theme)
-    named = {len(judged.rounds), columns[-1].number} if len(columns) > _MOST_NAMED else {*range(len(columns) + 1)}
+    named = {columns[-1].number} if len(columns) > _MOST_NAMED else {*range(len(columns) + 1)}
     layers = [marks.level(frame, 0.0, theme.ink, 1.5, marks.GUESS_DASH)]
     for column in columns:
         layers += _column(column, guess, frame, column.number in named)
@@ -96,8 +96,9 @@ def _column(column: _Column, guess: float, frame: Frame, named: bool) -> Iterato
         said = _("{n} or more").format(n=column.different)
         yield marks.words(said, right, upper, colour, "left", dx=4, dy=-8, weight=600)
     if named and column.same is not None:
+        dy = 18 if 0 <= lower < 1 else 8  # off the line of guessing, which would run through them
         yield marks.words(
-            _("up to {high}").format(high=column.same), right, lower, colour, "left", dx=4, dy=8, weight=600
+            _("up to {high}").format(high=column.same), right, lower, colour, "left", dx=4, dy=dy, weight=600
         )
 
 
