@@ -66,6 +66,7 @@ def test_choice_prints_the_contract() -> None:
     assert set(similar["these_assessors"]) == {"p_value", "maximum_correct", "similar"}
     assert (similar["pd_limit"], similar["maximum_correct"], similar["similar"]) == (0.3, 13, False)
     assert "one trial each" in document["warnings"][0]
+    assert document["warning_codes"] == ["one trial assumed"]
 
 
 def test_choice_prints_null_where_there_is_nothing() -> None:

@@ -175,6 +175,19 @@ def test_a_plan_by_rounds_says_where_it_stands(right: tuple[int, ...], headline:
     assert found.facts[0].note == "cap 36"
 
 
+@pytest.mark.parametrize(("aim", "named"), [("carry over", "+2"), ("linger", "2 days")])
+def test_a_rung_with_fewer_right_than_guessing_is_named(aim: str, named: str) -> None:
+    """24 three-alternatives, none right: (2/3)^24 = .00006; never close enough, and the causes stand beside it."""
+    rows = [(f"a{n % 12}", batch, int(n < right)) for batch, right in ((1, 20), (2, 0)) for n in range(24)]
+    names, batches, right = (list(column) for column in zip(*rows, strict=True))
+    climbed = carry_over.ladder(names, batches, right, "three-alternative", 0.6)
+    found = verdicts.ladder_of(Plan(aim=aim), climbed)
+    assert f"Fewer right than guessing would give: {named}." in found.lede
+    assert "swapped codes" in found.lede
+    assert not found.headline.startswith("Close enough")
+    assert verdicts.rung_kind(2, climbed) == "open"
+
+
 def test_answers_behind_the_end_are_shown_and_said_to_judge_nothing() -> None:
     found = rounds.sequential_finding(Plan(), _stands(6, later=(4, 1)))
     assert "6 of 6 answers are right after 1 complete round" in found.lede

@@ -61,6 +61,10 @@ def test_a_plan_that_may_end_early_tells_its_cap() -> None:
     assert found is not None
     told = {fact.label: fact.value for fact in plans.marks(plan, found)}
     assert told["Answers"] == "up to 36"
+    said = " ".join(plans.can_show(plan, found))
+    assert "19 answers on average if nobody notices, after 19 if 50 % do, after 36 at the latest" in said
+    assert "for these assessors only" in said
+    assert "people like them" not in said, "a plan by rounds never speaks for others"
     assert told["Detectable at the cap from"] == "19 right"
     assert told["Close enough at the cap up to"] == "18 right"
     assert (told["Rounds"], told["False “different”"], told["False “same”"]) == ("6", "1.8 %", "3.1 %")

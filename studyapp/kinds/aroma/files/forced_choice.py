@@ -256,6 +256,7 @@ def choice_document(result: ChoiceResult, say: Say) -> Document:
             "these_assessors": _similar(result.these_assessors),
         },
         "warnings": [say(warning, len(result.trials_each)) for warning in result.warnings],
+        "warning_codes": [warning.code for warning in result.warnings],
     }
 
 

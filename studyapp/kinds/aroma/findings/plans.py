@@ -13,6 +13,7 @@ from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
+    from analysis.choice import SequentialPlan
     from studyapp.kinds.aroma.deciding.prospects import Prospect, Way
     from studyapp.kinds.aroma.plan import AromaPlan
 
@@ -34,6 +35,8 @@ def can_show(plan: AromaPlan, prospect: Prospect) -> tuple[str, ...]:
     """The plan in two or three sentences: what these people can show and find, and what they never can."""
     if plan.aim == "dose":
         return (_dose_design(plan), *_too_small(plan))
+    if prospect.early is not None:
+        return _rounds_design(prospect.early)
     people, each = len(plan.assessors), plan.trials_each
     here = prospect.reach.by_power[0.8]
     who = ngettext("{n} person", "{n} people", people).format(n=people)
@@ -51,6 +54,24 @@ def can_show(plan: AromaPlan, prospect: Prospect) -> tuple[str, ...]:
         else _("So few answers find nothing.")
     )
     return (shown, found, *below_floor(prospect.reach.floor_pd, plan.pd_limit))
+
+
+def _rounds_design(early: SequentialPlan) -> tuple[str, ...]:
+    """What a plan by rounds can say and of whom; what the same people show otherwise has no part in it."""
+    ends = _(
+        "It ends after {same} answers on average if nobody notices, after {different} if {pd} do, after {cap} at the "
+        "latest."
+    ).format(
+        same=decimal(early.mean_trials_identical, 0),
+        different=decimal(early.mean_trials_at_pd, 0),
+        pd=percent(early.pd),
+        cap=early.cap,
+    )
+    return (
+        ends,
+        _("A round is one set of everybody; nothing is judged before all have answered it."),
+        _("“Close enough” holds for these assessors only, and not where those who noticed may have stayed away."),
+    )
 
 
 def below_floor(floor: float, limit: float) -> tuple[str, ...]:
