@@ -180,12 +180,13 @@ def test_choice_by_rounds_counts_two_of_six_as_no_end(tmp_path: Path) -> None:
 
 
 def test_choice_by_rounds_fills_in_who_stayed_away(tmp_path: Path) -> None:
-    """2, 2 and 2 right with the one who was right twice missing from round 3: worked out beside the judge."""
-    given = [[0, 0, 0, 1, 0, 1], [0, 0, 1, 0, 0, 1], [0, 1, 0, 0, 1]]
+    """Three people right twice are missing from the last round: (2 + 1) / (2 + 1) each make 9 of 6."""
+    given = [[0, 0, 0, 1, 1, 1], [0, 0, 0, 1, 1, 1], [0, 0, 0]]
     rows = [(f"A{seat}", n + 1, right) for n, one in enumerate(given) for seat, right in enumerate(one)]
-    document = _json(*ROUNDS, "--answers", _answers(tmp_path, "assessor,round,correct", rows))
+    path = _answers(tmp_path, "assessor,round,correct", rows)
+    document = _json(*ROUNDS, "--cap", 18, "--answers", path)  # of two caps the later one is taken
     assert (document["standing"], document["reason"]) == ("cannot tell", "those who stayed away")
-    assert (document["missed"], document["filled"]) == (1, pytest.approx(7))
+    assert (document["missed"], document["filled"]) == (3, pytest.approx(9))
 
 
 def test_plan_sequential_works_out_rounds() -> None:

@@ -3,9 +3,11 @@
 A round is one set of everybody who is seated. At its end, and nowhere else, the count of right answers is held against
 Wald's two lines (1947; ISO 16820); after the last sealed round two counts decide, chosen so that the errors stay within
 alpha and beta. `alpha` is the risk of a false "different" of an identical pair, `beta` of a false "same" when a share
-pd notices. Where somebody missed a set, the counts at the end are those of the rounds really served, since sizes do not
-depend on answers. "Same" must then hold twice, the second time with every missed answer filled in rather high: those
-who stay away may be those who noticed. A "same" of people who taste more than once holds for these assessors only.
+pd notices. A "same" of people who taste more than once holds for these assessors only.
+
+Where somebody missed a set, the counts at the end are those of the rounds really served, since sizes do not depend on
+answers. "Same" must then hold twice, the second time with every missed answer filled in rather high, for those who stay
+away may be those who noticed. Where only the first holds the plan goes on, and at the cap it cannot tell.
 
 Reading order: results, the plan, the judge, limits, dynamic programming over rounds.
 Imports only numpy and scipy.special.
@@ -148,7 +150,7 @@ def plan(method: str, alpha: float, beta: float, pd: float, cap: int, people: in
     name = method_named(method).name
     lines = wald_lines(method_named(method).chance, from_discriminators(method, pd), alpha, beta)
     walks = [_walk(lines, from_discriminators(method, share), sizes) for share in (0.0, pd, 0.5 * pd)]
-    marks = _marks(walks[0], walks[1], alpha, beta, _above(lines, sizes))
+    marks = _marks(walks[0], walks[0], walks[1], alpha, beta, _above(lines, sizes))
     return SequentialPlan(
         name,
         alpha,
@@ -190,7 +192,15 @@ def marks_of(sealed: SequentialPlan, sizes: tuple[int, ...]) -> Marks:
     """The counts that decide after rounds of these sizes, by the rule of the plan, and their exact errors."""
     lines = sealed.lines
     identical, at_pd = (_walk(lines, from_discriminators(sealed.method, share), sizes) for share in (0.0, sealed.pd))
-    return _marks(identical, at_pd, sealed.alpha, sealed.beta, _above(lines, sizes))
+    whole = all(size in (0, sealed.people) for size in sizes)
+    free = identical if whole else _walk(_no_lower(lines), from_discriminators(sealed.method, 0.0), sizes)
+    return _marks(identical, free, at_pd, sealed.alpha, sealed.beta, _above(lines, sizes))
+
+
+def _no_lower(lines: Lines) -> Lines:
+    """The lines without the lower one. Where somebody missed a set it may have to be crossed twice; then no path that
+    crosses it is sure to end there, and any may yet end at the upper one: so chances at the upper end stay bounds."""
+    return -math.inf, lines[1], lines[2]
 
 
 def _above(lines: Lines, sizes: Sequence[int]) -> int:
@@ -237,7 +247,10 @@ def _right(one: Sequence[int | None]) -> int:
 
 
 def _end(sealed: SequentialPlan, asked: Answers, last: bool) -> RoundEnd:
-    """The end of the newest of these rounds: on the lines, or at the cap on the counts of the rounds served."""
+    """The end of the newest of these rounds: on the lines, or at the cap on the counts of the rounds served.
+
+    A "same" that does not hold with the missed answers filled in is none: the plan goes on, and at the cap cannot tell.
+    """
     sizes = tuple(_given(one) for one in asked)
     trials, correct = sum(sizes), sum(_right(one) for one in asked)
     marks = marks_of(sealed, sizes) if last else None
@@ -247,22 +260,24 @@ def _end(sealed: SequentialPlan, asked: Answers, last: bool) -> RoundEnd:
     standing: Standing = "cannot tell" if last else "go on"
     if different is not None and correct >= different:
         standing = "different"
-    elif same is not None and correct <= same:
+    elif same is not None and correct <= same and _same_filled(sealed, asked, last):
         standing = "same"
     return RoundEnd(sizes[-1], _right(asked[-1]), trials, correct, same, different, standing)
+
+
+def _same_filled(sealed: SequentialPlan, asked: Answers, last: bool) -> bool:
+    """Whether "same" also holds with every missed answer filled in, against the line or the count of full rounds."""
+    served = [one for one in asked if _given(one)]
+    full = len(served) * sealed.people
+    most = _full_cap_mark(sealed, full) if last else sealed.same_intercept + sealed.slope * full
+    return _filled(served)[1] <= most + SLACK
 
 
 def _result(sealed: SequentialPlan, asked: Answers, ends: tuple[RoundEnd, ...], closed_early: bool) -> SequentialResult:
     served = [one for one in asked if _given(one)]
     sizes = tuple(_given(one) for one in served)
     trials, correct = sum(sizes), sum(_right(one) for one in served)
-    missed, filled = _filled(served)
-    standing = ends[-1].standing if ends else "go on"
-    reason: Why | None = "between the marks" if standing == "cannot tell" else None
-    if standing == "same":
-        standing, reason = _same_twice(sealed, ends, len(served) * sealed.people, filled)
-    if standing == "go on" and closed_early:
-        standing, reason = "cannot tell", "closed early"
+    standing, reason = _verdict(ends, closed_early)
     chance = method_named(sealed.method).chance
     if standing in ("same", "cannot tell") and trials and reached(at_most(correct, trials, chance), sealed.alpha):
         standing, reason = "cannot tell", "fewer right than guessing"
@@ -273,11 +288,20 @@ def _result(sealed: SequentialPlan, asked: Answers, ends: tuple[RoundEnd, ...], 
         ends,
         trials,
         correct,
-        missed,
-        filled,
+        *_filled(served),
         marks_of(sealed, sizes) if len(ends) == sealed.rounds else None,
         sizes,
     )
+
+
+def _verdict(ends: tuple[RoundEnd, ...], closed_early: bool) -> tuple[Standing, Why | None]:
+    standing: Standing = ends[-1].standing if ends else "go on"
+    if standing in ("same", "different") or (standing == "go on" and not closed_early):
+        return standing, None
+    alone = bool(ends) and ends[-1].same_at_most is not None and ends[-1].correct <= ends[-1].same_at_most
+    if alone:
+        return "cannot tell", "those who stayed away"
+    return "cannot tell", "closed early" if closed_early else "between the marks"
 
 
 def _filled(served: Answers) -> tuple[int, float]:
@@ -288,16 +312,6 @@ def _filled(served: Answers) -> tuple[int, float]:
         missed += lost
         filled += right + lost * (right + 1) / (_given(own) + 1)
     return missed, filled
-
-
-def _same_twice(
-    sealed: SequentialPlan, ends: tuple[RoundEnd, ...], full: int, filled: float
-) -> tuple[Standing, Why | None]:
-    """Whether "same" also holds with every missed answer filled in, against the line or the count of full rounds."""
-    most: float = sealed.same_intercept + sealed.slope * full
-    if len(ends) == sealed.rounds:
-        most = _full_cap_mark(sealed, full)
-    return ("same", None) if filled <= most + SLACK else ("cannot tell", "those who stayed away")
 
 
 def _full_cap_mark(sealed: SequentialPlan, full: int) -> float:
@@ -315,9 +329,11 @@ def noticing(sealed: SequentialPlan, sizes: Sequence[int], correct: int) -> Esti
     Outcomes are ordered by stage, as Armitage (1958) and Fairbanks & Madsen (1982) order those of sequential trials: an
     earlier end at the upper line is more, an earlier end at the lower line less, and at one stage the count decides.
     The lower limit fails in at most alpha, the upper one in at most beta, the risks of the claims they answer to; so
-    neither limit can contradict the verdict.
+    neither limit can contradict the verdict. Where somebody missed a set both are bounds, on the safe side.
     """
-    low = increasing_root(lambda p: path_tails(sealed.lines, sizes, correct, p)[1] - sealed.alpha, 0.0, 1.0)
+    whole = all(size == sealed.people for size in sizes)
+    upper = sealed.lines if whole else _no_lower(sealed.lines)
+    low = increasing_root(lambda p: path_tails(upper, sizes, correct, p)[1] - sealed.alpha, 0.0, 1.0)
     high = increasing_root(lambda p: sealed.beta - path_tails(sealed.lines, sizes, correct, p)[0], 0.0, 1.0)
     ends = (correct / sum(sizes), low, high)
     return Estimate(*(to_discriminators(sealed.method, share) for share in ends))
@@ -371,15 +387,16 @@ def _binomial(size: int, proportion: float) -> Array:
     return np.asarray(np.exp(choose + x * math.log(proportion) + (size - x) * math.log1p(-proportion)))
 
 
-def _marks(identical: _Walk, at_pd: _Walk, alpha: float, beta: float, above: int) -> Marks:
+def _marks(identical: _Walk, free: _Walk, at_pd: _Walk, alpha: float, beta: float, above: int) -> Marks:
     """The smallest count that keeps false different within alpha, the largest that keeps false same within beta.
 
-    Where they would overlap, `above` is the first different as far as both errors allow, so both stay kept.
+    `free` are the paths of an identical pair that bound false different. Where the two counts would overlap, `above`
+    is the first different as far as both errors allow, so both stay kept.
     """
     cap = len(identical.at_end) - 1
-    upper_tail = np.append(np.cumsum(identical.at_end[::-1])[::-1], 0.0)
+    upper_tail = np.append(np.cumsum(free.at_end[::-1])[::-1], 0.0)
     lower_tail = np.append(0.0, np.cumsum(at_pd.at_end))
-    keeps_alpha = identical.different_early + upper_tail <= alpha * (1 + SLACK)
+    keeps_alpha = free.different_early + upper_tail <= alpha * (1 + SLACK)
     keeps_beta = at_pd.same_early + lower_tail <= beta * (1 + SLACK)
     different = int(np.argmax(keeps_alpha)) if keeps_alpha.any() else cap + 1
     same = int(np.flatnonzero(keeps_beta)[-1]) - 1 if keeps_beta.any() else -1
@@ -389,7 +406,7 @@ def _marks(identical: _Walk, at_pd: _Walk, alpha: float, beta: float, above: int
     return Marks(
         same if same >= 0 else None,
         different if different <= cap else None,
-        identical.different_early + float(identical.at_end[different:].sum()),
+        free.different_early + float(free.at_end[different:].sum()),
         at_pd.same_early + float(at_pd.at_end[: same + 1].sum()),
         float(identical.at_end[same + 1 : different].sum()),
         float(at_pd.at_end[same + 1 : different].sum()),
