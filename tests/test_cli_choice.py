@@ -62,10 +62,11 @@ def test_choice_prints_the_contract() -> None:
     assert set(document["proportion_correct"]) == {"estimate", "low", "high"}
     assert set(document["d_prime"]) == {"estimate", "low", "high", "se"}
     similar = document["similarity"]
-    assert set(similar) == {"pd_limit", "p_value", "maximum_correct", "similar", "these_assessors"}
+    assert set(similar) == {"pd_limit", "p_value", "maximum_correct", "similar", "offered", "these_assessors"}
     assert set(similar["these_assessors"]) == {"p_value", "maximum_correct", "similar"}
     assert (similar["pd_limit"], similar["maximum_correct"], similar["similar"]) == (0.3, 13, False)
     assert "one trial each" in document["warnings"][0]
+    assert document["warning_codes"] == ["one trial assumed"]
 
 
 def test_choice_prints_null_where_there_is_nothing() -> None:
@@ -131,6 +132,72 @@ def test_no_sentence_says_that_there_is_no_difference() -> None:
         assert "significant" not in text
 
 
+def test_choice_says_its_verdict_by_code() -> None:
+    """36 triangles: found from 18, similar up to 13 (ISO 4120 Tables A.1, A.2); too few up to 6 (scipy)."""
+    said = {18: ("different", None), 14: ("cannot tell", "between the marks"), 13: ("similar", None)}
+    for correct, verdict in {**said, 6: ("cannot tell", "fewer right than guessing")}.items():
+        document = _json("choice", "--method", "triangle", "--trials", 36, "--correct", correct)
+        assert (document["verdict"], document["reason"]) == verdict
+        assert (document["trials"], document["correct"], document["similarity"]["offered"]) == (36, correct, True)
+    text = _text("choice", "--method", "triangle", "--trials", 36, "--correct", 6)
+    assert text.startswith("Cannot tell: fewer right than guessing would give.")
+    assert "swapped codes" in text
+
+
+def test_choice_offers_no_mark_that_so_few_people_cannot_mean(tmp_path: Path) -> None:
+    """Six people cannot speak for others below 1 - .05^(1/6) = 39 %."""
+    path = _panel(tmp_path, [2, 2, 2, 1, 1, 2], 6)
+    document = _json("choice", "--method", "triangle", "--answers", path)
+    assert document["similarity"]["offered"] is False
+    assert (document["verdict"], document["reason"]) == ("cannot tell", "too few people to show it")
+    assert "So few people cannot show the limit of 30 %" in _text("choice", "--method", "triangle", "--answers", path)
+
+
+# Six rounds of six triangles, 5 and 5 %, 50 %: by hand 9 or more and 3 or fewer of 12 end it (n/2 -+ 2.124).
+ROUNDS = ("choice", "--method", "triangle", "--pd", 0.5, "--cap", 36, "--assessors", 6)
+
+
+@pytest.mark.parametrize("column", [True, False])
+def test_choice_judges_rounds_as_the_app_does(tmp_path: Path, column: bool) -> None:
+    """A row a trial; without a column round the k-th answer of everybody is round k."""
+    rows = [(f"A{seat}", number + 1, int(seat < right)) for number, right in enumerate((5, 5)) for seat in range(6)]
+    header = "assessor,round,correct" if column else "assessor,correct"
+    path = _answers(tmp_path, header, [row if column else (row[0], row[2]) for row in rows])
+    document = _json(*ROUNDS, "--answers", path)
+    assert (document["standing"], document["trials"], document["correct"]) == ("different", 12, 10)
+    assert [one["standing"] for one in document["rounds"]] == ["go on", "different"]
+    assert document["plan"]["cap_different_at_least"] == 19
+    text = _text(*ROUNDS, "--answers", path)
+    assert text.startswith("Detectable.")
+    assert "10 of 12 answers are right after 2 complete rounds" in text
+
+
+def test_choice_by_rounds_counts_two_of_six_as_no_end(tmp_path: Path) -> None:
+    """Exactly what guessing gives goes on, whatever order the answers came in."""
+    path = _answers(tmp_path, "assessor,correct", [(f"A{seat}", int(seat > 3)) for seat in range(6)])
+    document = _json(*ROUNDS, "--answers", path)
+    assert (document["standing"], document["trials"], document["correct"]) == ("go on", 6, 2)
+
+
+def test_choice_by_rounds_fills_in_who_stayed_away(tmp_path: Path) -> None:
+    """Three people right twice are missing from the last round: (2 + 1) / (2 + 1) each make 9 of 6."""
+    given = [[0, 0, 0, 1, 1, 1], [0, 0, 0, 1, 1, 1], [0, 0, 0]]
+    rows = [(f"A{seat}", n + 1, right) for n, one in enumerate(given) for seat, right in enumerate(one)]
+    path = _answers(tmp_path, "assessor,round,correct", rows)
+    document = _json(*ROUNDS, "--cap", 18, "--answers", path)  # of two caps the later one is taken
+    assert (document["standing"], document["reason"]) == ("cannot tell", "those who stayed away")
+    assert (document["missed"], document["filled"]) == (3, pytest.approx(9))
+
+
+def test_plan_sequential_works_out_rounds() -> None:
+    """Six rounds of six at 50 %: same up to 18, different from 19, 1.77 and 3.05 % (worked out apart)."""
+    arguments = ("plan", "sequential", "--method", "triangle", "--pd", 0.5, "--cap", 36, "--assessors", 6)
+    document = _json(*arguments)
+    assert (document["cap_same_at_most"], document["cap_different_at_least"]) == (18, 19)
+    assert (document["false_different"], document["false_same"]) == pytest.approx((0.0177, 0.0305), abs=5e-5)
+    assert _text(*arguments).startswith("Decide after every round of 6 answers, at the latest after 36.")
+
+
 # ---- plan ----------------------------------------------------------------------------------------------------------
 def test_plan_choice_prints_the_contract() -> None:
     """ISO 4120 Table A.3 from memory: 53 triangles at .05/.10/30 %; reach of 8 x 4 worked out apart."""
@@ -153,13 +220,14 @@ def test_plan_choice_says_what_six_people_cannot_show() -> None:
     """61 % at three trials each, floor 39 %."""
     text = _text("plan", "choice", "--method", "triangle", "--assessors", 6, "--replicates", 3)
     assert "6 people, 3 trials each, can show that fewer than 61 % notice, not less than that." in text
-    assert "However often they taste, they cannot speak for people like them below 39 %" in text
+    assert "However often they taste, answers as an identical pair gives show nothing below 39 %" in text
 
 
 def test_plan_sequential_prints_the_contract() -> None:
     """Triangle, 5 %/5 %, pd 30 %, cap 60 (worked out apart): l 24, u 28."""
     document = _json("plan", "sequential", "--method", "triangle", "--cap", 60)
     assert list(document) == [
+        "people",
         "same_intercept",
         "different_intercept",
         "slope",
@@ -201,6 +269,17 @@ def test_threshold_prints_the_contract(tmp_path: Path) -> None:
     assert set(document["threshold"]) == {"estimate", "low", "high"}
     found = document["threshold"]
     assert 5 < found["low"] < found["estimate"] < found["high"] < 160
+
+
+def test_a_blank_that_betrays_itself_is_said_by_the_command_too(tmp_path: Path) -> None:
+    """Dose 0 is not fitted, it checks the guessing: 16 right of 16 three-alternatives, P = 3^-16 (binomial)."""
+    path = _doses(tmp_path, [1, 1, 2, 3, 4, 4])
+    with path.open("a", encoding="utf-8") as file:
+        file.writelines(f"A{person},0,1\n" for person in range(8) for _trial in range(2))
+    arguments = ("threshold", path, "--method", "three-alternative", "--uneven")
+    blank = _json(*arguments)["blank"]
+    assert (blank["trials"], blank["correct"], blank["p_value"]) == (16, 16, pytest.approx(3.0**-16))
+    assert "Blank against blank was told apart, 16 of 16" in _text(*arguments)
 
 
 def test_threshold_prints_null_outside_the_doses(tmp_path: Path) -> None:
@@ -266,6 +345,9 @@ REFUSED = [
     (("plan", "choice", "--method", "triangle", "--assessors", 6), "give --assessors and --replicates together"),
     (("plan", "choice", "--method", "triangle", "--assessors", 6, "--replicates", 0), "replicates must be between 1"),
     (("plan", "sequential", "--method", "triangle"), "Fix --cap: it is missing"),
+    (("plan", "sequential", "--method", "triangle", "--cap", 36, "--assessors", 5), "whole rounds of 5"),
+    (("choice", "--method", "triangle", "--cap", 36), "Fix --assessors: it is missing"),
+    (("choice", "--method", "triangle", "--cap", 36, "--assessors", 6), "Fix --answers: it is missing"),
     (("plan", "sequential", "--method", "triangle", "--cap", 0), "cap must be between 1 and 2000, got 0"),
     (("threshold", "none.csv", "--method", "triangle"), "none.csv: the file cannot be read"),
     (("carryover", "none.csv", "--method", "triangle", "--pd", 50), "Write 0.50 for 50 %"),
@@ -291,7 +373,7 @@ def test_bad_input_is_one_sentence_on_stderr(arguments: tuple[object, ...], word
     ("command", "header", "rows", "words"),
     [
         ("choice", "assessor,correct", [("A", 2)], 'row 2, column correct: "2" is not 0 or 1'),
-        ("threshold", "assessor,dose,correct", [("A", 5, 1), ("A", 0, 1)], 'row 3, column dose: "0" is not above 0'),
+        ("threshold", "assessor,dose,correct", [("A", 5, 1), ("A", -1, 1)], 'row 3, column dose: "-1" is below 0'),
         ("threshold", "assessor,dose,correct", [("A", 5, 1), ("A", 9, 1), ("A", 9, 1)], '"A" counts 1 at dose 5 and 2'),
         ("threshold", "assessor,dose,correct", [("A", 5, 1), ("B", 5, 1)], "2 assessors and 2 doses or more"),
         (

@@ -18,7 +18,9 @@ from analysis.choice.forced_choice import (
     ChoiceWarning,
     DPrime,
     Estimate,
+    Reason,
     Similar,
+    Verdict,
     exact_limits,
     judge_panel,
     judge_totals,
@@ -27,7 +29,17 @@ from analysis.choice.forced_choice import (
     people_below,
 )
 from analysis.choice.psychometric import METHODS, method_named
-from analysis.choice.sequential import MOST_CAPPED, SequentialPlan, Standing
+from analysis.choice.sequential import (
+    MOST_CAPPED,
+    Marks,
+    RoundEnd,
+    SequentialPlan,
+    SequentialResult,
+    Standing,
+    Why,
+    line_marks,
+    whole_rounds,
+)
 
 __all__ = [
     "METHODS",
@@ -38,18 +50,26 @@ __all__ = [
     "DPrime",
     "Estimate",
     "Ladder",
+    "Marks",
     "PanelReach",
     "Reach",
+    "Reason",
+    "RoundEnd",
     "SequentialPlan",
+    "SequentialResult",
     "Similar",
     "Standing",
+    "Verdict",
+    "Why",
     "exact_limits",
     "judge_panel",
     "judge_totals",
+    "line_marks",
     "maximum_correct",
     "method_named",
     "minimum_correct",
     "panel_reach",
     "people_below",
     "settling_assessors",
+    "whole_rounds",
 ]

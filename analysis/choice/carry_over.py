@@ -3,7 +3,8 @@
 Each rung is a forced-choice test of plain-after against plain-before. *Clean* is a similarity claim, *still found* a
 difference; a rung can be neither. Where every rung was tasted before the decision, they are read from the last to the
 first, each at full alpha, until one fails (Hsu & Berger 1999): starting at the first would end there, where carry-over
-is surest. Who decides batch by batch gets the first that passes at alpha / rungs.
+is surest. Who decides batch by batch gets the first that passes at alpha / rungs. A rung with fewer right answers than
+guessing explains is never clean: its codes may be swapped.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import takewhile
 
-from analysis.choice.forced_choice import ChoiceResult, judge_panel, reached
+from analysis.choice.forced_choice import ChoiceResult, judge_panel
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +51,16 @@ def ladder(
     rungs = tuple(
         Rung(number, _judge(assessor, batch, correct, number, method, pd_limit, alpha)) for number in sorted(set(batch))
     )
+
+    def strictly(number: int) -> ChoiceResult:
+        return _judge(assessor, batch, correct, number, method, pd_limit, alpha / len(rungs))
+
     return Ladder(
         rungs[0].result.method,
         alpha,
         pd_limit,
-        _last_of(takewhile(lambda rung: rung.result.similar.similar, reversed(rungs))),
-        next((rung.batch for rung in rungs if reached(rung.result.similar.p_value, alpha / len(rungs))), None),
+        _last_of(takewhile(lambda rung: rung.result.close, reversed(rungs))),
+        next((rung.batch for rung in rungs if rung.result.close and strictly(rung.batch).close), None),
         _last_of(takewhile(lambda rung: rung.result.different, rungs)),
         rungs,
     )

@@ -18,6 +18,7 @@ from analysis.choice.forced_choice import (
     SLACK,
     at_least,
     at_most,
+    can_be_meant,
     check_alpha,
     check_pd,
     floor_pd,
@@ -162,6 +163,7 @@ def _reach(method: str, each: tuple[int, ...], alpha: float, power: float) -> Re
     passing = next(x for x in range(trials + 1) if at_most(x, trials, chance) >= power * (1 - SLACK))
     here = increasing_root(lambda pd: alpha - at_most(passing, trials, chance + (1 - chance) * pd), 0.0, 1.0)
     like_them = increasing_root(lambda pd: alpha - people_at_most(passing, each, chance, pd), 0.0, 1.0)
+    like_them = max(like_them, floor_pd(len(each), alpha))  # below it so few people speak for themselves only
     found = None if mark is None else _detectable(each, chance, mark, power)
     return Reach(found, _whole_per_cent(like_them), _whole_per_cent(here), passing)
 
@@ -184,7 +186,8 @@ def _settles(method: str, each: tuple[int, ...], alpha: float, pd: float, power:
     if mark is None or at_least(mark, trials, share) < power:
         return False
     passing = maximum_correct(people_below(each, chance, pd), trials, alpha)
-    return passing is not None and at_most(passing, trials, chance) >= power
+    meant = can_be_meant(passing, trials, method) and pd >= floor_pd(len(each), alpha)
+    return meant and at_most(passing or 0, trials, chance) >= power
 
 
 def _check(alpha: float, beta: float, pd: float) -> None:

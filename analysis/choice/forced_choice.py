@@ -7,6 +7,10 @@ With several trials an assessor, "similar" has two scopes. *These assessors*: th
 like them*: the mark of the worst mixture, in which a share pd of people is always right and the others guess. Limits of
 pd come from the same distribution as the verdict, so that interval and verdict cannot contradict each other.
 
+Marks and p-values are arithmetic; `verdict` is what may be said. It is never "similar" where fewer answers are right
+than guessing explains (codes swapped, the question read the other way), nor where the mark cannot be meant: an
+identical pair would seldom reach it, or so few people cannot speak for people like them at this limit.
+
 Reading order: results, the two public functions, marks and limits, the all-or-none distribution, warnings.
 Imports only numpy and scipy.special.
 """
@@ -33,6 +37,8 @@ SLACK = 1e-9  # relative; doubles turn an exact .01 into .010000000000000002
 Code = Literal[
     "one trial assumed", "unequal trials", "too few to pass", "below the floor", "fewer than guessing", "grouping rule"
 ]
+Verdict = Literal["different", "similar", "different and similar", "cannot tell"]
+Reason = Literal["fewer right than guessing", "too few people to show it", "between the marks"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +62,13 @@ class DPrime:
 
 @dataclass(frozen=True, slots=True)
 class Similar:
-    """One scope of the similarity claim. `maximum_correct` is None when no count would show it."""
+    """One scope of the similarity claim, as arithmetic. `maximum_correct` is None when no count would show it;
+    `offered` is False where the mark cannot be meant."""
 
     p_value: float
     maximum_correct: int | None
     similar: bool
+    offered: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +114,49 @@ class ChoiceResult:
         """The pd limit below which more trials by the same people no longer help; see `floor_pd`."""
         return floor_pd(len(self.trials_each), self.alpha)
 
+    @property
+    def fewer_at_most(self) -> int | None:
+        """Largest number right that is fewer than guessing explains, P(X <= x) <= alpha; None when there is none."""
+        chance = method_named(self.method).chance
+        return maximum_correct(lambda x: at_most(x, self.trials, chance), self.trials, self.alpha)
+
+    @property
+    def fewer(self) -> bool:
+        """Whether fewer answers are right than guessing explains."""
+        return reached(at_most(self.correct, self.trials, method_named(self.method).chance), self.alpha)
+
+    @property
+    def close(self) -> bool:
+        """Whether "similar" may be said for people like them."""
+        return self.similar.similar and self.similar.offered and not self.fewer
+
+    @property
+    def close_here(self) -> bool:
+        """Whether "similar" may be said for these assessors."""
+        return self.these_assessors.similar and self.these_assessors.offered and not self.fewer
+
+    @property
+    def verdict(self) -> Verdict:
+        """What may be said, for people like these assessors."""
+        if self.different:
+            return "different and similar" if self.close else "different"
+        return "similar" if self.close else "cannot tell"
+
+    @property
+    def reason(self) -> Reason | None:
+        """Why it cannot be told; None where it can."""
+        if self.verdict != "cannot tell":
+            return None
+        if self.fewer:
+            return "fewer right than guessing"
+        return "between the marks" if self.similar.offered else "too few people to show it"
+
+    @property
+    def most_noticing(self) -> float:
+        """The share of people like them that notices at most: its upper limit, never below what so few can show."""
+        high = self.proportion_discriminators.high
+        return 1.0 if high is None else max(high, self.floor)
+
 
 def judge_totals(method: str, trials: int, correct: int, alpha: float = 0.05, pd_limit: float = 0.3) -> ChoiceResult:
     """The test of `correct` right answers in `trials`, taken as one each of different people; see `judge_panel`."""
@@ -139,9 +190,10 @@ def _judge(
     trials, chance = sum(each), method.chance
     p_value = at_least(correct, trials, chance)
     mark = minimum_correct(trials, chance, alpha)
-    people = _similar(people_below(each, chance, pd_limit), correct, trials, alpha)
     share = psychometric.from_discriminators(method.name, pd_limit)
-    these = _similar(lambda x: at_most(x, trials, share), correct, trials, alpha)
+    counts = correct, trials, alpha
+    people = _similar(people_below(each, chance, pd_limit), *counts, method, pd_limit >= floor_pd(len(each), alpha))
+    these = _similar(lambda x: at_most(x, trials, share), *counts, method, True)
     right = _proportion_correct(method, each, correct, alpha)
     result = ChoiceResult(
         method.name,
@@ -192,9 +244,19 @@ def maximum_correct(at_most_x: Callable[[int], float], trials: int, alpha: float
     return above - 1 if above else None
 
 
-def _similar(at_most_x: Callable[[int], float], correct: int, trials: int, alpha: float) -> Similar:
-    p_value = at_most_x(correct)
-    return Similar(p_value, maximum_correct(at_most_x, trials, alpha), reached(p_value, alpha))
+def can_be_meant(mark: int | None, trials: int, method: str) -> bool:
+    """Whether a mark of "similar" is reached otherwise than by fewer right answers than an identical pair gives."""
+    guess = method_named(method).guess
+    return mark is not None and mark * guess.denominator >= trials * guess.numerator
+
+
+def _similar(
+    at_most_x: Callable[[int], float], correct: int, trials: int, alpha: float, method: Psychometric, speaks: bool
+) -> Similar:
+    """One scope; `speaks` tells whether so few people can speak of this limit in it."""
+    p_value, mark = at_most_x(correct), maximum_correct(at_most_x, trials, alpha)
+    offered = speaks and can_be_meant(mark, trials, method.name)
+    return Similar(p_value, mark, reached(p_value, alpha), offered)
 
 
 # ---- estimates and limits ------------------------------------------------------------------------------------------
@@ -315,9 +377,9 @@ def _with_warnings(result: ChoiceResult, method: Psychometric, noted: tuple[Code
     mark = result.similar.maximum_correct
     if result.pd_limit < result.floor:
         warnings.append(ChoiceWarning("below the floor", result.floor))
-    if mark is None or mark * method.guess.denominator < result.trials * method.guess.numerator:
+    if not can_be_meant(mark, result.trials, method.name):
         warnings.append(ChoiceWarning("too few to pass", result.pass_chance))
-    if reached(at_most(result.correct, result.trials, method.chance), 0.05):
+    if result.fewer:
         warnings.append(ChoiceWarning("fewer than guessing"))
     if method.by_grouping:
         warnings.append(ChoiceWarning("grouping rule"))

@@ -47,11 +47,39 @@ def read_answers(path: Path | str) -> Answers:
 
 
 def read_doses(path: Path | str, uneven: bool = False) -> Answers:
-    """Answers with a column dose, above 0. Unless `uneven`, an assessor must have equal trials at every dose."""
+    """Answers with a column dose, 0 for blank against blank.
+
+    Unless `uneven`, an assessor must have equal trials at every dose.
+    """
     answers = _read(Path(path), "dose", _dose)
     if not uneven:
         _check_even(answers, "dose")
     return answers
+
+
+def read_rounds(path: Path | str, people: int) -> list[list[int | None]]:
+    """Answers of a panel in rounds: for each round one entry a person, 1 right, 0 wrong, None missed.
+
+    Rounds are those of a column round, whole numbers from 1; without it everybody's answers in the order of their rows.
+    Raises ScoreError, also where the file names more people than are seated.
+    """
+    answers = _read(Path(path), "round", _round, optional=True)
+    seats = {name: seat for seat, name in enumerate(dict.fromkeys(answers.assessor))}
+    if len(seats) > people:
+        raise ScoreError(f"{answers.name}: {len(seats)} assessors and {people} are seated; a round has one answer each")
+    said: dict[tuple[int, int], int] = {}
+    so_far: Counter[str] = Counter()
+    for place, (name, correct) in enumerate(zip(answers.assessor, answers.correct, strict=True)):
+        so_far[name] += 1
+        number = int(answers.level[place]) if answers.level else so_far[name]
+        if (number, seats[name]) in said:
+            raise ScoreError(
+                f'{answers.name}, row {answers.rows[place]}: "{plain(name)}" has two answers in round {number}; '
+                "a round has one answer each"
+            )
+        said[number, seats[name]] = correct
+    last = max((number for number, _seat in said), default=0)
+    return [[said.get((number, seat)) for seat in range(people)] for number in range(1, last + 1)]
 
 
 def read_batches(path: Path | str, uneven: bool = False) -> Answers:
@@ -62,8 +90,10 @@ def read_batches(path: Path | str, uneven: bool = False) -> Answers:
     return answers
 
 
-def _read(path: Path, level: str | None, rule: Callable[[float], str | None] | None) -> Answers:
+def _read(path: Path, level: str | None, rule: Callable[[float], str | None] | None, optional: bool = False) -> Answers:
     table = _table(path)
+    if optional and level not in table.columns:
+        level = None
     assessor = [_assessor(table, position) for position in range(len(table.rows))]
     _refuse_alike(table, assessor)
     correct = [_correct(table, position) for position in range(len(table.rows))]
@@ -102,17 +132,19 @@ def _assessor(table: Table, position: int) -> str:
 
 
 def _refuse_alike(table: Table, names: list[str]) -> None:
-    """Names that differ in case or spaces only would make two people of one, and two people say more than one."""
+    """Names that differ in case, spaces or leading zeros only would make two people of one, who say more than one."""
     seen: dict[str, str] = {}
     for position, name in enumerate(names):
-        first = seen.setdefault(" ".join(name.casefold().split()), name)
+        alike = " ".join(name.casefold().split())
+        first = seen.setdefault(alike.lstrip("0") or "0" if alike.isdecimal() else alike, name)
         if first != name:
             table.fail(position, "assessor", f'and "{plain(first)}" look like one name; write them alike')
 
 
 def _correct(table: Table, position: int) -> int:
     cell = _cells(table, "correct")[position]
-    value = _number(table, cell)
+    said = {"true": 1.0, "false": 0.0}.get(str(cell).strip().casefold())
+    value = _number(table, cell) if said is None else said
     if value not in (0, 1):
         table.fail(position, "correct", "is not 0 or 1; write 1 for a right answer and 0 for a wrong one")
     return int(value)
@@ -137,13 +169,17 @@ def _number(table: Table, cell: Any) -> float:
 
 
 def _dose(value: float) -> str | None:
-    if value > 0:
-        return None
-    return "is not above 0; write minutes or grams, and test blank against blank with `studyapp choice`"
+    return None if value >= 0 else "is below 0; write minutes or grams, and 0 for blank against blank"
 
 
 def _batch(value: float) -> str | None:
     return None if value >= 1 and value.is_integer() else "is not a whole number from 1, the first plain batch after"
+
+
+def _round(value: float) -> str | None:
+    return (
+        None if 1 <= value <= MOST_ANSWERS and value.is_integer() else "is not a whole number from 1, the first round"
+    )
 
 
 # ---- rules that need all rows --------------------------------------------------------------------------------------

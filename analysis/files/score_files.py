@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NoReturn
 
 MOST_BYTES = 10 * 2**20
+_SEPARATOR = re.compile(r'"?sep=([,;\t])"?\r?\n', re.IGNORECASE)
 MOST_ROWS = 200_000
 MOST_COLUMNS = 100
 KEYS = ("assessor", "hours")
@@ -72,7 +74,8 @@ def _text(name: str, content: bytes) -> str:
 
 
 def _from_csv(name: str, text: str) -> Table:
-    delimiter = _delimiter(text)
+    told = _SEPARATOR.match(text)  # a line for one spreadsheet, which does not count it as a row
+    delimiter, text = (told[1], text[told.end() :]) if told else (_delimiter(text), text)
     records = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     rows: list[Sequence[Any]] = []
     try:

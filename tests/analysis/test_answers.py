@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.files.answers import read_answers, read_batches, read_doses
+from analysis.files.answers import read_answers, read_batches, read_doses, read_rounds
 from analysis.files.score_files import ScoreError
 
 
@@ -69,8 +69,8 @@ def test_each_problem_of_a_test_is_one_sentence(tmp_path: Path, text: str, words
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("assessor,dose,correct\nLark,0,1\n", 'row 2, column dose: "0" is not above 0'),
-        ("assessor,dose,correct\nLark,-5,1\n", 'row 2, column dose: "-5" is not above 0'),
+        ("assessor,dose,correct\nLark,-0.5,1\n", 'row 2, column dose: "-0.5" is below 0'),
+        ("assessor,dose,correct\nLark,-5,1\n", 'row 2, column dose: "-5" is below 0'),
         ("assessor,dose,correct\nLark,5 min,1\n", 'row 2, column dose: "5 min" is not a number'),
         ("assessor,correct\nLark,1\n", "there is no column dose"),
         (
@@ -103,3 +103,35 @@ def test_a_missing_file_is_named_without_its_folder(tmp_path: Path) -> None:
     """Check its name and folder."""
     with pytest.raises(ScoreError, match=r"^none\.csv: the file cannot be read"):
         read_answers(tmp_path / "none.csv")
+
+
+def test_rounds_are_read_by_their_column_or_by_the_order_of_rows(tmp_path: Path) -> None:
+    """A missing answer is None; a second one in the same round, or more people than are seated, is named."""
+    by_column = _file(tmp_path, "assessor,round,correct\nLark,1,1\nHeron,1,0\nHeron,2,1\n", "rounds.csv")
+    assert read_rounds(by_column, 3) == [[1, 0, None], [None, 1, None]]
+    by_rows = _file(tmp_path, "assessor,correct\nLark,1\nHeron,0\nLark,0\n", "rows.csv")
+    assert read_rounds(by_rows, 2) == [[1, 0], [0, None]]
+    with pytest.raises(ScoreError, match="2 assessors and 1 are seated"):
+        read_rounds(by_rows, 1)
+    twice = _file(tmp_path, "assessor,round,correct\nLark,1,1\nLark,1,0\n", "twice.csv")
+    with pytest.raises(ScoreError, match='row 3: "Lark" has two answers in round 1'):
+        read_rounds(twice, 2)
+
+
+def test_words_for_right_and_wrong_and_a_line_for_the_separator_are_read(tmp_path: Path) -> None:
+    """As spreadsheets write them; the line sep= is no row of the sheet that one of them shows."""
+    read = read_answers(_file(tmp_path, "sep=;\nassessor;correct\nLark;TRUE\nHeron;False\n"))
+    assert (read.assessor, read.correct, read.rows) == (("Lark", "Heron"), (1, 0), (2, 3))
+
+
+def test_one_and_zero_one_are_asked_about(tmp_path: Path) -> None:
+    """A spreadsheet drops leading zeros, and two people say more than one."""
+    with pytest.raises(ScoreError, match='"1" look like one name'):
+        read_answers(_file(tmp_path, "assessor,correct\n1,1\n01,0\n"))
+
+
+def test_dose_0_is_the_blank(tmp_path: Path) -> None:
+    """Blank against blank is kept, and a dose below it refused."""
+    assert read_doses(_file(tmp_path, "assessor,dose,correct\nLark,0,1\nLark,5,0\n")).level == (0.0, 5.0)
+    with pytest.raises(ScoreError, match="is below 0"):
+        read_doses(_file(tmp_path, "assessor,dose,correct\nLark,-1,1\n"))

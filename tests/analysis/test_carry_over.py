@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 
 from analysis.choice.carry_over import Ladder, ladder
 from analysis.choice.forced_choice import judge_panel, people_pmf
@@ -106,3 +107,16 @@ def test_unequal_lists_are_refused() -> None:
     """One entry a trial in all three."""
     with pytest.raises(ValueError, match="one entry a trial"):
         ladder(["A"], [1, 2], [1, 0], "triangle")
+
+
+def test_a_rung_with_fewer_right_than_guessing_is_not_clean() -> None:
+    """24 three-alternative answers, none right in the last batch: P(0 | 24, 1/3) = .00006 by scipy. Read from the last
+    one back, nothing is shown; decided batch by batch, the one before is."""
+    assert stats.binom.cdf(0, 24, 1 / 3) < 0.05
+    rows = [(f"a{n % 12}", batch, int(n < right)) for batch, right in ((1, 8), (2, 0)) for n in range(24)]
+    names, batches, right = (list(column) for column in zip(*rows, strict=True))
+    swapped = ladder(names, batches, right, "three-alternative", 0.6)
+    assert swapped.rungs[0].result.close
+    assert (swapped.clean_from_all_tasted, swapped.rungs[1].result.reason) == (None, "fewer right than guessing")
+    alone = ladder(names[:24], batches[:24], right[:24], "three-alternative", 0.6)
+    assert alone.clean_from_all_tasted == 1

@@ -370,3 +370,71 @@ def test_panels_of_unequal_lists_are_refused() -> None:
     """One entry an assessor in both lists."""
     with pytest.raises(ValueError, match="one entry an assessor"):
         judge_panel("triangle", [1, 1], [1])
+
+
+# ---- what may be said ------------------------------------------------------------------------------------------------
+SIZES = [(1,) * 30, (3,) * 6, (6,) * 6, (4,) * 8, (3,) * 12, (3, 3, 2, 3, 1, 3)]
+
+
+@pytest.mark.parametrize("method", METHODS)
+@pytest.mark.parametrize("each", SIZES, ids=lambda each: f"{len(each)} people, {sum(each)} trials")
+def test_fewer_than_guessing_explains_is_never_similar(method: str, each: tuple[int, ...]) -> None:
+    """P(X <= x) <= alpha under guessing by scipy's binomial, every test, both scopes, every count; p-values, marks and
+    `similar` stay arithmetic."""
+    total, chance = sum(each), psychometric.METHODS[method].chance
+    for correct in range(total + 1):
+        result = judge_panel(method, each, _dealt(correct, each), 0.05, 0.6)
+        few = bool(binom.cdf(correct, total, chance) <= 0.05)
+        assert result.fewer is few
+        assert (result.fewer_at_most is not None and correct <= result.fewer_at_most) is few
+        if few:
+            assert (result.verdict, result.reason) == ("cannot tell", "fewer right than guessing")
+            assert not result.close
+            assert not result.close_here
+        assert result.similar.similar == (
+            result.similar.maximum_correct is not None and correct <= result.similar.maximum_correct
+        )
+        assert (result.reason is None) == (result.verdict != "cannot tell")
+
+
+def _dealt(correct: int, each: tuple[int, ...]) -> list[int]:
+    given = []
+    for asked in each:
+        given.append(min(asked, correct))
+        correct -= given[-1]
+    return given
+
+
+@pytest.mark.parametrize("pd", [0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.8])
+@pytest.mark.parametrize("each", SIZES, ids=lambda each: f"{len(each)} people, {sum(each)} trials")
+def test_a_mark_that_cannot_be_meant_is_not_offered(each: tuple[int, ...], pd: float) -> None:
+    """Not below what guessing gives on average, n / 3 triangles, and not at a limit under 1 - alpha^(1/people): so few
+    people hold no detector at all with a chance of alpha. Both worked out here."""
+    result = judge_panel("triangle", each, (0,) * len(each), 0.05, pd)
+    mark, floor = result.similar.maximum_correct, 1 - 0.05 ** (1 / len(each))
+    assert result.similar.offered is (mark is not None and 3 * mark >= sum(each) and pd >= floor)
+    here = result.these_assessors.maximum_correct
+    reached = [x for x in range(sum(each) + 1) if binom.cdf(x, sum(each), 1 / 3 + 2 / 3 * pd) <= 0.05]
+    assert here == max(reached, default=None)
+    assert result.these_assessors.offered is (here is not None and 3 * here >= sum(each))
+    assert result.most_noticing >= floor
+    for correct in range(sum(each) + 1):
+        found = judge_panel("triangle", each, _dealt(correct, each), 0.05, pd)
+        if not result.similar.offered:
+            assert "similar" not in found.verdict
+            assert found.verdict == "different" or found.reason in (
+                "too few people to show it",
+                "fewer right than guessing",
+            )
+
+
+def test_where_the_published_mark_is_reached_it_is_meant() -> None:
+    """ISO 4120:2004 Table A.2 (recalled): 36 triangles of different people, 5 %, pd 30 %: similar up to 13."""
+    assert [judge_totals("triangle", 36, x).verdict for x in (6, 7, 13, 14, 18)] == [
+        "cannot tell",
+        "similar",
+        "similar",
+        "cannot tell",
+        "different",
+    ]
+    assert judge_totals("triangle", 36, 14).reason == "between the marks"

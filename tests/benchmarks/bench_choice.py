@@ -7,6 +7,8 @@ Run `python tests/benchmarks/bench_choice.py`. Medians of alternating runs, with
 - *Threshold*: over 15 simulated panels, beside statsmodels' ordinary logistic regression of the same answers on log
   dose. That one knows neither a guess rate nor assessors and gives Wald limits: it is a yardstick, not a rival.
 - *Planning*: beside one test of 8 x 4, to tell how plans cost in multiples of it.
+- *Errors*: 20,000 simulated studies a cell against the risk that was sealed, for every test and both scopes, with
+  people absent; `python tests/benchmarks/bench_choice.py errors` prints this table alone.
 """
 
 from __future__ import annotations
@@ -29,7 +31,8 @@ from turns import of_processes
 
 from analysis.choice.choice_planning import panel_reach, plan_different
 from analysis.choice.forced_choice import judge_panel
-from analysis.choice.sequential import plan
+from analysis.choice.psychometric import METHODS
+from analysis.choice.sequential import SequentialPlan, judge, plan
 from analysis.choice.threshold import DoseAnswers, fit, fit_test, standing_apart
 
 STUDYAPP = shutil.which("studyapp", path=os.path.dirname(sys.executable)) or "studyapp"
@@ -104,11 +107,79 @@ def show(title: str, times: Mapping[str, list[float]], yardstick: str) -> None:
     for name, taken in times.items():
         ratios = [mine / other for mine, other in zip(taken, times[yardstick], strict=True)]
         spread = f"{min(ratios):.1f} to {max(ratios):.1f}"
-        print(f"  {name:<46}{median(taken):>10.2f} ms {median(ratios):>9.1f} x   ({spread})", flush=True)
+        print(f"  {name:<49}{median(taken):>10.2f} ms {median(ratios):>9.1f} x   ({spread})", flush=True)
+
+
+# ---- sealed against simulated errors -------------------------------------------------------------------------------
+STUDIES, SEATS, ROUNDS, LIMIT, RISK = 20_000, 6, 6, 0.5, 0.05
+
+
+def fixed_errors(method: str, random: np.random.Generator) -> dict[str, float]:
+    """One test of six people, three sets each, one of which was lost: how often each claim comes though it is false."""
+    each = (3,) * (SEATS - 1) + (2,)
+    total, guess = sum(each), METHODS[method].chance
+    tests = [judge_panel(method, each, _spread(count, each), RISK, LIMIT) for count in range(total + 1)]
+    share = guess + (1 - guess) * LIMIT
+    detects = random.random((STUDIES, SEATS)) < LIMIT
+    mixed = np.where(detects, np.array(each), random.binomial(np.array(each), guess, (STUDIES, SEATS))).sum(axis=1)
+    guessed, alike = random.binomial(total, guess, STUDIES), random.binomial(total, share, STUDIES)
+    offered = "" if tests[0].similar.offered else " (no mark)"
+    return {
+        "different, nobody notices": _rate([test.different for test in tests], guessed),
+        f"similar, people like them, all or none{offered}": _rate([test.close for test in tests], mixed),
+        "similar, these assessors, all alike": _rate([test.close_here for test in tests], alike),
+    }
+
+
+def _spread(count: int, each: tuple[int, ...]) -> list[int]:
+    """So many right answers, given to one person after the other."""
+    before = np.cumsum((0, *each[:-1]))
+    return [int(min(asked, max(0, count - first))) for asked, first in zip(each, before, strict=True)]
+
+
+def _rate(claimed: list[bool], counts: np.ndarray) -> float:
+    return float(np.array(claimed)[counts].mean())
+
+
+def round_errors(method: str, random: np.random.Generator) -> dict[str, float]:
+    """Six rounds of six: false "different" and "same" with 15 % of the answers missing, and where half the people
+    always notice and each of them leaves with a chance of .3 after every round."""
+    sealed, guess = plan(method, RISK, RISK, LIMIT, SEATS * ROUNDS, SEATS), METHODS[method].chance
+    size = STUDIES, ROUNDS, SEATS
+    away = random.random(size) < 0.15
+    detects = np.broadcast_to(np.arange(SEATS) < LIMIT * SEATS, size)
+    leaves = np.cumsum(detects & (random.random(size) < 0.3), axis=1) > 0
+    leaves = np.concatenate([np.zeros_like(leaves[:, :1]), leaves[:, :-1]], axis=1)
+    wrong = random.random(size) < guess
+    noticed = random.random(size) < guess + (1 - guess) * LIMIT
+    return {
+        "different, nobody notices, 15 % away": _said(sealed, wrong, away, "different"),
+        "same, these assessors, all alike, 15 % away": _said(sealed, noticed, away, "same"),
+        "same, these assessors, who noticed leaves": _said(sealed, wrong | detects, leaves, "same"),
+    }
+
+
+def _said(sealed: SequentialPlan, right: np.ndarray, away: np.ndarray, claim: str) -> float:
+    answers = np.where(away, None, right.astype(int).astype(object)).tolist()
+    return sum(judge(sealed, one).standing == claim for one in answers) / len(answers)
+
+
+def errors() -> None:
+    """Print every cell in per cent, with its Monte Carlo standard error."""
+    print(f"\nFalse claims in {STUDIES} studies a cell, per cent; sealed {100 * RISK:.0f}, limit {LIMIT:.0%}")
+    random = np.random.default_rng(20)
+    for method in METHODS:
+        for cells in (fixed_errors(method, random), round_errors(method, random)):
+            for name, rate in cells.items():
+                spread = 100 * (max(rate, 1 / STUDIES) * (1 - rate) / STUDIES) ** 0.5
+                print(f"  {method:<18}{name:<49}{100 * rate:>7.2f} +- {spread:.2f}", flush=True)
 
 
 def main() -> None:
-    """Print the three tables."""
+    """Print the tables."""
+    if sys.argv[1:] == ["errors"]:
+        errors()
+        return
     starts = {
         "python -c pass": process(sys.executable, "-c", "pass"),
         "python -c 'import numpy'": process(sys.executable, "-c", "import numpy"),
@@ -127,6 +198,7 @@ def main() -> None:
     }
     in_turn([plans])
     show("Planning, warm", in_turn([plans] * 7), "one test of 8 x 4")
+    errors()
 
 
 if __name__ == "__main__":

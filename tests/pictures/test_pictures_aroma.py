@@ -11,7 +11,7 @@ from analysis.choice import carry_over, forced_choice, sequential, threshold
 from studyapp.kinds.aroma.pictures.choice import noticing, ruler
 from studyapp.kinds.aroma.pictures.dose import detection
 from studyapp.kinds.aroma.pictures.ladder import ladder
-from studyapp.kinds.aroma.pictures.rounds import lines
+from studyapp.kinds.aroma.pictures.rounds import by_round
 from studyapp.pictures.marks import CROSS
 from studyapp.pictures.theme import PAPER, SCREENS
 from tests.pictures.picture_reading import (
@@ -42,7 +42,7 @@ def test_the_ruler_puts_count_guess_and_zones_where_they_belong(triangle: forced
     assert said["guessing 12"] == 12.0
     assert {"close enough", "cannot tell, 14 to 17", "detectable", "up to 13", "18 or more"} <= set(said)
     edges = sorted((row["x"], row["x2"]) for layer in marks(picture, "rect") for row in rows(layer))
-    assert edges == [(-0.5, 13.5), (-0.5, 36.5), (13.5, 17.5), (17.5, 36.5)]
+    assert edges == [(-0.5, 6.5), (-0.5, 36.5), (6.5, 13.5), (13.5, 17.5), (17.5, 36.5)]
     assert sentences(picture) == ["21 of 36 answers are right"]
 
 
@@ -140,21 +140,29 @@ def test_batches_and_days_are_named_at_their_ticks() -> None:
 
 
 # ---- a plan that stops early -------------------------------------------------------------------------------------
-def test_two_lines_and_the_way_between_them() -> None:
-    sealed = sequential.plan("triangle", 0.05, 0.05, 0.5, 36)
-    picture = checked(lines(sealed, [(6, 3), (12, 6)], LIGHT))
+def _judged(cap: int, *right: int) -> sequential.SequentialResult:
+    """Rounds of six triangles with so many right."""
+    sealed = sequential.plan("triangle", 0.05, 0.05, 0.5, cap, 6)
+    return sequential.judge(sealed, [[int(seat < count) for seat in range(6)] for count in right])
+
+
+def test_the_way_of_the_count_goes_round_by_round() -> None:
+    """Right answers beyond a third of the answers: 3 - 2 and 9 - 4; the round that ends it is a diamond."""
+    picture = checked(by_round(_judged(36, 3, 6), LIGHT))
     way = next(listed for listed in (rows(layer) for layer in marks(picture, "line")) if len(listed) == 3)
-    assert [(row["x"], row["y"]) for row in way] == [(0, 0), (6, 3), (12, 6)]
-    assert sentences(picture) == ["after 6 answers 3 right", "after 12 answers 6 right"]
+    assert [(row["x"], row["y"]) for row in way] == [(0, 0), (1, pytest.approx(1)), (2, pytest.approx(5))]
+    assert sentences(picture) == ["after round 1: 3 of 6 right", "after round 2: 9 of 12 right"]
 
 
-@pytest.mark.parametrize("cap", [7, 12, 36, 40, 100])
-def test_the_cap_is_a_tick_and_no_other_lies_close(cap: int) -> None:
-    """Ticks keep at least half their usual distance, so that no number runs into the cap's."""
-    ticks = lines(sequential.plan("triangle", 0.05, 0.05, 0.5, cap), [], PAPER)["encoding"]["x"]["axis"]["values"]
-    steps = [after - before for before, after in pairwise(ticks)]
-    assert ticks[-1] == cap
-    assert min(steps) >= max(steps) / 3
+@pytest.mark.parametrize("rounds", [2, 6, 10, 40])
+def test_every_round_has_its_column(rounds: int) -> None:
+    """What a round could say: up to three grounds that touch and never overlap."""
+    picture = checked(by_round(_judged(6 * rounds, 3), PAPER))
+    grounds = [row for layer in marks(picture, "rect") for row in rows(layer)]
+    for number in range(1, rounds + 1):
+        own = sorted((row["y"], row["y2"]) for row in grounds if row["x"] < number < row["x2"])
+        assert own
+        assert all(before[1] == pytest.approx(after[0]) for before, after in pairwise(own))
 
 
 # ---- all of them -------------------------------------------------------------------------------------------------

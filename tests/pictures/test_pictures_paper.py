@@ -14,7 +14,7 @@ import pytest
 from analysis.choice import forced_choice, sequential
 from studyapp.assets import FAMILY
 from studyapp.kinds.aroma.pictures.choice import noticing, ruler
-from studyapp.kinds.aroma.pictures.rounds import lines
+from studyapp.kinds.aroma.pictures.rounds import by_round
 from studyapp.kinds.hours.findings.scale import shared_scale
 from studyapp.kinds.hours.pictures import worsening
 from studyapp.pictures import marks, paper
@@ -29,12 +29,13 @@ def some_pictures() -> dict[str, tuple[marks.Picture, int]]:
     """Pictures of several shapes with the width each has on paper, px."""
     acidity = attribute("acidity", ACIDITY, limit=5.0)
     triangles = forced_choice.judge_totals("triangle", 36, 21, 0.05, 0.3)
-    early = sequential.plan("triangle", 0.05, 0.05, 0.5, 36)
+    sealed = sequential.plan("triangle", 0.05, 0.05, 0.5, 36, 6)
+    early = sequential.judge(sealed, [[1, 1, 1, 0, 0, 0], [1, 1, 1, 1, 1, 1]])
     return {
         "hours": (worsening(acidity, shared_scale([acidity]), PAPER), paper.THIRD),
         "ruler": (ruler(triangles, 12.0, PAPER), paper.WHOLE),
         "noticing": (noticing(triangles, PAPER), paper.WHOLE),
-        "rounds": (lines(early, [(6, 3), (12, 10)], PAPER), paper.WHOLE),
+        "rounds": (by_round(early, PAPER), paper.WHOLE),
     }
 
 

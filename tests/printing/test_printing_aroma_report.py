@@ -41,12 +41,12 @@ RECORD = ReportRecord(
 )
 BATCHES = replace(PLAN, aim="carry over", batches=(1, 2, 3), reference="plain, before", method="three-alternative")
 DOSES = replace(PLAN, aim="dose", doses=(5.0, 10.0, 15.0, 20.0, 30.0), trials_each=4)
-EARLY = sequential.plan("triangle", 0.05, 0.05, 0.5, 36)
+EARLY = sequential.judge(sequential.plan("triangle", 0.05, 0.05, 0.5, 36, 6), [[1, 1, 1, 1, 1, 0], [1, 1, 1, 1, 1, 0]])
 
 
 def triangles(right: int) -> forced_choice.ChoiceResult:
     """Six people, six triangles each; so many of the 36 right."""
-    return forced_choice.judge_panel("triangle", (6,) * 6, (min(6, right), *_rest(right - min(6, right))), 0.05, 0.3)
+    return forced_choice.judge_panel("triangle", (6,) * 6, (min(6, right), *_rest(right - min(6, right))), 0.05, 0.5)
 
 
 def _rest(right: int) -> list[int]:
@@ -75,7 +75,8 @@ def fit_of(right: tuple[int, ...]) -> threshold.ThresholdFit:
 KINDS: dict[str, tuple[AromaPlan, Any]] = {
     "detectable": (PLAN, triangles(21)),
     "cannot tell": (PLAN, triangles(15)),
-    "close enough": (PLAN, triangles(6)),
+    "close enough": (PLAN, triangles(10)),
+    "fewer than guessing": (PLAN, triangles(4)),
     "one answer each": (PLAN, forced_choice.judge_totals("triangle", 36, 21, 0.05, 0.3)),
     "all right": (PLAN, triangles(36)),
     "ladder": (BATCHES, ladder_of({1: 44, 2: 28, 3: 16})),
@@ -85,7 +86,7 @@ KINDS: dict[str, tuple[AromaPlan, Any]] = {
     "dose outside": (DOSES, fit_of((1, 1, 2, 1, 2))),
     "early": (
         replace(PLAN, sequential=True, cap=36),
-        SequentialStanding(EARLY, "different", 12, 10, 2, ((6, 5), (12, 10))),
+        SequentialStanding(EARLY, 2, 16, 11),
     ),
 }
 

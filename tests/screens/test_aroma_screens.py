@@ -11,10 +11,11 @@ from typing import Any
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from studyapp.kinds.aroma import rule
+from studyapp.kinds.aroma import deciding, report, rule
 from studyapp.kinds.aroma.plan import AromaPlan, Botanical
 from studyapp.services import closing, joining, planning, preparing, tasting, trying, watching
 from tests.kinds.aroma.aroma_kitchen import CHECKS
+from tests.printing.paper_reading import flowing_pages
 
 Screen = Callable[..., AppTest]
 Said = Callable[[AppTest], str]
@@ -144,7 +145,10 @@ def test_the_kitchen_sees_codes_and_only_the_preparer_the_key(
     assert "How much to set aside" in said(app)
 
 
-@pytest.mark.parametrize(("finders", "headline"), [(5, "Detectable."), (2, "Cannot tell yet."), (0, "Close enough.")])
+@pytest.mark.parametrize(
+    ("finders", "headline"),
+    [(5, "Detectable."), (2, "Cannot tell yet."), (0, "Cannot tell: fewer right than guessing would give.")],
+)
 def test_the_verdict_page_says_its_answer(
     screen: Screen, begun: Callable[..., str], tasted: Callable[[str, int], None], workshop: Any, said: Said,
     finders: int, headline: str,
@@ -171,12 +175,118 @@ def test_a_count_that_may_stop_shows_its_lines_after_complete_rounds_only(
     assert "Scores stay hidden" not in text
     tasted(study, 5)
     app = screen("watch", study=study)
-    assert "The upper line is crossed: open the key." in said(app)
+    assert "The round ended as detectable: open the key." in said(app)
     assert "Open the key" in [each.label for each in app.button]
     closing.open_key(workshop.store, workshop.leader, study, "Ada")
     app = screen("decide", study=study)
     assert not app.exception
     assert "Detectable." in said(app)
+
+
+def _printed(workshop: Any, study: str) -> str:
+    """The words of the report."""
+    found = planning.study(workshop.store, workshop.leader, study)
+    pdf = report.report(workshop.store, workshop.leader, found, "2026-11-30T17:00:00Z")
+    return " ".join(" ".join(flowing_pages(pdf)).split())
+
+
+def test_a_limit_that_so_few_people_cannot_show_is_said_alike_everywhere(
+    screen: Screen, begun: Callable[..., str], tasted: Callable[[str, int], None], workshop: Any, said: Said
+) -> None:
+    """Five people cannot speak for others below 1 - .05^(1/5) = 45 %: plan, seal, verdict and report agree."""
+    alike = "So few people cannot show the limit of 30 %"
+    draft = said(screen("plan", study=begun(sealed=False, pd_limit=0.3)))
+    assert alike in draft
+    assert "answers as an identical pair gives show nothing below 45 %" in draft
+    assert "none: too few people" in draft
+    study = begun(pd_limit=0.3)
+    sealed = said(screen("plan", study=study))
+    assert alike in sealed
+    assert "Fewer than 30 % of people like these" not in sealed
+    tasted(study, 2)
+    closing.open_key(workshop.store, workshop.leader, study, "Ada")
+    verdict = said(screen("decide", study=study))
+    for text in (verdict, _printed(workshop, study)):
+        assert "Cannot tell yet." in text
+        assert alike in text
+        assert "close enough up to" not in text
+
+
+def test_fewer_right_than_guessing_is_said_on_page_report_and_list(
+    screen: Screen, begun: Callable[..., str], tasted: Callable[[str, int], None], workshop: Any, said: Said
+) -> None:
+    """0 of 15 triangles: (2/3)^15 = .002; the page says what to look for, and so does the list once it is signed."""
+    study = begun(trials_each=3, sets_a_sitting=3)
+    tasted(study, 0)
+    closing.open_key(workshop.store, workshop.leader, study, "Ada")
+    for text in (said(screen("decide", study=study)), _printed(workshop, study)):
+        assert "Cannot tell: fewer right than guessing would give." in text
+        assert "swapped codes" in text
+        assert "Close enough." not in text
+    for name in ("Ada", "Ida"):
+        closing.sign(workshop.store, workshop.leader, study, name, "read it")
+    assert "Cannot tell: fewer right than guessing would give." in said(screen("studies"))
+
+
+def test_rounds_that_end_close_enough_show_every_answer(
+    screen: Screen, begun: Callable[..., str], tasted: Callable[[str, int], None], workshop: Any, said: Said
+) -> None:
+    """Lines by hand, p0 1/3, p1 2/3, 5 and 10 %: n/2 - 1.624, so 0 of 5 ends round 1; round 2 was answered already."""
+    study = begun(sequential=True, cap=10)
+    assert "2 rounds, 10 answers" in said(screen("plan", study=study))
+    tasted(study, 0)
+    assert "The round ended as close enough: open the key." in said(screen("watch", study=study))
+    closing.open_key(workshop.store, workshop.leader, study, "Ada")
+    for text in (said(screen("decide", study=study)), _printed(workshop, study)):
+        assert "Close enough for these assessors." in text
+        assert "0 of 5 answers are right after 1 complete round" in text
+        assert " 5 more answers were given after that, 0 right: shown here, they judge nothing." in text
+    document = deciding.document(workshop.store, workshop.leader, study)
+    assert (document["standing"], document["trials"], document["answers_given"]) == ("same", 5, 10)
+
+
+def test_a_person_who_stayed_away_keeps_it_from_being_close_enough(
+    screen: Screen, begun: Callable[..., str], workshop: Any, said: Said
+) -> None:
+    """Two of five answer both rounds, none right; three who answered nothing are filled in as right twice each: 6 of
+    10, more than half, on which the counts at the cap meet for p0 1/3 and p1 2/3."""
+    study = begun(sequential=True, cap=10, sets_a_sitting=2)
+    sitting = preparing.sittings(workshop.store, workshop.leader, study)[0]
+    boxes = {code: row_box for row in preparing.fill_rows(workshop.store, workshop.preparer, sitting.id)
+             for code, row_box in row.cups}  # fmt: skip
+    for tray in preparing.trays(workshop.store, workshop.preparer, sitting.id):
+        preparing.release_tray(workshop.store, workshop.preparer, sitting.id, tray.position, CHECKS, "Cleo")
+    watching.open_sitting(workshop.store, workshop.leader, sitting.id)
+    for link in joining.issue_links(workshop.store, workshop.leader, sitting.id)[:2]:
+        _taste(workshop.store, link.code, boxes, False)
+    assert "after the first complete round" in said(screen("watch", study=study))
+    watching.close_sitting(workshop.store, workshop.leader, sitting.id, "gone home")
+    closing.open_key(workshop.store, workshop.leader, study, "Ada")
+    for text in (said(screen("decide", study=study)), _printed(workshop, study)):
+        assert "Cannot tell: those who stayed away may be those who noticed." in text
+        assert "0 of 4 answers are right" in text
+
+
+def test_answers_that_were_lost_stand_beside_the_sealed_marks(
+    screen: Screen, begun: Callable[..., str], workshop: Any, said: Said
+) -> None:
+    """Sealed 10 answers, 8 given: the marks of both (published: 7 of 10 and 6 of 8 triangles, ISO 4120 Table A.1)."""
+    study = begun()
+    sitting = preparing.sittings(workshop.store, workshop.leader, study)[0]
+    boxes = {code: row_box for row in preparing.fill_rows(workshop.store, workshop.preparer, sitting.id)
+             for code, row_box in row.cups}  # fmt: skip
+    for tray in preparing.trays(workshop.store, workshop.preparer, sitting.id):
+        preparing.release_tray(workshop.store, workshop.preparer, sitting.id, tray.position, CHECKS, "Cleo")
+    watching.open_sitting(workshop.store, workshop.leader, sitting.id)
+    for number, link in enumerate(joining.issue_links(workshop.store, workshop.leader, sitting.id)[:4]):
+        _taste(workshop.store, link.code, boxes, number < 2)
+    watching.close_sitting(workshop.store, workshop.leader, sitting.id, "gone home")
+    before = said(screen("watch", study=study))
+    assert "8 of 10 answers were given" in before
+    closing.open_key(workshop.store, workshop.leader, study, "Ada")
+    for text in (said(screen("decide", study=study)), _printed(workshop, study)):
+        assert "for 10 answers: different from 7" in text
+        assert "for the 8 given: different from 6" in text
 
 
 def test_a_ladder_and_a_curve_have_their_pages(

@@ -145,6 +145,14 @@ def test_doses_are_numbers_and_batches_are_counted() -> None:
     assert read_counts("1, 2; 3") == [1, 2, 3]
 
 
+@pytest.mark.parametrize("typed", ["2,5; 5; 10", "2,5, 5, 10", "2,5 5 10", "2,5"])
+def test_a_comma_between_two_digits_is_asked_about(typed: str) -> None:
+    """A decimal comma and a separator look alike; nothing is guessed that can be asked."""
+    with pytest.raises(ValueError, match=r"is “2,5” one number or two\? Write 2\.5 or 2, 5"):
+        read_numbers(typed)
+    assert read_numbers("5,10,20,40") == [5.0, 10.0, 20.0, 40.0]
+
+
 @pytest.mark.parametrize("typed", ["5, nan", "inf", "5, ten"])
 @pytest.mark.parametrize("read", [read_numbers, read_counts])
 def test_a_dose_or_batch_that_is_no_number_is_named(read: Callable[[str], object], typed: str) -> None:

@@ -10,6 +10,7 @@ from studyapp.findings import Fact, caution, decimal, hours, of_studies, percent
 from studyapp.findings.facts import TrialFinding
 from studyapp.kinds.aroma.deciding import SequentialStanding, Verdict
 from studyapp.kinds.aroma.files import forced_choice
+from studyapp.kinds.aroma.findings import rounds as by_rounds
 from studyapp.kinds.aroma.findings import verdicts
 from studyapp.kinds.aroma.findings.told import told as told_of
 from studyapp.kinds.aroma.findings.trials import choice_finding
@@ -151,10 +152,9 @@ def _ladder(plan: AromaPlan, result: Ladder) -> dict[str, Any]:
 
 
 def _lines(result: SequentialStanding) -> dict[str, Any]:
-    said = verdicts.path_says(result.trials, result.correct)
-    drawn = rounds.lines(result.plan, result.path, PAPER)
-    chart = _chart(_("Right answers"), _("right answers, after each complete round"), drawn, said)
-    return _shown(_("The count and its two sealed lines"), said, (), [chart])
+    drawn = rounds.by_round(result.judged, PAPER)
+    chart = _chart(_("Right answers"), _("right answers beyond guessing"), drawn, by_rounds.path_says(result.judged))
+    return _shown(_("How did it go, round by round?"), by_rounds.columns_say(), (), [chart])
 
 
 def _chart(name: str, note: str, drawn: Picture, said: str) -> dict[str, Any]:

@@ -203,24 +203,26 @@ def test_the_lines_move_only_after_a_complete_round(make: Any) -> None:
     kitchen = make(SEQUENTIAL_PLAN)
     tasters = kitchen.serve(kitchen.sittings()[0])
     for number, taster in enumerate(tasters):
-        assert (standing(kitchen).rounds, standing(kitchen).trials) == (0, 0)
+        assert (standing(kitchen).served, standing(kitchen).given) == (0, 0)
         here = taster.place()
         _level, answers = key_of(kitchen, here)
         taster.choose(here, answers[0] if number % 3 == 0 else wrong(here, answers))
     seen = standing(kitchen)
-    assert (seen.rounds, seen.trials, seen.path) == (1, 6, ((6, 2),))
+    assert (seen.served, seen.given, seen.right) == (1, 6, 2)
+    assert [(end.trials, end.correct) for end in seen.judged.rounds] == [(6, 2)]
 
 
 def test_a_sequential_plan_ends_early_and_leaves_the_rest_unserved(make: Any) -> None:
-    """Wald 1947 for p0 = 1/3, p1 = 2/3, 5 % each: when all are right, the fifth answer crosses the line."""
+    """Wald 1947 for p0 = 1/3, p1 = 2/3, 5 % each: when all are right, the first round of six ends above the line."""
     kitchen = make(SEQUENTIAL_PLAN)
     for taster in kitchen.serve(kitchen.sittings()[0]):
         here = taster.place()
         taster.finish(lambda _level, _number: True)
         assert here.kind == "trial"
     seen = standing(kitchen)
-    # k = ln[(2/3)(2/3) / ((1/3)(1/3))] = ln 4, intercept ln 19 / ln 4 = 2.124, slope ln 2 / ln 4 = 1/2: n / 2 >= 2.124
-    assert (seen.standing, seen.trials, seen.correct) == ("different", 5, 5)
+    # k = ln[(2/3)(2/3) / ((1/3)(1/3))] = ln 4, intercept ln 19 / ln 4 = 2.124, slope ln 2 / ln 4 = 1/2: 6 >= 3 + 2.124
+    assert (seen.standing, seen.judged.trials, seen.judged.correct) == ("different", 6, 6)
+    assert (seen.given, seen.right) == (12, 12), "every answer of complete rounds is counted"
     assert opened(kitchen).standing == "different"
     assert {sitting.state for sitting in kitchen.sittings()} == {"closed"}
     assert check(kitchen.store.url).sound

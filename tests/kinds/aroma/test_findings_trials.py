@@ -36,12 +36,16 @@ def test_every_result_has_whole_sentences(panel: tuple[list[int], tuple[int, ...
     result = forced_choice.judge_panel(method, panel[0], panel[1], 0.05, pd)
     finding = choice_finding(result, d_prime_of(method, pd), settling=40)
     assert not NEVER.search(_text(finding)), _text(finding)
+    if result.fewer:
+        assert finding.headline == "Cannot tell: fewer right than guessing would give."
+        assert "swapped codes" in finding.lede
+        return
     headlines = {
         (True, True): "Noticeable, and small enough.",
         (True, False): "Detectable.",
         (False, True): "Close enough.",
     }
-    here = (result.different, result.similar.similar)
+    here = (result.different, result.similar.similar and result.similar.offered)
     if here in headlines:
         assert finding.headline == headlines[here]
     else:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import pytest
 from scipy import stats
 
 from analysis.choice.forced_choice import judge_panel
-from analysis.choice.sequential import SequentialPlan, standing
+from analysis.choice.sequential import SequentialPlan, judge
 from studyapp.errors import BadInput
 from studyapp.kinds.aroma.deciding import prospects
 from studyapp.kinds.aroma.files import forced_choice
@@ -37,7 +38,10 @@ def test_six_people_three_times_can_show_61_percent_and_never_39() -> None:
     assert found is not None
     said = plans.can_show(PLAN, found)
     assert said[0] == "6 people, 3 trials each, can show that fewer than 61 % notice, not fewer than 50 %."
-    assert said[2].startswith("However often they taste, they cannot speak for people like them below 39 %")
+    assert len(said) == 2, "at a limit that so few people can show nothing is said of smaller ones"
+    smaller = replace(PLAN, pd_limit=0.3)
+    below = plans.can_show(smaller, prospects.prospect(smaller))[2]
+    assert below.startswith("However often they taste, answers as an identical pair gives show nothing below 39 %")
     assert found.reach.floor_pd == pytest.approx(1 - 0.05 ** (1 / 6))
 
 
@@ -51,14 +55,19 @@ def test_marks_are_told_as_they_will_be_sealed() -> None:
 
 
 def test_a_plan_that_may_end_early_tells_its_cap() -> None:
-    """Triangle, 5 % and 5 %, pd 50 %, cap 36: different from 18, same up to 17 (exact, by dynamic programming)."""
+    """Triangle, 5 % and 5 %, pd 50 %, six rounds of six: different from 19, same up to 18 (worked out apart)."""
     plan = AromaPlan("Mint", assessors=SIX, pd_limit=0.5, alpha=0.05, beta=0.05, sequential=True, cap=36)
     found = prospects.prospect(plan)
     assert found is not None
     told = {fact.label: fact.value for fact in plans.marks(plan, found)}
     assert told["Answers"] == "up to 36"
-    assert told["Detectable at the cap from"] == "18 right"
-    assert told["Close enough at the cap up to"] == "17 right"
+    said = " ".join(plans.can_show(plan, found))
+    assert "19 answers on average if nobody notices, after 19 if 50 % do, after 36 at the latest" in said
+    assert "for these assessors only" in said
+    assert "people like them" not in said, "a plan by rounds never speaks for others"
+    assert told["Detectable at the cap from"] == "19 right"
+    assert told["Close enough at the cap up to"] == "18 right"
+    assert (told["Rounds"], told["False “different”"], told["False “same”"]) == ("6", "1.8 %", "3.1 %")
 
 
 def test_a_plan_over_doses_says_what_width_to_expect() -> None:
@@ -95,21 +104,18 @@ def test_ways_to_an_answer_name_the_better_question_and_cost_in_order() -> None:
 
 
 def test_a_longer_plan_is_offered_that_decides_nine_times_in_ten() -> None:
-    """Checked by playing it: 2,000 plans with nobody noticing, 1 in 10 undecided at most (3 standard errors)."""
+    """Checked by playing it: 400 plans with nobody noticing, 1 in 10 undecided at most (3 standard errors)."""
     short = forced_choice.plan_sequential("triangle", 0.05, 0.05, 0.3, 24)
     cap = prospects.settling_cap(short)
     assert cap is not None
     assert cap > 24
     longer, chance = forced_choice.plan_sequential("triangle", 0.05, 0.05, 0.3, cap), random.Random(7)
-    undecided = sum(_played(longer, chance) == "cannot tell" for _n in range(2000))
-    assert undecided / 2000 <= 0.1 + 3 * (0.1 * 0.9 / 2000) ** 0.5
+    undecided = sum(_played(longer, chance) == "cannot tell" for _n in range(400))
+    assert undecided / 400 <= 0.1 + 3 * (0.1 * 0.9 / 400) ** 0.5
 
 
 def _played(plan: SequentialPlan, chance: random.Random) -> str:
     """One plan to its end, every answer a guess among three."""
-    right = 0
-    for number in range(1, plan.cap + 1):
-        right += chance.random() < 1 / 3
-        if (here := standing(plan, number, right)) != "go on":
-            return here
-    return "go on"
+    answers: list[list[int | None]] = [[int(chance.random() < 1 / 3)] for _answer in range(plan.cap)]
+    found = judge(plan, answers)
+    return "cannot tell" if found.reason == "between the marks" else found.standing

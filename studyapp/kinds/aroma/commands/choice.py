@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,8 +13,25 @@ from studyapp.errors import BadInput
 from studyapp.methods import METHODS
 from studyapp.words import _
 
+if TYPE_CHECKING:
+    from analysis.choice import SequentialPlan
+
 *_first, _last = METHODS
 METHOD_HELP = f"{', '.join(_first)} or {_last}."
+
+
+def _by_rounds(sealed: SequentialPlan, answers: Path | None, json_wanted: bool) -> None:
+    """Judge a file by the rounds of a sealed plan."""
+    from studyapp.kinds.aroma.files import forced_choice
+    from studyapp.kinds.aroma.findings.rounds import rounds_finding
+
+    path = needed(answers, "--answers", _("a file; rounds are not known from totals"))
+    judged = forced_choice.judge_rounds(path, sealed)
+    if json_wanted:
+        click.echo(as_json(forced_choice.rounds_document(judged)))
+        return
+    finding = rounds_finding(judged)
+    click.echo(as_text(replace(finding, facts=finding.numbers)))
 
 
 @click.command
@@ -23,6 +42,9 @@ METHOD_HELP = f"{', '.join(_first)} or {_last}."
 @click.option("--alpha", type=Number(), default=0.05, show_default=True, help="Risk of the claim that is made.")
 @click.option("--pd", type=Number(), help="Limit of “close enough”: share of true detections.  [default: 0.3]")
 @click.option("--d-prime", type=Number(), help="The same limit stated as d'.")
+@click.option("--cap", type=Whole(), help="With --answers: judge by rounds, as sealed to end after so many answers.")
+@click.option("--assessors", type=Whole(), help="People in a round, with --cap.")
+@click.option("--beta", type=Number(), default=0.05, show_default=True, help="Risk of a false “same”, with --cap.")
 @click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object instead of sentences.")
 def choice(
     method: str | None,
@@ -32,6 +54,9 @@ def choice(
     alpha: float,
     pd: float | None,
     d_prime: float | None,
+    cap: int | None,
+    assessors: int | None,
+    beta: float,
     json_wanted: bool,
 ) -> None:
     """Is it noticed, and is it close enough? One forced-choice test."""
@@ -40,6 +65,10 @@ def choice(
 
     method = needed(method, "--method", METHOD_HELP.rstrip("."))
     limit = limit_of(method, pd, d_prime)
+    if cap is not None:
+        people = needed(assessors, "--assessors", _("how many people make a round"))
+        _by_rounds(forced_choice.plan_sequential(method, alpha, beta, limit, cap, people), answers, json_wanted)
+        return
     if answers is not None:
         if trials is not None or correct is not None:
             raise BadInput(_("Fix --answers: give either a file or --trials and --correct, not both."))

@@ -58,6 +58,7 @@ def plan_choice(
 @click.option("--pd", type=Number(), help="Share of true detections that counts as different.  [default: 0.3]")
 @click.option("--d-prime", type=Number(), help="The same stated as d'.")
 @click.option("--cap", type=Whole(), help="Answers after which the study ends, sealed.")
+@click.option("--assessors", type=Whole(), default=1, help="People in a round; it is judged when all have answered.")
 @click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object instead of sentences.")
 def plan_sequential(
     method: str | None,
@@ -66,15 +67,16 @@ def plan_sequential(
     pd: float | None,
     d_prime: float | None,
     cap: int | None,
+    assessors: int,
     json_wanted: bool,
 ) -> None:
-    """Lines to decide by after every answer, with a sealed cap and exact errors."""
+    """Lines to decide by after every round, with a sealed cap and exact errors."""
     from studyapp.kinds.aroma.files import forced_choice
     from studyapp.kinds.aroma.findings.trial_plans import sequential_finding
 
     method = needed(method, "--method", METHOD_HELP.rstrip("."))
     sealed_cap = needed(cap, "--cap", _("the most answers you can collect"))
-    planned = forced_choice.plan_sequential(method, alpha, beta, limit_of(method, pd, d_prime), sealed_cap)
+    planned = forced_choice.plan_sequential(method, alpha, beta, limit_of(method, pd, d_prime), sealed_cap, assessors)
     click.echo(
         as_json(forced_choice.sequential_document(planned)) if json_wanted else as_text(sequential_finding(planned))
     )

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, TypeAlias
+from itertools import takewhile
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from studyapp.errors import BadInput, NotAllowed
+from studyapp.kinds.aroma import rule
 from studyapp.kinds.aroma.files import forced_choice
 from studyapp.kinds.aroma.plan import KIND, AromaPlan, AromaStudy
 from studyapp.methods import METHODS
@@ -21,24 +24,33 @@ from studyapp.words import _, ngettext
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analysis.choice import ChoiceResult, Ladder, SequentialPlan
+    from analysis.choice import ChoiceResult, Ladder, SequentialPlan, SequentialResult, Standing
     from analysis.choice.threshold import ThresholdFit
 
 
 @dataclass(frozen=True, slots=True)
 class SequentialStanding:
-    """Where a sequential plan stands after its last complete round.
+    """Where a plan that may end early stands after its last complete round; at "go on" it asks for the next one.
 
-    `path` holds (answers, right answers) after every complete round, up to the answer that decided; `rounds` counts
-    complete rounds. At `standing` "go on" the plan asks for the next round.
+    `judged` is what the plan says of its complete rounds, up to the one that ended it; `served` counts complete rounds.
+    `given` and `right` count every answer: once the key is open those of later or unfinished rounds too, which are
+    shown and judge nothing.
     """
 
-    plan: SequentialPlan
-    standing: Literal["same", "different", "go on", "cannot tell"]
-    trials: int
-    correct: int
-    rounds: int
-    path: tuple[tuple[int, int], ...]
+    judged: SequentialResult
+    served: int
+    given: int
+    right: int
+
+    @property
+    def plan(self) -> SequentialPlan:
+        """The sealed plan."""
+        return self.judged.plan
+
+    @property
+    def standing(self) -> Standing:
+        """What it says."""
+        return self.judged.standing
 
 
 Verdict: TypeAlias = "ChoiceResult | ThresholdFit | Ladder | SequentialStanding"
@@ -175,6 +187,15 @@ def _judged(plan: AromaPlan, kept: Sequence[Judged]) -> ChoiceResult | Threshold
     )
 
 
+def answers_each(store: Store, by: Staff, study_id: str) -> tuple[int, ...]:
+    """How many answers each person gave who gave any; it tells nothing of whether they are right, so it may be asked
+    before the key is open, where the marks that hold and the chances left to them are said."""
+    require(by, "leader")
+    with store.read() as tx:
+        counted = Counter(each.assessor for each in _answered(trials.judged(tx, study_id)))
+    return tuple(counted.values())
+
+
 # ---- a sequential plan ---------------------------------------------------------------------------------------------
 def standing(store: Store, by: Staff, study_id: str) -> SequentialStanding:
     """Where a sequential plan stands after its last complete round; the answers of an unfinished round stay hidden.
@@ -191,40 +212,30 @@ def standing(store: Store, by: Staff, study_id: str) -> SequentialStanding:
 
 
 def _walked(tx: Any, study: AromaStudy) -> SequentialStanding:
-    """Answer by answer in the sealed order, as the plan's exact errors assume, over complete rounds only."""
+    """The plan's own judge over complete rounds; answers of a round that is not complete stay hidden while it runs."""
     from analysis.choice import sequential
 
-    plan = study.plan
-    sealed = sequential.plan(plan.method, plan.alpha, plan.beta, plan.pd_limit, plan.cap or 1)
-    count = right = 0
-    state: Literal["same", "different", "go on", "cannot tell"] = "go on"
-    path: list[tuple[int, int]] = []
-    rounds = _complete_rounds(tx, study)
-    for one in rounds:
-        for each in _answered(one):
-            if state == "go on":
-                count, right = count + 1, right + _correct(plan, each)
-                state = sequential.standing(sealed, count, right)
-        if state == "go on" or not path or path[-1] != (count, right):
-            path.append((count, right))
-    return SequentialStanding(sealed, state, count, right, len(rounds), tuple(path))
+    kept = trials.judged(tx, study.id)
+    rounds = _complete_rounds(tx, study, kept)
+    judged = sequential.judge(rule.by_rounds(study.plan), rounds)
+    shown = [_correct(study.plan, each) for each in _answered(kept)]
+    if study.state == "sealed":
+        shown = [each for one in rounds for each in one if each is not None]
+    return SequentialStanding(judged, len(rounds), len(shown), sum(shown))
 
 
-def _complete_rounds(tx: Any, study: AromaStudy) -> list[list[Judged]]:
-    """The trays that everybody has finished, in order, up to the first that is not."""
-    unfinished = {
-        (sitting.number, cup.position)
-        for sitting in sittings.of_study(tx, study.id)
-        for cups in trials.blind_by_assessor(tx, sitting.id).values()
-        for cup in cups
-        if cup.finished_at is None or cup.outcome == "not needed"
-    }
-    first_open = min(unfinished, default=None)
-    rounds: dict[tuple[int, int], list[Judged]] = {}
-    for each in trials.judged(tx, study.id):
-        if first_open is None or (each.sitting, each.position) < first_open:
-            rounds.setdefault((each.sitting, each.position), []).append(each)
-    return list(rounds.values())
+def _complete_rounds(tx: Any, study: AromaStudy, kept: Sequence[Judged]) -> list[list[int | None]]:
+    """The trays that everybody has finished, in order, up to the first that is not: one entry a seat, None missed."""
+    trays: dict[tuple[int, int], bool] = {}
+    for sitting in sittings.of_study(tx, study.id):
+        for cups in trials.blind_by_assessor(tx, sitting.id).values():
+            for cup in cups:
+                done = cup.finished_at is not None and cup.outcome != "not needed"
+                trays[sitting.number, cup.position] = trays.get((sitting.number, cup.position), True) and done
+    said = {(each.sitting, each.position, each.seat): _correct(study.plan, each) for each in _answered(kept)}
+    seats = range(1, len(study.plan.assessors) + 1)
+    complete = takewhile(trays.__getitem__, sorted(trays))
+    return [[said.get((*tray, seat)) for seat in seats] for tray in complete]
 
 
 # ---- signatures ----------------------------------------------------------------------------------------------------
@@ -236,7 +247,7 @@ def document(store: Store, by: Staff, study_id: str) -> dict[str, Any]:
 
 
 def refuse_foreign(plan: Mapping[str, Any], verdicts: Sequence[Mapping[str, Any]]) -> None:
-    """Nothing to refuse: there has been one version of this rule."""
+    """Nothing to refuse: a plan decides alike whichever version sealed it."""
 
 
 def verdict_document(result: Verdict) -> dict[str, Any]:
@@ -251,10 +262,6 @@ def verdict_document(result: Verdict) -> dict[str, Any]:
     if isinstance(result, Ladder):
         return forced_choice.ladder_document(result, code)
     if isinstance(result, SequentialStanding):
-        return {
-            "standing": result.standing,
-            "trials": result.trials,
-            "correct": result.correct,
-            "plan": forced_choice.sequential_document(result.plan),
-        }
+        given = {"answers_given": result.given, "right_of_given": result.right}
+        return {**forced_choice.rounds_document(result.judged), **given}
     return forced_choice.threshold_document(result)

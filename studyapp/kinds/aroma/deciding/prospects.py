@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput
+from studyapp.kinds.aroma import rule
 from studyapp.kinds.aroma.files import forced_choice
 from studyapp.methods import METHODS, proposal
 from studyapp.words import _
@@ -50,20 +52,29 @@ def prospect(plan: AromaPlan) -> Prospect | None:
     Raises:
         BadInput: a risk or the limit is out of range.
     """
-    from analysis.choice import judge_panel
-
     people, each = len(plan.assessors), plan.trials_each
     if not people or not each:
         return None
-    forced_choice.check_settings(plan.method, alpha=plan.alpha, pd=plan.pd_limit)
+    forced_choice.check_settings(plan.method, alpha=plan.alpha, pd=plan.pd_limit, beta=plan.beta)
     if plan.alpha >= 0.5 or each > MOST_RETASTED:
         raise BadInput(_("Fix the plan: nobody tastes more than {most} sets of a kind.").format(most=MOST_RETASTED))
-    marks = judge_panel(plan.method, (each,) * people, (0,) * people, plan.alpha, plan.pd_limit)
+    marks = rule.designed(plan.method, people, each, plan.alpha, plan.pd_limit)
     early = None
     if plan.sequential and plan.cap:
-        early = forced_choice.plan_sequential(plan.method, plan.alpha, plan.beta, plan.pd_limit, plan.cap)
+        early = rule.by_rounds(plan)
     reach = forced_choice.panel_reach(plan.method, plan.alpha, people, each)
     return Prospect(marks, reach, forced_choice.d_prime_of(plan.method, plan.pd_limit), levels(plan), early)
+
+
+def left(plan: AromaPlan, answers_each: Sequence[int]) -> tuple[ChoiceResult, ChoiceResult] | None:
+    """The one test of a plan as it was sealed, and as the answers really given leave it; None where none is missing."""
+    from analysis.choice import judge_panel
+
+    sealed = rule.designed(plan.method, len(plan.assessors), plan.trials_each, plan.alpha, plan.pd_limit)
+    if plan.aim != "detectable" or not answers_each or sum(answers_each) == sealed.trials:
+        return None
+    zeros = (0,) * len(answers_each)
+    return sealed, judge_panel(plan.method, answers_each, zeros, plan.alpha, plan.pd_limit)
 
 
 def levels(plan: AromaPlan) -> int:
@@ -75,8 +86,9 @@ def settling_cap(early: SequentialPlan) -> int | None:
     """Answers after which a new plan with the same risks ends undecided in at most 1 of 10 cases; None if too many."""
     from analysis.choice import MOST_CAPPED
 
-    for cap in range(early.cap, min(6 * early.cap, MOST_CAPPED) + 1, max(1, early.cap // 6)):
-        longer = forced_choice.plan_sequential(early.method, early.alpha, early.beta, early.pd, cap)
+    step = max(1, early.rounds // 6) * early.people
+    for cap in range(early.cap, min(6 * early.cap, MOST_CAPPED) + 1, step):
+        longer = forced_choice.plan_sequential(early.method, early.alpha, early.beta, early.pd, cap, early.people)
         if max(longer.cannot_tell_identical, longer.cannot_tell_at_pd) <= 1 - SURE:
             return cap
     return None
@@ -96,7 +108,7 @@ def ways(plan: AromaPlan, result: ChoiceResult) -> tuple[Way, ...]:
     else:
         tried.append((result.method, 2 * people, 2 * each, plan.pd_limit))
     found = [Way(*way, _chance(*way, plan.alpha)) for way in tried]
-    worth = [way for way in found if not any(_spares(other, way) for other in found)]
+    worth = [way for way in found if way.chance > 0 and not any(_spares(other, way) for other in found)]
     return tuple(sorted(worth, key=lambda way: way.people * way.trials_each))
 
 
@@ -107,7 +119,5 @@ def _spares(cheap: Way, dear: Way) -> bool:
 
 
 def _chance(method: str, people: int, each: int, pd: float, alpha: float) -> float:
-    from analysis.choice import judge_panel
-
-    designed = judge_panel(method, (each,) * people, (0,) * people, alpha, pd)
-    return min(designed.power, designed.pass_chance)
+    designed = rule.designed(method, people, each, alpha, pd)
+    return min(designed.power, designed.pass_chance) if designed.similar.offered else 0.0

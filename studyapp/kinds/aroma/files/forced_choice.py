@@ -17,7 +17,15 @@ from studyapp.methods import METHODS
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.choice import ChoicePlan, ChoiceResult, Ladder, PanelReach, SequentialPlan, Similar
+    from analysis.choice import (
+        ChoicePlan,
+        ChoiceResult,
+        Ladder,
+        PanelReach,
+        SequentialPlan,
+        SequentialResult,
+        Similar,
+    )
     from analysis.choice.threshold import FitTest, ThresholdFit
 
 Document = dict[str, Any]
@@ -57,7 +65,7 @@ def settling_people(result: ChoiceResult) -> int | None:
     """People with as many trials each who would settle an open question in 9 of 10 cases; None when it is not open."""
     from analysis.choice import settling_assessors
 
-    if result.different or result.similar.similar:
+    if result.verdict != "cannot tell" or result.fewer:
         return None
     return settling_assessors(result.method, max(result.trials_each), result.alpha, result.pd_limit)
 
@@ -81,13 +89,26 @@ def panel_reach(method: str, alpha: float, assessors: int, replicates: int) -> P
         return choice_planning.panel_reach(method, assessors, replicates, alpha)
 
 
-def plan_sequential(method: str, alpha: float, beta: float, pd: float, cap: int) -> SequentialPlan:
-    """A sequential plan with its sealed cap. Raises BadInput."""
+def plan_sequential(method: str, alpha: float, beta: float, pd: float, cap: int, people: int = 1) -> SequentialPlan:
+    """A sequential plan with its sealed cap, in rounds of so many people. Raises BadInput."""
     from analysis.choice import sequential
 
     check_settings(method, alpha=alpha, pd=pd, beta=beta)
+    if people < 1:
+        raise BadInput(_("Fix --assessors: {n} is not a number of people. Write 1 or more.").format(n=people))
     with _as_bad_input():
-        return sequential.plan(method, alpha, beta, pd, cap)
+        return sequential.plan(method, alpha, beta, pd, cap, people)
+
+
+def judge_rounds(path: Path, sealed: SequentialPlan) -> SequentialResult:
+    """A sequential plan from a file of answers: round by round, everybody's answers in the order of their rows or by
+    a column round. Raises BadInput."""
+    from analysis.choice import sequential
+    from analysis.files import answers
+
+    with _as_bad_input(path.name):
+        rounds = answers.read_rounds(path, sealed.people)
+        return sequential.judge(sealed, rounds)
 
 
 def threshold_file(method: str, path: Path, alpha: float, uneven: bool) -> ThresholdFit:
@@ -218,6 +239,10 @@ def _as_bad_input(name: str = "") -> Iterator[None]:
 def choice_document(result: ChoiceResult, say: Say) -> Document:
     """`choice --json`."""
     return {
+        "verdict": result.verdict,
+        "reason": result.reason,
+        "trials": result.trials,
+        "correct": result.correct,
         "p_value": result.p_value,
         "minimum_correct": result.minimum_correct,
         "different": result.different,
@@ -227,9 +252,11 @@ def choice_document(result: ChoiceResult, say: Say) -> Document:
         "similarity": {
             "pd_limit": result.pd_limit,
             **_similar(result.similar),
+            "offered": result.similar.offered,
             "these_assessors": _similar(result.these_assessors),
         },
         "warnings": [say(warning, len(result.trials_each)) for warning in result.warnings],
+        "warning_codes": [warning.code for warning in result.warnings],
     }
 
 
@@ -264,10 +291,29 @@ def sequential_document(plan: SequentialPlan) -> Document:
     return {name: value for name, value in asdict(plan).items() if name not in sealed}
 
 
+def rounds_document(result: SequentialResult) -> Document:
+    """`choice --cap --json`: what was judged, round by round, with the sealed plan and the marks of rounds served."""
+    share = result.proportion_discriminators
+    return {
+        "standing": result.standing,
+        "reason": result.reason,
+        "trials": result.trials,
+        "correct": result.correct,
+        "missed": result.missed,
+        "filled": result.filled,
+        "rounds": [asdict(one) for one in result.rounds],
+        "marks_of_rounds_served": None if result.marks is None else asdict(result.marks),
+        "proportion_discriminators": None if share is None else asdict(share),
+        "plan": {"rounds": result.plan.rounds, **sequential_document(result.plan)},
+    }
+
+
 def threshold_document(fitted: ThresholdFit) -> Document:
     """`threshold --json`: null outside the doses tasted."""
     ends = {"estimate": fitted.estimate, "low": fitted.low, "high": fitted.high}
-    return {"threshold": {name: point.value for name, point in ends.items()}}
+    answers = fitted.answers
+    blank = {"trials": answers.blank_trials, "correct": answers.blank_correct, "p_value": fitted.blank_p_value}
+    return {"threshold": {name: point.value for name, point in ends.items()}, "blank": blank}
 
 
 def ladder_document(ladder: Ladder, say: Say) -> Document:
@@ -279,8 +325,6 @@ def ladder_document(ladder: Ladder, say: Say) -> Document:
         "rungs": [
             {
                 "batch": rung.batch,
-                "trials": rung.result.trials,
-                "correct": rung.result.correct,
                 **choice_document(rung.result, say),
             }
             for rung in ladder.rungs

@@ -26,9 +26,22 @@ def threshold_finding(
             _("Each claim holds at a risk of {alpha} of its own.").format(alpha=percent_of(fitted.alpha)),
             _("Half-way detection for the middle assessor, with 1 % of answers taken as slips."),
         ),
-        warnings=(*_warnings(fitted), *_departs(tested, unit), *(_apart(name, other, unit) for name, other in apart)),
+        warnings=(
+            *_warnings(fitted),
+            *_blank(fitted),
+            *_departs(tested, unit),
+            *(_apart(name, other, unit) for name, other in apart),
+        ),
         caution=caution(),
     )
+
+
+def _blank(fitted: ThresholdFit) -> tuple[str, ...]:
+    """Blank against blank checks the guess rate: more right than guessing gives means that a cup tells itself."""
+    if fitted.blank_p_value is None or fitted.blank_p_value > fitted.alpha:
+        return ()
+    said = _("Blank against blank was told apart, {k} of {n}: look for what betrays a cup before you use this.")
+    return (said.format(k=fitted.answers.blank_correct, n=fitted.answers.blank_trials),)
 
 
 def dose(value: float, unit: str) -> str:

@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact
 from studyapp.findings.numbers import decimal, of_studies, percent
+from studyapp.kinds.aroma.findings.rounds import error_facts
 from studyapp.kinds.aroma.findings.verdicts import WayRow, way_row
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
+    from analysis.choice import SequentialPlan
     from studyapp.kinds.aroma.deciding.prospects import Prospect, Way
     from studyapp.kinds.aroma.plan import AromaPlan
 
@@ -30,9 +32,11 @@ def aim_name(aim: str) -> str:
 
 # ---- what it can show --------------------------------------------------------------------------------------------
 def can_show(plan: AromaPlan, prospect: Prospect) -> tuple[str, ...]:
-    """The plan in three sentences: what these people can show, what they never can, and where the marks lie."""
+    """The plan in two or three sentences: what these people can show and find, and what they never can."""
     if plan.aim == "dose":
         return (_dose_design(plan), *_too_small(plan))
+    if prospect.early is not None:
+        return _rounds_design(prospect.early)
     people, each = len(plan.assessors), plan.trials_each
     here = prospect.reach.by_power[0.8]
     who = ngettext("{n} person", "{n} people", people).format(n=people)
@@ -44,15 +48,41 @@ def can_show(plan: AromaPlan, prospect: Prospect) -> tuple[str, ...]:
         )
     else:
         shown = _("{who}, {trials} each, can show that fewer than {shown} notice; the limit is {limit}.").format(**can)
-    floor = _(
-        "However often they taste, they cannot speak for people like them below {floor}; for themselves they can."
-    ).format(floor=percent(prospect.reach.floor_pd))
     found = (
         _("They find it in 8 of 10 cases when {pd} notice.").format(pd=percent(here.detectable_pd))
         if here.detectable_pd is not None
         else _("So few answers find nothing.")
     )
-    return (shown, found, floor)
+    return (shown, found, *below_floor(prospect.reach.floor_pd, plan.pd_limit))
+
+
+def _rounds_design(early: SequentialPlan) -> tuple[str, ...]:
+    """What a plan by rounds can say and of whom; what the same people show otherwise has no part in it."""
+    ends = _(
+        "It ends after {same} answers on average if nobody notices, after {different} if {pd} do, after {cap} at the "
+        "latest."
+    ).format(
+        same=decimal(early.mean_trials_identical, 0),
+        different=decimal(early.mean_trials_at_pd, 0),
+        pd=percent(early.pd),
+        cap=early.cap,
+    )
+    return (
+        ends,
+        _("A round is one set of everybody; nothing is judged before all have answered it."),
+        _("“Close enough” holds for these assessors only, and not where those who noticed may have stayed away."),
+    )
+
+
+def below_floor(floor: float, limit: float) -> tuple[str, ...]:
+    """That so few people cannot speak for others at this limit, where it lies under what they can show."""
+    if limit >= floor:
+        return ()
+    said = _(
+        "However often they taste, answers as an identical pair gives show nothing below {floor} for people like them; "
+        "for themselves they can."
+    )
+    return (said.format(floor=percent(floor)),)
 
 
 def _dose_design(plan: AromaPlan) -> str:
@@ -93,16 +123,18 @@ def marks(plan: AromaPlan, prospect: Prospect) -> tuple[Fact, ...]:
         if made.minimum_correct is None
         else _("{n} right or more").format(n=made.minimum_correct)
     )
-    most = made.similar.maximum_correct
-    here = made.these_assessors.maximum_correct
-    up_to = _("none: too few answers") if most is None else _("{n} right or fewer").format(n=most)
+    offered = made.similar.offered
+    here = made.these_assessors.maximum_correct if made.these_assessors.offered else None
+    up_to = _("none: too few people") if not offered else _("{n} right or fewer").format(n=made.similar.maximum_correct)
     for_these = _("for these {people} alone: none") if here is None else _("for these {people} alone: {n} or fewer")
     found = _("comes in {found} if {pd} notice").format(
         found=of_studies(round(made.power, 2)), pd=percent(plan.pd_limit)
     )
-    passes = _("{these}; comes in {passes} if nobody notices").format(
-        these=for_these.format(people=people, n=here), passes=of_studies(round(made.pass_chance, 2))
-    )
+    passes = for_these.format(people=people, n=here)
+    if offered:
+        passes = _("{these}; comes in {passes} if nobody notices").format(
+            these=passes, passes=of_studies(round(made.pass_chance, 2))
+        )
     return (
         Fact(_("Answers"), answers, _each(prospect.levels)),
         Fact(_("Detectable from"), least, found),
@@ -125,6 +157,7 @@ def _early_marks(prospect: Prospect) -> tuple[Fact, ...]:
     )
     return (
         Fact(_("Answers"), _("up to {n}").format(n=early.cap), mean),
+        Fact(_("Rounds"), str(early.rounds), _("judged when everybody has answered, never in between")),
         Fact(_("Detectable at the cap from"), _or_none(early.cap_different_at_least), ""),
         Fact(_("Close enough at the cap up to"), _or_none(early.cap_same_at_most), _("for these assessors only")),
         Fact(
@@ -132,6 +165,7 @@ def _early_marks(prospect: Prospect) -> tuple[Fact, ...]:
             of_studies(round(early.cannot_tell_identical, 2)),
             _("such plans, if nobody notices"),
         ),
+        *error_facts(early),
     )
 
 

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from studyapp.findings.facts import TrialFinding
 from studyapp.kinds.aroma import deciding
 from studyapp.kinds.aroma.deciding import SequentialStanding, prospects
 from studyapp.kinds.aroma.files import forced_choice
-from studyapp.kinds.aroma.findings import verdicts
+from studyapp.kinds.aroma.findings import rounds, verdicts
 from studyapp.kinds.aroma.findings.plans import way_rows
 from studyapp.kinds.aroma.findings.verdicts import WayRow
-from studyapp.words import language
+from studyapp.services import closing
+from studyapp.words import _, language
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -48,7 +50,26 @@ def _told(store: Store, by: Staff, study: AromaStudy) -> Told:
     result = deciding.verdict(store, by, study.id)
     finding = with_guesses(verdict_finding(study.plan, result), deciding.answers(store, by, study.id))
     open_ = still_open(result)
+    signed = closing.kept_verdict(store, by, study.id, study.look)
+    if signed is not None:
+        finding = as_signed(study.plan, finding, signed, deciding.verdict_document(result))
     return Told(result, finding, way_rows(study.plan, prospects.ways(study.plan, open_)) if open_ else ())
+
+
+def as_signed(
+    plan: AromaPlan, finding: TrialFinding, signed: Mapping[str, Any], today: Mapping[str, Any]
+) -> TrialFinding:
+    """The sentences of a verdict that was signed: its own headline, where an earlier version of the rule gave another
+    one than today's would, and that today's numbers below are not those it was signed on."""
+    line = verdicts.kept_line(plan, signed)
+    if line == verdicts.kept_line(plan, today):
+        return finding
+    said = _(
+        "This stands as it was signed, under an earlier version of the rule. Decided today it would read: {headline} "
+        "{lede}"
+    ).format(headline=finding.headline, lede=finding.lede)
+    careful = _("The numbers and pictures here are those of today's rule; the signed ones are in the record.")
+    return replace(finding, headline=line, lede=said, warnings=(careful, *finding.warnings))
 
 
 def verdict_finding(plan: AromaPlan, result: Verdict) -> TrialFinding:
@@ -57,13 +78,14 @@ def verdict_finding(plan: AromaPlan, result: Verdict) -> TrialFinding:
 
     if isinstance(result, ChoiceResult):
         limit = forced_choice.d_prime_of(result.method, result.pd_limit)
-        return verdicts.detectable_finding(plan, result, limit, forced_choice.settling_people(result))
+        sealed = None if (found := prospects.prospect(plan)) is None else found.marks
+        return verdicts.detectable_finding(plan, result, limit, forced_choice.settling_people(result), sealed)
     if isinstance(result, Ladder):
         return verdicts.ladder_of(plan, result)
     if isinstance(result, SequentialStanding):
-        decided = result.standing in ("same", "different")
-        settling = None if decided else prospects.settling_cap(result.plan)
-        return verdicts.sequential_finding(plan, result.plan, result.standing, result.trials, result.correct, settling)
+        undecided = result.judged.reason == "between the marks"
+        settling = prospects.settling_cap(result.plan) if undecided else None
+        return rounds.sequential_finding(plan, result, settling)
     return verdicts.dose_finding(plan, result, *forced_choice.threshold_checks(result))
 
 
@@ -81,4 +103,4 @@ def still_open(result: Verdict) -> ChoiceResult | None:
     tests = [result] if isinstance(result, ChoiceResult) else []
     if isinstance(result, Ladder) and result.clean_from_all_tasted is None:
         tests = [result.rungs[-1].result]
-    return next((test for test in tests if not (test.different or test.similar.similar)), None)
+    return next((test for test in tests if test.verdict == "cannot tell" and not test.fewer), None)

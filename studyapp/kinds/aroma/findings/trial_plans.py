@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding
 from studyapp.findings.numbers import decimal, of_studies, percent
+from studyapp.kinds.aroma.findings.plans import below_floor
+from studyapp.kinds.aroma.findings.rounds import error_facts
 from studyapp.kinds.aroma.findings.trials import percent_of
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
@@ -31,7 +33,7 @@ def plan_finding(
     ]
     return TrialFinding(
         headline=_plan_headline(plan, pd, similarity),
-        lede="" if reach is None else _reach_lede(reach),
+        lede="" if reach is None else _reach_lede(reach, pd),
         facts=(*facts, *(() if reach is None else _reach_facts(reach))),
         changes=(
             _("Seal the number of answers; look at the count only when it is complete."),
@@ -62,17 +64,14 @@ def _mark(plan: ChoicePlan, similarity: bool) -> str:
     return text.format(mark=plan.mark)
 
 
-def _reach_lede(reach: PanelReach) -> str:
+def _reach_lede(reach: PanelReach, limit: float) -> str:
     shown = percent(reach.by_power[0.8].demonstrable_pd)
     people = ngettext("{count} person", "{count} people", reach.assessors).format(count=reach.assessors)
     trials = ngettext("{count} trial", "{count} trials", reach.replicates).format(count=reach.replicates)
     first = _("{people}, {trials} each, can show that fewer than {shown} notice, not less than that.").format(
         people=people, trials=trials, shown=shown
     )
-    floor = _(
-        "However often they taste, they cannot speak for people like them below {floor}; for themselves they can."
-    )
-    return f"{first} {floor.format(floor=percent(reach.floor_pd))}"
+    return " ".join((first, *below_floor(reach.floor_pd, limit)))
 
 
 def _reach_facts(reach: PanelReach) -> tuple[Fact, ...]:
@@ -90,8 +89,11 @@ def _reach_facts(reach: PanelReach) -> tuple[Fact, ...]:
 # ---- sequential --------------------------------------------------------------------------------------------------
 def sequential_finding(plan: SequentialPlan) -> TrialFinding:
     """The sentences of a sequential plan: the lines, the cap and what they cost."""
+    after = _("Decide after every answer, at the latest after {cap}.")
+    if plan.people > 1:
+        after = _("Decide after every round of {people} answers, at the latest after {cap}.")
     return TrialFinding(
-        headline=_("Decide after every answer, at the latest after {cap}.").format(cap=plan.cap),
+        headline=after.format(cap=plan.cap, people=plan.people),
         lede=_("An identical pair takes {same} answers on average, one that {pd} notice {different}.").format(
             same=decimal(plan.mean_trials_identical, 0),
             pd=percent(plan.pd),
@@ -125,12 +127,7 @@ def _errors(plan: SequentialPlan) -> tuple[Fact, ...]:
         at_pd=percent_of(round(plan.cannot_tell_at_pd, 3)), pd=percent(plan.pd)
     )
     return (
-        Fact(_("False “different”"), percent_of(round(plan.false_different, 3)), _("an identical pair, exact")),
-        Fact(
-            _("False “same”"),
-            percent_of(round(plan.false_same, 3)),
-            _("when {pd} notice, exact").format(pd=percent(plan.pd)),
-        ),
+        *error_facts(plan),
         Fact(_("Cannot tell"), percent_of(round(plan.cannot_tell_identical, 3)), undecided),
         Fact(
             _("Half-way"),

@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, listed, of_studies, percent
+from studyapp.kinds.aroma import rule
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.choice import ChoiceResult, ChoiceWarning, DPrime, Estimate, Ladder, Similar
+    from analysis.choice import ChoiceResult, ChoiceWarning, DPrime, Ladder, Similar
 
 
 # ---- one test ----------------------------------------------------------------------------------------------------
@@ -21,7 +22,7 @@ def choice_finding(result: ChoiceResult, limit_d_prime: float, settling: int | N
         lede=_lede(result, settling),
         facts=(
             *_counts(result),
-            _noticing(result.proportion_discriminators, result.alpha),
+            _noticing(result),
             _distance(result.d_prime, result.alpha),
             _limit(result.pd_limit, limit_d_prime),
             _power(result),
@@ -33,40 +34,79 @@ def choice_finding(result: ChoiceResult, limit_d_prime: float, settling: int | N
 
 
 def _headline(result: ChoiceResult) -> str:
-    similar = result.similar.similar
-    if result.different:
-        return _("Noticeable, and small enough.") if similar else _("Detectable.")
-    if similar:
-        return _("Close enough.")
-    if result.these_assessors.similar:
+    said = {
+        "different and similar": _("Noticeable, and small enough."),
+        "different": _("Detectable."),
+        "similar": _("Close enough."),
+        "cannot tell": _("Cannot tell yet."),
+    }
+    if result.reason == "fewer right than guessing":
+        return fewer_headline()
+    if result.verdict == "cannot tell" and result.close_here:
         return _("Close enough for these assessors; cannot tell for people like them.")
-    return _("Cannot tell yet.")
+    return said[result.verdict]
+
+
+def fewer_headline() -> str:
+    """The verdict where fewer answers are right than guessing explains, whatever was asked."""
+    return _("Cannot tell: fewer right than guessing would give.")
+
+
+def fewer_causes() -> str:
+    """What to look for where fewer answers are right than guessing explains."""
+    return _(
+        "So few come by guessing too seldom to be chance. Look for swapped codes, a question read the other way, or "
+        "another cup that was the odd one; then taste again."
+    )
 
 
 def _lede(result: ChoiceResult, settling: int | None) -> str:
-    share = result.proportion_discriminators
     sentences = [
         _("{k} of {n} answers are right; guessing alone finds about {g}.").format(
             k=result.correct, n=result.trials, g=decimal(_guessed(result), 0)
         )
     ]
+    if result.reason == "fewer right than guessing":
+        return " ".join([*sentences, fewer_causes()])
     if result.different:
-        sentences.append(
-            _("About {pd} of the answers came from truly noticing it, at least {low}, at most {high}.").format(
-                pd=percent(share.estimate or 0.0), low=percent(share.low or 0.0), high=percent(share.high or 0.0)
-            )
-        )
-    if result.similar.similar or result.these_assessors.similar:
+        sentences.append(_truly(result))
+    if result.close or result.close_here:
         sentences.append(_close(result))
-    if not (result.different or result.similar.similar or result.these_assessors.similar):
-        sentences.append(
-            _("At most {high} truly notice it, and the limit is {limit}; it may also be nobody.").format(
-                high=percent(share.high or 0.0), limit=percent(result.pd_limit)
-            )
-        )
-    if not (result.different or result.similar.similar):
-        sentences.append(_settles(result, settling))
+    if result.verdict == "cannot tell":
+        sentences += _open_question(result, settling)
+    elif not result.similar.offered:
+        sentences.append(not_offered(result))
     return " ".join(sentence for sentence in sentences if sentence)
+
+
+def _truly(result: ChoiceResult) -> str:
+    share = result.proportion_discriminators
+    return _("About {pd} of the answers came from truly noticing it, at least {low}, at most {high}.").format(
+        pd=percent(share.estimate or 0.0), low=percent(share.low or 0.0), high=percent(result.most_noticing)
+    )
+
+
+def _open_question(result: ChoiceResult, settling: int | None) -> list[str]:
+    """Why it cannot be told, and what would settle it."""
+    settles = _settles(result, settling)
+    if not result.similar.offered:
+        return [not_offered(result), settles]
+    if result.close_here:
+        return [settles]
+    undecided = _("At most {high} truly notice it, and the limit is {limit}; it may also be nobody.")
+    return [undecided.format(high=percent(result.most_noticing), limit=percent(result.pd_limit)), settles]
+
+
+def not_offered(result: ChoiceResult) -> str:
+    """That no count would show the limit for people like these, and what would show it for themselves."""
+    return rule.not_offered(result)
+
+
+def offered_here(result: ChoiceResult) -> str:
+    """The mark that the same people have for themselves alone."""
+    if not result.these_assessors.offered:
+        return _("nor for themselves")
+    return _("for themselves up to {n} right").format(n=result.these_assessors.maximum_correct)
 
 
 def _guessed(result: ChoiceResult) -> float:
@@ -74,11 +114,11 @@ def _guessed(result: ChoiceResult) -> float:
 
 
 def _close(result: ChoiceResult) -> str:
-    if not result.similar.similar:
+    if not result.close:
         return _("Among these assessors fewer than {limit} truly notice it.").format(limit=percent(result.pd_limit))
     return _(
         "At most {high} of people like them truly notice it; the limit is {limit}. Not the same as nobody can."
-    ).format(high=percent(result.proportion_discriminators.high or 0.0), limit=percent(result.pd_limit))
+    ).format(high=percent(result.most_noticing), limit=percent(result.pd_limit))
 
 
 def _settles(result: ChoiceResult, people: int | None) -> str:
@@ -121,10 +161,14 @@ def _counts(result: ChoiceResult) -> tuple[Fact, ...]:
 def _up_to(scope: Similar) -> str:
     if scope.maximum_correct is None:
         return _("none: too few answers")
+    if not scope.offered:
+        return _("none: too few people")
     return _("{mark} or fewer").format(mark=scope.maximum_correct)
 
 
 def _so_few(scope: Similar, who: str) -> str:
+    if not scope.offered:
+        return _("{who}: no count would show this limit").format(who=who)
     return _("{who}; so few at the limit: {p}").format(who=who, p=_chance(scope.p_value))
 
 
@@ -133,10 +177,11 @@ def _chance(p: float) -> str:
     return _("below {p}").format(p=decimal(0.0001, 4)) if p < 0.0001 else decimal(p, 4)
 
 
-def _noticing(share: Estimate, alpha: float) -> Fact:
+def _noticing(result: ChoiceResult) -> Fact:
+    share, alpha = result.proportion_discriminators, result.alpha
     value = percent(share.estimate or 0.0)
-    low, high = percent(share.low or 0.0), percent(share.high or 0.0)
-    note = _("at least {low}, at most {high}; {level} one-sided each").format(low=low, high=high, level=_level(alpha))
+    low, high = percent(share.low or 0.0), percent(result.most_noticing)
+    note = _("at least {low}, at most {high}; {level} one-sided each").format(low=low, high=high, level=level(alpha))
     return Fact(_("Truly noticing (pd)"), value, note)
 
 
@@ -144,17 +189,17 @@ def _distance(distance: DPrime, alpha: float) -> Fact:
     value = _("no upper limit") if distance.estimate is None else decimal(distance.estimate, 2)
     low = decimal(distance.low or 0.0, 2)
     if distance.high is None:
-        note = _("at least {low}, no upper limit; {level} one-sided each").format(low=low, level=_level(alpha))
+        note = _("at least {low}, no upper limit; {level} one-sided each").format(low=low, level=level(alpha))
     else:
         note = _("at least {low}, at most {high}; {level} one-sided each").format(
-            low=low, high=decimal(distance.high, 2), level=_level(alpha)
+            low=low, high=decimal(distance.high, 2), level=level(alpha)
         )
     if distance.se is not None:
         note = _("{note}; standard error {se}").format(note=note, se=decimal(distance.se, 2))
     return Fact(_("Size (d')"), value, note)
 
 
-def _level(alpha: float) -> str:
+def level(alpha: float) -> str:
     """The level of a one-sided limit: "95 %", "97.5 %"."""
     share = 100 * (1 - alpha)
     digits = 0 if abs(share - round(share)) < 1e-6 else 1
@@ -167,6 +212,12 @@ def _limit(pd: float, d_prime: float) -> Fact:
 
 
 def _power(result: ChoiceResult) -> Fact:
+    if not result.similar.offered:
+        note = _("no count is offered as “close enough”")
+        found = of_studies(_whole(result.power))
+        return Fact(
+            _("This design"), _("finds {limit} in {found}").format(limit=percent(result.pd_limit), found=found), note
+        )
     value = _("finds {limit} in {found}").format(limit=percent(result.pd_limit), found=of_studies(_whole(result.power)))
     note = _("an identical pair passes in {passes}").format(passes=of_studies(_whole(result.pass_chance)))
     return Fact(_("This design"), value, note)
@@ -186,7 +237,7 @@ def _conditions(result: ChoiceResult) -> tuple[str, ...]:
         said.append(
             _("Trials of one person count as independent: fresh codes, new orders, no feedback before the key opens.")
         )
-    if result.similar.similar or result.these_assessors.similar:
+    if result.close or result.close_here:
         said.append(_("“Close enough” counts only if this panel also found a control known to differ."))
     return tuple(said)
 
@@ -203,10 +254,14 @@ def choice_warning(warning: ChoiceWarning, people: int) -> str:
     sentences = {
         "one trial assumed": _("Totals alone do not say who answered: one trial each of different people was assumed."),
         "unequal trials": _("Not everybody had the same number of trials; the marks allow for that."),
-        "too few to pass": _("So few answers that an identical pair would pass only {value} of the time."),
+        "too few to pass": _(
+            "So few answers that an identical pair would pass only {value} of the time; no such mark is offered."
+        ),
         "below the floor": ngettext(
-            "However often {people} person tastes, nothing below {value} can be shown for people like them.",
-            "However often {people} people taste, nothing below {value} can be shown for people like them.",
+            "However often {people} person tastes, answers as an identical pair gives show nothing below {value} for "
+            "people like them.",
+            "However often {people} people taste, answers as an identical pair gives show nothing below {value} for "
+            "people like them.",
             people,
         ),
         "fewer than guessing": _("Fewer right than guessing gives: check codes and question."),
@@ -247,6 +302,7 @@ def _ladder_lede(ladder: Ladder) -> str:
     between = _between(ladder)
     if between:
         sentences.append(_("Neither found nor shown to be gone: {batches}.").format(batches=listed(between)))
+    sentences += fewer_rungs(ladder, [f"+{rung.batch}" for rung in ladder.rungs if rung.result.fewer])
     if ladder.clean_from_all_tasted is not None:
         sentences.append(
             _("From +{batch} on at most {limit} of people like these truly notice it.").format(
@@ -255,6 +311,13 @@ def _ladder_lede(ladder: Ladder) -> str:
         )
     sentences.append(_batch_by_batch(ladder))
     return " ".join(sentences)
+
+
+def fewer_rungs(ladder: Ladder, named: list[str]) -> list[str]:
+    """That some rungs cannot be told since too few were right, and what to look for; `named` are those rungs."""
+    if not named:
+        return []
+    return [_("Fewer right than guessing would give: {rungs}.").format(rungs=listed(named)), fewer_causes()]
 
 
 def _between(ladder: Ladder) -> list[str]:
@@ -276,7 +339,7 @@ def _batch_by_batch(ladder: Ladder) -> str:
 
 def _rung(batch: int, result: ChoiceResult) -> Fact:
     value = _("{k} of {n} right").format(k=result.correct, n=result.trials)
-    mark = result.similar.maximum_correct
+    mark = result.similar.maximum_correct if result.similar.offered else None
     up_to = _("none") if mark is None else _("{mark} or fewer").format(mark=mark)
     least = result.minimum_correct
     found = _("none") if least is None else _("{mark} or more").format(mark=least)

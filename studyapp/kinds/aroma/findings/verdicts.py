@@ -10,18 +10,24 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
-from studyapp.findings.numbers import decimal, hours, listed, of_ten, percent
+from studyapp.findings.numbers import decimal, hours, listed, of_studies, of_ten, percent
 from studyapp.kinds.aroma.findings.doses import dose, threshold_finding
-from studyapp.kinds.aroma.findings.trials import choice_finding, ladder_finding, percent_of
+from studyapp.kinds.aroma.findings.trials import (
+    choice_finding,
+    fewer_headline,
+    fewer_rungs,
+    ladder_finding,
+    offered_here,
+)
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.choice import ChoiceResult, Ladder, SequentialPlan, Standing
+    from analysis.choice import ChoiceResult, Ladder
     from analysis.choice.threshold import FitTest, ThresholdFit
     from studyapp.kinds.aroma.plan import AromaPlan
 
-ZoneKind = Literal["close", "open", "both", "detectable"]
+ZoneKind = Literal["fewer", "close", "open", "both", "detectable"]
 RungKind = Literal["gone", "open", "found"]
 
 
@@ -47,23 +53,56 @@ class WayRow:
 
 # ---- is it detectable --------------------------------------------------------------------------------------------
 def detectable_finding(
-    plan: AromaPlan, result: ChoiceResult, limit_d_prime: float, settling: int | None = None
+    plan: AromaPlan,
+    result: ChoiceResult,
+    limit_d_prime: float,
+    settling: int | None = None,
+    sealed: ChoiceResult | None = None,
 ) -> TrialFinding:
-    """One test at one dose. `limit_d_prime` is the sealed pd limit as d', `settling` the people who would settle it."""
+    """One test at one dose. `limit_d_prime` is the sealed pd limit as d', `settling` the people who would settle it;
+    `sealed` is the same test over the sets that were sealed, for its marks and chances, where that is known."""
     told = choice_finding(result, limit_d_prime, settling)
     by_name = {fact.label: fact for fact in told.facts}
     share = result.proportion_discriminators
     noticing = _("at least {low}, at most {high}").format(
-        low=percent(share.low or 0.0), high=percent(1.0 if share.high is None else share.high)
+        low=percent(share.low or 0.0), high=percent(result.most_noticing)
     )
     facts = (
         by_name[_("Right")],
-        Fact(_("Marks, sealed before"), _both_marks(result), _marks(result)),
+        *marks_held(result, sealed or result),
         Fact(_("Truly noticing"), percent(share.estimate or 0.0), noticing),
-        _holds_for(plan, len(result.trials_each)),
+        holds_for(plan, len(result.trials_each)),
     )
     return TrialFinding(
-        told.headline, told.lede, facts, told.changes, told.warnings, _clearance(plan), (*told.facts, _scope(result))
+        told.headline, told.lede, facts, told.changes, told.warnings, clearance(plan), (*told.facts, _scope(result))
+    )
+
+
+def marks_held(result: ChoiceResult, sealed: ChoiceResult) -> tuple[Fact, ...]:
+    """The sealed marks; beside them those that hold for the answers really given, with the chances left to them."""
+    if sorted(result.trials_each) == sorted(sealed.trials_each):
+        return (Fact(_("Marks, sealed before"), _both_marks(result), _marks(result)),)
+    given = _("for the {n} given: {marks}; {chances}").format(
+        n=result.trials, marks=_marks(result), chances=_chances(result)
+    )
+    planned = _("for {n} answers: {marks}; {chances}").format(
+        n=sealed.trials, marks=_marks(sealed), chances=_chances(sealed)
+    )
+    return (
+        Fact(_("Marks, sealed before"), _both_marks(sealed), planned),
+        Fact(_("Marks that hold"), _both_marks(result), given),
+    )
+
+
+def _chances(result: ChoiceResult) -> str:
+    """How often each claim comes when it is true."""
+    found = _("{limit} is found in {found}").format(
+        limit=percent(result.pd_limit), found=of_studies(round(result.power, 2))
+    )
+    if not result.similar.offered:
+        return found
+    return _("{found}, nobody noticing is shown in {passes}").format(
+        found=found, passes=of_studies(round(result.pass_chance, 2))
     )
 
 
@@ -71,47 +110,60 @@ def _guessed(result: ChoiceResult) -> str:
     return decimal(result.trials * METHODS[result.method].chance, 0)
 
 
+def _offered(result: ChoiceResult) -> int | None:
+    """The mark of "close enough" for people like these, where it is one that can be meant."""
+    return result.similar.maximum_correct if result.similar.offered else None
+
+
 def _both_marks(result: ChoiceResult) -> str:
-    known = [str(mark) for mark in (result.similar.maximum_correct, result.minimum_correct) if mark is not None]
+    known = [str(mark) for mark in (_offered(result), result.minimum_correct) if mark is not None]
     return listed(known) if known else "–"
 
 
 def _marks(result: ChoiceResult) -> str:
-    most, least = result.similar.maximum_correct, result.minimum_correct
+    most, least = _offered(result), result.minimum_correct
     if most is None and least is None:
         return _("none: too few answers")
     if most is None:
-        return _("different from {least}").format(least=least)
+        here = offered_here(result)
+        return _("different from {least}; no “close enough” for people like them, {here}").format(
+            least=least, here=here
+        )
     if least is None:
         return _("close enough up to {most}").format(most=most)
     return _("close enough up to {most}, different from {least}").format(most=most, least=least)
 
 
-def _holds_for(plan: AromaPlan, people: int) -> Fact:
+def holds_for(plan: AromaPlan, people: int) -> Fact:
     said = ngettext("these {n} assessor", "these {n} assessors", people).format(n=people)
     batch = _("this batch, {batch}").format(batch=plan.batch) if plan.batch else _("this batch")
     return Fact(_("Holds for"), batch, said)
 
 
 def _scope(result: ChoiceResult) -> Fact:
-    """Who the claim of sameness speaks for, and the share under which these people can show nothing."""
-    floor = percent(result.floor)
-    return Fact(
-        _("Scope"),
-        _("people like them"),
-        _("not below {floor} with {n} people, however often they taste").format(floor=floor, n=len(result.trials_each)),
+    """Who the claim of sameness speaks for; where these people can show it for themselves only, from where on more."""
+    if result.similar.offered:
+        return Fact(_("Scope"), _("people like them"), _("whom these {n} stand for").format(n=len(result.trials_each)))
+    if result.pd_limit >= result.floor:
+        return Fact(_("Scope"), _("these assessors"), offered_here(result))
+    note = _("below {floor} answers as an identical pair gives show nothing for people like them, {here}").format(
+        floor=percent(result.floor), here=offered_here(result)
     )
+    return Fact(_("Scope"), _("these assessors"), note)
 
 
 def zones(result: ChoiceResult) -> tuple[Zone, ...]:
-    """The counts from 0 to n cut at the sealed marks; where the marks cross, a count can mean both."""
-    most, least = result.similar.maximum_correct, result.minimum_correct
-    close_to = -1 if most is None else most
+    """The counts from 0 to n cut at the marks; where the marks cross, a count can mean both. The lowest counts are
+    fewer than guessing explains."""
+    fewer = -1 if result.fewer_at_most is None else result.fewer_at_most
+    most, least = _offered(result), result.minimum_correct
+    close_to = fewer if most is None else max(most, fewer)
     different_from = result.trials + 1 if least is None else least
     first, last = min(close_to, different_from - 1), max(close_to + 1, different_from)
     middle: ZoneKind = "both" if close_to >= different_from else "open"
     cut: list[tuple[ZoneKind, int, int]] = [
-        ("close", 0, first),
+        ("fewer", 0, fewer),
+        ("close", fewer + 1, first),
         (middle, first + 1, last - 1),
         ("detectable", last, result.trials),
     ]
@@ -121,12 +173,14 @@ def zones(result: ChoiceResult) -> tuple[Zone, ...]:
 def _zone(kind: ZoneKind, low: int, high: int) -> Zone:
     counts = str(low) if low == high else _("{low} to {high}").format(low=low, high=high)
     names = {
+        "fewer": _("too few right"),
         "close": _("close enough"),
         "detectable": _("detectable"),
         "open": _("cannot tell, {counts}").format(counts=counts),
         "both": _("noticeable, yet small enough, {counts}").format(counts=counts),
     }
-    inside = {"close": _("up to {high}").format(high=high), "detectable": _("{low} or more").format(low=low)}
+    up_to = _("up to {high}").format(high=high)
+    inside = {"close": up_to, "fewer": up_to, "detectable": _("{low} or more").format(low=low)}
     return Zone(kind, low, high, names[kind], inside.get(kind, counts))
 
 
@@ -143,7 +197,7 @@ def noticing_says(result: ChoiceResult) -> str:
     return _("{share} of the answers came from truly noticing, at least {low}, at most {high}; limit {limit}.").format(
         share=percent(share.estimate or 0.0),
         low=percent(share.low or 0.0),
-        high=percent(1.0 if share.high is None else share.high),
+        high=percent(result.most_noticing),
         limit=percent(result.pd_limit),
     )
 
@@ -152,57 +206,6 @@ def guesses(called: int, right: int) -> Fact:
     """How many answers were called a guess, and how many of those were right; the verdict counts every answer alike."""
     note = _("{right} of them right; every answer counts alike").format(right=right) if called else ""
     return Fact(_("Called a guess"), str(called), note)
-
-
-# ---- deciding early ----------------------------------------------------------------------------------------------
-def sequential_finding(
-    plan: AromaPlan, sealed: SequentialPlan, standing: Standing, trials: int, correct: int, settling: int | None = None
-) -> TrialFinding:
-    """A plan that decides after each complete round; `trials` answers are in, `correct` of them right.
-
-    `settling` is the cap of a new plan that would decide in 9 of 10 cases.
-    """
-    headlines = {
-        "different": _("Detectable."),
-        "same": _("Close enough for these assessors."),
-        "go on": _("Not decided yet: taste the next round."),
-        "cannot tell": _("Cannot tell."),
-    }
-    ledes = {
-        "different": _(
-            "The count has crossed the upper line: so many right come by guessing in {alpha} of such plans."
-        ),
-        "same": _(
-            "The count has crossed the lower line. Were it noticed by {pd}, this plan would still have said so in "
-            "{beta} of such plans."
-        ),
-        "go on": _("The count lies between the two sealed lines. The plan ends at the latest after {cap} answers."),
-        "cannot tell": _("All {cap} answers are in and the count lies between the two marks at the cap."),
-    }
-    first = _("{k} of {n} answers are right.").format(k=correct, n=trials)
-    told = ledes[standing].format(
-        alpha=percent_of(sealed.alpha), beta=percent_of(sealed.beta), pd=percent(sealed.pd), cap=sealed.cap
-    )
-    facts = (
-        Fact(_("Right"), _("{k} of {n}").format(k=correct, n=trials), _("cap {cap}").format(cap=sealed.cap)),
-        Fact(_("False “different”"), percent_of(round(sealed.false_different, 3)), _("of an identical pair, exact")),
-        Fact(
-            _("False “same”"),
-            percent_of(round(sealed.false_same, 3)),
-            _("when {pd} notice, exact").format(pd=percent(sealed.pd)),
-        ),
-        _holds_for(plan, len(plan.assessors)),
-    )
-    warnings = (_("People taste more than once, so “same” holds for these assessors only."),)
-    changes = () if settling is None else (_settling_cap(settling),)
-    return TrialFinding(headlines[standing], f"{first} {told}", facts, changes, warnings, _clearance(plan), facts)
-
-
-def _settling_cap(cap: int) -> str:
-    return _(
-        "A new plan that may go on to {cap} answers, with the same risks, decides in 9 of 10 cases; these answers do "
-        "not count in it."
-    ).format(cap=cap)
 
 
 # ---- from which dose on ------------------------------------------------------------------------------------------
@@ -221,11 +224,9 @@ def dose_finding(
         Fact(_("Half-way point"), _("outside the doses") if point is None else dose(point, unit), ends),
         Fact(_("Answers"), _("{k} of {n} right").format(k=right, n=total), _("at all doses together")),
         Fact(_("Doses tasted"), doses, unit),
-        _holds_for(plan, len(answers.assessors)),
+        holds_for(plan, len(answers.assessors)),
     )
-    return TrialFinding(
-        told.headline, told.lede, facts, told.changes, (*told.warnings, *_blank(fitted)), _clearance(plan), told.facts
-    )
+    return TrialFinding(told.headline, told.lede, facts, told.changes, told.warnings, clearance(plan), told.facts)
 
 
 def _limits(fitted: ThresholdFit, unit: str) -> str:
@@ -237,14 +238,6 @@ def _limits(fitted: ThresholdFit, unit: str) -> str:
 
 def _end(value: float | None, unit: str) -> str:
     return _("none") if value is None else dose(value, unit)
-
-
-def _blank(fitted: ThresholdFit) -> tuple[str, ...]:
-    """Blank against blank checks the guess rate: more right than guessing gives means that a cup tells itself."""
-    if fitted.blank_p_value is None or fitted.blank_p_value > fitted.alpha:
-        return ()
-    said = _("Blank against blank was told apart, {k} of {n}: look for what betrays a cup before you use this.")
-    return (said.format(k=fitted.answers.blank_correct, n=fitted.answers.blank_trials),)
 
 
 def unit_word(unit: str) -> str:
@@ -286,14 +279,14 @@ def ladder_of(plan: AromaPlan, ladder: Ladder) -> TrialFinding:
         Fact(_("Close enough from"), _clean_from(plan, ladder), _("tested from the last one back")),
         Fact(_("Still found in"), _found_in(plan, ladder), _("tested from the first one on")),
         Fact(_("Limit"), percent(ladder.pd_limit), _("may truly notice it")),
-        _holds_for(plan, len(ladder.rungs[0].result.trials_each)),
+        holds_for(plan, len(ladder.rungs[0].result.trials_each)),
     )
     numbers = tuple(
         Fact(rung_name(rung.batch, plan.aim), fact.value, fact.note)
         for rung, fact in zip(ladder.rungs, told.facts, strict=True)
     )
     changes = told.changes if batches else told.changes[1:]
-    return TrialFinding(headline, lede, facts, changes, told.warnings, _clearance(plan), numbers)
+    return TrialFinding(headline, lede, facts, changes, told.warnings, clearance(plan), numbers)
 
 
 def _clean_from(plan: AromaPlan, ladder: Ladder) -> str:
@@ -323,6 +316,7 @@ def _days_lede(ladder: Ladder) -> str:
                 n=ladder.detected_through
             )
         )
+    sentences += fewer_rungs(ladder, [rung_name(rung.batch, "linger") for rung in ladder.rungs if rung.result.fewer])
     if ladder.clean_from_all_tasted is not None:
         sentences.append(
             _("From then on at most {limit} of people like these truly notice it.").format(
@@ -359,15 +353,8 @@ def rung_says(level: int, result: ChoiceResult, ladder: Ladder, aim: str) -> str
         rung=rung_name(level, aim),
         share=percent(share.estimate or 0.0),
         low=percent(share.low or 0.0),
-        high=percent(1.0 if share.high is None else share.high),
+        high=percent(result.most_noticing),
         word=word[rung_kind(level, ladder)],
-    )
-
-
-def path_says(trials: int, correct: int) -> str:
-    """Where the count of a test that may end early stands, for a reader aloud."""
-    return _("Between the two lines the plan goes on. After {n} answers {right} are right.").format(
-        n=trials, right=correct
     )
 
 
@@ -399,6 +386,8 @@ def kept_line(plan: AromaPlan, document: Mapping[str, Any]) -> str:
         if clean is None:
             return _("Not shown to be gone.")
         return _("Close enough from {rung} on.").format(rung=rung_name(clean, plan.aim))
+    if document.get("reason") == "fewer right than guessing":
+        return fewer_headline()
     if "standing" in document:
         return {"different": _("Detectable."), "same": _("Close enough for these assessors.")}.get(
             document["standing"], _("Cannot tell.")
@@ -406,13 +395,15 @@ def kept_line(plan: AromaPlan, document: Mapping[str, Any]) -> str:
     if not document:
         return ""
     similar = document["similarity"]["similar"]
+    if "verdict" in document:  # not in the documents of earlier versions
+        similar = document["verdict"] in ("similar", "different and similar")
     if document["different"]:
         return _("Noticeable, and small enough.") if similar else _("Detectable.")
     return _("Close enough.") if similar else _("Cannot tell.")
 
 
 # ---- what a taste result never clears ----------------------------------------------------------------------------
-def _clearance(plan: AromaPlan) -> str:
+def clearance(plan: AromaPlan) -> str:
     plant = plan.botanical.name
     if not plant:
         return caution()

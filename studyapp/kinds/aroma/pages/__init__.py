@@ -86,8 +86,13 @@ def kitchen(plan: AromaPlan) -> Kitchen:
 
 
 def reached_its_end(by: Staff, study: AromaStudy, over: bool) -> bool:
-    """Whether the key may be asked for; draws the lines of a plan that may end early."""
-    return key.standing(session.store(), by, study, session.theme()) if study.plan.sequential else over
+    """Whether the key may be asked for; draws the rounds of a plan that may end early, and says what answers that were
+    lost have cost."""
+    if study.plan.sequential:
+        return key.standing(session.store(), by, study, session.theme())
+    if over:
+        key.lost(session.store(), by, study)
+    return over
 
 
 def still_open(by: Staff, study: AromaStudy, left: int) -> str:

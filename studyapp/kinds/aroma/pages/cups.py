@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TypeVar
@@ -17,6 +18,8 @@ from studyapp.records import Problem
 from studyapp.words import _
 
 T = TypeVar("T", int, float)
+
+_ONE_OR_TWO = re.compile(r"\d+,\d+")
 
 
 def draw(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
@@ -137,9 +140,26 @@ def read_numbers(typed: str) -> list[float]:
     """Numbers from a list such as "5, 10, 20"; a semicolon or a space separates as well.
 
     Raises:
-        ValueError: with the sentence to show, when a part is not a number.
+        ValueError: with the sentence to show, when a part is not a number or may be one or two.
     """
+    ambiguous = (
+        _ONE_OR_TWO.search(typed) if re.search(r"[\s;]", typed.strip()) else _ONE_OR_TWO.fullmatch(typed.strip())
+    )
+    if ambiguous:
+        part = ambiguous.group()
+        told = _("Fix the list: is “{part}” one number or two? Write {one} or {two}.")
+        raise ValueError(told.format(part=part, one=part.replace(",", "."), two=part.replace(",", ", ")))
     return [_number(part) for part in _parts(typed)]
+
+
+def unread(plan: AromaPlan, key: str) -> tuple[Problem, ...]:
+    """What is typed on the page and cannot be kept: until it is mended, the plan is not the one that is looked at."""
+    field, read = ("doses", read_numbers) if plan.aim == "dose" else ("batches", read_counts)
+    try:
+        read(st.session_state.get(f"{field}-{key}", "") if plan.aim != "detectable" else "")
+    except ValueError as wrong:
+        return (Problem(field, str(wrong)),)
+    return ()
 
 
 def read_counts(typed: str) -> list[int]:

@@ -56,8 +56,9 @@ def _worth_showing(plan: AromaPlan, tried: bool) -> tuple[Problem, ...]:
 
 
 def problems(study: AromaStudy, plan: AromaPlan) -> tuple[Problem, ...]:
-    """What keeps the plan from being sealed."""
-    return rule.problems(plan)
+    """What keeps the plan from being sealed, what is typed and could not be read first."""
+    key = f"{study.id}-{session.kept(f'taken-{study.id}', 0)}"
+    return (*cups.unread(plan, key), *rule.problems(plan))
 
 
 def chances(by: Staff, plan: AromaPlan, problems: Sequence[Problem]) -> None:

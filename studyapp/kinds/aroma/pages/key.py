@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from studyapp.components import look
 from studyapp.kinds.aroma import deciding
+from studyapp.kinds.aroma.deciding import prospects
+from studyapp.kinds.aroma.findings import verdicts
 from studyapp.kinds.aroma.pages import verdict
 from studyapp.kinds.aroma.plan import AromaPlan, AromaStudy
 from studyapp.pictures.theme import Theme
@@ -54,19 +56,30 @@ def still_wanted(store: Store, by: Staff, study: AromaStudy, left: int) -> int:
     return left
 
 
+def lost(store: Store, by: Staff, study: AromaStudy) -> None:
+    """Before the key opens: the marks that hold for fewer answers than were sealed, with the chances left to them."""
+    found = prospects.left(study.plan, deciding.answers_each(store, by, study.id))
+    if found is None:
+        return
+    sealed, given = found
+    said = _("{n} of {all} answers were given.").format(n=given.trials, all=sealed.trials)
+    held = verdicts.marks_held(given, sealed)
+    look.put(look.text(said), *(look.text(f"{fact.label}, {fact.note}") for fact in held))
+
+
 def standing(store: Store, by: Staff, study: AromaStudy, theme: Theme) -> bool:
     """The lines of a plan that may end early, with complete rounds only; True when the plan has reached its end."""
     here = deciding.standing(store, by, study.id)
-    if not here.rounds:
-        look.put(look.quiet(_("The two sealed lines show here after the first complete round.")))
+    if not here.served:
+        look.put(look.quiet(_("What the rounds say shows here after the first complete round.")))
         return False
-    rounds = ngettext("{n} complete round.", "{n} complete rounds.", here.rounds).format(n=here.rounds)
+    rounds = ngettext("{n} complete round.", "{n} complete rounds.", here.served).format(n=here.served)
     told = {
         "go on": _("The plan asks for the next round."),
-        "different": _("The upper line is crossed: open the key."),
-        "same": _("The lower line is crossed: open the key."),
+        "different": _("The round ended as detectable: open the key."),
+        "same": _("The round ended as close enough: open the key."),
         "cannot tell": _("The plan has reached its end: open the key."),
     }[here.standing]
     look.put(look.text(_("{rounds} {told}").format(rounds=rounds, told=told)))
-    verdict.early(here.plan, here.path, theme)
+    verdict.early(here.judged, theme)
     return here.standing != "go on"

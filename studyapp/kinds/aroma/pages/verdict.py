@@ -11,18 +11,18 @@ from studyapp.components import drawn, look
 from studyapp.components.drawn import Once, at_each_run
 from studyapp.findings import percent
 from studyapp.findings.facts import TrialFinding
-from studyapp.kinds.aroma.findings import verdicts
+from studyapp.kinds.aroma.findings import rounds, verdicts
 from studyapp.kinds.aroma.findings.verdicts import WayRow
 from studyapp.kinds.aroma.pictures.choice import noticing, ruler
 from studyapp.kinds.aroma.pictures.dose import detection
 from studyapp.kinds.aroma.pictures.ladder import ladder as ladder_picture
-from studyapp.kinds.aroma.pictures.rounds import lines
+from studyapp.kinds.aroma.pictures.rounds import by_round
 from studyapp.methods import METHODS
 from studyapp.pictures.theme import Theme
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.choice import ChoiceResult, Ladder, SequentialPlan
+    from analysis.choice import ChoiceResult, Ladder, SequentialResult
     from analysis.choice.threshold import ThresholdFit
 
 
@@ -100,16 +100,19 @@ def rungs(ladder: Ladder, aim: str, theme: Theme, once: Once = at_each_run) -> N
     )
 
 
-def early(plan: SequentialPlan, path: Sequence[tuple[int, int]], theme: Theme, once: Once = at_each_run) -> None:
-    """The way of the count between the two sealed lines."""
-    said = verdicts.path_says(*(path[-1] if path else (0, 0)))
+def early(judged: SequentialResult, theme: Theme, once: Once = at_each_run) -> None:
+    """The way of the count through its rounds, then every round in words."""
+    look.put(look.quiet(rounds.columns_say()))
     _card(
         "lines",
-        _("The count and its two sealed lines"),
-        _("right answers, after each complete round"),
-        once("lines", lambda: lines(plan, path, theme)),
-        said,
+        _("How did it go, round by round?"),
+        _("right answers beyond guessing"),
+        once("lines", lambda: by_round(judged, theme)),
+        rounds.path_says(judged),
     )
+    if judged.rounds:
+        heads = [_("round"), _("right"), _("so far"), _("close enough up to"), _("detectable from"), _("then")]
+        look.put(look.table(heads, rounds.rows(judged), "price"))
 
 
 def _card(name: str, heading: str, note: str, picture: str, said: str) -> None:

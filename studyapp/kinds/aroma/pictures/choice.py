@@ -34,12 +34,16 @@ def ruler(result: ChoiceResult, guessed: float, theme: Theme) -> Picture:
 def _zone(zone: Zone, theme: Theme) -> Iterator[Layer]:
     """One stretch of counts: its ground, its name below, and the counts it holds inside."""
     left, right = zone.low - 0.5, zone.high + 0.5
-    fill = {"detectable": theme.band, "open": theme.field}.get(zone.kind, theme.card)
+    fill = {"detectable": theme.band, "open": theme.field, "fewer": theme.field}.get(zone.kind, theme.card)
     yield marks.ground(left, 0.0, right, 1.0, fill, theme.ink)
     if zone.kind == "open":
         middle = (left + right) / 2
         yield marks.words(zone.name, middle, -1.2, theme.ink, "center", weight=600)
         yield marks.upright(middle, -0.8, 0.0, theme.edge)
+        return
+    if zone.kind == "fewer":
+        yield marks.words(zone.name, left, -1.2, theme.ink, "left", weight=600)
+        yield marks.upright(left, -0.8, 0.0, theme.edge)
         return
     at, align, inwards = (left, "left", 8) if zone.kind == "close" else (right, "right", -8)
     yield marks.words(zone.name, at, -0.45, theme.ink, align, weight=600)
@@ -68,7 +72,7 @@ def noticing(result: ChoiceResult, theme: Theme) -> Picture:
     """The share of answers that came from truly noticing, with its interval and the limit that was set."""
     share = result.proportion_discriminators
     low, at = 100 * (share.low or 0.0), 100 * (share.estimate or 0.0)
-    high = 100 * (1.0 if share.high is None else share.high)
+    high = 100 * result.most_noticing
     frame = Frame(theme, (-2, 102), (-1.1, 1.35), (0, 25, 50, 75, 100), x_title=_("truly noticing, %"))
     say = _("{share} truly notice, between {low} and {high}").format(
         share=percent(share.estimate or 0.0), low=round(low), high=percent(high / 100)

@@ -26,7 +26,7 @@ def ladder(result: Ladder, aim: str, theme: Theme) -> Picture:
     for rung in result.rungs:
         share = rung.result.proportion_discriminators
         row: Row = {"x": rung.batch, "y": 100 * (share.estimate or 0.0), "low": 100 * (share.low or 0.0)}
-        row["high"] = 100 * (1.0 if share.high is None else share.high)
+        row["high"] = 100 * rung.result.most_noticing
         row["say"] = rung_says(rung.batch, rung.result, result, aim)
         rows[rung_kind(rung.batch, result)].append(row)
     layers = [*_allowed(100 * result.pd_limit, frame)]

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from studyapp.kinds.aroma.plan import AromaPlan
 from studyapp.methods import METHODS
 from studyapp.records import Check, Problem
 from studyapp.words import _, ngettext
+
+if TYPE_CHECKING:
+    from analysis.choice import ChoiceResult, SequentialPlan
 
 PALATE = 6
 FEWEST, FEWEST_FOR_DOSES, MOST_PEOPLE = 3, 5, 60
@@ -44,16 +47,21 @@ def cups_a_set(method: str) -> int:
 
 
 # ---- marks -----------------------------------------------------------------------------------------------------------
-def marks(method: str, people: int, trials_each: int, alpha: float, pd_limit: float) -> tuple[int | None, int | None]:
-    """(right answers from which on it is found, right answers up to which it is shown to be small), for one level.
+def designed(method: str, people: int, trials_each: int, alpha: float, pd_limit: float) -> ChoiceResult:
+    """The test of one level as it would be sealed, with its marks and chances, as a result of no right answers."""
+    from analysis.choice import judge_panel
 
-    The second speaks for people like these assessors. None where no count would do.
-    """
-    from analysis.choice import maximum_correct, minimum_correct, people_below
+    return judge_panel(method, (trials_each,) * people, (0,) * people, alpha, pd_limit)
 
-    chance, trials = METHODS[method].chance, people * trials_each
-    below = people_below((trials_each,) * people, chance, pd_limit)
-    return minimum_correct(trials, chance, alpha), maximum_correct(below, trials, alpha)
+
+def by_rounds(plan: AromaPlan) -> SequentialPlan:
+    """The lines and marks of a plan that may end early, in whole rounds of everybody; a cap that was sealed when it
+    needed not hold whole rounds keeps those that fit. Raises ValueError for risks out of range."""
+    from analysis.choice import sequential
+
+    people = max(len(plan.assessors), 1)
+    cap = sequential.whole_rounds(plan.cap or 1, people)
+    return sequential.plan(plan.method, plan.alpha, plan.beta, plan.pd_limit, cap, people)
 
 
 # ---- problems --------------------------------------------------------------------------------------------------------
@@ -130,9 +138,17 @@ def _number_problems(plan: AromaPlan) -> Iterator[Problem]:
         if not low <= value <= high:
             yield Problem(where, _("Fix this number: it lies between {low} and {high}.").format(low=low, high=high))
     if plan.sequential and plan.aim != "detectable":
-        yield Problem("sequential", _("Fix the plan: only one pair of samples can be decided answer by answer."))
+        yield Problem("sequential", _("Fix the plan: only one pair of samples can be decided round by round."))
     elif plan.sequential and not (plan.cap and len(plan.assessors) <= plan.cap <= 2000):
         yield Problem("cap", _("Fix the end: write after how many answers the plan ends at the latest."))
+    elif plan.sequential and plan.cap and plan.assessors and plan.cap % len(plan.assessors):
+        people, rounds = len(plan.assessors), plan.cap // len(plan.assessors)
+        yield Problem(
+            "cap",
+            _("Fix the end: a round is one answer of each of {people} people; write {less} or {more}.").format(
+                people=people, less=rounds * people, more=(rounds + 1) * people
+            ),
+        )
 
 
 def _panel_problems(plan: AromaPlan) -> Iterator[Problem]:
@@ -182,18 +198,11 @@ def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
     """Asked only of a plan that is sound otherwise."""
     if plan.aim == "dose" or plan.sequential:
         return
-    people, trials = len(plan.assessors), len(plan.assessors) * plan.trials_each
-    found, shown = marks(plan.method, people, plan.trials_each, plan.alpha, plan.pd_limit)
-    if found is None:
+    made = designed(plan.method, len(plan.assessors), plan.trials_each, plan.alpha, plan.pd_limit)
+    if made.minimum_correct is None:
         yield Problem("trials_each", _("Fix the sets: with so few answers no result would count as found."))
-    if shown is None or shown < trials * METHODS[plan.method].chance:
-        yield Problem(
-            "pd_limit",
-            _("Careful: with {n} answers, even samples that are truly alike will seldom be shown to be so.").format(
-                n=trials
-            ),
-            blocks=False,
-        )
+    if not made.similar.offered:
+        yield Problem("pd_limit", _("Careful: {why}").format(why=not_offered(made)), blocks=False)
 
 
 # ---- sentences -------------------------------------------------------------------------------------------------------
@@ -248,10 +257,18 @@ def _served(plan: AromaPlan) -> str:
 
 
 def _sequential_sentence(plan: AromaPlan) -> str:
+    sealed = by_rounds(plan)
     return _(
-        "After every round the answers are held against two sealed lines: different or the same, each with its sealed "
-        "risk; after {cap} answers the plan ends."
-    ).format(cap=plan.cap)
+        "Judged when everybody has answered a round, never in between, by two sealed lines: different or the same, "
+        "each with its sealed risk. After {rounds} rounds, {cap} answers, the plan ends: the same up to {same} right, "
+        "different from {most}. Where somebody missed a set, these two are worked out for the answers really given, "
+        "and the same must also hold with the missed ones filled in."
+    ).format(
+        rounds=sealed.rounds,
+        cap=sealed.cap,
+        same=_("none") if sealed.cap_same_at_most is None else sealed.cap_same_at_most,
+        most=_("none") if sealed.cap_different_at_least is None else sealed.cap_different_at_least,
+    )
 
 
 def _mark_sentences(plan: AromaPlan) -> list[str]:
@@ -262,14 +279,31 @@ def _mark_sentences(plan: AromaPlan) -> list[str]:
             )
         ]
     trials = len(plan.assessors) * plan.trials_each
-    found, shown = marks(plan.method, len(plan.assessors), plan.trials_each, plan.alpha, plan.pd_limit)
+    made = designed(plan.method, len(plan.assessors), plan.trials_each, plan.alpha, plan.pd_limit)
     said = []
-    if found is not None:
-        said.append(_("Found from {x} right of {n}.").format(x=found, n=trials))
-    if shown is not None:
+    if made.minimum_correct is not None:
+        said.append(_("Found from {x} right of {n}.").format(x=made.minimum_correct, n=trials))
+    if not made.similar.offered:
+        said.append(not_offered(made))
+    else:
         said.append(
             _("Fewer than {pd} % of people like these notice it, up to {x} right of {n}.").format(
-                pd=f"{100 * plan.pd_limit:g}", x=shown, n=trials
+                pd=f"{100 * plan.pd_limit:g}", x=made.similar.maximum_correct, n=trials
             )
         )
+    if made.fewer_at_most is not None:
+        said.append(
+            _("Up to {x} right are fewer than guessing gives: then it cannot be told.").format(x=made.fewer_at_most)
+        )
     return [*said, _("Each claim is wrong in at most {n} of 100 such studies.").format(n=f"{100 * plan.alpha:g}")]
+
+
+def not_offered(made: ChoiceResult) -> str:
+    """That no count would show the limit for people like these, and what would show it for themselves."""
+    here = made.these_assessors
+    said = (
+        _("So few people cannot show the limit of {pd} % for people like them; for themselves up to {n} right.")
+        if here.offered
+        else _("So few people cannot show the limit of {pd} %, neither for people like them nor for themselves.")
+    )
+    return said.format(pd=f"{100 * made.pd_limit:g}", n=here.maximum_correct)

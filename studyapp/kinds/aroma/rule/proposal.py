@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput
 from studyapp.kinds.aroma.plan import AromaAim
-from studyapp.kinds.aroma.rule import marks
+from studyapp.kinds.aroma.rule import designed
 from studyapp.methods import proposal
 from studyapp.words import _
 
@@ -24,7 +24,7 @@ class Proposal:
     """A test that fits, and what it can show at one dose or batch.
 
     `minimum_correct` right answers count as found; up to `maximum_correct` show that fewer than the limit notice, for
-    people like these (None where no count would do); `by_power` holds what the panel reaches with 80 and 90 % chance,
+    people like these (None where no count is offered); `by_power` holds what the panel reaches with 80 and 90 % chance,
     `floor_pd` the limit that no number of sets by so few people goes below.
     """
 
@@ -54,10 +54,12 @@ def propose(
         raise BadInput(_("Fix the panel: 1 to 60 people, and a limit above 0 and below 100 %."))
     method, why = _method(nameable, lingers, aim)
     sets = 1 if lingers else 2
-    found, shown = marks(method, people, TRIALS_EACH, ALPHA, pd_limit)
+    made = designed(method, people, TRIALS_EACH, ALPHA, pd_limit)
+    shown = made.similar.maximum_correct if made.similar.offered else None
     reach = panel_reach(method, people, TRIALS_EACH, ALPHA)
     said = (why, *_reach_sentences(people, pd_limit, reach.by_power[POWER], reach.floor_pd))
     sittings = math.ceil(TRIALS_EACH * max(levels, 1) / sets)
+    found = made.minimum_correct
     return Proposal(method, TRIALS_EACH, sets, sittings, said, found, shown, reach.by_power, reach.floor_pd)
 
 
@@ -79,9 +81,11 @@ def _reach_sentences(people: int, pd_limit: float, reach: Reach, floor: float) -
     if reach.detectable_pd is not None:
         found = _("They find it in 8 of 10 studies when {pd} % truly notice.")
         said.append(found.format(pd=_percent(reach.detectable_pd)))
+    if pd_limit >= floor:
+        return tuple(said)
     below = _(
-        "However often {people} people taste, they cannot speak for people like them below {floor} %; for themselves "
-        "they can."
+        "However often {people} people taste, answers as an identical pair gives show nothing below {floor} % for "
+        "people like them; for themselves they can."
     )
     return (*said, below.format(people=people, floor=_percent(floor)))
 
