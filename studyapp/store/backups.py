@@ -82,18 +82,20 @@ def settle_or_refuse(url: str) -> None:
 
 
 def _held(target: Path) -> bool:
-    """Whether a connection of any program stands in the way of the one journal mode that suffers no company.
+    """Whether a connection of any program stands in the way of one that suffers no company; else the log is now in
+    the file. Each step of this may be cut short: the log goes only when all of it is in the file.
 
-    https://sqlite.org/pragma.html#pragma_journal_mode: leaving WAL needs the only connection, and takes the log along.
+    https://sqlite.org/wal.html, "Use of WAL Without Shared-Memory".
     """
     if target.stat().st_size == 0:  # SQLite would begin a database in it
         return False
     module = sqlite_module()
     with contextlib.closing(module.connect(str(target), timeout=0, isolation_level=None)) as connection:
         try:
-            connection.execute("PRAGMA journal_mode=DELETE").fetchone()
+            connection.execute("PRAGMA locking_mode=EXCLUSIVE").fetchone()
             connection.execute("BEGIN EXCLUSIVE")
             connection.execute("COMMIT")
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
         except module.OperationalError as error:
             return "locked" in str(error)
         except module.Error:
@@ -119,14 +121,22 @@ def swap_in(part: Path, url: str) -> Path | None:
     stamp = now().replace(":", "").replace("-", "")
     old = _free(target.with_name(f"{target.name}.before-{stamp}")) if target.exists() else None
     if old is not None:
-        for tail in TAILS:  # only a ruined store still has them; left here, they would be taken for the new file's
-            with contextlib.suppress(FileNotFoundError):
-                os.replace(f"{target}{tail}", f"{old}{tail}")
+        for tail in TAILS:  # left here, they would be taken for the new file's
+            _aside(Path(f"{target}{tail}"), Path(f"{old}{tail}"))
         place.name_twice(target, old)
     os.replace(part, target)
     place.flush(target.parent)
     clear(part)
     return old
+
+
+def _aside(log: Path, other: Path) -> None:
+    """Let a log go with its store; only that of a ruined one holds anything, and the index of a log never does."""
+    with contextlib.suppress(FileNotFoundError):
+        if log.stat().st_size and not log.name.endswith("-shm"):
+            os.replace(log, other)
+        else:
+            log.unlink()
 
 
 def _free(wanted: Path) -> Path:

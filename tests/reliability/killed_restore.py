@@ -73,7 +73,7 @@ def look(file: Path, heads: tuple[str, str], backup: Path) -> list[str]:
     wrong += [] if report.head in heads else [f"a head of neither: {report.head}"]
     backups.restore(backup, str(file))
     wrong += [] if check(str(file)).head == heads[1] else ["the second restore did not come to its end"]
-    others = [other for other in file.parent.glob("*.before-*") if other.suffix != ".restored"]
+    others = [other for other in file.parent.glob("*.before-*") if not other.name.endswith(("-wal", "-shm"))]
     kept = {check(str(other)).head for other in others if other.stat().st_nlink == 1}
     wrong += [] if heads[0] in kept else ["the old store is gone"]
     wrong += ["a file with two names"] if len(kept) == 0 or file.stat().st_nlink > 1 else []
