@@ -420,9 +420,9 @@ def _filled(y: Array) -> tuple[Array, Array]:
     off = np.take_along_axis(
         _three_way(filled).reshape(len(y), -1), np.broadcast_to(cells, (len(y), cells.shape[1])), 1
     )
-    inverse = np.linalg.pinv(
-        _projection(y.shape[1:], cells) * missing[:, :, None] * missing[:, None, :], hermitian=True
-    )
+    # Where nothing tells a cell, an eigenvalue is zero but for rounding, which the usual bound may take for a number.
+    projected = _projection(y.shape[1:], cells) * missing[:, :, None] * missing[:, None, :]
+    inverse = np.linalg.pinv(projected, rcond=TIED, hermitian=True)
     step = (inverse @ (off * missing)[..., None])[..., 0]
     flat = filled.reshape(len(y), -1)
     study = np.arange(len(y))[:, None]
