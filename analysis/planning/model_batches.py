@@ -6,7 +6,7 @@ Shapes: B studies, a assessors, h pulls, S sittings, r replicates, N = a h S r s
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from analysis.model import mixed, reml
 from analysis.model.contrasts import Estimates
 from analysis.model.crossed import CrossedProblem
-from analysis.planning.drawn_cells import alike_rows, can_decide, cells_of_draw, present
-from analysis.stopping import orders, panels
-from analysis.stopping.adjusted import AdjustedFit, adjusted, cells_in_force
+from analysis.model.scores import Scores, cells_of, places_told_apart
+from analysis.planning.alike import alike_rows, can_decide
+from analysis.stopping import panels
+from analysis.stopping.adjusted import AdjustedFit, adjusted, adjusted_cells, cells_in_force
 from analysis.stopping.rule import Rule
 from analysis.stopping.standard_errors import Contrasts, fitted
 from analysis.stopping.verdicts import Judged, judge
@@ -31,66 +32,36 @@ ENTRIES_AT_ONCE = 250_000
 NEXT_TO_NOTHING = 1e-12
 
 
-@dataclass(frozen=True, slots=True)
-class _Servings:
-    """The scores of one attribute `y` (B, a, h, S, r), NaN where missing, and their `places` from 0, where known."""
-
-    y: Array
-    places: Codes | None
-
-    @property
-    def seen(self) -> Flags:
-        """Which servings were scored."""
-        return np.isfinite(self.y)
-
-    def columns(self, factor: str) -> Array:
-        """0/1 columns (B, N, levels) of a factor, zero where nothing was scored."""
-        size = len(self.y)
-        if factor == "place":
-            assert self.places is not None
-            codes = self.places
-        else:
-            axis = ("assessor", "hours", "sitting").index(factor)
-            codes = np.broadcast_to(np.indices(self.y.shape[1:], sparse=True)[axis], self.y.shape)
-        hot = codes.reshape(size, -1, 1) == np.arange(codes.max() + 1)
-        return np.asarray(hot & self.seen.reshape(size, -1, 1), np.float64)
-
-
-def told_apart(drawn: Mapping[str, Array], places: Codes) -> Flags:
-    """Whether position and pull can be told apart in every attribute (B,), as `orders.can_adjust`."""
-    found = np.ones(len(places), bool)
-    for some in _portions(drawn, places):
-        for y in drawn.values():
-            servings = _Servings(y[some], places[some] - 1)
-            table = servings.columns("place").transpose(0, 2, 1) @ servings.columns("hours") > 0
-            seen = servings.seen
-            found[some] &= orders.connected(table, seen.sum((1, 2, 3, 4)), seen.any((2, 3, 4)).sum(1))
+def told_apart(drawn: Mapping[str, Scores]) -> Flags:
+    """Whether place and pull can be told apart in every attribute (B,)."""
+    found = np.ones(len(next(iter(drawn.values())).values), bool)
+    for some in _portions(drawn):
+        for own in drawn.values():
+            found[some] &= places_told_apart(own.rows(some))
     return found
 
 
-def _portions(drawn: Mapping[str, Array], places: Codes | None) -> Iterator[Codes]:
+def _portions(drawn: Mapping[str, Scores]) -> Iterator[Codes]:
     """Rows of studies whose columns fit into memory together."""
-    studies, *shape = next(iter(drawn.values())).shape
-    width = 2 * (sum(shape) + (0 if places is None else int(places.max())))
+    first = next(iter(drawn.values()))
+    studies, *shape = first.values.shape
+    width = 2 * (sum(shape) + (0 if first.places is None else int(first.places.max()) + 1))
     chunk = max(1, ENTRIES_AT_ONCE // (int(np.prod(shape)) * width))
     for start in range(0, studies, chunk):
         yield np.arange(start, min(start + chunk, studies))
 
 
 def judged(
-    drawn: Mapping[str, Array], places: Codes | None, apart: Flags | None, rule: Rule, level: float, control: int
+    drawn: Mapping[str, Scores], apart: Flags | None, rule: Rule, level: float, control: int
 ) -> Iterator[tuple[Codes, Codes, Codes]]:
     """Rows, verdict and pull of studies; see `look_batches.look_at`. `apart`: see `told_apart`."""
-    for some in _portions(drawn, places):
+    for some in _portions(drawn):
         by_place = np.zeros(len(some), bool) if apart is None else apart[some]
-        servings = {name: _Servings(y[some], None if places is None else places[some] - 1) for name, y in drawn.items()}
+        servings = {name: own.rows(some) for name, own in drawn.items()}
         traits = {name: _Traits.of(own, by_place, "sitting" in rule.adjust) for name, own in servings.items()}
         for rows in alike_rows(np.hstack([own.key() for own in traits.values()])):
             kinds = {name: own.first(rows) for name, own in traits.items()}
-            part = {
-                name: _Servings(own.y[rows], None if own.places is None else own.places[rows])
-                for name, own in servings.items()
-            }
+            part = {name: own.rows(rows) for name, own in servings.items()}
             for found_rows, found in _of_a_kind(part, kinds, rule, level, control):
                 yield some[rows[found_rows]], found.verdict, found.pull
 
@@ -112,9 +83,9 @@ class _Traits:
     rare: Flags
 
     @classmethod
-    def of(cls, servings: _Servings, by_place: Flags, by_sitting: bool) -> _Traits:
+    def of(cls, servings: Scores, by_place: Flags, by_sitting: bool) -> _Traits:
         """Of every study; `by_place` (B,)."""
-        y, seen = servings.y, servings.seen
+        y, seen = servings.values, servings.seen
         size = len(y)
         places = servings.columns("place").any(1) if servings.places is not None else np.zeros((size, 0), bool)
         kept = _sitting_kept(servings, by_place) if by_sitting else np.zeros(size, bool)
@@ -144,7 +115,7 @@ class _Traits:
         return _Traits(*(getattr(self, name)[rows[0]] for name in self.__slots__))
 
 
-def _sitting_kept(servings: _Servings, by_place: Flags) -> Flags:
+def _sitting_kept(servings: Scores, by_place: Flags) -> Flags:
     """Whether the sitting can be told from the other terms of the model (B,), as `mixed.fit` finds it."""
     fixed = servings.columns("hours")
     if servings.places is not None:
@@ -163,14 +134,14 @@ def _rank(columns: Array) -> Codes:
     return np.asarray(np.linalg.matrix_rank(columns.transpose(0, 2, 1) @ columns, hermitian=True))
 
 
-def _almost_copied(servings: _Servings) -> Flags:
+def _almost_copied(servings: Scores) -> Flags:
     """Whether nothing but rounding may vary within cells that were scored twice (B,)."""
-    cells = cells_of_draw(servings.y, trays=False)
-    several = np.broadcast_to(cells.counts.max((1, 2)) > 1, len(servings.y))
-    return np.asarray(several & (cells.within <= NEXT_TO_NOTHING * np.nansum(servings.y**2, (1, 2, 3, 4))))
+    cells = cells_of(servings)
+    several = np.broadcast_to(cells.counts.max((1, 2)) > 1, len(servings.values))
+    return np.asarray(several & (cells.within <= NEXT_TO_NOTHING * np.nansum(servings.values**2, (1, 2, 3, 4))))
 
 
-def _almost_exact(servings: _Servings, by_place: Flags, by_sitting: bool) -> Flags:
+def _almost_exact(servings: Scores, by_place: Flags, by_sitting: bool) -> Flags:
     """Whether pulls, assessors, places and sittings may explain every score (B,)."""
     parts = [servings.columns("hours"), servings.columns("assessor")]
     if servings.places is not None:
@@ -178,8 +149,8 @@ def _almost_exact(servings: _Servings, by_place: Flags, by_sitting: bool) -> Fla
     if by_sitting:
         parts.append(servings.columns("sitting"))
     X = np.concatenate(parts, 2)
-    y = np.nan_to_num(servings.y).reshape(len(X), -1)
-    centred = np.where(servings.seen.reshape(len(X), -1), y - np.nanmean(servings.y, (1, 2, 3, 4))[:, None], 0.0)
+    y = np.nan_to_num(servings.values).reshape(len(X), -1)
+    centred = np.where(servings.seen.reshape(len(X), -1), y - np.nanmean(servings.values, (1, 2, 3, 4))[:, None], 0.0)
     Xt = X.transpose(0, 2, 1)
     beta = np.linalg.pinv(Xt @ X, rcond=1e-10, hermitian=True) @ (Xt @ centred[..., None])
     left = centred - (X @ beta)[..., 0]
@@ -187,10 +158,10 @@ def _almost_exact(servings: _Servings, by_place: Flags, by_sitting: bool) -> Fla
 
 
 def _of_a_kind(
-    servings: Mapping[str, _Servings], kinds: Mapping[str, _Traits], rule: Rule, level: float, control: int
+    servings: Mapping[str, Scores], kinds: Mapping[str, _Traits], rule: Rule, level: float, control: int
 ) -> Iterator[tuple[Codes, Judged]]:
     """Rows and judgement of studies that are alike; none where `decide` would refuse the scores."""
-    size = len(next(iter(servings.values())).y)
+    size = len(next(iter(servings.values())).values)
     if any(kind.rare[0] for kind in kinds.values()):
         for row in range(size):
             yield from _alone(servings, row, rule, level, control)
@@ -198,10 +169,7 @@ def _of_a_kind(
     cells, fits = {}, dict[str, Contrasts]()
     for name, own in servings.items():
         kind = kinds[name]
-        y = _without_position(own, kind) if kind.by_place[0] else own.y
-        # Places are taken out of scores, not of the steps in which these were recorded.
-        step = cells_of_draw(own.y, trays=False).step
-        cells[name] = replace(present(cells_of_draw(y, "sitting:hours" in rule.adjust)), step=step)
+        cells[name] = adjusted_cells(own, bool(kind.by_place[0]), "sitting:hours" in rule.adjust)
         if not can_decide(cells[name]):
             return
         if kind.differ[0]:
@@ -209,21 +177,9 @@ def _of_a_kind(
     yield np.arange(size), judge(cells, rule.attributes, level, control, fits)
 
 
-def _without_position(servings: _Servings, kind: _Traits) -> Array:
-    """As `adjusted._without_position`, for studies that are alike."""
-    place = servings.columns("place")[:, :, kind.places]
-    people = servings.columns("assessor")[:, :, kind.people]
-    X = np.concatenate([place, people[..., 1:], servings.columns("hours")[..., 1:]], 2)
-    Xt = X.transpose(0, 2, 1)
-    y = np.nan_to_num(servings.y).reshape(len(X), -1, 1)
-    effects = np.linalg.solve(Xt @ X, Xt @ y)[:, : place.shape[2]]
-    shift = place @ (effects - effects.mean(1, keepdims=True))
-    return np.asarray(servings.y - shift.reshape(servings.y.shape))
-
-
-def _fuller(servings: _Servings, kind: _Traits) -> Estimates:
+def _fuller(servings: Scores, kind: _Traits) -> Estimates:
     """The model of `mixed.fit` for hours, place and sitting, fitted to all studies of a kind at once."""
-    size, a, h = servings.y.shape[:3]
+    size, a, h = servings.values.shape[:3]
     blocks = [servings.columns("hours")]
     if kind.by_place[0]:
         blocks.append(servings.columns("place")[:, :, kind.places][..., 1:])
@@ -231,7 +187,7 @@ def _fuller(servings: _Servings, kind: _Traits) -> Estimates:
     if kind.by_sitting[0]:
         days = servings.columns("sitting")
         blocks.append(days[:, :, days.any((0, 1))])
-    y = np.nan_to_num(servings.y).reshape(size, -1)
+    y = np.nan_to_num(servings.values).reshape(size, -1)
     centre = (blocks[0].transpose(0, 2, 1) @ y[..., None])[..., 0] / blocks[0].sum(1)
     rest = y - (blocks[0] @ centre[..., None])[..., 0]
     columns = np.concatenate([*blocks, rest[..., None]], 2)
@@ -253,7 +209,7 @@ def _fuller(servings: _Servings, kind: _Traits) -> Estimates:
 
 # ---- studies that need to be looked at one by one --------------------------------------------------------------------
 def _alone(
-    servings: Mapping[str, _Servings], row: int, rule: Rule, level: float, control: int
+    servings: Mapping[str, Scores], row: int, rule: Rule, level: float, control: int
 ) -> Iterator[tuple[Codes, Judged]]:
     """One study, as tidy scores; nothing where they are refused."""
     frames = [_tidy(own, row).assign(attribute=name) for name, own in servings.items()]
@@ -266,10 +222,10 @@ def _alone(
     yield np.array([row]), judge(cells, asked.attributes, level, panel.control, adjusted(panel, asked, cells))
 
 
-def _tidy(servings: _Servings, row: int) -> pd.DataFrame:
+def _tidy(servings: Scores, row: int) -> pd.DataFrame:
     """The scores of one study as rows; a pull is named by its number."""
     at = np.nonzero(servings.seen[row])
     columns: dict[str, object] = dict(zip(("assessor", "hours", "sitting", "replicate"), at, strict=True))
     if servings.places is not None:
         columns["position"] = servings.places[row][at]
-    return pd.DataFrame({**columns, "score": servings.y[row][at]})
+    return pd.DataFrame({**columns, "score": servings.values[row][at]})

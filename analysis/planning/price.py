@@ -150,7 +150,7 @@ def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) ->
 
 def _people(panel: panels.Panel) -> dict[str, NDArray[np.intp]]:
     """Places in the panel of the assessors who scored each attribute."""
-    return {name: np.unique(panel.rows(name)["person"]) for name in panel.cells}
+    return {name: np.flatnonzero(own.seen.any((0, 2, 3, 4))) for name, own in panel.scores.items()}
 
 
 def _offer(study: Undecided, course: Course, draws: Draws, assessors: int) -> Offer:

@@ -9,9 +9,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.model import mixed
-from analysis.model.cells import Cells, within_sittings
+from analysis.model.cells import TOP, Cells, within_sittings
 from analysis.model.contrasts import Estimates as Fuller
 from analysis.model.contrasts import contrast_of
+from analysis.model.scores import Scores, cells_of, places_told_apart, without_position
 from analysis.stopping import orders, panels
 from analysis.stopping.rule import Rule
 from analysis.stopping.standard_errors import Contrasts, Error, Estimates, Fitted, WithinSittings, fitted, rounding
@@ -51,11 +52,14 @@ class ReportedFit(AdjustedFit):
 def cells_in_force(panel: panels.Panel, rule: Rule) -> dict[str, Cells]:
     """What the rule decides on: without the effect of position, and with sittings, where the rule says so."""
     trays, by_position = "sitting:hours" in rule.adjust, _by_position(panel, rule)
-    found = {}
-    for name, cells in panel.cells.items():
-        own = panels.cells_of(_without_position(panel.rows(name)), panel.hours, cells) if by_position else cells
-        found[name] = replace(own, trays=trays, sittings=own.sittings if trays or own.served_apart else None)
-    return found
+    return {name: adjusted_cells(own, by_position, trays, panel.top) for name, own in panel.scores.items()}
+
+
+def adjusted_cells(scores: Scores, by_position: bool, trays: bool, top: float = TOP) -> Cells:
+    """Cells of panels scored by the same people, less who gave no score, perhaps without the effect of position."""
+    own = cells_of(without_position(scores) if by_position else scores, trays, top).present()
+    # Places are taken out of scores, not of the steps in which these were recorded.
+    return replace(own, step=scores.step) if by_position else own
 
 
 def adjusted(panel: panels.Panel, rule: Rule, cells: dict[str, Cells]) -> dict[str, Contrasts]:
@@ -73,7 +77,7 @@ def adjusted(panel: panels.Panel, rule: Rule, cells: dict[str, Cells]) -> dict[s
             whole = ReportedFit(fitted(cells[name]), model.estimates, model)
             # A model that holds the sitting takes its shift out by itself.
             apart = cells[name].served_apart and len(random) == 2
-            found[name] = _within_sittings(whole, rows, fixed) if apart else whole
+            found[name] = _within_sittings(whole, rows, panel.scores[name], fixed) if apart else whole
     return found
 
 
@@ -82,15 +86,15 @@ def _random(rows: pd.DataFrame, by_sitting: bool) -> list[str]:
     return ["assessor", "assessor:hours", *(["sitting"] if by_sitting and rows["sitting"].nunique() > 1 else [])]
 
 
-def _within_sittings(whole: ReportedFit, rows: pd.DataFrame, fixed: list[str]) -> WithinSittings:
+def _within_sittings(whole: ReportedFit, rows: pd.DataFrame, scores: Scores, fixed: list[str]) -> WithinSittings:
     """The same model, for each difference fitted to the sittings that served its pulls."""
     days = np.unique(rows["day"])
 
     def part(chosen: NDArray[np.bool_]) -> tuple[Contrasts, NDArray[np.bool_]] | None:
         some, pulls = within_sittings(whole.cells, chosen)
-        left = rows[rows["day"].isin(days[chosen])]
-        if not orders.told_apart(left):
+        if not places_told_apart(scores.within(days[chosen], pulls))[0]:
             return None
+        left = rows[rows["day"].isin(days[chosen])]
         return AdjustedFit(fitted(some), mixed.fit(left, "score", fixed, _random(left, False)).estimates), pulls
 
     return WithinSittings(whole, part)
@@ -98,15 +102,3 @@ def _within_sittings(whole: ReportedFit, rows: pd.DataFrame, fixed: list[str]) -
 
 def _by_position(panel: panels.Panel, rule: Rule) -> bool:
     return "position" in rule.adjust and orders.can_adjust(panel)
-
-
-def _without_position(rows: pd.DataFrame) -> pd.DataFrame:
-    """The scores less the effect of their position (least squares beside assessors and pulls, unbiased)."""
-    blocks = [
-        np.eye(codes.max() + 1)[codes]
-        for codes, _ in (pd.factorize(rows[column], sort=True) for column in ("position", "assessor", "hours"))
-    ]
-    columns = np.hstack([blocks[0], blocks[1][:, 1:], blocks[2][:, 1:]])
-    y = rows["score"].to_numpy(float)
-    effects = np.linalg.lstsq(columns, y, rcond=None)[0][: blocks[0].shape[1]]
-    return rows.assign(score=y - blocks[0] @ (effects - effects.mean()))

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.model.scores import places_told_apart
 from analysis.stopping.panels import Panel
 from analysis.stopping.rule import Rule
 
@@ -111,31 +112,9 @@ def _distinct(group: Codes, label: Codes) -> Codes:
 
 
 def can_adjust(panel: Panel) -> bool:
-    """Whether a model can take the place out: two pulls or more at every position, and all of them connected, for every
-    attribute."""
-    if servings(panel) is None:
-        return False
-    return all(told_apart(panel.rows(name)) for name in panel.cells)
-
-
-def told_apart(rows: pd.DataFrame) -> bool:
-    """Whether the scores of one attribute, all of known position, let position and pull be told apart."""
-    place, pull = (np.unique(rows[name].to_numpy(float), return_inverse=True)[1] for name in ("position", "hours"))
-    table = np.zeros((place.max() + 1, pull.max() + 1), bool)
-    table[place, pull] = True
-    return bool(connected(table[None], np.array([len(rows)]), np.array([rows["assessor"].nunique()]))[0])
-
-
-def connected(table: NDArray[np.bool_], scores: Codes, people: Codes) -> NDArray[np.bool_]:
-    """Whether every position that was used was used by two pulls or more, and every pull is reached from every other
-    through them, with scores to spare (B,); which position held which pull (B, positions, pulls)."""
-    used = table.any(2)
-    spare = scores > used.sum(1) + table.any(1).sum(1) + people
-    reached = table[np.arange(len(table)), used.argmax(1)]
-    for _ in range(table.shape[1]):
-        touched = (table & reached[:, None, :]).any(2)
-        reached = (table & touched[:, :, None]).any(1)
-    return np.asarray(spare & ((table.sum(2) > 1) | ~used).all(1) & reached.all(1))
+    """Whether a model can take the place out of every attribute."""
+    every = panel.scores.values()
+    return all(own.places is not None and bool(places_told_apart(own)[0]) for own in every)
 
 
 def why_not_trusted(panel: Panel, rule: Rule) -> str | None:
