@@ -1,8 +1,8 @@
 """Mixed models of panel scores: fixed pulls (or samples), random assessors, REML, Satterthwaite degrees of freedom.
 
-`fit` reads a data frame and fits one response. `cells_of` reads the labels of many attributes at once and `fit_cells`
-fits a whole batch of hours-only panels given as counts and sums. Contrasts after Giesbrecht & Burns 1985, F after Fai
-& Cornelius 1996, as in Kuznetsova, Brockhoff & Christensen 2017.
+`fit` reads a data frame and fits one response. `labelled` reads the labels of many attributes at once and
+`fit_cells` fits a whole batch of hours-only panels given as counts and sums. Contrasts after Giesbrecht & Burns 1985, F
+after Fai & Cornelius 1996, as in Kuznetsova, Brockhoff & Christensen 2017.
 """
 
 from __future__ import annotations
@@ -18,10 +18,12 @@ from scipy.special import stdtr
 
 from analysis.model import reml
 from analysis.model.cell_fits import NOTHING, CellFits, connected_parts, fit_cells
-from analysis.model.contrasts import Estimates, contrast_of, f_of, hypothesis
+from analysis.model.cells import Cells
+from analysis.model.contrasts import MeansFit, contrast_of, f_of, hypothesis
 from analysis.model.crossed import CrossedProblem, containment
+from analysis.model.scores import cells_of, of_codes
 
-__all__ = ["CellFits", "Cells", "Contrast", "FTest", "MixedFit", "cells_of", "fit", "fit_cells"]
+__all__ = ["CellFits", "Contrast", "FTest", "Labelled", "MixedFit", "fit", "fit_cells", "labelled"]
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -77,7 +79,7 @@ class MixedFit:
     anova: FTest
     containment_df: float
     notes: tuple[str, ...]
-    estimates: Estimates
+    estimates: MeansFit
 
     def contrast(self, weights: Array) -> tuple[Array, Array, Array]:
         """Estimate, SE and plain Satterthwaite df, each (k,), of contrasts `weights` (k, h) of the means."""
@@ -127,19 +129,17 @@ def fit(data: pd.DataFrame, response: str, fixed: Sequence[str], random: Sequenc
 
 # ---- reading the frame ----------------------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
-class Cells:
-    """Several attributes of one panel: counts and sums (B, a, h), within_ss (B,), and what the axes are called."""
+class Labelled:
+    """The cells of several attributes of one panel, and what their axes are called."""
 
-    counts: Array
-    sums: Array
-    within_ss: Array
+    cells: Cells
     attributes: tuple[object, ...]
     assessors: tuple[object, ...]
     levels: tuple[object, ...]
 
 
-def cells_of(data: pd.DataFrame, response: str, level: str, assessor: str, attribute: str | None = None) -> Cells:
-    """Counts and sums per cell, labels read once for all attributes.
+def labelled(data: pd.DataFrame, response: str, level: str, assessor: str, attribute: str | None = None) -> Labelled:
+    """Cells, labels read once for all attributes.
 
     Args:
         data: one row a score.
@@ -151,22 +151,16 @@ def cells_of(data: pd.DataFrame, response: str, level: str, assessor: str, attri
     Raises:
         ValueError: a column is missing or has gaps, a score is not finite.
     """
-    return _cells(data, _scores(data, response), level, assessor, attribute)
+    return _labelled(data, _scores(data, response), level, assessor, attribute)
 
 
-def _cells(data: pd.DataFrame, y: Array, level: str, assessor: str, attribute: str | None = None) -> Cells:
-    """See `cells_of`, from checked scores."""
+def _labelled(data: pd.DataFrame, y: Array, level: str, assessor: str, attribute: str | None = None) -> Labelled:
+    """See `labelled`, from checked scores."""
     pull, levels = _codes(data, level)
     person, assessors = _codes(data, assessor)
-    which, attributes = _codes(data, attribute) if attribute else (np.zeros(len(y), np.intp), (None,))
-    shape = (len(attributes), len(assessors), len(levels))
-    at = (which * shape[1] + person) * shape[2] + pull
-    size = shape[0] * shape[1] * shape[2]
-    counts = np.asarray(np.bincount(at, minlength=size), np.float64)
-    sums = np.asarray(np.bincount(at, y, size), np.float64)
-    rest = y - (sums / np.maximum(counts, 1))[at]
-    within = np.asarray(np.bincount(which, rest * rest, shape[0]), np.float64)
-    return Cells(counts.reshape(shape), sums.reshape(shape), within, attributes, assessors, levels)
+    nothing = np.zeros(len(y), np.intp)
+    which, attributes = _codes(data, attribute) if attribute else (nothing, (None,))
+    return Labelled(cells_of(of_codes(y, (which, person, pull, nothing))), attributes, assessors, levels)
 
 
 def _scores(data: pd.DataFrame, response: str) -> Array:
@@ -229,9 +223,10 @@ def _fit_cells_of(
     data: pd.DataFrame, y: Array, response: str, fixed: tuple[str, ...], random: tuple[str, ...], terms: _Terms
 ) -> MixedFit:
     """A batch of one through `fit_cells`."""
-    cells = _cells(data, y, fixed[0], terms.leader)
-    _check_left(len(y), len(cells.levels), len(cells.assessors))
-    fits = fit_cells(cells.counts, cells.sums, cells.within_ss, interaction=terms.pair is not None)
+    read = _labelled(data, y, fixed[0], terms.leader)
+    _check_left(len(y), len(read.levels), len(read.assessors))
+    cells = read.cells
+    fits = fit_cells(cells.counts, cells.sums, cells.within, interaction=terms.pair is not None)
     notes = []
     if terms.pair and np.isnan(fits.interaction[0]):
         notes.append("interaction dropped")
@@ -245,7 +240,7 @@ def _fit_cells_of(
     variance["residual"] = float(fits.residual[0])
     f, num, den, p = fits.f_test()
     anova = FTest(float(f[0]), num, float(den[0]), float(p[0]))
-    return _reported(y, response, fixed, random, cells.levels, float(fits.loglik[0]), variance, anova, notes, fits)
+    return _reported(y, response, fixed, random, read.levels, float(fits.loglik[0]), variance, anova, notes, fits)
 
 
 def _check_left(scores: int, levels: int, assessors: int) -> None:
@@ -266,7 +261,7 @@ def _reported(
     variance: Mapping[str, float | None],
     anova: FTest,
     notes: list[str],
-    estimates: Estimates,
+    estimates: MeansFit,
 ) -> MixedFit:
     """What every route reports."""
     if np.isnan(loglik):
@@ -295,7 +290,7 @@ def _reported(
 # ---- crossed factors and further fixed ones -------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class Means:
-    """See contrasts.Estimates."""
+    """See contrasts.MeansFit."""
 
     means: Array
     covariance: Array

@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.model import mixed, reml
-from analysis.model.contrasts import Estimates
+from analysis.model.contrasts import MeansFit
 from analysis.model.crossed import CrossedProblem
 from analysis.model.scores import Scores, cells_of, places_told_apart
 from analysis.planning.alike import alike_rows, can_decide
@@ -177,7 +177,7 @@ def _of_a_kind(
     yield np.arange(size), judge(cells, rule.attributes, level, control, fits)
 
 
-def _fuller(servings: Scores, kind: _Traits) -> Estimates:
+def _fuller(servings: Scores, kind: _Traits) -> MeansFit:
     """The model of `mixed.fit` for hours, place and sitting, fitted to all studies of a kind at once."""
     size, a, h = servings.values.shape[:3]
     blocks = [servings.columns("hours")]

@@ -10,8 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.model import mixed
 from analysis.model.cells import TOP, Cells, within_sittings
-from analysis.model.contrasts import Estimates as Fuller
-from analysis.model.contrasts import contrast_of
+from analysis.model.contrasts import MeansFit, contrast_of
 from analysis.model.scores import Scores, cells_of, places_told_apart, without_position
 from analysis.stopping import orders, panels
 from analysis.stopping.rule import Rule
@@ -26,7 +25,7 @@ class AdjustedFit:
     whose cells have lost the effect of position."""
 
     plain: Fitted
-    estimates: Fuller
+    estimates: MeansFit
 
     @property
     def cells(self) -> Cells:

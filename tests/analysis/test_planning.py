@@ -140,10 +140,10 @@ def test_cells_of_a_draw_are_the_cells_of_its_frame(missing: float) -> None:
     found = cells_of(Scores(drawn["bitter"]), trays=True)
     for row in range(3):
         frame = as_frame(drawn, row)
-        read = mixed.cells_of(frame[frame["attribute"] == "bitter"], "score", "hours", "assessor")
+        read = mixed.labelled(frame[frame["attribute"] == "bitter"], "score", "hours", "assessor").cells
         assert_allclose(np.broadcast_to(found.counts, found.sums.shape)[row], read.counts[0])
         assert_allclose(found.sums[row], read.sums[0])
-        assert found.within[row] == pytest.approx(read.within_ss[0], rel=1e-9)
+        assert found.within[row] == pytest.approx(read.within[0], rel=1e-9)
     means = np.ma.masked_invalid(drawn["bitter"]).mean(4).filled(np.nan)
     assert found.sittings is not None
     assert_allclose(found.sittings.means, means)

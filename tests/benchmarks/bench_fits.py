@@ -71,8 +71,8 @@ def from_frame(frame: pd.DataFrame) -> object:
 
 def from_cells(frame: pd.DataFrame, attribute: str | None = None) -> Work:
     """Ours from counts and sums."""
-    read = mixed.cells_of(frame, "score", "hours", "assessor", attribute)
-    return lambda: mixed.fit_cells(read.counts, read.sums, read.within_ss)
+    cells = mixed.labelled(frame, "score", "hours", "assessor", attribute).cells
+    return lambda: mixed.fit_cells(cells.counts, cells.sums, cells.within)
 
 
 @dataclass(frozen=True, slots=True)
