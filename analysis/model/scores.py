@@ -36,6 +36,11 @@ class Scores:
         return np.isfinite(self.values)
 
     @property
+    def counts(self) -> Array:
+        """Scores of each assessor and pull (B, a, h)."""
+        return np.asarray(self.seen.sum((3, 4)), np.float64)
+
+    @property
     def step(self) -> Array:
         """The steps in which each panel was recorded (B,)."""
         return step_of(self.values.reshape(len(self.values), -1))
@@ -51,6 +56,17 @@ class Scores:
         size = len(codes)
         hot = codes.reshape(size, -1, 1) == np.arange(codes.max() + 1)
         return np.asarray(hot & self.seen.reshape(size, -1, 1), np.float64)
+
+    @property
+    def differ(self) -> Flags:
+        """Whether not every score of a panel is the same (B,)."""
+        return np.asarray(np.nanmax(self.values, (1, 2, 3, 4)) > np.nanmin(self.values, (1, 2, 3, 4)))
+
+    def first_alone(self, which: Flags) -> Scores:
+        """Of some panels (B,) the first score of each assessor and pull alone."""
+        order = self.seen.reshape(*self.values.shape[:3], -1).cumsum(3).reshape(self.values.shape)
+        gone = which[:, None, None, None, None] & (order > 1)
+        return replace(self, values=np.where(gone, np.nan, self.values))
 
     def within(self, days: Codes, pulls: Flags) -> Scores:
         """What was scored of some pulls (h,) in some sittings."""

@@ -27,7 +27,7 @@ def alike(cells: Mapping[str, Cells]) -> Iterator[tuple[Codes | slice, dict[str,
     kinds = np.hstack([_held(own) for own in cells.values()])
     for rows in alike_rows(kinds):
         part = {name: (own if len(rows) == len(kinds) else own.rows(rows)).present() for name, own in cells.items()}
-        if all(can_decide(own) for own in part.values()):
+        if all(can_decide(own.counts) for own in part.values()):
             yield rows, part
 
 
@@ -54,6 +54,7 @@ def alike_rows(kinds: Flags) -> list[Codes]:
     return [np.flatnonzero(which == kind) for kind in range(which.max() + 1)]
 
 
-def can_decide(own: Cells) -> bool:
-    """Whether every pull was scored, and by more than one person in all."""
-    return own.sums.shape[1] >= FEWEST_PEOPLE and bool((ones(own.counts.shape[1]) @ own.counts > 0).all())
+def can_decide(counts: Array) -> bool:
+    """Whether every pull was scored, and by two people in all; `counts` (B, a, h) of studies that are alike."""
+    people = (over_pulls(counts) > 0).any(0).sum()
+    return bool(people >= FEWEST_PEOPLE) and bool((ones(counts.shape[1]) @ counts > 0).all())
