@@ -25,7 +25,7 @@ NOTHING_LEFT = 1e-10
 @dataclass(frozen=True, slots=True)
 class Scores:
     """Scores of one attribute: `values` (B, a, h, S, r), NaN where missing; `places`, of the same shape, numbers of the
-    place on the tray from 0, whatever where a score is missing; None where places are not known."""
+    place on the tray from 0, below that where it is not known; None where none is."""
 
     values: Array
     places: Codes | None = None

@@ -53,7 +53,7 @@ def look_at(
     if places is not None:
         # As `outcome.worded`: an order that favours a pull makes a step look flat, or steep, that is not.
         answered = np.flatnonzero(verdict != CANNOT)
-        trusted = apart[answered] if apart is not None else _balanced(drawn, places, answered)
+        trusted = apart[answered] if apart is not None else _balanced(scores, answered)
         verdict[answered[~trusted]], pull[answered[~trusted]] = CANNOT, -1
     return verdict, pull
 
@@ -88,13 +88,16 @@ def _by_fuller_model(
     return verdict, pull
 
 
-def _balanced(drawn: Mapping[str, Array], places: Codes, rows: Codes) -> Flags:
+def _balanced(scores: Mapping[str, Scores], rows: Codes) -> Flags:
     """Whether the orders of each of these studies can be trusted."""
+    first = next(iter(scores.values()))
+    assert first.places is not None
+    positions = np.arange(1.0, first.places.max() + 2)
+    # The places of all attributes are the same, so a serving is there once, whatever was scored of it.
+    any_scored = np.logical_or.reduce([own.seen[rows] for own in scores.values()])
+    every = Scores(np.where(any_scored, 0.0, np.nan), first.places[rows])
     found = np.ones(len(rows), bool)
-    for number, row in enumerate(rows):
-        seen = np.logical_or.reduce([np.isfinite(y[row]) for y in drawn.values()])
-        person, pull, day, _replicate = np.nonzero(seen)
-        place = places[row][seen]
-        every = orders.Servings(person, day, pull, place, place.astype(np.float64))
-        found[number] = orders.why_unbalanced(every) is None
+    for row in range(len(rows)):
+        served = orders.servings([every.rows(slice(row, row + 1))], positions)
+        found[row] = served is None or orders.why_unbalanced(served) is None
     return found

@@ -26,16 +26,17 @@ class Panel:
     """A study as arrays. `hours` ascending, the last is the reference; `control` its index of the pull known to differ.
 
     `scores` of each deciding attribute, a batch of one: assessors and sittings stand in an order that their names have
-    no part in, the same for all attributes. `assessors` are the names (a,). `data` holds the rows they were read from,
-    with a column sitting (1 when not recorded), and numbers `person` and `day`; `top` is the upper end of the scale;
-    `people` counts assessors with scores per attribute; `recorded` names the optional columns present; `scope` counts
-    assessors, sittings and batches, of which there is one.
+    no part in, the same for all attributes. `assessors` are the names (a,), `positions` those of the places in use.
+    `data` holds the rows they were read from, with a column sitting (1 when not recorded); `top` is the upper end of
+    the scale; `people` counts assessors with scores per attribute; `recorded` names the optional columns present;
+    `scope` counts assessors, sittings and batches, of which there is one.
     """
 
     hours: Array
     control: int
     scores: Mapping[str, Scores]
     assessors: NDArray[np.str_]
+    positions: Array
     data: pd.DataFrame
     top: float
     people: Mapping[str, int]
@@ -65,8 +66,8 @@ def read(scores: pd.DataFrame, rule: Rule) -> Panel:
     named = [pd.factorize(data[column].astype(str))[0] for column in ("assessor", "sitting")]
     person, day = (_unnamed(codes, pull, attributes, which, y) for codes in named)
     _refuse_contradictions(data, which, person, pull, day)
-    data = data.assign(person=person, day=day)
-    every = of_codes(y, (which, person, pull, day), _places(data))
+    positions, places = _places(data)
+    every = of_codes(y, (which, person, pull, day), places)
     one_by_one = {name: every.rows(slice(number, number + 1)) for number, name in enumerate(attributes)}
     for name, own in one_by_one.items():
         _refuse_few(name, hours, own)
@@ -78,7 +79,7 @@ def read(scores: pd.DataFrame, rule: Rule) -> Panel:
     }
     names = data["assessor"].to_numpy()[np.unique(person, return_index=True)[1]].astype(str)
     top, recorded = TOP if y.max() <= TOP else HUNDRED, frozenset(OPTIONAL) & set(scores.columns)
-    return Panel(hours, at, one_by_one, names, data, top, people, recorded, scope)
+    return Panel(hours, at, one_by_one, names, positions, data, top, people, recorded, scope)
 
 
 # ---- checks at the edge ----------------------------------------------------------------------------------------------
@@ -197,12 +198,14 @@ def _unnamed(codes: Codes, pull: Codes, attributes: Sequence[str], which: Codes,
     return np.asarray(np.argsort(place)[codes], np.intp)
 
 
-def _places(data: pd.DataFrame) -> Codes | None:
-    """Numbers of the positions, None unless all are known."""
-    if "position" not in data:
-        return None
-    position = data["position"].to_numpy(float, na_value=np.nan)
-    return None if np.isnan(position).any() else np.unique(position, return_inverse=True)[1]
+def _places(data: pd.DataFrame) -> tuple[Array, Codes | None]:
+    """The positions in use, and the number of each score's, -1 where it is not known; None where none is."""
+    position = data["position"].to_numpy(float, na_value=np.nan) if "position" in data else np.array([])
+    known = np.isfinite(position)
+    positions, numbers = np.unique(position[known], return_inverse=True)
+    places = np.full(len(position), -1)
+    places[known] = numbers
+    return positions, places if known.any() else None
 
 
 def _refuse_few(name: str, hours: Array, scores: Scores) -> None:

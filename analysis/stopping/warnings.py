@@ -97,7 +97,7 @@ def _grew(
 
 
 def _orders(panel: Panel, rule: Rule) -> Iterator[Warning]:
-    if orders.servings(panel) is None:
+    if not len(panel.positions):
         yield Warning("order not recorded", {})
         return
     why = orders.why_not_trusted(panel, rule)
