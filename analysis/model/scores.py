@@ -134,7 +134,7 @@ def _tallied(y: Array) -> tuple[Array, Array, Array]:
 
 
 # ---- places ----------------------------------------------------------------------------------------------------------
-def without_position(scores: Scores) -> Scores:
+def without_places(scores: Scores) -> Scores:
     """The scores less the effect of their place: least squares beside assessors and pulls, unbiased.
 
     What cannot be told from assessors and pulls together is left where it is (the shortest of the solutions).

@@ -43,7 +43,7 @@ def look_at(
     if "position" in rule.adjust and places is None:
         raise ValueError("adjust: 'position' needs the place of every serving")
     scores = {name: Scores(y, None if places is None else places - 1) for name, y in drawn.items()}
-    apart = model_batches.told_apart(scores) if "position" in rule.adjust else None
+    apart = model_batches.all_told_apart(scores) if "position" in rule.adjust else None
     if apart is not None or "sitting" in rule.adjust:
         verdict, pull = _by_fuller_model(scores, apart, rule, level, control)
     else:

@@ -24,7 +24,7 @@ Flags = NDArray[np.bool_]
 ENTRIES_AT_ONCE = 250_000
 
 
-def told_apart(drawn: Mapping[str, Scores]) -> Flags:
+def all_told_apart(drawn: Mapping[str, Scores]) -> Flags:
     """Whether place and pull can be told apart in every attribute (B,)."""
     found = np.ones(len(next(iter(drawn.values())).values), bool)
     for some in _portions(drawn):
@@ -46,7 +46,7 @@ def _portions(drawn: Mapping[str, Scores]) -> Iterator[Codes]:
 def judged(
     drawn: Mapping[str, Scores], apart: Flags | None, rule: Rule, level: float, control: int
 ) -> Iterator[tuple[Codes, Codes, Codes]]:
-    """Rows, verdict and pull of studies; see `look_batches.look_at`. `apart`: see `told_apart`."""
+    """Rows, verdict and pull of studies; see `look_batches.look_at`. `apart`: see `all_told_apart`."""
     for some in _portions(drawn):
         place = np.zeros(len(some), bool) if apart is None else apart[some]
         scores = _some(drawn, some)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from analysis.model.cells import TOP, Cells, within_sittings
 from analysis.model.contrasts import contrast_of
 from analysis.model.fuller import FullerFits, FullerModel
-from analysis.model.scores import Scores, cells_of, places_told_apart, without_position
+from analysis.model.scores import Scores, cells_of, places_told_apart, without_places
 from analysis.stopping import orders
 from analysis.stopping.panels import Panel
 from analysis.stopping.rule import Rule
@@ -77,7 +77,7 @@ def models_under(rule: Rule, scores: Mapping[str, Scores], place: Flags) -> dict
 
 def _cells(scores: Scores, place: bool, trays: bool, top: float) -> Cells:
     """Cells less who gave no score, perhaps without the effect of place."""
-    own = cells_of(without_position(scores) if place else scores, trays, top).present()
+    own = cells_of(without_places(scores) if place else scores, trays, top).present()
     # Places are taken out of scores, not of the steps in which these were recorded.
     return replace(own, step=scores.step) if place else own
 

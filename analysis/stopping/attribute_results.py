@@ -34,7 +34,7 @@ def attribute_results(panel: Panel, rule: Rule, level: float, judged: Judged) ->
         if key not in models:
             models[key] = _models(limits.panels)
             means[key] = bounds.means(limits.panels)
-        model, own_means = models[key][limits.place.start], means[key].rows(limits.place)
+        model, own_means = models[key][limits.own.start], means[key].rows(limits.own)
         fails = judged.fails_on(name)[0]
         found[name] = _result(panel, name, rule.attributes[name], level, limits, model, own_means, fails)
     return found

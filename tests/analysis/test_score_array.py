@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 from analysis.model import mixed
 from analysis.model.contrasts import contrast_of
 from analysis.model.fuller import FullerModel
-from analysis.model.scores import Scores, cells_of, of_codes, places_told_apart, without_position
+from analysis.model.scores import Scores, cells_of, of_codes, places_told_apart, without_places
 
 PANEL = ["assessor", "assessor:hours"]
 
@@ -69,7 +69,7 @@ def test_no_order_of_rows_has_a_part_in_an_array() -> None:
 def test_places_are_taken_out_as_by_least_squares() -> None:
     """Beside all columns of assessors and pulls, solved by numpy's own least squares, study by study."""
     scores = drawn(3)
-    found = without_position(scores)
+    found = without_places(scores)
     for study in range(5):
         frame = rows_of(scores, study)
         columns = np.hstack([pd.get_dummies(frame[name]).to_numpy(float) for name in ("position", "assessor", "hours")])
