@@ -13,12 +13,12 @@ import signal
 import socket
 import ssl
 import subprocess
-import sys
 import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +31,7 @@ from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute, JoinLink, Mark, Place, Sitting, Staff
 from studyapp.services import accounts, joining, panel, planning, preparing, tasting, watching
 from studyapp.store import Store
+from tests.forking import Forked, Parent
 from tests.furnished import furnished, reached
 
 CHROMIUM = Path("/usr/bin/chromium")
@@ -74,15 +75,22 @@ def free_port() -> int:
         return int(trial.getsockname()[1])
 
 
+@cache
+def _parent() -> Parent:
+    """The process that every server of this worker is forked from; it ends with the worker, whose pipe it reads."""
+    return Parent()
+
+
 @dataclass
 class Server:
-    """`studyapp run` as a process of its own. `extra` stands in its command in place of the store."""
+    """`studyapp run` as a process of its own, forked from one that has imported the app. `extra` stands in its command
+    in place of the store."""
 
     folder: Path
     port: int
     extra: tuple[str, ...] = ()
     environment: dict[str, str] = field(default_factory=dict)
-    process: subprocess.Popen[bytes] | None = None
+    process: Forked | None = None
 
     @property
     def url(self) -> str:
@@ -101,13 +109,12 @@ class Server:
 
     def start(self) -> Server:
         """Start it and wait until it answers."""
-        command = [str(Path(sys.executable).with_name("studyapp")), "run", "--host", "127.0.0.1"]
-        command += ["--port", str(self.port), *(self.extra or ("--store", str(self.store_file)))]
+        arguments = ["run", "--host", "127.0.0.1", "--port", str(self.port)]
+        arguments += self.extra or ("--store", str(self.store_file))
         foreign = self.folder / "elsewhere"
         foreign.mkdir(exist_ok=True)
         environment = {**os.environ, "STUDYAPP_LOG_FILE": str(self.log_file), "HOME": str(foreign), **self.environment}
-        with (self.folder / "printed.txt").open("ab") as printed:
-            self.process = subprocess.Popen(command, cwd=foreign, env=environment, stdout=printed, stderr=printed)
+        self.process = _parent().fork(arguments, foreign, environment, self.folder / "printed.txt")
         self._wait()
         return self
 

@@ -1,4 +1,4 @@
-"""More pulls than a palate can take: who tastes which of them, in which sitting and order. Standard library only.
+"""More pulls than a palate can take: who tastes which of them, in which sitting and order.
 
 A block is what one assessor tastes in one sitting. Blocks are as balanced as their number allows: every pull equally
 often, every two pulls together equally often (within one), every assessor and every sitting all pulls alike, every pull
@@ -10,9 +10,12 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
-from itertools import combinations, pairwise, permutations, product
+from itertools import chain, combinations, pairwise, permutations, product
 from math import comb, exp
 from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
 
 from analysis.design.serving import Row, serving_orders, shuffled
 
@@ -78,22 +81,29 @@ def orders_of(counts: Counts, seed: int) -> list[list[list[int]]]:
         ValueError: blocks of unequal size, or a pull that a block serves two times more than another block serves some
             pull of these sittings.
     """
-    served = [pull for pull in range(len(counts[0][0])) if any(row[pull] for day in counts for row in day)]
-    whole = min(row[pull] for day in counts for row in day for pull in served)
-    sets = [[tuple(pull for pull in served if row[pull] > whole) for row in day] for day in counts]
-    if max(row[pull] for day in counts for row in day for pull in served) > whole + 1:
+    table = np.asarray(counts)
+    served = np.flatnonzero(table.any((0, 1))).tolist()
+    whole, most = int(table[..., served].min()), int(table[..., served].max())
+    more = table[..., served] > whole
+    if most > whole + 1:
         raise ValueError(f"servings must not differ by more than one between blocks, got {counts}")
-    if len({len(block) for day in sets for block in day}) > 1:
+    if len(np.unique(more.sum(2))) > 1:
         raise ValueError(f"blocks must all be of one size, got {counts}")
-    full = [
-        [[served[place] for place in row] for row in serving_orders(len(served), len(day), whole, seed + number)]
-        for number, day in enumerate(counts)
-        if whole
-    ]
-    if not sets[0][0]:
-        return full
+    if most == whole:
+        return _whole_rounds(served, table, whole, seed)
+    sets = [[tuple(pull for pull, extra in zip(served, row, strict=True) if extra) for row in day] for day in more]
     extra = _ordered(sets, random.Random(seed))
-    return [_joined(first, then) for first, then in zip(full, extra, strict=True)] if whole else extra
+    if not whole:
+        return extra
+    full = _whole_rounds(served, table, whole, seed)
+    return [_joined(first, then) for first, then in zip(full, extra, strict=True)]
+
+
+def _whole_rounds(served: Sequence[int], table: NDArray[np.intp], whole: int, seed: int) -> list[list[list[int]]]:
+    """Orders of what every block serves alike: `whole` times every pull of `served`; `table` as `counts`."""
+    sittings, assessors, _pulls = table.shape
+    dealt = [serving_orders(len(served), assessors, whole, seed + number) for number in range(sittings)]
+    return [[[served[place] for place in row] for row in day] for day in dealt]
 
 
 def servings(
@@ -123,6 +133,12 @@ def servings(
     return counts
 
 
+def _beyond_whole(row: Sequence[int]) -> Row:
+    """What a block served of everything alike tells no pull from another; only the rest of it has to be evened out."""
+    least = min(row)
+    return tuple(point for point, count in enumerate(row) if count > least)
+
+
 def _sets(
     pulls: int,
     size: int,
@@ -139,9 +155,8 @@ def _sets(
         raise ValueError(
             f"size must be above {pulls - len(free)} (pulls always served) and below {pulls} pulls, got {size}"
         )
-    # What a block served of everything alike tells no pull from another; only the rest of it has to be evened out.
     earlier = [[[row[pull] for pull in free] for row in day] for day in before]
-    had = [tuple(point for point, count in enumerate(row) if count > min(row)) for day in earlier for row in day]
+    had = [_beyond_whole(row) for row in chain(*earlier)]
     blocks = balanced_blocks(len(free), chosen, assessors * sittings, rng, had)
     blocks = _dealt(blocks, len(free), assessors, sittings, rng, earlier)
     blocks = _even_shares(blocks, len(free), assessors, had, earlier)
@@ -340,7 +355,7 @@ def _even_shares(dealt: Sequence[Row], points: int, assessors: int, had: Sequenc
     help most, the one that keeps the pairs most even. Where earlier sittings leave no trade that helps, none is made.
     """
     blocks = [set(block) for block in dealt]
-    own = [[sum(day[person][point] for day in before) for point in range(points)] for person in range(assessors)]
+    own = np.asarray(before, int).reshape(-1, assessors, points).sum(0).tolist()
     for number, block in enumerate(blocks):
         for point in block:
             own[number % assessors][point] += 1

@@ -99,12 +99,17 @@ def _check_directory(entries: list[zipfile.ZipInfo]) -> None:
         raise SpreadsheetError("the workbook unpacks to more than 50 MB; keep only the scores, or save them as CSV")
     if unpacked > MOST_RATIO * max(packed, 1):
         raise SpreadsheetError(f"the workbook unpacks to more than {MOST_RATIO} times its size; save the scores as CSV")
-    names = [entry.filename.lower() for entry in entries]
-    outside = any(name.startswith(("/", "\\")) or ".." in re.split(r"[/\\]", name) for name in names)
-    if outside or len(set(names)) < len(names) or any(stat.S_ISLNK(entry.external_attr >> 16) for entry in entries):
+    names = {entry.filename.lower() for entry in entries}
+    if len(names) < len(entries) or any(map(_unsafe, entries)):
         raise SpreadsheetError("the workbook holds links or parts with unsafe names; save the scores as CSV")
     if any(entry.flag_bits & 1 for entry in entries):
         raise SpreadsheetError("the workbook is locked with a password; save it without one")
+
+
+def _unsafe(entry: zipfile.ZipInfo) -> bool:
+    """A link, or a name that leads out of the archive."""
+    outside = entry.filename.startswith(("/", "\\")) or ".." in re.split(r"[/\\]", entry.filename)
+    return outside or stat.S_ISLNK(entry.external_attr >> 16)
 
 
 def _repacked(members: dict[str, bytes]) -> bytes:

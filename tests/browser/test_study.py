@@ -134,7 +134,7 @@ def _key(bench: Desk) -> dict[str, float]:
     found = {}
     for row in bench.page.locator(".tablewrap.codes:not(.words) tbody tr").all():
         cells = [cell.strip() for cell in row.locator("th, td").all_text_contents()]
-        found[cells[1]] = float(cells[2])
+        found[cells[1]] = float(cells[2].removesuffix(" h"))
     return found
 
 

@@ -27,11 +27,11 @@ MARKS = 50
 OPENS = {
     "assets/__init__.py": "fonts and the icon that come with the app",
     "cli/__init__.py": "the null device, when the reader of a pipe has gone",
-    "cli/decide.py": "the report a person names, written as a new file",
+    "kinds/hours/commands/decide.py": "the report a person names, written as a new file",
     "components/look.py": "the style sheet that comes with the app",
     "components/phone/__init__.py": "a script that comes with the app",
     "routes.py": "pages, fonts and the icon that come with the app",
-    "screens/bring.py": "an uploaded file under a name of our own",
+    "kinds/hours/pages/bring.py": "an uploaded file under a name of our own",
     "server.py": "the page that comes with Streamlit",
     "services/toml_files.py": "a rule that a person brings",
     "services/packages.py": "tables of a study, in a folder that a person names",

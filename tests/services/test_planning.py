@@ -20,7 +20,7 @@ from studyapp.kinds.hours.deciding import scenarios
 from studyapp.kinds.hours.plan import Habits, HoursPlan, Pull, from_document
 from studyapp.kinds.hours.rule import problems
 from studyapp.records import Attribute
-from studyapp.services import panel, planning, preparing
+from studyapp.services import panel, planning, preparing, table
 from studyapp.store import checks, events, studies
 
 # The plan of a draft as an earlier version wrote it: a planned time at each pull, no hour zero, no habits.
@@ -182,7 +182,7 @@ def test_codes_are_dealt_without_repeats(assessors: int, each: int, before: int,
     used: list[set[str]] = [set() for _ in range(assessors)]
     assume(assessors * each <= 900 and each * (before + 1) <= 300)
     for sitting in range(before + 1):
-        dealt = setting_out.deal_codes(used, each, seed + sitting)
+        dealt = table.deal_codes(used, each, seed + sitting)
         flat = [code for own in dealt for code in own]
         assert len(flat) == len(set(flat)) == assessors * each
         for seat, own in enumerate(dealt):
@@ -193,7 +193,7 @@ def test_codes_are_dealt_without_repeats(assessors: int, each: int, before: int,
 def test_more_cups_than_codes_are_refused() -> None:
     """A sentence, not a crash."""
     with pytest.raises(BadInput, match="run out"):
-        setting_out.deal_codes([set() for _ in range(100)], 10, 1)
+        table.deal_codes([set() for _ in range(100)], 10, 1)
 
 
 def test_a_copy_is_a_draft_of_its_own(workshop: Any) -> None:

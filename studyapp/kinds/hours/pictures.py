@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from studyapp.findings import hours, units
+from studyapp.findings import units
 from studyapp.kinds.hours.findings import enough, pull_says, shown
+from studyapp.kinds.hours.findings.pulls import enough_says
 from studyapp.kinds.hours.findings.scale import Scale, limit_at
 from studyapp.pictures import marks
 from studyapp.pictures.marks import Frame, Layer, Picture, Row
@@ -85,13 +86,14 @@ def _pole(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
     ink, (left, right), (low, high) = frame.theme.ink, frame.across, frame.up
     top, hour = high - 0.06 * (high - low), enough(result)
     if hour is None:
-        yield marks.words(_("none of these yet"), right, top, ink, "right", weight=600)
+        yield marks.words(enough_says(hour), right, top, ink, "right", weight=600)
         return
     late = (right - hour) / (right - left) < _ROOM
-    said = _("{hours} h is enough").format(hours=hours(hour))
     yield marks.upright(hour, result.rule.margin, top, ink, 1.5)
     yield marks.diamond(hour, top, ink)
-    yield marks.words(said, hour, top, ink, "right" if late else "left", dx=-11 if late else 11, weight=600)
+    yield marks.words(
+        enough_says(hour), hour, top, ink, "right" if late else "left", dx=-11 if late else 11, weight=600
+    )
 
 
 def _pulls(result: AttributeResult, frame: Frame) -> Iterator[Layer]:

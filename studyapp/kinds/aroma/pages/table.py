@@ -47,13 +47,4 @@ def _caution() -> str:
 
 
 def _serving(plan: AromaPlan, key: str) -> AromaPlan:
-    left, right = st.columns(2)
-    with left:
-        piece = st.number_input(_("Piece, g"), 0.5, 50.0, float(plan.piece_g), 0.5, format="%.1f", key=f"piece-{key}")
-    with right:
-        rest = st.number_input(
-            _("Rest between sets, minutes"), 0.0, 60.0, plan.rest_seconds / 60, 0.5, format="%.1f", key=f"rest-{key}"
-        )
-    swallow = st.text_input(_("Swallow or spit"), plan.swallow, key=f"swallow-{key}")
-    routine = st.text_input(_("What to do in the rest"), plan.routine, key=f"routine-{key}")
-    return replace(plan, piece_g=piece, rest_seconds=round(rest * 60), swallow=swallow, routine=routine)
+    return plan_table.routine(plan_table.piece_and_rest(plan, key, _("Rest between sets, minutes")), key)

@@ -121,3 +121,17 @@ def _what(offer: Offer) -> str:
         "{n} more sittings with all pulls",
         offer.sittings,
     ).format(n=offer.sittings)
+
+
+def how_rough() -> str:
+    """What the chances of offers rest on."""
+    return _(
+        "The chances come from how much these people differ; they are rough and rather low than high. More than half "
+        "is said only where about two earlier studies of the panel tell of that. In brackets: what more drawing could "
+        "change. A palate is one person for one sitting."
+    )
+
+
+def none_left() -> str:
+    """Why nothing is offered after "cannot tell"."""
+    return _("The sealed looks are used up. An answer needs a new study with a new seal.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from studyapp.findings.numbers import beside, hours, listed, opening, or_dash, units
+from studyapp.findings.numbers import beside, hours, listed, opening, or_dash, p_value, units
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -153,3 +153,26 @@ def pull_numbers(pull: PullResult) -> list[str]:
         (pull.own_df, 1),
     )
     return [hours(pull.hours), *(or_dash(value, digits) for value, digits in table)]
+
+
+def enough_says(hour: float | None) -> str:
+    """The sign at the first pull that is enough, or that none is yet."""
+    return _("none of these yet") if hour is None else _("{hours} h is enough").format(hours=hours(hour))
+
+
+def fit_says(result: AttributeResult) -> str:
+    """What the model found below the numbers of one attribute."""
+    variance, anova = result.variance, result.anova
+    return _(
+        "{n} assessors. Variance between assessors {assessor}, of assessor by hours {cell}, left over {rest}. "
+        "Hours: F {f} on {num} and {den} df, p {p}."
+    ).format(
+        n=result.assessors,
+        assessor=or_dash(variance.get("assessor"), 3),
+        cell=or_dash(variance.get("assessor:hours"), 3),
+        rest=or_dash(variance.get("residual"), 3),
+        f=or_dash(anova.f, 2),
+        num=or_dash(anova.num_df, 0),
+        den=or_dash(anova.den_df, 1),
+        p=p_value(anova.p),
+    )

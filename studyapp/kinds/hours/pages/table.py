@@ -9,7 +9,7 @@ import streamlit as st
 
 from studyapp.components import look
 from studyapp.components.plan_problems import beside
-from studyapp.components.plan_table import allergens
+from studyapp.components.plan_table import allergens, piece_and_rest, routine
 from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.records import Problem
 from studyapp.words import _
@@ -29,19 +29,9 @@ def draw(plan: HoursPlan, key: str, problems: Sequence[Problem]) -> HoursPlan:
 
 
 def _serving(plan: HoursPlan, key: str) -> HoursPlan:
-    left, right = st.columns(2)
-    with left:
-        piece = st.number_input(_("Piece, g"), 0.5, 50.0, float(plan.piece_g), 0.5, format="%.1f", key=f"piece-{key}")
-    with right:
-        rest = st.number_input(
-            _("Rest between pieces, minutes"), 0.0, 60.0, plan.rest_seconds / 60, 0.5, format="%.1f", key=f"rest-{key}"
-        )
+    plan = piece_and_rest(plan, key, _("Rest between pieces, minutes"))
     warm_up = st.checkbox(_("Serve an unscored warm-up piece first"), plan.warm_up, key=f"warm-{key}")
-    swallow = st.text_input(_("Swallow or spit"), plan.swallow, key=f"swallow-{key}")
-    routine = st.text_input(_("What to do in the rest"), plan.routine, key=f"routine-{key}")
-    return replace(
-        plan, piece_g=piece, warm_up=warm_up, rest_seconds=round(rest * 60), swallow=swallow, routine=routine
-    )
+    return replace(routine(plan, key), warm_up=warm_up)
 
 
 def _caution() -> str:

@@ -9,9 +9,9 @@ import streamlit as st
 from analysis.stopping import AttributeResult, Decision, PullResult
 from studyapp.components import drawn, look
 from studyapp.components.drawn import Once, at_each_run
-from studyapp.findings.numbers import opening, or_dash, p_value
-from studyapp.kinds.hours.findings import HoursFinding, OfferRow, attribute_alt
-from studyapp.kinds.hours.findings.pulls import pull_numbers
+from studyapp.findings.numbers import opening
+from studyapp.kinds.hours.findings import HoursFinding, OfferRow, attribute_alt, offers
+from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
 from studyapp.kinds.hours.pages import second_opinion
 from studyapp.kinds.hours.pictures import worsening
@@ -71,22 +71,12 @@ def caution(finding: HoursFinding) -> None:
 def price(finding: HoursFinding) -> None:
     """Ways to an answer, each with what it asks of a person and how often it settles the question."""
     if not finding.offers:
-        look.put(look.box("patina", _("What an answer would cost"), look.text(_no_offer())))
+        look.put(look.box("patina", _("What an answer would cost"), look.text(offers.none_left())))
         return
     heads = [_("one of these"), _("asks of a person"), _("gives an answer")]
     body = [[offer.what, _asks(offer), f"{offer.chance} ({offer.error})"] for offer in finding.offers]
-    rough = _(
-        "The chances come from how much these people differ; they are rough and rather low than high. More than half "
-        "is said only where about two earlier studies of the panel tell of that. In brackets: what more drawing could "
-        "change. A palate is one person for one sitting."
-    )
-    look.put(
-        look.box("patina", _("What an answer would cost"), look.table(heads, body, "price"), look.text(rough, "small"))
-    )
-
-
-def _no_offer() -> str:
-    return _("The sealed looks are used up. An answer needs a new study with a new seal.")
+    table, rough = look.table(heads, body, "price"), look.text(offers.how_rough(), "small")
+    look.put(look.box("patina", _("What an answer would cost"), table, rough))
 
 
 def _asks(offer: OfferRow) -> str:
@@ -102,7 +92,7 @@ def numbers(decision: Decision, finding: HoursFinding, ask: second_opinion.Ask) 
             look.put(
                 look.title(opening(result.name), 3),
                 look.table(_pull_heads(), [_pull_line(result, pull) for pull in result.pulls]),
-                look.text(_fit(result), "small"),
+                look.text(fit_says(result), "small"),
             )
         if finding.beside:
             look.put(look.title(_("Beside the verdict, never in it"), 3), look.bullets(finding.beside))
@@ -129,23 +119,6 @@ def _pull_line(result: AttributeResult, pull: PullResult) -> list[str]:
         _("reference") if pull.hours == result.reference_hours else _("yes") if pull.within_margin else _("not shown")
     )
     return [*pull_numbers(pull), within]
-
-
-def _fit(result: AttributeResult) -> str:
-    spread = {name: or_dash(value, 3) for name, value in result.variance.items()}
-    anova = result.anova
-    return _(
-        "Variance between assessors {assessor}, of assessor by hours {cell}, left over {rest}. "
-        "Hours: F {f} on {num} and {den} df, p {p}."
-    ).format(
-        assessor=spread.get("assessor", "–"),
-        cell=spread.get("assessor:hours", "–"),
-        rest=spread.get("residual", "–"),
-        f=or_dash(anova.f, 2),
-        num=or_dash(anova.num_df, 0),
-        den=or_dash(anova.den_df, 1),
-        p=p_value(anova.p),
-    )
 
 
 # ---- parts -------------------------------------------------------------------------------------------------------

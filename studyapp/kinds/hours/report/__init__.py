@@ -6,9 +6,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from studyapp.findings import decimal, hours, of_studies, percent, units
-from studyapp.findings.numbers import interval_share, opening, or_dash
+from studyapp.findings.numbers import interval_share, opening
 from studyapp.kinds.hours.findings import HoursFinding, attribute_alt, costs, hours_finding, shown, standing, versions
-from studyapp.kinds.hours.findings.pulls import pull_numbers
+from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
 from studyapp.kinds.hours.pictures import worsening
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
@@ -178,7 +178,7 @@ def _numbers(decision: Decision, record: ReportRecord) -> dict[str, Any]:
             {
                 "name": opening(result.name),
                 "rows": [_row(result, pull) for pull in result.pulls],
-                "fit": _fit(result),
+                "fit": fit_says(result),
             }
             for result in _binding_first(decision)
         ],
@@ -214,23 +214,6 @@ def _standing(result: AttributeResult, pull: PullResult) -> str:
     if shown(result, pull):
         return _("within")
     return _("within, a longer pull is not") if pull.within_margin else _("not shown")
-
-
-def _fit(result: AttributeResult) -> str:
-    variance, anova = result.variance, result.anova
-    return _(
-        "{n} assessors. Variance between assessors {assessor}, of assessor by hours {cell}, left over {rest}. "
-        "Hours: F {f} on {num} and {den} df, p {p}."
-    ).format(
-        n=result.assessors,
-        assessor=or_dash(variance.get("assessor"), 3),
-        cell=or_dash(variance.get("assessor:hours"), 3),
-        rest=or_dash(variance.get("residual"), 3),
-        f=or_dash(anova.f, 2),
-        num=or_dash(anova.num_df, 0),
-        den=or_dash(anova.den_df, 1),
-        p=_("below 0.0001") if anova.p is not None and anova.p < 0.0001 else or_dash(anova.p, 4),
-    )
 
 
 # ---- the record --------------------------------------------------------------------------------------------------

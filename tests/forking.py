@@ -1,0 +1,152 @@
+"""Many servers without the price of many starts: one process imports the app once, and every server is a fork of it.
+
+A fork runs the very `main` of the installed command, with the arguments, folder and environment that a started process
+would have had; only the imports are shared. Run as a program this is the process that forks: it reads one request a
+line and answers each in one line.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+from typing import Any, NoReturn
+
+READY = "ready"
+
+
+class Forked:
+    """A forked command, as `subprocess.Popen` has it where tests ask: pid, poll, wait, signals and the exit code."""
+
+    def __init__(self, parent: Parent, pid: int) -> None:
+        """Known by its number to the process that forked it."""
+        self.parent, self.pid = parent, pid
+        self.returncode: int | None = None
+
+    def poll(self) -> int | None:
+        """The exit code, None while it runs."""
+        if self.returncode is None:
+            self.returncode = self.parent.ask(poll=self.pid)
+        return self.returncode
+
+    def wait(self, timeout: float | None = None) -> int:
+        """Until it ends. Raises subprocess.TimeoutExpired."""
+        until = None if timeout is None else time.monotonic() + timeout
+        while (code := self.poll()) is None:
+            if until is not None and time.monotonic() > until:
+                raise subprocess.TimeoutExpired("studyapp", timeout or 0.0)
+            time.sleep(0.02)
+        return code
+
+    def send_signal(self, number: int) -> None:
+        """As if pressed or sent from outside."""
+        if self.poll() is None:
+            os.kill(self.pid, number)
+
+    def kill(self) -> None:
+        """Without a word."""
+        self.send_signal(signal.SIGKILL)
+
+
+class Parent:
+    """The process that forks."""
+
+    def __init__(self) -> None:
+        """Started once; the imports take seconds."""
+        command = [sys.executable, str(Path(__file__))]
+        self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        assert self._answer() == READY
+
+    def fork(self, arguments: list[str], folder: Path, environment: dict[str, str], printed: Path) -> Forked:
+        """Run `studyapp` with these arguments; what it prints is added to a file."""
+        asked = {"arguments": arguments, "folder": str(folder), "environment": environment, "printed": str(printed)}
+        return Forked(self, self.ask(**asked))
+
+    def ask(self, **request: Any) -> Any:
+        """One request, one answer."""
+        assert self.process.stdin is not None
+        self.process.stdin.write(json.dumps(request) + "\n")
+        self.process.stdin.flush()
+        return self._answer()
+
+    def _answer(self) -> Any:
+        assert self.process.stdout is not None
+        return json.loads(self.process.stdout.readline())
+
+    def end(self) -> None:
+        """No more forks."""
+        self.process.kill()
+        self.process.wait()
+
+
+# ---- the process that forks ------------------------------------------------------------------------------------------
+def _import_everything() -> None:
+    """What a server and its pages load, in whatever order they would."""
+    import importlib
+    import pkgutil
+
+    import uvicorn  # noqa: F401
+
+    import analysis
+    import studyapp
+
+    for package in (studyapp, analysis):
+        for module in pkgutil.walk_packages(package.__path__, f"{package.__name__}."):
+            if "migrations" not in module.name and module.name != "studyapp.app":  # the app draws when it is imported
+                importlib.import_module(module.name)
+
+
+def _become(request: dict[str, Any]) -> NoReturn:
+    """The command itself, in the new process."""
+    os.setsid()
+    out = os.open(request["printed"], os.O_WRONLY | os.O_CREAT | os.O_APPEND)
+    for number in (1, 2):
+        os.dup2(out, number)
+    os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
+    os.chdir(request["folder"])
+    os.environ.clear()
+    os.environ.update(request["environment"])
+    sys.argv = ["studyapp", *request["arguments"]]
+    from studyapp.cli import main
+
+    code = 0
+    try:
+        main()
+    except SystemExit as ended:
+        code = ended.code if isinstance(ended.code, int) else int(ended.code is not None)
+    except BaseException:
+        import traceback
+
+        traceback.print_exc()
+        code = 1
+    finally:
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(code)
+
+
+def _answered(request: dict[str, Any]) -> int | None:
+    if "poll" in request:
+        pid, status = os.waitpid(request["poll"], os.WNOHANG)
+        return os.waitstatus_to_exitcode(status) if pid else None
+    child = os.fork()
+    if not child:
+        _become(request)
+    return child
+
+
+def _serve() -> None:
+    answers = os.fdopen(os.dup(1), "w")
+    os.dup2(2, 1)  # nothing that a module prints is an answer
+    _import_everything()
+    print(json.dumps(READY), file=answers, flush=True)
+    for line in sys.stdin:
+        print(json.dumps(_answered(json.loads(line))), file=answers, flush=True)
+
+
+if __name__ == "__main__":
+    _serve()
