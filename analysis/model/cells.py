@@ -5,6 +5,7 @@ Shapes: B batch, a assessors, h pulls, S sittings.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -130,22 +131,19 @@ def stacked(parts: list[Cells]) -> Cells:
     first = parts[0]
     if len(parts) == 1:
         return first
-    sittings = [part.sittings for part in parts if part.sittings is not None]
-    apart = None
-    if sittings:
-        apart = BySitting(
-            _joined([part.counts for part in sittings], [part.sums for part in sittings]),
-            np.concatenate([part.sums for part in sittings]),
-            np.concatenate([part.within for part in sittings]),
-        )
-    return Cells(
-        _joined([part.counts for part in parts], [part.sums for part in parts]),
-        np.concatenate([part.sums for part in parts]),
-        np.concatenate([part.within for part in parts]),
-        np.concatenate([np.broadcast_to(part.step, len(part.sums)) for part in parts]),
-        apart,
-        first.trays,
-        first.top,
+    apart = [part.sittings for part in parts if part.sittings is not None]
+    step = np.concatenate([np.broadcast_to(part.step, len(part.sums)) for part in parts])
+    sittings = BySitting(*_one_after_another(apart)) if apart else None
+    return Cells(*_one_after_another(parts), step, sittings, first.trays, first.top)
+
+
+def _one_after_another(parts: Sequence[Cells] | Sequence[BySitting]) -> tuple[Array, Array, Array]:
+    """Counts, sums and squares within cells along the batch axis."""
+    sums = [part.sums for part in parts]
+    return (
+        _joined([part.counts for part in parts], sums),
+        np.concatenate(sums),
+        np.concatenate([p.within for p in parts]),
     )
 
 
