@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from analysis.model.cell_fits import NOTHING
 from analysis.model.crossed import CrossedProblem, told_apart
 from analysis.model.crossed_fits import CrossedFits, fit_crossed
-from analysis.model.scores import Scores, cells_of, places_told_apart
+from analysis.model.scores import Scores, cells_of, places_connected
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -41,7 +41,7 @@ class FullerModel:
         copies = _copied(scores)
         if copies.any():
             scores = scores.first_alone(copies)
-            place = place & (~copies | places_told_apart(scores)) if place.any() else place
+            place = place & (~copies | places_connected(scores)) if place.any() else place
         sitting = asked & _sitting_told_apart(scores, place) if asked.any() else asked
         return cls(scores, place, asked, sitting, np.asarray((scores.counts > 1).any((1, 2))), enough)
 

@@ -6,7 +6,9 @@ Shapes: B batch, a assessors, h pulls, S sittings, r servings of a pull to a per
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,10 +27,12 @@ NOTHING_LEFT = 1e-10
 @dataclass(frozen=True, slots=True)
 class Scores:
     """Scores of one attribute: `values` (B, a, h, S, r), NaN where missing; `places`, of the same shape, numbers of the
-    place on the tray from 0, below that where it is not known; None where none is."""
+    place on the tray from 0, below that where it is not known; None where none is. `order`, of the same shape,
+    is where each score stood in its file; None: as in the array."""
 
     values: Array
     places: Codes | None = None
+    order: Codes | None = None
 
     @property
     def seen(self) -> Flags:
@@ -64,18 +68,24 @@ class Scores:
 
     def first_alone(self, which: Flags) -> Scores:
         """Of some panels (B,) the first score of each assessor and pull alone."""
-        order = self.seen.reshape(*self.values.shape[:3], -1).cumsum(3).reshape(self.values.shape)
-        gone = which[:, None, None, None, None] & (order > 1)
-        return replace(self, values=np.where(gone, np.nan, self.values))
+        S, r = self.values.shape[3:]
+        order = np.arange(S * r).reshape(S, r) if self.order is None else self.order
+        stood = np.where(self.seen, order, np.iinfo(np.intp).max)
+        later = stood > stood.min((3, 4), keepdims=True)
+        return replace(self, values=np.where(which[:, None, None, None, None] & later, np.nan, self.values))
+
+    def _each(self, some: Callable[[NDArray[Any]], NDArray[Any]]) -> Scores:
+        """The same of every array there is."""
+        others = (None if part is None else some(part) for part in (self.places, self.order))
+        return Scores(some(self.values), *others)
 
     def within(self, days: Codes, pulls: Flags) -> Scores:
         """What was scored of some pulls (h,) in some sittings."""
-        places = None if self.places is None else self.places[:, :, pulls][:, :, :, days]
-        return Scores(self.values[:, :, pulls][:, :, :, days], places)
+        return self._each(lambda part: part[:, :, pulls][:, :, :, days])
 
     def rows(self, rows: Rows) -> Scores:
         """Some of the batch."""
-        return Scores(self.values[rows], None if self.places is None else self.places[rows])
+        return self._each(lambda part: part[rows])
 
 
 def of_codes(y: Array, codes: tuple[Codes, Codes, Codes, Codes], places: Codes | None = None) -> Scores:
@@ -89,15 +99,15 @@ def of_codes(y: Array, codes: tuple[Codes, Codes, Codes, Codes], places: Codes |
     counts = np.bincount(at, minlength=int(np.prod(shape)))
     number = np.arange(len(y)) - (np.cumsum(counts) - counts)[at[order]]
     whole = (len(counts), int(counts.max()))
-    values = np.full(whole, np.nan)
-    values[at[order], number] = y[order]
-    if places is None:
-        return Scores(np.sort(values, axis=1).reshape(*shape, -1))
-    place = np.zeros(whole, np.intp)
-    place[at[order], number] = places[order]
-    turn = np.lexsort((place, values), axis=1)
-    values, place = (np.take_along_axis(table, turn, 1).reshape(*shape, -1) for table in (values, place))
-    return Scores(values, place)
+    values, stood = np.full(whole, np.nan), np.zeros(whole, np.intp)
+    values[at[order], number], stood[at[order], number] = y[order], order
+    place = None if places is None else places[stood]
+    turn = np.argsort(values, axis=1) if place is None else np.lexsort((place, values), axis=1)
+
+    def turned(part: NDArray[Any]) -> NDArray[Any]:
+        return np.take_along_axis(part, turn, 1).reshape(*shape, -1)
+
+    return Scores(turned(values), None if place is None else turned(place), turned(stood))
 
 
 # ---- cells -----------------------------------------------------------------------------------------------------------
@@ -156,13 +166,24 @@ def without_places(scores: Scores) -> Scores:
 
 
 def places_told_apart(scores: Scores) -> Flags:
-    """Whether place and pull can be told apart (B,): two pulls or more at every place that was used, every pull reached
-    from every other through them, and scores to spare."""
-    table = np.asarray(scores.columns("place").transpose(0, 2, 1) @ scores.columns("hours") > 0)
+    """Whether place and pull can be told apart (B,): two pulls or more at every place that was used, all of them
+    connected, and scores to spare."""
+    table = _pulls_at_places(scores)
     seen, used = scores.seen, table.any(2)
     spare = seen.sum((1, 2, 3, 4)) > used.sum(1) + table.any(1).sum(1) + seen.any((2, 3, 4)).sum(1)
-    reached = table[np.arange(len(table)), used.argmax(1)]
+    return np.asarray(spare & ((table.sum(2) > 1) | ~used).all(1) & places_connected(scores))
+
+
+def places_connected(scores: Scores) -> Flags:
+    """Whether every pull is reached from every other through places that both were served at (B,)."""
+    table = _pulls_at_places(scores)
+    reached = table[np.arange(len(table)), table.any(2).argmax(1)]
     for _ in range(table.shape[1]):
         touched = (table & reached[:, None, :]).any(2)
         reached = (table & touched[:, :, None]).any(1)
-    return np.asarray(spare & ((table.sum(2) > 1) | ~used).all(1) & reached.all(1))
+    return np.asarray(reached.all(1))
+
+
+def _pulls_at_places(scores: Scores) -> Flags:
+    """Which place held which pull (B, places, h)."""
+    return np.asarray(scores.columns("place").transpose(0, 2, 1) @ scores.columns("hours") > 0)

@@ -91,7 +91,8 @@ def _fitted(scores: Scores, model: FullerModel, cells: Cells) -> Contrasts:
     """The model of one attribute; where a pull was not served in every sitting, and the model does not take the shift
     of a sitting out by itself, for each difference fitted to the sittings that served its pulls."""
     if not model.enough[0]:
-        raise ValueError("data: so few scores that nothing is left to estimate the spread from")
+        count, h = int(scores.counts[0].sum()), scores.values.shape[2]
+        raise ValueError(f"data: {count} scores of {h} levels, nothing is left to estimate the spread from")
     whole = AdjustedFit(fitted(cells), model.fit())
     if not cells.served_apart or model.asked[0]:
         return whole
