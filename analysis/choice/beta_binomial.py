@@ -18,7 +18,7 @@ from analysis.choice.psychometric import Array
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
+class BetaBinomial:
     """Maximum likelihood. `identified` is False at or below guessing, where `gamma` means nothing and is None."""
 
     mu: float
@@ -43,14 +43,14 @@ def pmf(trials: int, mu: float, gamma: float, chance: float = 0.0) -> Array:
     return np.asarray(np.exp(_log_pmf(trials, np.arange(trials + 1), a, b, chance)))
 
 
-def fit(trials: Sequence[int], correct: Sequence[int], chance: float = 0.0) -> Spread:
+def fit(trials: Sequence[int], correct: Sequence[int], chance: float = 0.0) -> BetaBinomial:
     """The spread of a panel; one entry an assessor. Raises ValueError."""
     if len(trials) != len(correct) or not len(trials):
         raise ValueError("trials and correct need one entry an assessor")
     return fit_counts(_counted(trials, correct), chance)
 
 
-def fit_counts(people: Mapping[tuple[int, int], int], chance: float = 0.0) -> Spread:
+def fit_counts(people: Mapping[tuple[int, int], int], chance: float = 0.0) -> BetaBinomial:
     """The same from {(trials, right): number of assessors}."""
     from scipy.optimize import minimize
 
@@ -58,7 +58,7 @@ def fit_counts(people: Mapping[tuple[int, int], int], chance: float = 0.0) -> Sp
     right = sum(k * count for (_, k), count in people.items())
     equal = _loglik_binomial(people, max(right / asked, chance))
     if right <= chance * asked:
-        return Spread(0.0, None, equal, equal, False)
+        return BetaBinomial(0.0, None, equal, equal, False)
     mu = min(max((right / asked - chance) / (1 - chance), 1e-4), 1 - 1e-4)
 
     def minus(parameters: Array) -> float:
@@ -71,7 +71,7 @@ def fit_counts(people: Mapping[tuple[int, int], int], chance: float = 0.0) -> Sp
     found = minimize(minus, start, method="L-BFGS-B", bounds=bounds, options={"ftol": 1e-15, "gtol": 1e-7})
     found = minimize(minus, found.x, method="Nelder-Mead", bounds=bounds, options={"xatol": 1e-9, "fatol": 1e-11})
     best_mu, best_gamma = expit(found.x).tolist()
-    return Spread(best_mu, best_gamma, max(-float(found.fun), equal), equal, True)
+    return BetaBinomial(best_mu, best_gamma, max(-float(found.fun), equal), equal, True)
 
 
 def tarone_z(trials: Sequence[int], correct: Sequence[int]) -> float:

@@ -87,20 +87,20 @@ class CellFits(Protocol):
         """F of hours (B,), its numerator df, denominator df (B,) and p (B,)."""
 
 
-def fit_cells(counts: Array, sums: Array, within_ss: Array, interaction: bool = True) -> CellFits:
+def fit_cells(counts: Array, sums: Array, within: Array, interaction: bool = True) -> CellFits:
     """Fit hours + assessor + assessor:hours to each of a batch by REML.
 
     Args:
         counts: scores per cell, (B, a, h), or (1, a, h) when shared; 0 where nothing was scored.
         sums: sums of the scores per cell, (B, a, h); ignored where the count is 0.
-        within_ss: sum of squares within cells, (B,), computed from centred scores.
+        within: sum of squares within cells, (B,), computed from centred scores.
         interaction: leave assessor:hours out when False.
 
     Raises:
         ValueError: fewer than two assessors or pulls, or one of them without any score.
     """
     sums, counts = np.asarray(sums, float), np.asarray(counts, float)
-    within = np.broadcast_to(np.asarray(within_ss, float), len(sums))
+    within = np.broadcast_to(np.asarray(within, float), len(sums))
     _check(counts, sums)
     copied = _copied(counts, sums, within)
     if copied.any():

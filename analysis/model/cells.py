@@ -5,6 +5,7 @@ Shapes: B batch, a assessors, h pulls, S sittings.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -39,14 +40,21 @@ class BySitting:
         """Which pull was served in which sitting (h, S), to anybody; the same for every panel of the batch."""
         return np.asarray((self.counts[0] > 0).any(0))
 
+    def matter(self, trays: bool) -> bool:
+        """Whether it matters which sitting was which; `trays` as in `Cells`."""
+        return self.counts.shape[3] > 1 and (trays or not bool(self.served.all()))
+
     def rows(self, rows: Rows) -> BySitting:
         """Some of the batch."""
         return BySitting(_rows(self.counts, rows), self.sums[rows], self.within[rows])
 
+    def of(self, people: Flags, days: Flags) -> BySitting:
+        """Some of the assessors (a,) and of the sittings (S,)."""
+        return BySitting(self.counts[:, people][..., days], self.sums[:, people][..., days], self.within[:, days])
+
     def only(self, chosen: Flags) -> BySitting:
         """Some of the sittings (S,), and whoever sat there."""
-        people = (self.counts[0][..., chosen] > 0).any((1, 2))
-        return BySitting(self.counts[:, people][..., chosen], self.sums[:, people][..., chosen], self.within[:, chosen])
+        return self.of(np.asarray((self.counts[0][..., chosen] > 0).any((1, 2))), chosen)
 
     def pooled(self) -> tuple[Array, Array, Array]:
         """Counts, sums and sums of squares within the cells of all sittings together."""
@@ -81,6 +89,17 @@ class Cells:
             self, counts=counts, sums=self.sums[rows], within=self.within[rows], step=step, sittings=sittings
         )
 
+    def present(self) -> Cells:
+        """Less the people and sittings that gave no score; of panels scored by the same people."""
+        people = np.asarray((over_pulls(self.counts) > 0).any(0))
+        if people.all() and self.sittings is None:
+            return self
+        sittings = self.sittings
+        if sittings is not None:
+            left = sittings.of(people, np.asarray((sittings.counts > 0).any((0, 1, 2))))
+            sittings = left if left.matter(self.trays) else None
+        return replace(self, counts=self.counts[:, people], sums=self.sums[:, people], sittings=sittings)
+
     @property
     def served_apart(self) -> bool:
         """Whether some pull was not served in every sitting, so that comparisons must stay within sittings."""
@@ -95,8 +114,7 @@ class Cells:
 
 def pooled(sittings: BySitting, step: Array, trays: bool, top: float = TOP) -> Cells:
     """Cells of all sittings together; the sittings stay beside them where they matter."""
-    apart = sittings if sittings.counts.shape[3] > 1 and (trays or not sittings.served.all()) else None
-    return Cells(*sittings.pooled(), step, apart, trays, top)
+    return Cells(*sittings.pooled(), step, sittings if sittings.matter(trays) else None, trays, top)
 
 
 def within_sittings(cells: Cells, chosen: Flags) -> tuple[Cells, Flags]:
@@ -113,22 +131,19 @@ def stacked(parts: list[Cells]) -> Cells:
     first = parts[0]
     if len(parts) == 1:
         return first
-    sittings = [part.sittings for part in parts if part.sittings is not None]
-    apart = None
-    if sittings:
-        apart = BySitting(
-            _joined([part.counts for part in sittings], [part.sums for part in sittings]),
-            np.concatenate([part.sums for part in sittings]),
-            np.concatenate([part.within for part in sittings]),
-        )
-    return Cells(
-        _joined([part.counts for part in parts], [part.sums for part in parts]),
-        np.concatenate([part.sums for part in parts]),
-        np.concatenate([part.within for part in parts]),
-        np.concatenate([np.broadcast_to(part.step, len(part.sums)) for part in parts]),
-        apart,
-        first.trays,
-        first.top,
+    apart = [part.sittings for part in parts if part.sittings is not None]
+    step = np.concatenate([np.broadcast_to(part.step, len(part.sums)) for part in parts])
+    sittings = BySitting(*_one_after_another(apart)) if apart else None
+    return Cells(*_one_after_another(parts), step, sittings, first.trays, first.top)
+
+
+def _one_after_another(parts: Sequence[Cells] | Sequence[BySitting]) -> tuple[Array, Array, Array]:
+    """Counts, sums and squares within cells along the batch axis."""
+    sums = [part.sums for part in parts]
+    return (
+        _joined([part.counts for part in parts], sums),
+        np.concatenate(sums),
+        np.concatenate([p.within for p in parts]),
     )
 
 

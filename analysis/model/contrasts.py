@@ -35,7 +35,7 @@ def satterthwaite(variance: Array, slopes: Array, spread: Array, otherwise: Arra
     return np.asarray(np.divide(2 * variance**2, bottom, out=df, where=(bottom > 1e-300) & (variance > 0)))
 
 
-class Estimates(Protocol):
+class MeansFit(Protocol):
     """What contrasts need of any fit: means, their covariance, how it moves, the parameters' covariance, containment
     df."""
 
@@ -51,7 +51,7 @@ class Estimates(Protocol):
     def containment(self) -> Array: ...
 
 
-def contrast_of(fits: Estimates, weights: Array) -> Triple:
+def contrast_of(fits: MeansFit, weights: Array) -> Triple:
     """Estimate, SE and df of contrasts (k, h), shared, or (B, k, h), one set for each fit."""
     if weights.ndim == 2:
         variance, slopes = (quadratic(matrices, weights) for matrices in (fits.covariance, fits.moves))
@@ -86,7 +86,7 @@ def hypothesis(pull_counts: Array) -> Array:
     return np.asarray(upper[:, 1:] @ treatment)
 
 
-def f_of(R: Array, fits: Estimates) -> tuple[Array, float, Array, Array]:
+def f_of(R: Array, fits: MeansFit) -> tuple[Array, float, Array, Array]:
     """F (B,), numerator df, denominator df (B,), p (B,) of the hypothesis rows R (B, q, h)."""
     _, vectors = np.linalg.eigh(R @ fits.covariance @ R.transpose(0, 2, 1))
     estimate, se, nu = contrast_of(fits, vectors.transpose(0, 2, 1) @ R)

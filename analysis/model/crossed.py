@@ -7,8 +7,9 @@ assessor, f columns of F, m = f + 1 with the scores last.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from analysis.model import reml
 from analysis.model.small_arrays import over_all, over_pulls
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 Rows = NDArray[np.intp]
 START = {"assessor": 1.0, "cell": 0.3, "crossed": 0.2}
 
@@ -58,6 +60,15 @@ class CrossedProblem:
         return CrossedProblem(
             self.counts[rows], self.sums[rows], self.cross[rows], self.fixed, self.nested, self.crossed
         )
+
+    def keeping(self, kept: Sequence[slice]) -> CrossedProblem:
+        """With some of the crossed factors alone."""
+        f = self.sums.shape[-1]
+        columns = np.r_[: self.fixed, *kept, f - 1]
+        ends = self.fixed + np.cumsum([0, *(block.stop - block.start for block in kept)])
+        blocks = tuple(slice(int(low), int(high)) for low, high in pairwise(ends))
+        cross = self.cross[:, columns[:, None], columns]
+        return CrossedProblem(self.counts, self.sums[..., columns], cross, self.fixed, self.nested, blocks)
 
     def at(self, rho: Array) -> CrossedPoint:
         """See reml.Problem: F'WF from cell sums, then one penalised solve."""
@@ -252,3 +263,23 @@ def containment(problem: CrossedProblem) -> Array:
         inside = F - mean.transpose(0, 2, 1) @ mean
         found = found + sign * np.linalg.matrix_rank(inside, tol=tolerance, hermitian=True)
     return np.asarray(found, np.float64)
+
+
+def told_apart(problem: CrossedProblem, block: slice) -> Flags:
+    """Whether a crossed factor can be told from fixed factors, assessors and their cells (B,)."""
+    fixed = np.arange(problem.fixed)
+    by_cell = np.asarray(problem.sums[..., block] > 0)
+    several = np.einsum("bss->bs", problem.cross[:, block, block]).max(1) > 1
+    more = _rank(problem, np.r_[fixed, block]) > _rank(problem, fixed)
+    same = same_groups(np.asarray(by_cell.any(2))) | same_groups(by_cell.reshape(len(by_cell), -1, by_cell.shape[-1]))
+    return np.asarray(several & more & ~same)
+
+
+def same_groups(both: Flags) -> Flags:
+    """Whether two labellings split the scores alike (B,); which levels have scores in common (B, levels, levels)."""
+    return np.asarray((both.sum(1) <= 1).all(1) & (both.sum(2) <= 1).all(1))
+
+
+def _rank(problem: CrossedProblem, columns: Rows) -> Rows:
+    """Rank of some columns (B,), from their cross-products."""
+    return np.asarray(np.linalg.matrix_rank(problem.cross[:, columns[:, None], columns], hermitian=True))

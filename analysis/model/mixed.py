@@ -1,8 +1,8 @@
 """Mixed models of panel scores: fixed pulls (or samples), random assessors, REML, Satterthwaite degrees of freedom.
 
-`fit` reads a data frame and fits one response. `cells_of` reads the labels of many attributes at once and `fit_cells`
-fits a whole batch of hours-only panels given as counts and sums. Contrasts after Giesbrecht & Burns 1985, F after Fai
-& Cornelius 1996, as in Kuznetsova, Brockhoff & Christensen 2017.
+`fit` reads a data frame and fits one response. `labelled` reads the labels of many attributes at once and
+`fit_cells` fits a whole batch of hours-only panels given as counts and sums. Contrasts after Giesbrecht & Burns 1985, F
+after Fai & Cornelius 1996, as in Kuznetsova, Brockhoff & Christensen 2017.
 """
 
 from __future__ import annotations
@@ -16,12 +16,14 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtr
 
-from analysis.model import reml
 from analysis.model.cell_fits import NOTHING, CellFits, connected_parts, fit_cells
-from analysis.model.contrasts import Estimates, contrast_of, f_of, hypothesis
-from analysis.model.crossed import CrossedProblem, containment
+from analysis.model.cells import Cells
+from analysis.model.contrasts import MeansFit, contrast_of
+from analysis.model.crossed import CrossedProblem, same_groups, told_apart
+from analysis.model.crossed_fits import fit_crossed
+from analysis.model.scores import cells_of, of_codes
 
-__all__ = ["CellFits", "Cells", "Contrast", "FTest", "MixedFit", "cells_of", "fit", "fit_cells"]
+__all__ = ["CellFits", "Contrast", "FTest", "Labelled", "MixedFit", "fit", "fit_cells", "labelled"]
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -77,7 +79,7 @@ class MixedFit:
     anova: FTest
     containment_df: float
     notes: tuple[str, ...]
-    estimates: Estimates
+    estimates: MeansFit
 
     def contrast(self, weights: Array) -> tuple[Array, Array, Array]:
         """Estimate, SE and plain Satterthwaite df, each (k,), of contrasts `weights` (k, h) of the means."""
@@ -127,19 +129,17 @@ def fit(data: pd.DataFrame, response: str, fixed: Sequence[str], random: Sequenc
 
 # ---- reading the frame ----------------------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
-class Cells:
-    """Several attributes of one panel: counts and sums (B, a, h), within_ss (B,), and what the axes are called."""
+class Labelled:
+    """The cells of several attributes of one panel, and what their axes are called."""
 
-    counts: Array
-    sums: Array
-    within_ss: Array
+    cells: Cells
     attributes: tuple[object, ...]
     assessors: tuple[object, ...]
     levels: tuple[object, ...]
 
 
-def cells_of(data: pd.DataFrame, response: str, level: str, assessor: str, attribute: str | None = None) -> Cells:
-    """Counts and sums per cell, labels read once for all attributes.
+def labelled(data: pd.DataFrame, response: str, level: str, assessor: str, attribute: str | None = None) -> Labelled:
+    """Cells, labels read once for all attributes.
 
     Args:
         data: one row a score.
@@ -151,22 +151,16 @@ def cells_of(data: pd.DataFrame, response: str, level: str, assessor: str, attri
     Raises:
         ValueError: a column is missing or has gaps, a score is not finite.
     """
-    return _cells(data, _scores(data, response), level, assessor, attribute)
+    return _labelled(data, _scores(data, response), level, assessor, attribute)
 
 
-def _cells(data: pd.DataFrame, y: Array, level: str, assessor: str, attribute: str | None = None) -> Cells:
-    """See `cells_of`, from checked scores."""
+def _labelled(data: pd.DataFrame, y: Array, level: str, assessor: str, attribute: str | None = None) -> Labelled:
+    """See `labelled`, from checked scores."""
     pull, levels = _codes(data, level)
     person, assessors = _codes(data, assessor)
-    which, attributes = _codes(data, attribute) if attribute else (np.zeros(len(y), np.intp), (None,))
-    shape = (len(attributes), len(assessors), len(levels))
-    at = (which * shape[1] + person) * shape[2] + pull
-    size = shape[0] * shape[1] * shape[2]
-    counts = np.asarray(np.bincount(at, minlength=size), np.float64)
-    sums = np.asarray(np.bincount(at, y, size), np.float64)
-    rest = y - (sums / np.maximum(counts, 1))[at]
-    within = np.asarray(np.bincount(which, rest * rest, shape[0]), np.float64)
-    return Cells(counts.reshape(shape), sums.reshape(shape), within, attributes, assessors, levels)
+    nothing = np.zeros(len(y), np.intp)
+    which, attributes = _codes(data, attribute) if attribute else (nothing, (None,))
+    return Labelled(cells_of(of_codes(y, (which, person, pull, nothing))), attributes, assessors, levels)
 
 
 def _scores(data: pd.DataFrame, response: str) -> Array:
@@ -229,9 +223,10 @@ def _fit_cells_of(
     data: pd.DataFrame, y: Array, response: str, fixed: tuple[str, ...], random: tuple[str, ...], terms: _Terms
 ) -> MixedFit:
     """A batch of one through `fit_cells`."""
-    cells = _cells(data, y, fixed[0], terms.leader)
-    _check_left(len(y), len(cells.levels), len(cells.assessors))
-    fits = fit_cells(cells.counts, cells.sums, cells.within_ss, interaction=terms.pair is not None)
+    read = _labelled(data, y, fixed[0], terms.leader)
+    _check_left(len(y), len(read.levels), len(read.assessors))
+    cells = read.cells
+    fits = fit_cells(cells.counts, cells.sums, cells.within, interaction=terms.pair is not None)
     notes = []
     if terms.pair and np.isnan(fits.interaction[0]):
         notes.append("interaction dropped")
@@ -245,7 +240,7 @@ def _fit_cells_of(
     variance["residual"] = float(fits.residual[0])
     f, num, den, p = fits.f_test()
     anova = FTest(float(f[0]), num, float(den[0]), float(p[0]))
-    return _reported(y, response, fixed, random, cells.levels, float(fits.loglik[0]), variance, anova, notes, fits)
+    return _reported(y, response, fixed, random, read.levels, float(fits.loglik[0]), variance, anova, notes, fits)
 
 
 def _check_left(scores: int, levels: int, assessors: int) -> None:
@@ -266,7 +261,7 @@ def _reported(
     variance: Mapping[str, float | None],
     anova: FTest,
     notes: list[str],
-    estimates: Estimates,
+    estimates: MeansFit,
 ) -> MixedFit:
     """What every route reports."""
     if np.isnan(loglik):
@@ -294,17 +289,6 @@ def _reported(
 
 # ---- crossed factors and further fixed ones -------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
-class Means:
-    """See contrasts.Estimates."""
-
-    means: Array
-    covariance: Array
-    moves: Array
-    parameter_covariance: Array
-    containment: Array
-
-
-@dataclass(frozen=True, slots=True)
 class _Design:
     """The frame as numbers: assessor and cell of each score, columns of X and of each crossed factor."""
 
@@ -317,7 +301,7 @@ class _Design:
     crossed: tuple[tuple[str, Array], ...]
 
 
-def _design(data: pd.DataFrame, fixed: Sequence[str], terms: _Terms, notes: list[str]) -> _Design:
+def _design(data: pd.DataFrame, fixed: Sequence[str], terms: _Terms) -> _Design:
     """Level columns of the first factor, 0/1 columns without the first level of the others; crossed factors in full."""
     read = {name: _codes(data, name) for name in {*fixed, terms.leader, terms.inner, *terms.crossed}}
     first, levels = read[fixed[0]]
@@ -330,19 +314,8 @@ def _design(data: pd.DataFrame, fixed: Sequence[str], terms: _Terms, notes: list
     X = np.hstack(blocks)
     if _rank(X) < X.shape[1]:
         raise ValueError(f"fixed {list(fixed)}: the levels of these factors go together, so they cannot be told apart")
-    person, cell = read[terms.leader][0], read[terms.inner][0]
-    taken = [person, person * (cell.max() + 1) + cell]
-    crossed = []
-    for term in terms.crossed:
-        codes, others = read[term]
-        Z = np.eye(len(others))[codes]
-        alone = np.bincount(codes).max() < 2 or _rank(np.hstack([X, Z])) == X.shape[1]
-        if alone or any(_same_groups(codes, other) for other in taken):
-            notes.append(f"dropped: {term}")
-        else:
-            taken.append(codes)
-            crossed.append((term, Z))
-    return _Design(person, cell, first, levels, X, np.hstack(average), tuple(crossed))
+    crossed = tuple((term, np.eye(len(read[term][1]))[read[term][0]]) for term in terms.crossed)
+    return _Design(read[terms.leader][0], read[terms.inner][0], first, levels, X, np.hstack(average), crossed)
 
 
 def _rank(columns: Array) -> int:
@@ -350,40 +323,43 @@ def _rank(columns: Array) -> int:
     return int(np.linalg.matrix_rank(columns.T @ columns, hermitian=True))
 
 
-def _same_groups(one: Codes, other: Codes) -> bool:
-    """Whether two labellings split the scores alike."""
-    pairs = len(np.unique(one.astype(np.int64) * (int(other.max()) + 1) + other))
-    return bool(pairs == len(np.unique(one)) == len(np.unique(other)))
-
-
 def _fit_crossed(
     data: pd.DataFrame, y: Array, response: str, fixed: tuple[str, ...], random: tuple[str, ...], terms: _Terms
 ) -> MixedFit:
     """Further fixed factors, crossed factors, or cells that are not the pulls."""
     notes: list[str] = []
-    design = _design(data, fixed, terms, notes)
+    design = _design(data, fixed, terms)
     _check_left(len(y), design.X.shape[1], int(design.person.max()) + 1)
     if terms.pair and _is_copied(design, y):
         keep = ~pd.DataFrame({"person": design.person, "cell": design.cell}).duplicated().to_numpy()
         notes.append("copied replicates")
         data, y = data[keep], y[keep]
-        design = _design(data, fixed, terms, notes)
+        design = _design(data, fixed, terms)
     centre = np.bincount(design.first, y) / np.bincount(design.first)
     problem = _problem(design, y - centre[design.first], terms, notes)
+    names, problem = _told_apart(design, problem, notes)
     if terms.inner == fixed[0] and connected_parts(problem.counts).any():
         notes.append("disconnected")
-    exact = _is_exact(problem)
-    if exact:
-        problem = _without_scores(problem)
-    rho, point, slope = reml.optimise(problem)
-    s2 = 0.0 if exact else float(point.residual[0])
-    variance = _variances(random, terms, design, problem, rho[0], s2)
-    beta = point.coefficients[0][: problem.fixed].copy()
-    beta[: len(centre)] += centre
-    estimates = means_of(design.average, beta[None], problem, point.inverse, np.array([s2]), rho, slope, point.residual)
-    anova = _anova(design, estimates, len(fixed))
-    loglik = float("nan") if exact else float(-point.deviance[0] / 2)
-    return _reported(y, response, fixed, random, design.levels, loglik, variance, anova, notes, estimates)
+    fits = fit_crossed(problem, centre[None], design.average)
+    names = [terms.leader, *([terms.pair] if terms.pair and "cell" in problem.nested else []), *names]
+    variance: dict[str, float | None] = dict.fromkeys(random)
+    variance.update(zip(names, fits.variances[0].tolist(), strict=True))
+    variance["residual"] = float(fits.residual[0])
+    f, num, den, p = fits.f_test()
+    anova = FTest(float(f[0]), num, float(den[0]), float(p[0]))
+    return _reported(y, response, fixed, random, design.levels, float(fits.loglik[0]), variance, anova, notes, fits)
+
+
+def _told_apart(design: _Design, problem: CrossedProblem, notes: list[str]) -> tuple[list[str], CrossedProblem]:
+    """The names of the crossed factors that can be told from every other term, and the problem with these alone."""
+    names, kept = [], list[slice]()
+    for (name, _), block in zip(design.crossed, problem.crossed, strict=True):
+        if told_apart(problem, block)[0] and not any(same_groups(problem.cross[:, block, o] > 0)[0] for o in kept):
+            names.append(name)
+            kept.append(block)
+        else:
+            notes.append(f"dropped: {name}")
+    return names, problem.keeping(kept)
 
 
 def _problem(design: _Design, e: Array, terms: _Terms, notes: list[str]) -> CrossedProblem:
@@ -416,65 +392,3 @@ def _is_copied(design: _Design, y: Array) -> bool:
     counts = np.bincount(at)
     rest = y - (np.bincount(at, y) / np.maximum(counts, 1))[at]
     return bool(counts.max() > 1 and (rest**2).sum() <= NOTHING * np.abs(y).max() ** 2)
-
-
-def _is_exact(problem: CrossedProblem) -> bool:
-    """Fixed factors, crossed factors and assessors explain every score, so that the likelihood has no maximum."""
-    sums, n, cross = problem.sums[0].sum(1), problem.counts[0].sum(1), problem.cross[0]
-    within = cross - sums.T @ (sums / n[:, None])
-    beta = np.linalg.lstsq(within[:-1, :-1], within[:-1, -1], rcond=1e-10)[0]
-    left = within[-1, -1] - within[-1, :-1] @ beta
-    return bool(left <= 1e-14 * max(float(cross[-1, -1]), 1e-300))
-
-
-def _without_scores(problem: CrossedProblem) -> CrossedProblem:
-    """The same design with scores that carry nothing but a unit sum of squares."""
-    sums, cross = problem.sums.copy(), problem.cross.copy()
-    sums[..., -1] = 0.0
-    cross[:, -1, :] = cross[:, :, -1] = 0.0
-    cross[:, -1, -1] = 1.0
-    return CrossedProblem(problem.counts, sums, cross, problem.fixed, problem.nested, problem.crossed)
-
-
-def _variances(
-    random: tuple[str, ...], terms: _Terms, design: _Design, problem: CrossedProblem, rho: Array, s2: float
-) -> dict[str, float | None]:
-    """Every random term by name; None where it was dropped."""
-    found: dict[str, float | None] = dict.fromkeys(random)
-    names = [terms.leader, *([terms.pair] if terms.pair and "cell" in problem.nested else [])]
-    names += [name for name, _ in design.crossed]
-    found.update({name: float(ratio) * s2 for name, ratio in zip(names, rho, strict=True)})
-    found["residual"] = s2
-    return found
-
-
-def means_of(
-    average: Array,
-    beta: Array,
-    problem: CrossedProblem,
-    inverse: Array,
-    s2: Array,
-    rho: Array,
-    slope: reml.Slope,
-    residual: Array,
-) -> Means:
-    """Means of the first factor's levels from the fixed coefficients `beta` (B, p), through `average` (h, p)."""
-    p = problem.fixed
-    moves = reml.covariance_moves(residual, inverse, slope)[..., :p, :p]
-    return Means(
-        beta @ average.T,
-        average @ (s2[:, None, None] * inverse[:, :p, :p]) @ average.T,
-        average @ moves @ average.T,
-        reml.parameter_covariance(rho, slope),
-        containment(problem),
-    )
-
-
-def _anova(design: _Design, estimates: Means, factors: int) -> FTest:
-    """F of the first factor; with several, the hypothesis is differences from its first level."""
-    h = len(design.levels)
-    rows = hypothesis(np.asarray(np.bincount(design.first), np.float64)[None])
-    if factors > 1:
-        rows = np.hstack([-np.ones((h - 1, 1)), np.eye(h - 1)])[None]
-    f, num, den, p = f_of(rows, estimates)
-    return FTest(float(f[0]), num, float(den[0]), float(p[0]))

@@ -12,8 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model.cells import Cells
+from analysis.model.scores import Scores, cells_of
 from analysis.planning import model_batches
-from analysis.planning.drawn_cells import alike, cells_of_draw
+from analysis.planning.alike import alike
 from analysis.planning.many_studies import answers
 from analysis.stopping import orders
 from analysis.stopping.rule import Rule
@@ -41,15 +42,18 @@ def look_at(
     """
     if "position" in rule.adjust and places is None:
         raise ValueError("adjust: 'position' needs the place of every serving")
-    apart = model_batches.told_apart(drawn, places) if "position" in rule.adjust and places is not None else None
+    scores = {name: Scores(y, None if places is None else places - 1) for name, y in drawn.items()}
+    apart = model_batches.all_told_apart(scores) if "position" in rule.adjust else None
     if apart is not None or "sitting" in rule.adjust:
-        verdict, pull = _by_fuller_model(drawn, places, apart, rule, level, control)
+        verdict, pull = _by_fuller_model(scores, apart, rule, level, control)
     else:
-        verdict, pull = look_at_cells({name: cells_under(rule, y) for name, y in drawn.items()}, rule, level, control)
+        verdict, pull = look_at_cells(
+            {name: cells_under(rule, own) for name, own in scores.items()}, rule, level, control
+        )
     if places is not None:
         # As `outcome.worded`: an order that favours a pull makes a step look flat, or steep, that is not.
         answered = np.flatnonzero(verdict != CANNOT)
-        trusted = apart[answered] if apart is not None else _balanced(drawn, places, answered)
+        trusted = apart[answered] if apart is not None else _balanced(scores, answered)
         verdict[answered[~trusted]], pull[answered[~trusted]] = CANNOT, -1
     return verdict, pull
 
@@ -59,9 +63,9 @@ def cells_suffice(rule: Rule, places: Codes | None) -> bool:
     return places is None and not {"position", "sitting"} & set(rule.adjust)
 
 
-def cells_under(rule: Rule, y: Array) -> Cells:
-    """Cells of scores (B, a, h, S, r), by sitting where the rule asks for it."""
-    return cells_of_draw(y, "sitting:hours" in rule.adjust)
+def cells_under(rule: Rule, scores: Scores) -> Cells:
+    """Cells by sitting where the rule asks for it."""
+    return cells_of(scores, "sitting:hours" in rule.adjust)
 
 
 def look_at_cells(cells: Mapping[str, Cells], rule: Rule, level: float, control: int) -> tuple[Codes, Codes]:
@@ -74,23 +78,26 @@ def look_at_cells(cells: Mapping[str, Cells], rule: Rule, level: float, control:
 
 
 def _by_fuller_model(
-    drawn: Mapping[str, Array], places: Codes | None, apart: Flags | None, rule: Rule, level: float, control: int
+    scores: Mapping[str, Scores], apart: Flags | None, rule: Rule, level: float, control: int
 ) -> tuple[Codes, Codes]:
     """Verdicts of studies whose places or sittings the model takes out."""
-    studies = len(next(iter(drawn.values())))
+    studies = len(next(iter(scores.values())).values)
     verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
-    for rows, own_verdict, own_pull in model_batches.judged(drawn, places, apart, rule, level, control):
+    for rows, own_verdict, own_pull in model_batches.judged(scores, apart, rule, level, control):
         verdict[rows], pull[rows] = own_verdict, own_pull
     return verdict, pull
 
 
-def _balanced(drawn: Mapping[str, Array], places: Codes, rows: Codes) -> Flags:
+def _balanced(scores: Mapping[str, Scores], rows: Codes) -> Flags:
     """Whether the orders of each of these studies can be trusted."""
+    first = next(iter(scores.values()))
+    assert first.places is not None
+    positions = np.arange(1.0, first.places.max() + 2)
+    # The places of all attributes are the same, so a serving is there once, whatever was scored of it.
+    any_scored = np.logical_or.reduce([own.seen[rows] for own in scores.values()])
+    every = Scores(np.where(any_scored, 0.0, np.nan), first.places[rows])
     found = np.ones(len(rows), bool)
-    for number, row in enumerate(rows):
-        seen = np.logical_or.reduce([np.isfinite(y[row]) for y in drawn.values()])
-        person, pull, day, _replicate = np.nonzero(seen)
-        place = places[row][seen]
-        every = orders.Servings(person, day, pull, place, place.astype(np.float64))
-        found[number] = orders.why_unbalanced(every) is None
+    for row in range(len(rows)):
+        served = orders.servings([every.rows(slice(row, row + 1))], positions)
+        found[row] = served is None or orders.why_unbalanced(served) is None
     return found

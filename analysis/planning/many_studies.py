@@ -75,16 +75,21 @@ class _Look:
             return open_, []
         rows = [_rows_of(open_, studies, len(own.why_not)) for own in alone]
         some = [stack.rows(own) for stack, own in zip(every, rows, strict=True)]
-        ends = [self._enclosed(stack, own.rows(at)) for stack, own, at in zip(some, alone, rows, strict=True)]
-        still = np.flatnonzero(_may_answer(_by_attribute([least for least, _most in ends], len(open_))))
+        still, shown = self._settled(some, [own.rows(at) for own, at in zip(alone, rows, strict=True)], len(open_))
+        return open_[still], shown
+
+    def _settled(self, every: Sequence[_Stack], alone: Sequence[Measures], studies: int) -> tuple[Rows, list[Shown]]:
+        """The same, of studies that the panel error leaves open; errors are worked out where bounds leave a doubt."""
+        ends = [self._enclosed(stack, own) for stack, own in zip(every, alone, strict=True)]
+        still = np.flatnonzero(_may_answer(_by_attribute([least for least, _most in ends], studies)))
         shown = []
-        for stack, (low, high) in zip(some, ends, strict=True):
-            left = _rows_of(still, len(open_), len(high.told))
+        for stack, (low, high) in zip(every, ends, strict=True):
+            left = _rows_of(still, studies, len(high.told))
             doubtful = left[low.differ(high)[left]]
             if len(doubtful):
                 high.put(doubtful, self._whole(stack.rows(doubtful)))
             shown.append(high.rows(left))
-        return open_[still], shown
+        return still, shown
 
     def _whole(self, stack: _Stack) -> Shown:
         """What is shown, every error worked out."""

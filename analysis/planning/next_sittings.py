@@ -99,9 +99,7 @@ def _as_before(panel: panels.Panel) -> Service:
 
 def _pieces(panel: panels.Panel) -> NDArray[np.intp]:
     """Scores of the first attribute by name that each assessor gave in each sitting (assessors, sittings)."""
-    rows = panel.rows(min(panel.cells))
-    counts = rows.groupby(["person", "day"]).size().unstack(fill_value=0)
-    return np.asarray(counts.to_numpy(), np.intp)
+    return np.asarray(_first(panel).sum((1, 3)))
 
 
 def _course(name: Name, panel: panels.Panel, pulls: NDArray[np.intp], service: Service, looks: int = 1) -> Course:
@@ -125,8 +123,10 @@ def _course(name: Name, panel: panels.Panel, pulls: NDArray[np.intp], service: S
 
 def _tasted(panel: panels.Panel) -> NDArray[np.intp]:
     """Pieces of each pull that each assessor scored in each sitting so far (sittings, assessors, pulls)."""
-    rows = panel.rows(min(panel.cells))
-    days, day = np.unique(rows["day"].to_numpy(), return_inverse=True)
-    found = np.zeros((len(days), panel.scope["assessors"], len(panel.hours)), np.intp)
-    np.add.at(found, (day, rows["person"].to_numpy(), np.searchsorted(panel.hours, rows["hours"].to_numpy(float))), 1)
-    return found
+    served = _first(panel).sum(3).transpose(2, 0, 1)
+    return np.asarray(served[served.any((1, 2))])
+
+
+def _first(panel: panels.Panel) -> NDArray[np.bool_]:
+    """Which servings were scored on the first attribute by name (assessors, pulls, sittings, replicates)."""
+    return np.asarray(panel.scores[min(panel.scores)].seen[0])

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model.cells import Cells, stacked
+from analysis.model.scores import Scores
 from analysis.planning.look_batches import cells_suffice, cells_under, look_at, look_at_cells
 from analysis.planning.places import dealt
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, draw_each
@@ -154,7 +155,7 @@ def _only_look(
     parts: dict[str, list[Cells]] = {name: [] for name in rule.attributes}
     for portion in drawn:
         for name, y in portion:
-            parts[name].append(cells_under(rule, y))
+            parts[name].append(cells_under(rule, Scores(y)))
             del y  # or else its memory, still warm, could not serve the next attribute
     verdict, pull = look_at_cells({name: stacked(own) for name, own in parts.items()}, rule, level, control)
     return verdict, pull, np.ones(len(verdict))

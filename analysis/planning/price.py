@@ -21,7 +21,7 @@ from analysis.planning.likely_ends import Undecided, ends
 from analysis.planning.next_sittings import Course, Service, anew, share_missing, ways_on
 from analysis.planning.pooled_spreads import INTERACTION, Strata
 from analysis.stopping import orders, panels
-from analysis.stopping.adjusted import adjusted, cells_in_force
+from analysis.stopping.adjusted import InForce
 from analysis.stopping.rule import Rule, check_rule
 from analysis.stopping.standard_errors import fitted
 from analysis.stopping.verdicts import CANNOT, VERDICTS, Judged, judge
@@ -130,12 +130,12 @@ def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) ->
         raise ValueError(f"draws must be 1 or more, got {draws.number}")
     level = check_rule(rule)
     panel = panels.read(scores, rule)
-    cells = cells_in_force(panel, rule)
-    now = judge(cells, rule.attributes, level, panel.control, adjusted(panel, rule, cells))
+    force = InForce.of_study(panel, rule)
+    now = judge(force.cells, rule.attributes, level, panel.control, force.fits)
     if now.verdict[0] != CANNOT or orders.forbid(panel, rule):
         return ()
     study = Undecided(
-        {name: fitted(cells[name]) for name in sorted(cells)},
+        {name: fitted(force.cells[name]) for name in sorted(force.cells)},
         rule.attributes,
         panel.hours,
         level,
@@ -150,7 +150,7 @@ def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) ->
 
 def _people(panel: panels.Panel) -> dict[str, NDArray[np.intp]]:
     """Places in the panel of the assessors who scored each attribute."""
-    return {name: np.unique(panel.rows(name)["person"]) for name in panel.cells}
+    return {name: np.flatnonzero(own.seen.any((0, 2, 3, 4))) for name, own in panel.scores.items()}
 
 
 def _offer(study: Undecided, course: Course, draws: Draws, assessors: int) -> Offer:

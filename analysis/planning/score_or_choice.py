@@ -14,7 +14,7 @@ import numpy as np
 
 from analysis.choice.forced_choice import at_least, at_most, maximum_correct, minimum_correct, people_below
 from analysis.choice.psychometric import method_named, proportion_correct, to_discriminators
-from analysis.planning.drawn_cells import cells_of_draw
+from analysis.model.scores import Scores, cells_of
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw
 from analysis.stopping import AttributeRule
 from analysis.stopping.alpha_spending import level
@@ -101,7 +101,7 @@ def _scores(
         for start in range(0, studies, CHUNK):
             size = min(CHUNK, studies - start)
             y = draw(scenario, Design(assessors, each, sittings), sittings, size, rng)[SCORES]
-            judged = judge({SCORES: cells_of_draw(y, False)}, {SCORES: AttributeRule("lower", margin)}, one)
+            judged = judge({SCORES: cells_of(Scores(y))}, {SCORES: AttributeRule("lower", margin)}, one)
             passed += int((judged.control_found if difference else judged.passes[:, 0]).sum())
         counts.append(passed / studies)
     same, noticed = counts

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.model import mixed
-from analysis.model.cells import Cells, within_sittings
-from analysis.model.contrasts import Estimates as Fuller
+from analysis.model.cells import TOP, Cells, within_sittings
 from analysis.model.contrasts import contrast_of
-from analysis.stopping import orders, panels
+from analysis.model.fuller import FullerFits, FullerModel
+from analysis.model.scores import Scores, cells_of, places_told_apart, without_places
+from analysis.stopping import orders
+from analysis.stopping.panels import Panel
 from analysis.stopping.rule import Rule
 from analysis.stopping.standard_errors import Contrasts, Error, Estimates, Fitted, WithinSittings, fitted, rounding
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +27,7 @@ class AdjustedFit:
     whose cells have lost the effect of position."""
 
     plain: Fitted
-    estimates: Fuller
+    fuller: FullerFits
 
     @property
     def cells(self) -> Cells:
@@ -34,79 +36,73 @@ class AdjustedFit:
 
     def contrast(self, weights: Array, capped: bool = True) -> Estimates:
         """See Contrasts."""
-        estimate, se, df = contrast_of(self.estimates, weights)
+        estimate, se, df = contrast_of(self.fuller.fits, weights)
         beside = self.plain.contrast(weights, capped)
-        cap = np.minimum(df, self.estimates.containment[:, None]) if capped else df
+        cap = np.minimum(df, self.fuller.fits.containment[:, None]) if capped else df
         found = Estimates(estimate, df, Error(se, cap), beside.own, beside.sitting)
         return found.at_least(rounding(self.cells, weights))
 
 
 @dataclass(frozen=True, slots=True)
-class ReportedFit(AdjustedFit):
-    """One panel, with the whole fit for its report."""
+class InForce:
+    """What a rule decides on: cells of each attribute, and the fits of those whose model holds more than pulls and
+    assessors."""
 
-    model: mixed.MixedFit
+    cells: dict[str, Cells]
+    fits: dict[str, Contrasts]
+
+    @classmethod
+    def of_study(cls, panel: Panel, rule: Rule) -> InForce:
+        """Of one study."""
+        place = np.array(["position" in rule.adjust and orders.can_adjust(panel)])
+        return cls.of_alike(panel.scores, models_under(rule, panel.scores, place), bool(place[0]), rule, panel.top)
+
+    @classmethod
+    def of_alike(
+        cls, scores: Mapping[str, Scores], models: Mapping[str, FullerModel], place: bool, rule: Rule, top: float = TOP
+    ) -> InForce:
+        """Of studies that share people, pulls in each sitting, and their `models`; `place`: whether it is taken out."""
+        cells = {name: _cells(own, place, "sitting:hours" in rule.adjust, top) for name, own in scores.items()}
+        asked = {name: model for name, model in models.items() if _is_asked(scores[name], model, place)}
+        return cls(cells, {name: _fitted(scores[name], model, cells[name]) for name, model in asked.items()})
 
 
-def cells_in_force(panel: panels.Panel, rule: Rule) -> dict[str, Cells]:
-    """What the rule decides on: without the effect of position, and with sittings, where the rule says so."""
-    trays, by_position = "sitting:hours" in rule.adjust, _by_position(panel, rule)
-    found = {}
-    for name, cells in panel.cells.items():
-        own = panels.cells_of(_without_position(panel.rows(name)), panel.hours, cells) if by_position else cells
-        found[name] = replace(own, trays=trays, sittings=own.sittings if trays or own.served_apart else None)
-    return found
-
-
-def adjusted(panel: panels.Panel, rule: Rule, cells: dict[str, Cells]) -> dict[str, Contrasts]:
-    """Fits of the attributes whose model holds more than pulls and assessors; empty when the rule adjusts for none."""
-    fixed = ["hours", *(["position"] if _by_position(panel, rule) else [])]
+def models_under(rule: Rule, scores: Mapping[str, Scores], place: Flags) -> dict[str, FullerModel]:
+    """The model of every attribute, where the rule asks for more than pulls and assessors; `place` (B,)."""
     by_sitting = "sitting" in rule.adjust
-    found: dict[str, Contrasts] = {}
-    if len(fixed) == 1 and (not by_sitting or panel.scope["sittings"] < 2):
-        return found
-    for name in rule.attributes:
-        rows = panel.rows(name)
-        random = _random(rows, by_sitting)
-        if (len(fixed) > 1 or len(random) > 2) and rows["score"].nunique() > 1:
-            model = mixed.fit(rows, "score", fixed, random)
-            whole = ReportedFit(fitted(cells[name]), model.estimates, model)
-            # A model that holds the sitting takes its shift out by itself.
-            apart = cells[name].served_apart and len(random) == 2
-            found[name] = _within_sittings(whole, rows, fixed) if apart else whole
-    return found
+    if not (by_sitting or place.any()):
+        return {}
+    return {name: FullerModel.of(own, place, by_sitting) for name, own in scores.items()}
 
 
-def _random(rows: pd.DataFrame, by_sitting: bool) -> list[str]:
-    """Random terms of the model of one attribute."""
-    return ["assessor", "assessor:hours", *(["sitting"] if by_sitting and rows["sitting"].nunique() > 1 else [])]
+def _cells(scores: Scores, place: bool, trays: bool, top: float) -> Cells:
+    """Cells less who gave no score, perhaps without the effect of place."""
+    own = cells_of(without_places(scores) if place else scores, trays, top).present()
+    # Places are taken out of scores, not of the steps in which these were recorded.
+    return replace(own, step=scores.step) if place else own
 
 
-def _within_sittings(whole: ReportedFit, rows: pd.DataFrame, fixed: list[str]) -> WithinSittings:
-    """The same model, for each difference fitted to the sittings that served its pulls."""
-    days = np.unique(rows["day"])
+def _is_asked(scores: Scores, model: FullerModel, place: bool) -> bool:
+    """Whether a fuller model is asked for, and there is anything to fit."""
+    return bool(place or model.asked[0]) and bool(scores.differ[0])
 
-    def part(chosen: NDArray[np.bool_]) -> tuple[Contrasts, NDArray[np.bool_]] | None:
-        some, pulls = within_sittings(whole.cells, chosen)
-        left = rows[rows["day"].isin(days[chosen])]
-        if not orders.told_apart(left):
+
+def _fitted(scores: Scores, model: FullerModel, cells: Cells) -> Contrasts:
+    """The model of one attribute; where a pull was not served in every sitting, and the model does not take the shift
+    of a sitting out by itself, for each difference fitted to the sittings that served its pulls."""
+    if not model.enough[0]:
+        count, h = int(scores.counts[0].sum()), scores.values.shape[2]
+        raise ValueError(f"data: {count} scores of {h} levels, nothing is left to estimate the spread from")
+    whole = AdjustedFit(fitted(cells), model.fit())
+    if not cells.served_apart or model.asked[0]:
+        return whole
+    days = np.flatnonzero(scores.seen.any((0, 1, 2, 4)))
+
+    def part(chosen: Flags) -> tuple[Contrasts, Flags] | None:
+        some, pulls = within_sittings(cells, chosen)
+        left = scores.within(days[chosen], pulls)
+        if not places_told_apart(left)[0]:
             return None
-        return AdjustedFit(fitted(some), mixed.fit(left, "score", fixed, _random(left, False)).estimates), pulls
+        return AdjustedFit(fitted(some), FullerModel.of(left, np.array([True]), False).fit()), pulls
 
     return WithinSittings(whole, part)
-
-
-def _by_position(panel: panels.Panel, rule: Rule) -> bool:
-    return "position" in rule.adjust and orders.can_adjust(panel)
-
-
-def _without_position(rows: pd.DataFrame) -> pd.DataFrame:
-    """The scores less the effect of their position (least squares beside assessors and pulls, unbiased)."""
-    blocks = [
-        np.eye(codes.max() + 1)[codes]
-        for codes, _ in (pd.factorize(rows[column], sort=True) for column in ("position", "assessor", "hours"))
-    ]
-    columns = np.hstack([blocks[0], blocks[1][:, 1:], blocks[2][:, 1:]])
-    y = rows["score"].to_numpy(float)
-    effects = np.linalg.lstsq(columns, y, rcond=None)[0][: blocks[0].shape[1]]
-    return rows.assign(score=y - blocks[0] @ (effects - effects.mean()))

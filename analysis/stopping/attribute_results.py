@@ -7,9 +7,10 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.model.mixed import CellFits, MixedFit
+from analysis.model.cell_fits import CellFits
+from analysis.model.fuller import FullerFits
 from analysis.stopping import standard_errors as bounds
-from analysis.stopping.adjusted import ReportedFit
+from analysis.stopping.adjusted import AdjustedFit
 from analysis.stopping.decision import Anova, AttributeResult, PullResult
 from analysis.stopping.evidence import WHY_NOT
 from analysis.stopping.outcome import own_shortest
@@ -33,7 +34,7 @@ def attribute_results(panel: Panel, rule: Rule, level: float, judged: Judged) ->
         if key not in models:
             models[key] = _models(limits.panels)
             means[key] = bounds.means(limits.panels)
-        model, own_means = models[key][limits.place.start], means[key].rows(limits.place)
+        model, own_means = models[key][limits.own.start], means[key].rows(limits.own)
         fails = judged.fails_on(name)[0]
         found[name] = _result(panel, name, rule.attributes[name], level, limits, model, own_means, fails)
     return found
@@ -72,15 +73,15 @@ def _models(panels: Contrasts) -> list[ModelNumbers]:
     """F test, log likelihood and variances of the model in force, for each attribute of a stack."""
     if isinstance(panels, WithinSittings):
         return _models(panels.whole)
-    if isinstance(panels, ReportedFit):
-        return [_of_model(panels.model)]
+    if isinstance(panels, AdjustedFit):
+        return [_of_fuller(panels.fuller)]
     assert isinstance(panels, Fitted)
     return list(_of_fits(panels.fits))
 
 
-def _of_model(model: MixedFit) -> ModelNumbers:
-    test = model.anova
-    return _anova(test.f, test.num_df, test.den_df, test.p), _known(model.loglik), dict(model.variance)
+def _of_fuller(fuller: FullerFits) -> ModelNumbers:
+    f, num, den, p = fuller.fits.f_test()
+    return _anova(f[0], num, den[0], p[0]), _known(fuller.fits.loglik[0]), fuller.variance(0)
 
 
 def _of_fits(fits: CellFits) -> Iterator[ModelNumbers]:

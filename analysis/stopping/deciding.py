@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from analysis.stopping import outcome, panels
-from analysis.stopping.adjusted import adjusted, cells_in_force
+from analysis.stopping.adjusted import InForce
 from analysis.stopping.attribute_results import attribute_results
 from analysis.stopping.decision import Decision
 from analysis.stopping.rule import Rule, check_rule
@@ -26,8 +26,8 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
     """
     at_level = check_rule(rule)
     panel = panels.read(scores, rule)
-    cells = cells_in_force(panel, rule)
-    judged = judge(cells, rule.attributes, at_level, panel.control, adjusted(panel, rule, cells))
+    force = InForce.of_study(panel, rule)
+    judged = judge(force.cells, rule.attributes, at_level, panel.control, force.fits)
     verdict, reason = outcome.worded(panel, rule, judged)
     binding, runner_up = outcome.binding(rule, judged, at_level)
     rising, not_held = outcome.improving(judged)

@@ -1,15 +1,16 @@
-"""Tidy scores as cells: labels are read into codes once, for every attribute."""
+"""Tidy scores as arrays: labels are read into codes once, for every attribute."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.model.cells import TOP, BySitting, Cells, step_of
+from analysis.model.cells import TOP
+from analysis.model.scores import Scores, of_codes
 from analysis.stopping.rule import Rule
 
 Array = NDArray[np.float64]
@@ -22,18 +23,22 @@ HUNDRED = 100.0
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """A study as cells. `hours` ascending, the last is the reference; `control` its index of the pull known to differ.
+    """A study as arrays. `hours` ascending, the last is the reference; `control` its index of the pull known to differ.
 
-    `data` holds the scores of the deciding attributes with a column sitting (1 when not recorded), and numbers `person`
-    and `day` for assessors and sittings, in an order that their names have no part in; `people` counts assessors with
-    scores per attribute; `recorded` names the optional columns present; `scope` counts assessors, sittings and batches,
-    of which there is one.
+    `scores` of each deciding attribute, a batch of one: assessors and sittings stand in an order that their names have
+    no part in, the same for all attributes. `assessors` are the names (a,), `positions` those of the places in use.
+    `data` holds the rows they were read from, with a column sitting (1 when not recorded); `top` is the upper end of
+    the scale; `people` counts assessors with scores per attribute; `recorded` names the optional columns present;
+    `scope` counts assessors, sittings and batches, of which there is one.
     """
 
     hours: Array
     control: int
-    cells: Mapping[str, Cells]
+    scores: Mapping[str, Scores]
+    assessors: NDArray[np.str_]
+    positions: Array
     data: pd.DataFrame
+    top: float
     people: Mapping[str, int]
     recorded: frozenset[str]
     scope: Mapping[str, int]
@@ -61,16 +66,20 @@ def read(scores: pd.DataFrame, rule: Rule) -> Panel:
     named = [pd.factorize(data[column].astype(str))[0] for column in ("assessor", "sitting")]
     person, day = (_unnamed(codes, pull, attributes, which, y) for codes in named)
     _refuse_contradictions(data, which, person, pull, day)
-    data = data.assign(person=person, day=day)
-    scale = TOP if y.max() <= TOP else HUNDRED
-    cells = _cells(attributes, hours, y, (which, person, pull, day), scale)
-    people = {name: own.sums.shape[1] for name, own in cells.items()}
+    positions, places = _places(data)
+    every = of_codes(y, (which, person, pull, day), places)
+    one_by_one = {name: every.rows(slice(number, number + 1)) for number, name in enumerate(attributes)}
+    for name, own in one_by_one.items():
+        _refuse_few(name, hours, own)
+    people = {name: int(own.seen.any((0, 2, 3, 4)).sum()) for name, own in one_by_one.items()}
     scope = {
         "assessors": int(person.max()) + 1,
         "sittings": int(day.max()) + 1,
         "batches": 1,
     }
-    return Panel(hours, at, cells, data, people, frozenset(OPTIONAL) & set(scores.columns), scope)
+    names = data["assessor"].to_numpy()[np.unique(person, return_index=True)[1]].astype(str)
+    top, recorded = TOP if y.max() <= TOP else HUNDRED, frozenset(OPTIONAL) & set(scores.columns)
+    return Panel(hours, at, one_by_one, names, positions, data, top, people, recorded, scope)
 
 
 # ---- checks at the edge ----------------------------------------------------------------------------------------------
@@ -171,7 +180,7 @@ def _control(hours: Array, control: float | None) -> int:
     return int(where[0])
 
 
-# ---- cells -----------------------------------------------------------------------------------------------------------
+# ---- arrays ----------------------------------------------------------------------------------------------------------
 def _unnamed(codes: Codes, pull: Codes, attributes: Sequence[str], which: Codes, y: Array) -> Codes:
     """Numbers for people, or sittings, in the order of what was scored there, so that no name changes a draw.
 
@@ -189,46 +198,24 @@ def _unnamed(codes: Codes, pull: Codes, attributes: Sequence[str], which: Codes,
     return np.asarray(np.argsort(place)[codes], np.intp)
 
 
-def _cells(
-    attributes: Sequence[str], hours: Array, y: Array, codes: tuple[Codes, Codes, Codes, Codes], top: float
-) -> dict[str, Cells]:
-    """Cells of each attribute, sitting by sitting, without assessors who never scored it; `codes` (attribute, person,
-    pull, sitting) of every score."""
-    m = len(attributes)
-    a, h, S = (int(part.max()) + 1 for part in codes[1:])
-    at = np.ravel_multi_index(codes, (m, a, h, S))
-    counts = np.asarray(np.bincount(at, minlength=m * a * h * S), np.float64)
-    sums = np.asarray(np.bincount(at, y, m * a * h * S), np.float64)
-    # Squares around the cell means, so that scores far from zero lose no digits.
-    rest = y - (sums / np.maximum(counts, 1))[at]
-    within = np.asarray(np.bincount(codes[0] * S + codes[3], rest * rest, m * S), np.float64).reshape(m, S)
-    counts, sums = counts.reshape(m, a, h, S), sums.reshape(m, a, h, S)
-    steps = [step_of(y[None, codes[0] == i]) for i in range(m)]
-    return {
-        name: _own(name, hours, BySitting(counts[i : i + 1], sums[i : i + 1], within[i : i + 1]), steps[i], top)
-        for i, name in enumerate(attributes)
-    }
+def _places(data: pd.DataFrame) -> tuple[Array, Codes | None]:
+    """The positions in use, and the number of each score's, -1 where it is not known; None where none is."""
+    position = data["position"].to_numpy(float, na_value=np.nan) if "position" in data else np.array([])
+    known = np.isfinite(position)
+    positions, numbers = np.unique(position[known], return_inverse=True)
+    places = np.full(len(position), -1)
+    places[known] = numbers
+    return positions, places if known.any() else None
 
 
-def _own(name: str, hours: Array, every: BySitting, step: Array, top: float) -> Cells:
-    """The cells of one attribute; every pull must have been scored."""
-    there = every.counts[0] > 0
-    unscored = ~there.any((0, 2))
+def _refuse_few(name: str, hours: Array, scores: Scores) -> None:
+    """Every pull of a deciding attribute must have been scored, and by two people in all."""
+    seen = scores.seen
+    unscored = ~seen.any((0, 1, 3, 4))
     if unscored.any():
         raise ValueError(
             f"attributes.{name}: no score at the pulls {hours[unscored].tolist()}; "
             "a deciding attribute is scored at every pull"
         )
-    seen, days = there.any((1, 2)), there.any((0, 1))
-    if seen.sum() < 2:
+    if seen.any((0, 2, 3, 4)).sum() < 2:
         raise ValueError(f"attributes.{name}: one assessor alone scored it; a panel needs at least two")
-    own = BySitting(every.counts[:, seen][..., days], every.sums[:, seen][..., days], every.within[:, days])
-    return Cells(*own.pooled(), step, own if days.sum() > 1 else None, top=top)
-
-
-def cells_of(rows: pd.DataFrame, hours: Array, like: Cells) -> Cells:
-    """The cells of the scores of one attribute, recorded in the steps and on the scale of `like`."""
-    y = rows["score"].to_numpy(float)
-    person, pull, day = (pd.factorize(rows[column], sort=True)[0] for column in ("person", "hours", "day"))
-    found = _cells(["score"], hours, y, (np.zeros(len(y), np.intp), person, pull, day), like.top)["score"]
-    return replace(found, step=like.step)

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from analysis.model import cells as scored
 from analysis.model import cluster_robust as cr2
-from analysis.model import mixed
+from analysis.model.cell_fits import CellFits, fit_cells
 from analysis.model.cells import BySitting, Cells, is_balanced
 from analysis.model.contrasts import quadratic
 from analysis.model.quantiles import upper_t
@@ -135,7 +135,7 @@ class Fitted:
     """A batch of panels, fitted once; contrasts are asked of it."""
 
     cells: Cells
-    fits: mixed.CellFits
+    fits: CellFits
 
     def contrast(self, weights: Array, capped: bool = True) -> Estimates:
         """See Contrasts."""
@@ -177,7 +177,7 @@ class PanelAlone:
 
 def fitted(cells: Cells) -> Fitted:
     """Fit a batch of panels, all sittings taken together."""
-    return Fitted(cells, mixed.fit_cells(cells.counts, cells.sums, cells.within))
+    return Fitted(cells, fit_cells(cells.counts, cells.sums, cells.within))
 
 
 # ---- pulls that were not served in every sitting --------------------------------------------------------------------
@@ -271,7 +271,7 @@ def contrasts_of(cells: Cells) -> Contrasts:
 
 
 # ---- own error -----------------------------------------------------------------------------------------------------
-def own_error(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:
+def own_error(cells: Cells, fits: CellFits, weights: Array) -> Error:
     """The assessor as the unit: paired when every cell holds as many scores, else cluster-robust."""
     return paired(cells, fits.means, weights) if is_balanced(cells.counts) else cluster_robust(cells, fits, weights)
 
@@ -300,13 +300,13 @@ def _squares_about_mean(sums: Array, mean: Array, weights: Array) -> Array:
     return np.asarray(found)
 
 
-def cluster_robust(cells: Cells, fits: mixed.CellFits, weights: Array) -> Error:
+def cluster_robust(cells: Cells, fits: CellFits, weights: Array) -> Error:
     """CR2 with the fitted model as working covariance, on cell means."""
     means = cells.sums / np.maximum(cells.counts, 1)
     return Error(*cr2.cluster_robust(cells.counts, means, fits, weights))
 
 
-def own_bounds(cells: Cells, fits: mixed.CellFits, weights: Array) -> tuple[Error, Error]:
+def own_bounds(cells: Cells, fits: CellFits, weights: Array) -> tuple[Error, Error]:
     """The least and the most that the cluster-robust error can be."""
     means = cells.sums / np.maximum(cells.counts, 1)
     least, most = cr2.bounds(cells.counts, means, fits, weights)
@@ -420,9 +420,9 @@ def _filled(y: Array) -> tuple[Array, Array]:
     off = np.take_along_axis(
         _three_way(filled).reshape(len(y), -1), np.broadcast_to(cells, (len(y), cells.shape[1])), 1
     )
-    inverse = np.linalg.pinv(
-        _projection(y.shape[1:], cells) * missing[:, :, None] * missing[:, None, :], hermitian=True
-    )
+    # Where nothing tells a cell, an eigenvalue is zero but for rounding, which the usual bound may take for a number.
+    projected = _projection(y.shape[1:], cells) * missing[:, :, None] * missing[:, None, :]
+    inverse = np.linalg.pinv(projected, rcond=TIED, hermitian=True)
     step = (inverse @ (off * missing)[..., None])[..., 0]
     flat = filled.reshape(len(y), -1)
     study = np.arange(len(y))[:, None]

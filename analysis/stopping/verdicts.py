@@ -31,11 +31,11 @@ STOP, LONGER, NONE_FITS, CANNOT = range(4)
 class AttributeLimits(Shown):
     """One attribute of a batch: what is shown of it, and the signed differences it is read from: `worse` than the
     reference, and `pairs`, every pull against each shorter one. `beyond_margin` (B, h): shown to lie beyond it.
-    `panels` holds the attribute's fit, perhaps with others, in its `place`."""
+    `panels` holds the attribute's fit, perhaps with others, in its rows `own`."""
 
     beyond_margin: Flags
     panels: Contrasts
-    place: slice
+    own: slice
     sign: float
     margin: float
     worse: Estimates
@@ -44,11 +44,11 @@ class AttributeLimits(Shown):
     @property
     def cells(self) -> Cells:
         """The attribute's own cells."""
-        return self.panels.cells.rows(self.place)
+        return self.panels.cells.rows(self.own)
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class Verdicts:
     """The verdict of each study of a batch: index into `VERDICTS` (B,), chosen pull (B,), -1 where none; `shortest`
     (B,): the shortest pull that passes with all longer ones, -1 where not even the reference does. `passes` (B, h):
     shown to be good enough. `against_reference` (B,): whether a margin against it counts, which it does not where the
@@ -63,7 +63,7 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
-class Judged(Table):
+class Judged(Verdicts):
     """Verdicts with the attributes they rest on."""
 
     attributes: Mapping[str, AttributeLimits]
@@ -118,22 +118,22 @@ def _limits(
         beyond = beyond_margin(worse, asked, levels)
         assert measures.pairs is not None
         for number, name in enumerate(names):
-            place = slice(number * studies, (number + 1) * studies)
+            own = slice(number * studies, (number + 1) * studies)
             found[name] = AttributeLimits(
-                **shown.rows(place).parts(),
-                beyond_margin=beyond[place],
+                **shown.rows(own).parts(),
+                beyond_margin=beyond[own],
                 panels=panels,
-                place=place,
-                sign=float(asked.sign[place.start, 0]),
+                own=own,
+                sign=float(asked.sign[own.start, 0]),
                 margin=wishes[name].margin,
-                worse=worse.rows(place),
-                pairs=measures.pairs.found.rows(place),
+                worse=worse.rows(own),
+                pairs=measures.pairs.found.rows(own),
             )
     return {name: found[name] for name in wishes}
 
 
 # ---- the table -----------------------------------------------------------------------------------------------------
-def tabled(every: Sequence[Shown]) -> Table:
+def tabled(every: Sequence[Shown]) -> Verdicts:
     """The first verdict that fits, from what is shown of all attributes."""
     passes = all_of(x.passes for x in every)
     broken = any_of(x.broken for x in every)
@@ -144,7 +144,7 @@ def tabled(every: Sequence[Shown]) -> Table:
     longer = ~passes[:, :-1].any(1) & any_of(x.improving for x in every) & _nothing_lost(every) & told
     verdict = np.select([stop, longer, broken.all(1) & told], [STOP, LONGER, NONE_FITS], CANNOT)
     pull = np.where(verdict == STOP, shortest, -1)
-    return Table(verdict, pull, shortest, passes, told, ~broken[:, -1])
+    return Verdicts(verdict, pull, shortest, passes, told, ~broken[:, -1])
 
 
 def _stands(every: Sequence[Shown], shortest: NDArray[np.intp]) -> Flags:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.special import fdtrc, stdtrit
 
 from analysis.model.cells import Cells
+from analysis.model.scores import cells_of
 from analysis.stopping import orders
 from analysis.stopping.copies import FEWEST_CELLS, NO_DIFFERENCE
 from analysis.stopping.decision import Warning
@@ -96,7 +97,7 @@ def _grew(
 
 
 def _orders(panel: Panel, rule: Rule) -> Iterator[Warning]:
-    if orders.servings(panel) is None:
+    if not len(panel.positions):
         yield Warning("order not recorded", {})
         return
     why = orders.why_not_trusted(panel, rule)
@@ -113,8 +114,8 @@ def _sittings(panel: Panel, rule: Rule) -> Iterator[Warning]:
         return
     if "sitting:hours" in rule.adjust:
         return
-    for name, cells in panel.cells.items():
-        if _disagree(cells):
+    for name, own in panel.scores.items():
+        if _disagree(cells_of(own, trays=True).present()):
             yield Warning("sittings disagree", {"attribute": name})
 
 
@@ -158,17 +159,14 @@ class _Ballots:
     @classmethod
     def of(cls, panel: Panel, name: str) -> _Ballots:
         """The scores of one attribute."""
-        rows = panel.data["attribute"].to_numpy() == name
-        columns = (panel.data[column].to_numpy()[rows] for column in ("assessor", "person", "hours", "score"))
-        label, person, hours, y = columns
-        _, first, code = np.unique(person, return_index=True, return_inverse=True)
-        shape = len(first), len(panel.hours)
-        at = code * shape[1] + np.searchsorted(panel.hours, hours.astype(float))
-        counts = np.bincount(at, minlength=shape[0] * shape[1]).astype(float).reshape(shape)
-        means = np.bincount(at, y, counts.size).reshape(shape) / np.maximum(counts, 1)
-        away = np.asarray(y - means.ravel()[at], np.float64)
-        squares = np.asarray(np.bincount(at, away**2, counts.size), np.float64).reshape(shape)
-        return cls(label[first].astype(str), counts, means, squares)
+        scores = panel.scores[name]
+        present = scores.seen.any((0, 2, 3, 4))
+        y = scores.values[0, present].reshape(present.sum(), len(panel.hours), -1)
+        seen = np.isfinite(y)
+        counts = seen.sum(2).astype(float)
+        means = np.where(seen, y, 0.0).sum(2) / np.maximum(counts, 1)
+        squares = np.where(seen, y - means[..., None], 0.0) ** 2
+        return cls(panel.assessors[present], counts, means, squares.sum(2))
 
     def copying(self, top: float) -> NDArray[np.bool_]:
         """Whose every second score of a pull equals the first, in enough cells off the ends of the scale (a,)."""

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from analysis.planning.drawn_cells import cells_of_draw
+from analysis.model.scores import Scores, cells_of
 from analysis.stopping.standard_errors import _filled, sitting_squares
 
 SHAPE = (6, 5, 3)  # assessors, pulls, sittings
@@ -36,7 +36,7 @@ def _margins() -> np.ndarray:
 def test_the_rest_is_that_of_a_fit_to_the_observed_cells_alone(share: float, shared: bool) -> None:
     """Sum of squares left by numpy's lstsq on the observed rows; the filled cells add nothing to it."""
     y, margins = _with_gaps(share, shared), _margins()
-    squares = sitting_squares(cells_of_draw(y[..., None], trays=True))
+    squares = sitting_squares(cells_of(Scores(y[..., None]), trays=True))
     assert squares is not None
     for study, table in enumerate(y.reshape(len(y), -1)):
         seen = np.isfinite(table)
@@ -63,7 +63,7 @@ def test_what_somebody_never_tasted_is_no_disagreement() -> None:
     person, pull = np.linspace(-1, 1, 6)[:, None, None], np.arange(5.0)[:, None]
     y = np.broadcast_to(person + pull, (1, *SHAPE)).copy()
     y[0, 0, 4, :] = np.nan
-    squares = sitting_squares(cells_of_draw(y[..., None], trays=True))
+    squares = sitting_squares(cells_of(Scores(y[..., None]), trays=True))
     assert squares is not None
     assert_allclose([squares.rest[0], squares.daily[0]], 0, atol=1e-20)
     assert squares.personal[0] < 0.06

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.design import blocks
-from analysis.planning.drawn_cells import cells_of_draw
+from analysis.model.scores import Scores, cells_of
 from analysis.planning.many_studies import answers
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule
@@ -49,7 +49,7 @@ def test_studies_that_cannot_answer_are_spared_work_but_no_answer_is_lost(
             pattern = np.array(blocks.servings(5, served, people, 2, 1, (0, 4))).transpose(1, 2, 0)
         design = Design(people, int(rng.integers(1, 3)), first=2, pattern=pattern)
         drawn = draw(Scenario(HOURS, truths, missing=missing), design, 2, 200, rng)
-        cells = {name: cells_of_draw(y, by_sitting) for name, y in drawn.items()}
+        cells = {name: cells_of(Scores(y), by_sitting) for name, y in drawn.items()}
         whole = judge(cells, wishes, 0.05)
         verdict, pull = answers(cells, wishes, 0.05)
         np.testing.assert_array_equal(verdict, whole.verdict)

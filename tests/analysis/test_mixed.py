@@ -22,6 +22,7 @@ from statsmodels.tools.numdiff import approx_fprime, approx_hess3
 from analysis.design import blocks
 from analysis.model import cell_fits, mixed, reml
 from analysis.model.cell_weights import CellProblem
+from analysis.model.cells import Cells
 from analysis.model.contrasts import contrast_of
 from analysis.model.crossed import CrossedProblem
 
@@ -79,15 +80,15 @@ def panel(
     return frame[keep].reset_index(drop=True)
 
 
-def cells(frame: pd.DataFrame) -> mixed.Cells:
+def cells(frame: pd.DataFrame) -> Cells:
     """The frame's counts and sums."""
-    return mixed.cells_of(frame, "score", "hours", "assessor")
+    return mixed.labelled(frame, "score", "hours", "assessor").cells
 
 
 def fit_of(frame: pd.DataFrame) -> mixed.CellFits:
     """The frame as a batch of one."""
     read = cells(frame)
-    return mixed.fit_cells(read.counts, read.sums, read.within_ss)
+    return mixed.fit_cells(read.counts, read.sums, read.within)
 
 
 # ---- R ---------------------------------------------------------------------------------------------------------------
@@ -305,13 +306,14 @@ def test_position_and_sitting_follow_the_definitions(seed: int, missing: float) 
 # ---- the three routes ------------------------------------------------------------------------------------------------
 def by_columns(frame: pd.DataFrame) -> tuple[float, np.ndarray, np.ndarray]:
     """Likelihood, means and covariance with the pulls as plain columns, the crossed route with nothing crossed."""
-    read = cells(frame)
-    X = np.eye(len(read.levels))[pd.factorize(frame["hours"], sort=True)[0]]
+    labels = mixed.labelled(frame, "score", "hours", "assessor")
+    read = labels.cells
+    X = np.eye(len(labels.levels))[pd.factorize(frame["hours"], sort=True)[0]]
     centre = read.sums.sum() / len(frame)
     table = np.column_stack([X, frame["score"] - centre])
     at = frame.groupby(["assessor", "hours"]).ngroup()
     sums = np.zeros((*read.counts.shape, table.shape[1]))
-    index = np.searchsorted(read.assessors, frame["assessor"]), np.searchsorted(read.levels, frame["hours"])
+    index = np.searchsorted(labels.assessors, frame["assessor"]), np.searchsorted(labels.levels, frame["hours"])
     np.add.at(sums[0], index, table)
     assert at.nunique() == (read.counts > 0).sum()
     problem = CrossedProblem(read.counts, sums, (table.T @ table)[None], X.shape[1], ("assessor", "cell"))
@@ -336,7 +338,7 @@ def test_closed_form_and_newton_agree(sd: tuple[float, float, float], replicates
     """Pooled mean squares are what the iteration finds on complete data, boundaries included."""
     reads = [cells(panel(seed, 6, 4, replicates, 0.0, sd)) for seed in range(25)]
     counts, sums = np.concatenate([r.counts for r in reads]), np.concatenate([r.sums for r in reads])
-    within = np.concatenate([r.within_ss for r in reads])
+    within = np.concatenate([r.within for r in reads])
     closed = mixed.fit_cells(counts, sums, within)
     nested = cell_fits.BOTH if replicates > 1 else ("assessor",)
     newton = cell_fits._weighted(counts, sums, within, closed.copied, nested)
@@ -364,7 +366,7 @@ def test_a_mixed_batch_is_its_single_fits() -> None:
     frames = [panel(1), panel(2, missing=0.1), panel(3, missing=0.1), panel(4, replicates=1), panel(5)]
     frames[4]["score"] = frames[4].groupby(["assessor", "hours"])["score"].transform("first")
     reads = [cells(frame) for frame in frames]
-    batch = mixed.fit_cells(*(np.concatenate([getattr(r, n) for r in reads]) for n in ("counts", "sums", "within_ss")))
+    batch = mixed.fit_cells(*(np.concatenate([getattr(r, n) for r in reads]) for n in ("counts", "sums", "within")))
     assert batch.copied.tolist() == [False, False, False, False, True]
     for row, frame in enumerate(frames):
         alone = fit_of(frame)
@@ -381,7 +383,7 @@ def test_a_shared_pattern_need_not_be_repeated(missing: float) -> None:
     read = cells(panel(7, missing=missing))
     rng = np.random.default_rng(1)
     sums = np.where(read.counts > 0, read.sums + rng.normal(0, 1, (20, *read.sums.shape[1:])), 0)
-    within = read.within_ss * rng.uniform(0.5, 2, 20)
+    within = read.within * rng.uniform(0.5, 2, 20)
     shared = mixed.fit_cells(read.counts, sums, within)
     repeated = mixed.fit_cells(np.repeat(read.counts, 20, 0), sums, within)
     for name in ("residual", "interaction", "assessor", "loglik", "means", "covariance", "weights", "containment"):
@@ -393,7 +395,7 @@ def test_a_shared_pattern_need_not_be_repeated(missing: float) -> None:
 def test_the_working_covariance_is_that_of_cell_means(missing: float) -> None:
     """residual (diag(1 / weights) + ratio) is error / n + interaction on the diagonal, assessor everywhere."""
     read = cells(panel(8, missing=missing))
-    fits = mixed.fit_cells(read.counts, read.sums, read.within_ss)
+    fits = mixed.fit_cells(read.counts, read.sums, read.within)
     seen = read.counts[0] > 0
     spread = fits.residual / fits.weights[0][seen]
     assert_allclose(spread, fits.residual / read.counts[0][seen] + fits.interaction, rtol=1e-10)
@@ -403,9 +405,9 @@ def test_the_working_covariance_is_that_of_cell_means(missing: float) -> None:
 def test_several_attributes_are_read_at_once() -> None:
     """A batch by attribute equals attribute by attribute, whatever is missing in which."""
     frames = [panel(seed, missing=0.1).assign(attribute=name) for seed, name in ((1, "acidity"), (2, "bitter"))]
-    read = mixed.cells_of(pd.concat(frames).sample(frac=1, random_state=1), "score", "hours", "assessor", "attribute")
+    read = mixed.labelled(pd.concat(frames).sample(frac=1, random_state=1), "score", "hours", "assessor", "attribute")
     assert read.attributes == ("acidity", "bitter")
-    batch = mixed.fit_cells(read.counts, read.sums, read.within_ss)
+    batch = mixed.fit_cells(read.cells.counts, read.cells.sums, read.cells.within)
     singles = [mixed.fit(frame, "score", ["hours"], PANEL) for frame in frames]
     assert_allclose(batch.loglik, [single.loglik for single in singles], atol=1e-9)
     assert_allclose(batch.f_test()[2], [single.anova.den_df for single in singles], rtol=1e-7)
@@ -601,7 +603,7 @@ def test_any_size_of_error_is_fitted_without_a_warning() -> None:
     read = cells(frame)
     rng = np.random.default_rng(3)
     sums = np.where(read.counts > 0, read.sums + rng.normal(0, 0.3, (300, 8, 6)), 0)
-    within = read.within_ss * 10 ** rng.uniform(-12, 6, 300)
+    within = read.within * 10 ** rng.uniform(-12, 6, 300)
     means = np.divide(sums, read.counts, out=np.zeros_like(sums), where=read.counts > 0)
     centred = np.where(read.counts > 0, means - (means.sum(1) / (read.counts > 0).sum(1))[:, None], 0)
     rho, point, slope = reml.optimise(CellProblem.of(read.counts, centred, within, cell_fits.BOTH))
@@ -678,9 +680,9 @@ def test_gaps_and_poor_data_are_refused() -> None:
     counts = read.counts.copy()
     counts[:, :, 2] = 0
     with pytest.raises(ValueError, match="every pull"):
-        mixed.fit_cells(counts, read.sums, read.within_ss)
+        mixed.fit_cells(counts, read.sums, read.within)
     with pytest.raises(ValueError, match="shape"):
-        mixed.fit_cells(counts[0], read.sums, read.within_ss)
+        mixed.fit_cells(counts[0], read.sums, read.within)
     fit = mixed.fit(frame, "score", ["hours"], PANEL)
     with pytest.raises(ValueError, match="not among the levels"):
         fit.against(99)

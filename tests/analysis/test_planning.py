@@ -11,7 +11,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from analysis.model import mixed
-from analysis.planning.drawn_cells import cells_of_draw
+from analysis.model.scores import Scores, cells_of
 from analysis.planning.operating_characteristics import (
     OperatingCharacteristics,
     growing_characteristics,
@@ -124,7 +124,7 @@ def test_simulated_studies_meet_the_rule_that_decides(missing: float, looks: int
     """Twelve drawn studies, judged as a batch and one by one from their tidy scores: the same verdict and hours."""
     scenario, sealed = Scenario(HOURS, THREE, missing=missing), rule(looks, tuple(THREE))
     drawn = draw(scenario, Design(9, 2), 2, 12, np.random.default_rng(7))
-    cells = {name: cells_of_draw(y, False) for name, y in drawn.items()}
+    cells = {name: cells_of(Scores(y), False) for name, y in drawn.items()}
     batch = judge(cells, sealed.attributes, level(0.05, looks), 0)
     for row in range(12):
         alone = decide(as_frame(drawn, row), sealed)
@@ -137,13 +137,13 @@ def test_simulated_studies_meet_the_rule_that_decides(missing: float, looks: int
 def test_cells_of_a_draw_are_the_cells_of_its_frame(missing: float) -> None:
     """Counts, sums and squares within cells, from arrays and from tidy scores."""
     drawn = draw(Scenario(HOURS, THREE, missing=missing), Design(7, 2), 2, 3, np.random.default_rng(1))
-    found = cells_of_draw(drawn["bitter"], True)
+    found = cells_of(Scores(drawn["bitter"]), trays=True)
     for row in range(3):
         frame = as_frame(drawn, row)
-        read = mixed.cells_of(frame[frame["attribute"] == "bitter"], "score", "hours", "assessor")
+        read = mixed.labelled(frame[frame["attribute"] == "bitter"], "score", "hours", "assessor").cells
         assert_allclose(np.broadcast_to(found.counts, found.sums.shape)[row], read.counts[0])
         assert_allclose(found.sums[row], read.sums[0])
-        assert found.within[row] == pytest.approx(read.within_ss[0], rel=1e-9)
+        assert found.within[row] == pytest.approx(read.within[0], rel=1e-9)
     means = np.ma.masked_invalid(drawn["bitter"]).mean(4).filled(np.nan)
     assert found.sittings is not None
     assert_allclose(found.sittings.means, means)
@@ -383,7 +383,7 @@ def test_simulated_blocks_are_judged_as_decide_judges_them() -> None:
     """Studies of an incomplete design, each as a table through `decide`, end in the same verdict and hour."""
     scenario, sealed = one(AttributeTruth(first_order(HOURS, 8, 3.5, 3), error=0.5)), rule()
     drawn = draw(scenario, Design(6, 1, 2, pattern=HALF), 2, 12, np.random.default_rng(8))
-    cells = {"acidity": cells_of_draw(drawn["acidity"], trays=False)}
+    cells = {"acidity": cells_of(Scores(drawn["acidity"]))}
     judged = judge(cells, sealed.attributes, level(0.05, 1), 0)
     for study in range(12):
         rows = [

@@ -16,7 +16,7 @@ from scipy.optimize import brentq
 from scipy.stats import norm
 
 from analysis.model.cells import Cells
-from analysis.planning.drawn_cells import cells_of_draw
+from analysis.model.scores import Scores, cells_of
 from analysis.stopping import AttributeRule
 from analysis.stopping.alpha_spending import level as level_of_look
 from analysis.stopping.verdicts import LONGER, judge
@@ -41,21 +41,14 @@ def draw(
     return AT_THE_MARGIN[None, None, :, None] + rng.standard_normal((studies, a, 1, 1)) + noise
 
 
-def cells_of(y: Array) -> Cells:
-    """Counts, sums and squares within cells; NaN is missing."""
-    seen = np.isfinite(y)
-    counts = seen.sum(3)
-    filled = np.where(seen, y, 0.0)
-    sums = filled.sum(3)
-    mean = (sums / np.maximum(counts, 1))[..., None]
-    within = np.where(seen, (filled - mean) ** 2, 0.0).sum((1, 2, 3))
-    shared = counts[:1] if (counts == counts[:1]).all() else counts
-    return Cells(shared.astype(float), sums, within)
+def panels(y: Array) -> Cells:
+    """Cells of scores (studies, assessors, pulls, servings); NaN is missing."""
+    return cells_of(Scores(y[:, :, :, None]))
 
 
 def share_within(y: Array, level: float = 0.05) -> float:
     """How often the watched pull is called within its margin."""
-    judged = judge({"x": cells_of(y)}, {"x": AttributeRule("lower", 1.0)}, level)
+    judged = judge({"x": panels(y)}, {"x": AttributeRule("lower", 1.0)}, level)
     return float(judged.attributes["x"].within_margin[:, WATCHED].mean())
 
 
@@ -150,7 +143,7 @@ def test_looking_again_keeps_the_sealed_error(looks: int) -> None:
     passed = np.zeros(STUDIES, bool)
     for look in range(1, looks + 1):
         judged = judge(
-            {"x": cells_of(y[..., : 2 * look])}, {"x": AttributeRule("lower", 1.0)}, level_of_look(0.05, looks)
+            {"x": panels(y[..., : 2 * look])}, {"x": AttributeRule("lower", 1.0)}, level_of_look(0.05, looks)
         )
         passed |= judged.attributes["x"].within_margin[:, WATCHED]
     assert 0.005 < passed.mean() <= most(0.05)
@@ -162,7 +155,7 @@ def test_a_flat_last_step_is_seldom_called_still_improving(attributes: int) -> N
     """`conche longer` at a truly flat last step: 2 to 4 % with one to five attributes."""
     rng = np.random.default_rng(37)
     shift = np.array([7.0, 5.0, 4.0, 3.6, 3.5, 3.5]) - AT_THE_MARGIN
-    cells = {f"x{k}": cells_of(draw(rng) + shift[None, None, :, None]) for k in range(attributes)}
+    cells = {f"x{k}": panels(draw(rng) + shift[None, None, :, None]) for k in range(attributes)}
     judged = judge(cells, dict.fromkeys(cells, AttributeRule("lower", 1.0)), 0.05)
     assert (judged.verdict == LONGER).mean() <= most(0.04)
 
@@ -173,7 +166,7 @@ def test_the_third_limit_mends_what_a_badly_tempered_tray_does() -> None:
     3 to 5 % with it."""
     rng = np.random.default_rng(41)
     y = draw(rng, r=4).reshape(STUDIES, 8, 6, 2, 2) + 0.3 * rng.standard_normal((STUDIES, 1, 6, 2, 1))
-    plain, third = (cells_of_draw(y, trays) for trays in (False, True))
+    plain, third = (cells_of(Scores(y), trays) for trays in (False, True))
     wish = {"x": AttributeRule("lower", 1.0)}
     shares = [
         float(judge({"x": cells}, wish, 0.05).attributes["x"].within_margin[:, WATCHED].mean())
@@ -189,7 +182,7 @@ def test_a_faded_note_is_seldom_inside_the_window() -> None:
     rng = np.random.default_rng(43)
     fading = np.array([3.5, 5.5, 5.5, 4.5, 4.0, 3.5])
     y = draw(rng) + (fading - AT_THE_MARGIN)[None, None, :, None]
-    judged = judge({"x": cells_of(y)}, {"x": AttributeRule("higher", 1.0)}, 0.05)
+    judged = judge({"x": panels(y)}, {"x": AttributeRule("higher", 1.0)}, 0.05)
     inside = judged.attributes["x"].inside
     assert inside[:, 3].mean() <= most(0.05)
     assert inside[:, 1].mean() > 0.5

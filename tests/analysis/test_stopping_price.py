@@ -8,8 +8,8 @@ import pytest
 from numpy.testing import assert_allclose
 from scipy.stats import chi2, invgamma
 
+from analysis.model.scores import Scores, cells_of
 from analysis.planning import Service, price, price_new_study
-from analysis.planning.drawn_cells import cells_of_draw
 from analysis.planning.likely_courses import draw_courses
 from analysis.planning.likely_ends import ends
 from analysis.planning.likely_truths import draw_variances
@@ -110,7 +110,7 @@ def test_variances_are_drawn_from_their_posterior(earlier: Strata | None) -> Non
         log += chi2.logpdf(squares / expected, df) - np.log(expected)
     weight = np.exp(log - log.max())
     y = data.sort_values(["assessor", "hours", "replicate"])["score"].to_numpy().reshape(1, 8, 6, 1, 2)
-    fit = fitted(cells_of_draw(y, trays=False))
+    fit = fitted(cells_of(Scores(y), trays=False))
     residual, interaction = draw_variances(fit, earlier, 4000, np.random.default_rng(1))
     for drawn, expected in ((residual, variance), (interaction, variance * ratio**2)):
         assert_allclose(drawn.mean(), np.average(expected, weights=weight), atol=5 * drawn.std() / 4000**0.5)

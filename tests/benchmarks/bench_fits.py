@@ -35,9 +35,10 @@ from numpy.typing import NDArray
 from other_fits import best_fit, crossed_models, hours_models
 from turns import HEAD, Row, Work, beside
 
-from analysis.model import cell_fits, mixed, reml
+from analysis.model import cell_fits, mixed
 from analysis.model.contrasts import contrast_of, differences
 from analysis.model.crossed import CrossedProblem
+from analysis.model.crossed_fits import fit_crossed
 
 Array = NDArray[np.float64]
 PANEL = ["assessor", "assessor:hours"]
@@ -71,8 +72,8 @@ def from_frame(frame: pd.DataFrame) -> object:
 
 def from_cells(frame: pd.DataFrame, attribute: str | None = None) -> Work:
     """Ours from counts and sums."""
-    read = mixed.cells_of(frame, "score", "hours", "assessor", attribute)
-    return lambda: mixed.fit_cells(read.counts, read.sums, read.within_ss)
+    cells = mixed.labelled(frame, "score", "hours", "assessor", attribute).cells
+    return lambda: mixed.fit_cells(cells.counts, cells.sums, cells.within)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,11 +175,7 @@ def by_columns(counts: Array, sums: Array, within: Array) -> object:
     cross[:, :h, h] = cross[:, h, :h] = sums.sum(1)
     cross[:, h, h] = within + (sums**2 / np.maximum(counts, 1)).sum((1, 2))
     problem = CrossedProblem(counts, columns, cross, h, ("assessor", "cell"))
-    rho, point, slope = reml.optimise(problem)
-    means = mixed.means_of(
-        np.eye(h), point.coefficients, problem, point.inverse, point.residual, rho, slope, point.residual
-    )
-    return contrast_of(means, differences(h, 5))
+    return contrast_of(fit_crossed(problem, np.zeros((len(sums), h)), np.eye(h)), differences(h, 5))
 
 
 def routes(sets: int) -> Iterator[Row]:

@@ -25,7 +25,7 @@ from scipy.stats import norm
 
 from analysis.design import blocks
 from analysis.design.serving import serving_orders
-from analysis.planning.drawn_cells import cells_of_draw
+from analysis.model.scores import Scores, cells_of
 from analysis.planning.operating_characteristics import operating_characteristics
 from analysis.planning.places import dealt
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
@@ -96,7 +96,7 @@ def noise(rng: np.random.Generator, n: int, a: int = 8, r: int = 2, spread: Arra
 def passes(y: Array, at: float = 0.05, by_sitting: bool = False, sittings: int = 1) -> Array:
     """Whether each study passes the watched pull; y (n, a, pulls, servings), sitting by sitting."""
     table = y.reshape(*y.shape[:3], sittings, -1)
-    judged = judge({"x": cells_of_draw(table, by_sitting)}, {"x": LOWER}, at)
+    judged = judge({"x": cells_of(Scores(table), by_sitting)}, {"x": LOWER}, at)
     return np.asarray(judged.attributes["x"].within_margin[:, WATCHED], float)
 
 
@@ -183,11 +183,11 @@ def chosen_pulls(piled: bool) -> Callable[[np.random.Generator, int], Array]:
 
     def one(rng: np.random.Generator, n: int) -> Array:
         y = recorded_at_zero(rng, n, 4) if piled else level_pull(MARGIN) + noise(rng, n, r=4)
-        first = judge({"x": cells_of_draw(y[..., None, :2], False)}, {"x": LOWER}, level(0.05, 2))
+        first = judge({"x": cells_of(Scores(y[..., None, :2]))}, {"x": LOWER}, level(0.05, 2))
         open_ = ~first.passes & ~first.fails
         open_[:, [0, 5]] = True
         y[..., 2:] = np.where(open_[:, None, :, None], y[..., 2:], np.nan)
-        second = judge({"x": cells_of_draw(y[..., None, :], False)}, {"x": LOWER}, level(0.05, 2))
+        second = judge({"x": cells_of(Scores(y[..., None, :]))}, {"x": LOWER}, level(0.05, 2))
         again = first.verdict == CANNOT
         return np.asarray((first.shortest <= WATCHED) | again & (second.shortest <= WATCHED), float)
 

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.design import blocks
-from analysis.planning.drawn_cells import cells_of_draw
+from analysis.model.scores import Scores, cells_of
 from analysis.planning.likely_ends import Undecided, ends
 from analysis.planning.pooled_spreads import Strata
 from analysis.planning.price import told
@@ -214,7 +214,7 @@ def _correlated(rng: np.random.Generator, attributes: int, shape: tuple[int, ...
 
 def _verdict(case: Case, y: Array) -> Codes:
     rule = case.rule
-    cells = {name: cells_of_draw(own, bool(case.panel.tray)) for name, own in zip(rule.attributes, y, strict=True)}
+    cells = {name: cells_of(Scores(own), bool(case.panel.tray)) for name, own in zip(rule.attributes, y, strict=True)}
     return judge(cells, rule.attributes, check_rule(rule)).verdict
 
 
@@ -243,7 +243,7 @@ def _told(truth: Truth, y: Array, draws: int, rng: np.random.Generator) -> float
 def undecided(truth: Truth, y: Array, rng: np.random.Generator) -> Undecided:
     """A study with scores `y` (attributes, 1, assessors, pulls, sittings, replicates), as `price` would see it."""
     case, rule = truth.case, truth.case.rule
-    cells = {name: cells_of_draw(own, bool(case.panel.tray)) for name, own in zip(rule.attributes, y, strict=True)}
+    cells = {name: cells_of(Scores(own), bool(case.panel.tray)) for name, own in zip(rule.attributes, y, strict=True)}
     past = {name: _earlier(truth, rng) for name in cells} if case.earlier else {}
     fits = {name: fitted(own) for name, own in cells.items()}
     trays, missing = bool(case.panel.tray), 0.0 if case.palate else float(np.isnan(y[0]).mean())
