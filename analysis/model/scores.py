@@ -27,12 +27,10 @@ NOTHING_LEFT = 1e-10
 @dataclass(frozen=True, slots=True)
 class Scores:
     """Scores of one attribute: `values` (B, a, h, S, r), NaN where missing; `places`, of the same shape, numbers of the
-    place on the tray from 0, below that where it is not known; None where none is. `order`, of the same shape,
-    is where each score stood in its file; None: as in the array."""
+    place on the tray from 0, below that where it is not known; None where none is."""
 
     values: Array
     places: Codes | None = None
-    order: Codes | None = None
 
     @property
     def seen(self) -> Flags:
@@ -67,17 +65,19 @@ class Scores:
         return np.asarray(np.nanmax(self.values, (1, 2, 3, 4)) > np.nanmin(self.values, (1, 2, 3, 4)))
 
     def first_alone(self, which: Flags) -> Scores:
-        """Of some panels (B,) the first score of each assessor and pull alone."""
+        """Of some panels (B,) the first score of each assessor and pull alone: by sitting, then by place."""
         S, r = self.values.shape[3:]
-        order = np.arange(S * r).reshape(S, r) if self.order is None else self.order
-        stood = np.where(self.seen, order, np.iinfo(np.intp).max)
-        later = stood > stood.min((3, 4), keepdims=True)
+        served = np.arange(S * r).reshape(S, r)
+        if self.places is not None:
+            most = int(self.places.max()) + 2
+            served = (served // r * most + self.places + 1) * r + served % r
+        order = np.where(self.seen, served, np.iinfo(np.intp).max)
+        later = order > order.min((3, 4), keepdims=True)
         return replace(self, values=np.where(which[:, None, None, None, None] & later, np.nan, self.values))
 
     def _each(self, some: Callable[[NDArray[Any]], NDArray[Any]]) -> Scores:
         """The same of every array there is."""
-        others = (None if part is None else some(part) for part in (self.places, self.order))
-        return Scores(some(self.values), *others)
+        return Scores(some(self.values), None if self.places is None else some(self.places))
 
     def within(self, days: Codes, pulls: Flags) -> Scores:
         """What was scored of some pulls (h,) in some sittings."""
@@ -99,15 +99,14 @@ def of_codes(y: Array, codes: tuple[Codes, Codes, Codes, Codes], places: Codes |
     counts = np.bincount(at, minlength=int(np.prod(shape)))
     number = np.arange(len(y)) - (np.cumsum(counts) - counts)[at[order]]
     whole = (len(counts), int(counts.max()))
-    values, stood = np.full(whole, np.nan), np.zeros(whole, np.intp)
-    values[at[order], number], stood[at[order], number] = y[order], order
-    place = None if places is None else places[stood]
-    turn = np.argsort(values, axis=1) if place is None else np.lexsort((place, values), axis=1)
-
-    def turned(part: NDArray[Any]) -> NDArray[Any]:
-        return np.take_along_axis(part, turn, 1).reshape(*shape, -1)
-
-    return Scores(turned(values), None if place is None else turned(place), turned(stood))
+    values, place = np.full(whole, np.nan), np.full(whole, -1)
+    values[at[order], number] = y[order]
+    if places is None:
+        return Scores(np.sort(values, axis=1).reshape(*shape, -1))
+    place[at[order], number] = places[order]
+    turn = np.lexsort((place, values), axis=1)
+    turned = (np.take_along_axis(part, turn, 1).reshape(*shape, -1) for part in (values, place))
+    return Scores(*turned)
 
 
 # ---- cells -----------------------------------------------------------------------------------------------------------

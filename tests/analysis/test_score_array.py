@@ -143,11 +143,17 @@ def test_a_sitting_that_goes_with_people_stays_out() -> None:
     assert FullerModel.of(Scores(one), none, True).asked.all()
 
 
-def test_of_copies_the_first_of_the_file_stays() -> None:
-    """By hand: one person's pull twice, the same score at places 3 and 1; the place kept is that of the earlier row."""
-    nothing = np.zeros(2, np.intp)
+def test_of_copies_the_one_served_first_stays() -> None:
+    """By hand: one person's pull twice, the same score at places 3 and 1, in whatever order the file has them; of two
+    sittings the first one counts, though its place is the later one."""
+    nothing, days = np.zeros(2, np.intp), np.array([0, 1])
     for places in ([3, 1], [1, 3]):
         scores = of_codes(np.array([4.0, 4.0]), (nothing, nothing, nothing, nothing), np.array(places))
         left = scores.first_alone(np.array([True]))
+        assert left.places is not None
+        assert left.places[left.seen].tolist() == [1]
+        left = of_codes(np.array([4.0, 4.0]), (nothing, nothing, nothing, days), np.array(places)).first_alone(
+            np.array([True])
+        )
         assert left.places is not None
         assert left.places[left.seen].tolist() == places[:1]
