@@ -13,6 +13,7 @@ import signal
 import socket
 import ssl
 import subprocess
+import sys
 import time
 import urllib.error
 import urllib.request
@@ -75,6 +76,12 @@ def free_port() -> int:
         return int(trial.getsockname()[1])
 
 
+def _start(arguments: list[str], folder: Path, environment: dict[str, str], printed: Path) -> subprocess.Popen[bytes]:
+    command = [str(Path(sys.executable).with_name("studyapp")), *arguments]
+    with printed.open("ab") as out:
+        return subprocess.Popen(command, cwd=folder, env=environment, stdout=out, stderr=out)
+
+
 @cache
 def _parent() -> Parent:
     """The process that every server of this worker is forked from; it ends with the worker, whose pipe it reads."""
@@ -83,14 +90,15 @@ def _parent() -> Parent:
 
 @dataclass
 class Server:
-    """`studyapp run` as a process of its own, forked from one that has imported the app. `extra` stands in its command
-    in place of the store."""
+    """`studyapp run` as a process of its own. `extra` stands in its command in place of the store. With `installed` it
+    is the command itself, started; else a fork of a process that has imported the app, which spares that time."""
 
     folder: Path
     port: int
     extra: tuple[str, ...] = ()
     environment: dict[str, str] = field(default_factory=dict)
-    process: Forked | None = None
+    installed: bool = False
+    process: Forked | subprocess.Popen[bytes] | None = None
 
     @property
     def url(self) -> str:
@@ -114,7 +122,8 @@ class Server:
         foreign = self.folder / "elsewhere"
         foreign.mkdir(exist_ok=True)
         environment = {**os.environ, "STUDYAPP_LOG_FILE": str(self.log_file), "HOME": str(foreign), **self.environment}
-        self.process = _parent().fork(arguments, foreign, environment, self.folder / "printed.txt")
+        printed = self.folder / "printed.txt"
+        self.process = (_start if self.installed else _parent().fork)(arguments, foreign, environment, printed)
         self._wait()
         return self
 

@@ -19,6 +19,12 @@ import pytest
 COMMAND = str(Path(sys.executable).with_name("studyapp"))
 
 
+@pytest.fixture
+def server(workshop: Any, run_server: Any) -> Any:
+    """The installed command itself, started."""
+    return run_server(installed=True)
+
+
 def client(server: Any, **headers: str) -> httpx.Client:
     """A client that sends what a page of this server sends."""
     return httpx.Client(base_url=server.url, headers={"Origin": server.url, **headers}, trust_env=False)

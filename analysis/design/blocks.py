@@ -1,4 +1,4 @@
-"""More pulls than a palate can take: who tastes which of them, in which sitting and order.
+"""More pulls than a palate can take: who tastes which of them, in which sitting and order. Standard library only.
 
 A block is what one assessor tastes in one sitting. Blocks are as balanced as their number allows: every pull equally
 often, every two pulls together equally often (within one), every assessor and every sitting all pulls alike, every pull
@@ -10,12 +10,9 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
-from itertools import chain, combinations, pairwise, permutations, product
+from itertools import chain, combinations, compress, pairwise, permutations, product
 from math import comb, exp
 from typing import NamedTuple
-
-import numpy as np
-from numpy.typing import NDArray
 
 from analysis.design.serving import Row, serving_orders, shuffled
 
@@ -81,28 +78,31 @@ def orders_of(counts: Counts, seed: int) -> list[list[list[int]]]:
         ValueError: blocks of unequal size, or a pull that a block serves two times more than another block serves some
             pull of these sittings.
     """
-    table = np.asarray(counts)
-    served = np.flatnonzero(table.any((0, 1))).tolist()
-    whole, most = int(table[..., served].min()), int(table[..., served].max())
-    more = table[..., served] > whole
+    rows = list(chain(*counts))
+    served = list(compress(range(len(rows[0])), map(any, zip(*rows, strict=True))))
+    whole, most = min(map(min, _only(rows, served))), max(map(max, rows))
     if most > whole + 1:
         raise ValueError(f"servings must not differ by more than one between blocks, got {counts}")
-    if len(np.unique(more.sum(2))) > 1:
+    if len(set(map(sum, rows))) > 1:
         raise ValueError(f"blocks must all be of one size, got {counts}")
     if most == whole:
-        return _whole_rounds(served, table, whole, seed)
-    sets = [[tuple(pull for pull, extra in zip(served, row, strict=True) if extra) for row in day] for day in more]
+        return _whole_rounds(served, counts, whole, seed)
+    sets = [[tuple(pull for pull in served if row[pull] > whole) for row in day] for day in counts]
     extra = _ordered(sets, random.Random(seed))
     if not whole:
         return extra
-    full = _whole_rounds(served, table, whole, seed)
+    full = _whole_rounds(served, counts, whole, seed)
     return [_joined(first, then) for first, then in zip(full, extra, strict=True)]
 
 
-def _whole_rounds(served: Sequence[int], table: NDArray[np.intp], whole: int, seed: int) -> list[list[list[int]]]:
-    """Orders of what every block serves alike: `whole` times every pull of `served`; `table` as `counts`."""
-    sittings, assessors, _pulls = table.shape
-    dealt = [serving_orders(len(served), assessors, whole, seed + number) for number in range(sittings)]
+def _only(rows: Sequence[Sequence[int]], served: Sequence[int]) -> list[list[int]]:
+    """The counts of some pulls alone."""
+    return [[row[pull] for pull in served] for row in rows]
+
+
+def _whole_rounds(served: Sequence[int], counts: Counts, whole: int, seed: int) -> list[list[list[int]]]:
+    """Orders of what every block serves alike: `whole` times every pull of `served`."""
+    dealt = [serving_orders(len(served), len(day), whole, seed + number) for number, day in enumerate(counts)]
     return [[[served[place] for place in row] for row in day] for day in dealt]
 
 
@@ -347,6 +347,14 @@ def _exchange(sets: list[Row], first: int, second: int, tables: Sequence[tuple[l
                 there[x] -= sign
 
 
+def _served_so_far(before: Counts, assessors: int, points: int) -> list[list[int]]:
+    """How often each assessor was served each point in earlier sittings."""
+    served = [[0] * points for _person in range(assessors)]
+    for person, row in chain.from_iterable(map(enumerate, before)):
+        served[person] = [had + more for had, more in zip(served[person], row, strict=True)]
+    return served
+
+
 def _even_shares(dealt: Sequence[Row], points: int, assessors: int, had: Sequence[Row], before: Counts) -> list[Row]:
     """The blocks after trades within sittings, so that no assessor has had one point three times more than another.
 
@@ -355,7 +363,7 @@ def _even_shares(dealt: Sequence[Row], points: int, assessors: int, had: Sequenc
     help most, the one that keeps the pairs most even. Where earlier sittings leave no trade that helps, none is made.
     """
     blocks = [set(block) for block in dealt]
-    own = np.asarray(before, int).reshape(-1, assessors, points).sum(0).tolist()
+    own = _served_so_far(before, assessors, points)
     for number, block in enumerate(blocks):
         for point in block:
             own[number % assessors][point] += 1

@@ -141,6 +141,7 @@ def _key(bench: Desk) -> dict[str, float]:
 def _release_all(bench: Desk, trays: int) -> None:
     for number in range(1, trays + 1):
         bench.see(f"Release tray {number}")
+        bench.settle()  # the ticks of the tray before go when the next ones are all there
         for words in ("Cleared as food", "The allergen list", "No bloom", "Labels read"):
             bench.page.locator(".stCheckbox label", has_text=words).click()
             bench.settle()

@@ -251,8 +251,9 @@ def test_a_note_and_the_next_person_on_the_same_phone(server: Any, workshop: Any
     me.see("You are Lark today")
 
 
-def test_a_sitting_loads_nothing_heavy(server: Any, workshop: Any, hands: Any) -> None:
+def test_a_sitting_loads_nothing_heavy(run_server: Any, workshop: Any, hands: Any) -> None:
     """The running server draws and keeps without numpy, pandas or arrow: none of their libraries is mapped."""
+    server = run_server(installed=True)
     maps = Path(f"/proc/{server.process.pid}/maps")
     if not maps.exists():
         pytest.skip("needs Linux to look into a process")
