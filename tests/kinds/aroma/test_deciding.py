@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,8 +14,7 @@ from studyapp.errors import BadInput, NotAllowed
 from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.services import closing, joining, tasting, watching
 from studyapp.services.checking import check
-from tests.furnished import furnished
-from tests.kinds.aroma.aroma_kitchen import NAMES, PLAN, Kitchen, furnish_aroma, key_of, wrong
+from tests.kinds.aroma.aroma_kitchen import NAMES, PLAN, Kitchen, key_of, wrong
 
 DOSES = (5.0, 10.0, 20.0, 40.0)
 DOSE_PLAN = replace(
@@ -35,21 +32,6 @@ LADDER_PLAN = replace(
     sets_a_sitting=3,
 )
 SEQUENTIAL_PLAN = replace(PLAN, sequential=True, cap=36, pd_limit=0.5, beta=0.05)
-
-
-@pytest.fixture
-def make(tmp_path: Path) -> Iterator[Any]:
-    """Make kitchens, each in a store of its own."""
-    stores = []
-
-    def made(plan: Any = PLAN, assessors: int = 6) -> Kitchen:
-        store, made = furnished(tmp_path / f"studies{len(stores)}.sqlite", furnish_aroma, plan, assessors)
-        stores.append(store)
-        return made
-
-    yield made
-    for store in stores:
-        store.close()
 
 
 def first(count: int) -> Any:

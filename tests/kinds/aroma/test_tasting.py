@@ -7,9 +7,7 @@ import json
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -19,8 +17,8 @@ from studyapp.errors import BadInput, NotAllowed, OutOfDate
 from studyapp.services import joining, preparing, tasting, trying, watching
 from studyapp.services.checking import check
 from studyapp.store import sittings, trials
-from tests.furnished import furnished, reached
-from tests.kinds.aroma.aroma_kitchen import CANARIES, PLAN, Kitchen, Taster, furnish_aroma, key_of
+from tests.furnished import reached
+from tests.kinds.aroma.aroma_kitchen import CANARIES, PLAN, Kitchen, Taster, key_of
 
 METHODS = {
     "triangle": (3, 1),
@@ -33,24 +31,9 @@ METHODS = {
 
 
 @pytest.fixture
-def make(tmp_path: Path) -> Iterator[Any]:
-    """Make kitchens, each in a store of its own."""
-    stores = []
-
-    def made(plan: Any = PLAN, assessors: int = 5) -> Kitchen:
-        store, made = furnished(tmp_path / f"studies{len(stores)}.sqlite", furnish_aroma, plan, assessors)
-        stores.append(store)
-        return made
-
-    yield made
-    for store in stores:
-        store.close()
-
-
-@pytest.fixture
 def kitchen(make: Any) -> Kitchen:
     """A triangle study of five people."""
-    return make()
+    return make(assessors=5)
 
 
 @pytest.fixture
@@ -72,7 +55,7 @@ def rows(kitchen: Kitchen) -> list[Any]:
 @pytest.mark.parametrize("method", METHODS)
 def test_the_page_of_every_test_asks_and_shows_its_cups(make: Any, method: str) -> None:
     """Codes in the order of tasting, how many to pick, and for the duo-trio that the first is the reference."""
-    kitchen = make(replace(PLAN, method=method, nameable=True, note="mint"))
+    kitchen = make(replace(PLAN, method=method, nameable=True, note="mint"), 5)
     here = kitchen.serve(kitchen.sittings()[0])[0].place()
     cups, pick = METHODS[method]
     assert (here.kind, len(here.cups), here.pick) == ("trial", cups, pick)
@@ -85,7 +68,7 @@ def test_the_page_of_every_test_asks_and_shows_its_cups(make: Any, method: str) 
 @pytest.mark.parametrize("retaste", [True, False])
 def test_whether_one_may_taste_again_is_the_plans(make: Any, retaste: bool) -> None:
     """ISO 4120 7.2: allowed or not, but fixed for the study."""
-    kitchen = make(replace(PLAN, retaste=retaste))
+    kitchen = make(replace(PLAN, retaste=retaste), 5)
     assert kitchen.serve(kitchen.sittings()[0])[0].place().may_go_back is retaste
 
 
@@ -137,7 +120,7 @@ def test_a_choice_that_answers_nothing_is_refused(kitchen: Kitchen, tasters: lis
 
 def test_a_pair_is_two_different_cups(make: Any) -> None:
     """One code twice is no pair; the order of touching does not matter."""
-    kitchen = make(replace(PLAN, method="tetrad"))
+    kitchen = make(replace(PLAN, method="tetrad"), 5)
     taster = kitchen.serve(kitchen.sittings()[0])[0]
     here = taster.place()
     for picked in ((here.cups[0],), (here.cups[0], here.cups[0]), here.cups[:3]):
@@ -149,7 +132,7 @@ def test_a_pair_is_two_different_cups(make: Any) -> None:
 
 def test_the_reference_cannot_be_chosen(make: Any) -> None:
     """In the duo-trio test the first cup is given."""
-    kitchen = make(replace(PLAN, method="duo-trio"))
+    kitchen = make(replace(PLAN, method="duo-trio"), 5)
     taster = kitchen.serve(kitchen.sittings()[0])[0]
     here = taster.place()
     with pytest.raises(BadInput, match="reference"):
@@ -186,7 +169,7 @@ def test_a_set_that_was_not_offered_takes_no_choice(kitchen: Kitchen, tasters: l
 
 def test_the_rest_begins_with_the_choice(make: Any) -> None:
     """The next set is not offered before the rest is over, and its tray is out."""
-    kitchen = make(replace(PLAN, rest_seconds=600))
+    kitchen = make(replace(PLAN, rest_seconds=600), 5)
     taster = kitchen.serve(kitchen.sittings()[0])[0]
     here = taster.place()
     taster.choose(here, (here.cups[0],))

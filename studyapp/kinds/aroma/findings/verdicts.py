@@ -191,6 +191,19 @@ def ruler_says(result: ChoiceResult) -> str:
     )
 
 
+def right_says(result: ChoiceResult) -> str:
+    """The count of right answers, at its mark."""
+    return _("{count} of {n} answers are right").format(count=result.correct, n=result.trials)
+
+
+def share_says(result: ChoiceResult) -> str:
+    """The share that truly notices with its limits, at its mark."""
+    share = result.proportion_discriminators
+    return _("{share} truly notice, between {low} and {high}").format(
+        share=percent(share.estimate or 0.0), low=round(100 * (share.low or 0.0)), high=percent(result.most_noticing)
+    )
+
+
 def noticing_says(result: ChoiceResult) -> str:
     """The interval in one sentence, for a reader aloud."""
     share = result.proportion_discriminators

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from studyapp.findings import percent
+from studyapp.kinds.aroma.findings import verdicts
 from studyapp.kinds.aroma.findings.verdicts import Zone, zones
 from studyapp.pictures import marks
 from studyapp.pictures.marks import Frame, Layer, Picture
@@ -62,7 +63,7 @@ def _came(result: ChoiceResult, theme: Theme) -> Iterator[Layer]:
     """The triangle points at the count that came; its word keeps inside the picture."""
     at, trials = result.correct, result.trials
     align = "left" if at < 0.15 * trials else "right" if at > 0.85 * trials else "center"
-    say = _("{count} of {n} answers are right").format(count=at, n=trials)
+    say = verdicts.right_says(result)
     yield from marks.signs("pointer", [{"x": at, "y": 1.25, "say": say}], theme.ink, theme)
     yield marks.words(_("{count} right").format(count=at), at, 1.95, theme.ink, align, weight=700)
 
@@ -74,9 +75,7 @@ def noticing(result: ChoiceResult, theme: Theme) -> Picture:
     low, at = 100 * (share.low or 0.0), 100 * (share.estimate or 0.0)
     high = 100 * result.most_noticing
     frame = Frame(theme, (-2, 102), (-1.1, 1.35), (0, 25, 50, 75, 100), x_title=_("truly noticing, %"))
-    say = _("{share} truly notice, between {low} and {high}").format(
-        share=percent(share.estimate or 0.0), low=round(low), high=percent(high / 100)
-    )
+    say = verdicts.share_says(result)
     align = "left" if at < 8 else "right" if at > 92 else "center"
     layers = [
         *_allowed(100 * result.pd_limit, frame),
