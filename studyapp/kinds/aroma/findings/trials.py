@@ -327,14 +327,17 @@ def _between(ladder: Ladder) -> list[str]:
 
 
 def _batch_by_batch(ladder: Ladder) -> str:
-    clean, rungs = ladder.clean_from_batch_by_batch, len(ladder.rungs)
+    clean = ladder.clean_from_batch_by_batch
+    shared = {"alpha": percent_of(ladder.alpha), "rungs": len(ladder.rungs)}
     if clean is None:
-        return _("Had you decided after each batch, none would have passed at {alpha} / {rungs}.").format(
-            alpha=percent_of(ladder.alpha), rungs=rungs
-        )
+        return _(
+            "Had you decided after each batch, with the risk of {alpha} shared by the {rungs} of them, none would have "
+            "passed."
+        ).format(**shared)
     return _(
-        "Had you decided after each batch, +{batch} would have been the first to pass at {alpha} / {rungs}."
-    ).format(batch=clean, alpha=percent_of(ladder.alpha), rungs=rungs)
+        "Had you decided after each batch, with the risk of {alpha} shared by the {rungs} of them, +{batch} would have "
+        "been the first to pass."
+    ).format(batch=clean, **shared)
 
 
 def _rung(batch: int, result: ChoiceResult) -> Fact:
