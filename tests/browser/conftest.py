@@ -112,8 +112,9 @@ class Hands:
         self.page.get_by_role("button", name=name, exact=True).click()
 
     def see(self, text: str) -> None:
-        """Wait until a text is there."""
+        """Wait until a text is there, and until a serving that leaves, which stands beside it for a moment, is gone."""
         self.page.get_by_text(text).first.wait_for(timeout=15000)
+        self.page.locator(".page").nth(1).wait_for(state="detached", timeout=15000)
 
     def start(self, address: str) -> None:
         """Open the link, read, agree and pass the warm-up cup."""
@@ -136,6 +137,11 @@ class Hands:
     def saved(self) -> None:
         """Wait until the page says saved."""
         self.page.locator(".kept", has_text="saved").wait_for(timeout=15000)
+
+    def sent(self) -> str:
+        """All that the page holds: its frame and the inside of every serving that stands in it."""
+        insides = self.page.locator(".page").evaluate_all("all => all.map(one => one.innerHTML)")
+        return "\n".join([self.page.content(), *insides])
 
     def wait(self, milliseconds: int) -> None:
         """Let time pass in the browser."""

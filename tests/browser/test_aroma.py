@@ -167,7 +167,7 @@ def _open_the_key(desk: Any) -> None:
 def _search_the_phones(server: Any, aroma: Aroma, people: list[Any]) -> None:
     """No planted word and no id has reached a phone, by frame, address, header or page."""
     for me, heard in people:
-        heap = heard.everything() + (me.page.content() + me.page.locator(".page").inner_html()).encode()
+        heap = heard.everything() + me.sent().encode()
         assert b"Trial 2 of 2" in heap, "the search must see what is really sent"
         for secret in (*CANARIES, *aroma.secrets()):
             assert secret.encode() not in heap, f"{secret} reached a phone"

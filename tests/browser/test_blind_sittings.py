@@ -57,7 +57,7 @@ def test_no_sitting_tells_a_phone_what_it_serves(
         me.mark_all()
         me.press("Next serving")
         me.see("Serving 2 of 3. Take cup")
-        pages = me.page.content() + me.page.locator(".page").inner_html() + me.page.url
+        pages = me.sent() + me.page.url
         heap = heard.everything() + pages.encode()
         me.page.context.close()
         assert b"Acidity" in heap, "the search must see what is really sent"

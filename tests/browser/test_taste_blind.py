@@ -27,10 +27,10 @@ def test_no_canary_reaches_an_assessor(server: Any, workshop: Any, hands: Any) -
     for number in (1, 2, 3):
         me.see(f"Serving {number} of 3. Take cup")
         me.mark_all()
-        pages.append(me.page.content() + me.page.locator(".page").inner_html())
+        pages.append(me.sent())
         me.press("Next serving")
     me.see("Thank you, Heron")
-    pages.append(me.page.content() + me.page.locator(".page").inner_html())
+    pages.append(me.sent())
     pages.append(str(me.page.evaluate("fetch('/place').then(answer => answer.text())")))
     heap = heard.everything() + "\n".join(pages).encode()
     assert len(heard.frames) >= 5

@@ -347,11 +347,17 @@ def test_an_edit_of_an_imported_study_is_named(imported: tuple[Path, str], table
 
 
 # ---- the head --------------------------------------------------------------------------------------------------------
+def _swapped(head: str) -> str:
+    """The head with the first two neighbours that differ changed over (two alike would leave it as it was)."""
+    at = next(at for at in range(len(head) - 1) if head[at] != head[at + 1])
+    return head[:at] + head[at + 1] + head[at] + head[at + 2 :]
+
+
 MISTAKES: dict[str, Callable[[str], str]] = {
     "a letter too few": lambda head: head[:-1],
     "a letter twice": lambda head: head[0] + head,
     "an o for a zero": lambda head: head[:10] + "o" + head[11:],
-    "two letters swapped": lambda head: head[1] + head[0] + head[2:],
+    "two letters swapped": _swapped,
     "another figure": lambda head: ("0" if head[0] != "0" else "1") + head[1:],
     "nothing": lambda head: "",
 }
