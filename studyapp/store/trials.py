@@ -17,9 +17,13 @@ from studyapp.store.row_hashes import row_hash
 _SET, _TRIAL = schema.trial_set.c, schema.trial.c
 
 
+CONTROL = -1.0  # a level that no dose, batch or day has: what is known to differ, the positive control
+
+
 @dataclass(frozen=True, slots=True)
 class Box:
-    """What one box holds: `plain` the comparison, else the sample in question at its level (dose, batch or day)."""
+    """What one box holds: `plain` the comparison, else the sample in question at its level (dose, batch, day, or
+    `CONTROL`)."""
 
     id: str
     letter: str
@@ -77,6 +81,11 @@ class Judged:
     picked: tuple[int, ...] | None
     guess: bool
     at: str
+
+    @property
+    def control(self) -> bool:
+        """Whether its other cup was the positive control."""
+        return self.level == CONTROL
 
 
 # ---- boxes ---------------------------------------------------------------------------------------------------------
@@ -255,6 +264,16 @@ def open_sets(tx: Connection, sitting: str) -> list[str]:
         select(_SET.id).where(_SET.sitting_id == sitting, _SET.finished_at.is_(None)).order_by(_SET.position, _SET.id)
     )
     return [row.id for row in tx.execute(query)]
+
+
+def controls(tx: Connection, study: str) -> dict[str, str | None]:
+    """How every set with the control came out, by its id; None while it is open."""
+    query = (
+        select(_SET.id, _SET.outcome)
+        .join(schema.sitting, schema.sitting.c.id == _SET.sitting_id)
+        .where(schema.sitting.c.study_id == study, _SET.level == CONTROL)
+    )
+    return {row.id: row.outcome for row in tx.execute(query)}
 
 
 def is_trial_sitting(tx: Connection, sitting: str) -> bool:

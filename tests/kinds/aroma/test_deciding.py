@@ -78,7 +78,8 @@ def test_the_answers_tell_who_what_and_whether_it_was_right(make: Any) -> None:
         aroma_deciding.answers(kitchen.store, kitchen.leader, kitchen.study)
     closing.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
     frame = aroma_deciding.answers(kitchen.store, kitchen.leader, kitchen.study)
-    assert list(frame) == ["assessor", "level", "sitting", "position", "order", "correct", "guess", "at"]
+    columns = ["assessor", "level", "sitting", "position", "order", "correct", "guess", "at", "control"]
+    assert list(frame) == columns
     assert frame.groupby("assessor")["correct"].sum().to_dict() == {name: 3 * (name == "Wren") for name in NAMES[:6]}
     assert frame["order"].value_counts().to_dict() == dict.fromkeys(("001", "010", "100", "110", "101", "011"), 3)
 
