@@ -22,6 +22,7 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Route
 
 from studyapp import cookies, log, registry
+from studyapp.assets import font, font_names, icon
 from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
 from studyapp.records import Mark, Role
 from studyapp.services import accounts, joining, planning, refining, tasting, trying
@@ -439,12 +440,11 @@ def _health(store: Opened) -> Answer:
 
 async def _font(request: Request) -> Response:
     """A font file; the address never changes its content, so a phone may keep it."""
-    fonts = {entry.name: entry for entry in files("studyapp").joinpath("assets", "fonts").iterdir()}
-    found = fonts.get(request.path_params["name"])
-    if found is None or not found.name.endswith(".woff2"):
+    name = request.path_params["name"]
+    if name not in font_names() or not name.endswith(".woff2"):
         return JSONResponse({"ok": False}, 404)
     headers = {"Cache-Control": "public, max-age=31536000, immutable"}
-    return Response(found.read_bytes(), media_type="font/woff2", headers=headers)
+    return Response(font(name), media_type="font/woff2", headers=headers)
 
 
 async def _home(_request: Request) -> Response:
@@ -453,5 +453,4 @@ async def _home(_request: Request) -> Response:
 
 
 async def _icon(_request: Request) -> Response:
-    picture = files("studyapp").joinpath("assets", "icon.png").read_bytes()
-    return Response(picture, media_type="image/png")
+    return Response(icon(), media_type="image/png")
