@@ -67,7 +67,9 @@ def ladder(
         alpha,
         pd_limit,
         _last_of(takewhile(lambda rung: rung.result.close, reversed(rungs))),
-        next((rung.batch for rung in rungs if rung.result.close and judged(rung.batch, alpha / len(rungs)).close), None),
+        next(
+            (rung.batch for rung in rungs if rung.result.close and judged(rung.batch, alpha / len(rungs)).close), None
+        ),
         _last_of(takewhile(lambda rung: rung.result.different, rungs)),
         rungs,
         control,

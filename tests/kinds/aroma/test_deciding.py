@@ -12,8 +12,10 @@ from analysis.choice.forced_choice import ChoiceResult
 from analysis.choice.threshold import dose_answers, fit
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.kinds.aroma import deciding as aroma_deciding
+from studyapp.kinds.aroma.plan import Control
 from studyapp.services import closing, joining, tasting, watching
 from studyapp.services.checking import check
+from studyapp.store.trials import CONTROL
 from tests.kinds.aroma.aroma_kitchen import NAMES, PLAN, Kitchen, key_of, wrong
 
 DOSES = (5.0, 10.0, 20.0, 40.0)
@@ -30,6 +32,7 @@ LADDER_PLAN = replace(
     reference="plain, made in May",
     pd_limit=0.5,
     sets_a_sitting=3,
+    control=Control("stronger", "40 g per kg", 24),
 )
 SEQUENTIAL_PLAN = replace(PLAN, sequential=True, cap=36, pd_limit=0.5, beta=0.05)
 
@@ -161,6 +164,8 @@ def test_batches_give_a_ladder(make: Any) -> None:
     given: list[tuple[str, int, int]] = []
 
     def right(name: str, level: float | None, number: int) -> bool:
+        if level == CONTROL:
+            return True
         said = level == 1 or (number + NAMES.index(name)) % 3 == 0
         given.append((name, int(level or 0), int(said)))
         return said
@@ -170,6 +175,7 @@ def test_batches_give_a_ladder(make: Any) -> None:
     assert isinstance(result, Ladder)
     names, batches, said = (list(column) for column in zip(*given, strict=True))
     expected = ladder(names, batches, said, "three-alternative", 0.5, 0.05)
+    assert (result.control.trials, result.control.correct) == (24, 24)
     assert [(r.batch, r.result.correct) for r in result.rungs] == [(r.batch, r.result.correct) for r in expected.rungs]
     assert (result.detected_through, result.clean_from_all_tasted) == (1, expected.clean_from_all_tasted)
     assert result.rungs[0].result.correct == 24

@@ -228,9 +228,7 @@ def _judged(
     people = list(dict.fromkeys(names))
     found = {name: sum(r for n, r in zip(names, right, strict=True) if n == name) for name in people}
     asked = [names.count(name) for name in people]
-    return forced_choice.judge_panel(
-        plan.method, asked, list(found.values()), plan.alpha, plan.pd_limit, controlled
-    )
+    return forced_choice.judge_panel(plan.method, asked, list(found.values()), plan.alpha, plan.pd_limit, controlled)
 
 
 def answers_each(store: Store, by: Staff, study_id: str) -> tuple[int, ...]:

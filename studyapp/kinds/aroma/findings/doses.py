@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, percent
+from studyapp.kinds.aroma.findings import controls
 from studyapp.kinds.aroma.findings.trials import percent_of
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
+    from analysis.choice import ControlResult
     from analysis.choice.threshold import FitTest, ThresholdFit
 
 
@@ -34,6 +37,16 @@ def threshold_finding(
         ),
         caution=caution(),
     )
+
+
+def under_control(finding: TrialFinding, fitted: ThresholdFit, control: ControlResult | None) -> TrialFinding:
+    """The same with its control: where nothing was found at any dose, that alone tells a panel which can taste."""
+    finding = replace(finding, facts=(*finding.facts, *controls.fact(control)))
+    if fitted.estimate.where != "above" or (control is not None and control.found):
+        return finding
+    if control is None:
+        return replace(finding, warnings=(*finding.warnings, controls.not_served()))
+    return replace(finding, headline=controls.headlines()["control not found"], lede=controls.why(control))
 
 
 def _blank(fitted: ThresholdFit) -> tuple[str, ...]:

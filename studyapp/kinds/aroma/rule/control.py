@@ -68,7 +68,7 @@ def chance(plan: AromaPlan) -> float:
     return control_chance(plan.method, sets(plan), plan.alpha)
 
 
-# ---- problems and sentences --------------------------------------------------------------------------------------------
+# ---- problems and sentences ------------------------------------------------------------------------------------------
 def problems(plan: AromaPlan, main_sets: int) -> Iterator[Problem]:
     """What is to mend in the control of a plan."""
     if plan.control is None or plan.method not in METHODS or not 0 < plan.alpha < 0.5:
@@ -113,6 +113,11 @@ def sentences(plan: AromaPlan) -> tuple[str, ...]:
     )
     mark = judged(plan, plan.control.sets, 0).minimum_correct
     return (said.format(holds=made(plan), n=plan.control.sets, served=served, x=mark),)
+
+
+def told(plan: AromaPlan) -> str:
+    """The control in the record: what it is, and how many sets; empty for none."""
+    return _("{holds}; {n} sets").format(holds=made(plan), n=sets(plan)) if plan.control else ""
 
 
 def made(plan: AromaPlan) -> str:
