@@ -8,7 +8,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
@@ -94,6 +94,7 @@ panels = st.lists(st.integers(1, 3), min_size=3, max_size=7).flatmap(
 
 
 @pytest.mark.hypothesis
+@settings(max_examples=40, deadline=None)
 @given(panel=panels, control=st.integers(0, 12), method=st.sampled_from(list(METHODS)), limit=st.floats(0.05, 0.95))
 def test_a_control_changes_no_number_and_can_only_take_similar_away(
     panel: tuple[list[int], tuple[int, ...]], control: int, method: str, limit: float
