@@ -9,15 +9,12 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, func, insert, select, update
 
-from studyapp.records import Sitting
+from studyapp.records import CONTROL, Sitting
 from studyapp.store import covers, events, schema
 from studyapp.store.events import now
 from studyapp.store.row_hashes import row_hash
 
 _SET, _TRIAL = schema.trial_set.c, schema.trial.c
-
-
-CONTROL = -1.0  # a level that no dose, batch or day has: what is known to differ, the positive control
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,11 +10,11 @@ from analysis.design import deal, shuffled
 from studyapp.kinds.aroma.plan import AromaPlan
 from studyapp.kinds.aroma.rule import control, levels, sets_each
 from studyapp.methods import METHODS, Order
-from studyapp.records import Sitting
+from studyapp.records import CONTROL, Sitting
 from studyapp.services import table
 from studyapp.services.access import new_id
 from studyapp.store import studies, trials
-from studyapp.store.trials import CONTROL, Box
+from studyapp.store.trials import Box
 from studyapp.words import _
 
 Dealt = tuple[float | None, Order]

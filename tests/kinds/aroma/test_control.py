@@ -16,11 +16,10 @@ from studyapp.errors import BadInput, NotAllowed
 from studyapp.kinds.aroma import deciding, rule, setting_out
 from studyapp.kinds.aroma.findings import told
 from studyapp.kinds.aroma.plan import AromaPlan, Control, from_document
-from studyapp.records import Staff
+from studyapp.records import CONTROL, Staff
 from studyapp.services import closing, packages, planning, preparing, watching
 from studyapp.services.checking import check
 from studyapp.store import open_store, trials
-from studyapp.store.trials import CONTROL
 from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, furnish_aroma
 
 HELD = "40 g per kg, 30 min"

@@ -13,9 +13,9 @@ from analysis.choice.threshold import dose_answers, fit
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.kinds.aroma.plan import Control
+from studyapp.records import CONTROL
 from studyapp.services import closing, joining, tasting, watching
 from studyapp.services.checking import check
-from studyapp.store.trials import CONTROL
 from tests.kinds.aroma.aroma_kitchen import NAMES, PLAN, Kitchen, key_of, wrong
 
 DOSES = (5.0, 10.0, 20.0, 40.0)

@@ -119,15 +119,15 @@ def threshold(
 ) -> None:
     """From what dose on is it noticed? ANSWERS has the columns assessor, dose, correct (0 or 1), a row a trial."""
     from studyapp.kinds.aroma.files import forced_choice
-    from studyapp.kinds.aroma.findings.doses import threshold_finding, under_control
+    from studyapp.kinds.aroma.findings.doses import threshold_finding
 
     method = needed(method, "--method", METHOD_HELP.rstrip("."))
-    fitted, found = forced_choice.threshold_file(method, answers, alpha, uneven, control)
+    fitted = forced_choice.threshold_file(method, answers, alpha, uneven, control)
     if json_wanted:
-        click.echo(as_json(forced_choice.threshold_document(fitted, found)))
+        click.echo(as_json(forced_choice.threshold_document(fitted)))
         return
     tested, apart = forced_choice.threshold_checks(fitted)
-    click.echo(as_text(under_control(threshold_finding(fitted, tested, apart, unit), fitted, found)))
+    click.echo(as_text(threshold_finding(fitted, tested, apart, unit)))
 
 
 @click.command

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -152,10 +152,8 @@ def judge_rounds(path: Path, sealed: SequentialPlan, control: Given = None) -> S
         return sequential.judge(sealed, rounds, control_of(sealed.method, sealed.alpha, control, counted))
 
 
-def threshold_file(
-    method: str, path: Path, alpha: float, uneven: bool, control: Given = None
-) -> tuple[ThresholdFit, ControlResult | None]:
-    """A threshold from a file of answers with doses, and the control's own test. Raises BadInput."""
+def threshold_file(method: str, path: Path, alpha: float, uneven: bool, control: Given = None) -> ThresholdFit:
+    """A threshold from a file of answers with doses. Raises BadInput."""
     from analysis.choice import threshold
     from analysis.files import answers
 
@@ -163,7 +161,7 @@ def threshold_file(
     with _as_bad_input(path.name):
         read = answers.read_doses(path, uneven)
         fitted = threshold.fit(threshold.dose_answers(read.assessor, read.level, read.correct), method, alpha)
-        return fitted, control_of(method, alpha, control, read.control)
+        return replace(fitted, control=control_of(method, alpha, control, read.control))
 
 
 def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, ThresholdFit], ...]]:
@@ -370,19 +368,17 @@ def rounds_document(result: SequentialResult) -> Document:
     }
 
 
-def threshold_document(fitted: ThresholdFit, control: ControlResult | None = None) -> Document:
+def threshold_document(fitted: ThresholdFit) -> Document:
     """`threshold --json`: null outside the doses tasted."""
     ends = {"estimate": fitted.estimate, "low": fitted.low, "high": fitted.high}
-    answers = fitted.answers
+    answers, unfound = fitted.answers, fitted.estimate.where == "above"
     blank = {"trials": answers.blank_trials, "correct": answers.blank_correct, "p_value": fitted.blank_p_value}
-    said = {"threshold": {name: point.value for name, point in ends.items()}, "blank": blank}
-    codes = ["control_not_served"] if unshown(fitted) and control is None else []
-    return {**said, "control": control_document(control), "warning_codes": codes}
-
-
-def unshown(fitted: ThresholdFit) -> bool:
-    """Whether a threshold says only that nothing was found: a claim that needs a panel which finds something."""
-    return fitted.estimate.where == "above"
+    return {
+        "threshold": {name: point.value for name, point in ends.items()},
+        "blank": blank,
+        "control": control_document(fitted.control),
+        "warning_codes": ["control_not_served"] if unfound and fitted.control is None else [],
+    }
 
 
 def ladder_document(ladder: Ladder, say: Say) -> Document:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
@@ -13,7 +12,6 @@ from studyapp.kinds.aroma.findings.trials import percent_of
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.choice import ControlResult
     from analysis.choice.threshold import FitTest, ThresholdFit
 
 
@@ -21,10 +19,11 @@ def threshold_finding(
     fitted: ThresholdFit, tested: FitTest, apart: Sequence[tuple[str, ThresholdFit]] = (), unit: str = ""
 ) -> TrialFinding:
     """The sentences of one threshold. `apart`: who finds much less, each with the fit without them."""
+    headline, why = _unfound(fitted)
     return TrialFinding(
-        headline=_headline(fitted, unit),
-        lede=f"{_found_from(fitted, unit)} {_not_below(fitted, unit)}",
-        facts=(*_points(fitted, tested, unit), _fit(tested, unit)),
+        headline=headline or _headline(fitted, unit),
+        lede=why or f"{_found_from(fitted, unit)} {_not_below(fitted, unit)}",
+        facts=(*_points(fitted, tested, unit), _fit(tested, unit), *controls.fact(fitted.control)),
         changes=(
             _("Each claim holds at a risk of {alpha} of its own.").format(alpha=percent_of(fitted.alpha)),
             _("Half-way detection for the middle assessor, with 1 % of answers taken as slips."),
@@ -32,6 +31,7 @@ def threshold_finding(
         warnings=(
             *_warnings(fitted),
             *_blank(fitted),
+            *_uncontrolled(fitted),
             *_departs(tested, unit),
             *(_apart(name, other, unit) for name, other in apart),
         ),
@@ -39,14 +39,16 @@ def threshold_finding(
     )
 
 
-def under_control(finding: TrialFinding, fitted: ThresholdFit, control: ControlResult | None) -> TrialFinding:
-    """The same with its control: where nothing was found at any dose, that alone tells a panel which can taste."""
-    finding = replace(finding, facts=(*finding.facts, *controls.fact(control)))
-    if fitted.estimate.where != "above" or (control is not None and control.found):
-        return finding
-    if control is None:
-        return replace(finding, warnings=(*finding.warnings, controls.not_served()))
-    return replace(finding, headline=controls.headlines()["control not found"], lede=controls.why(control))
+def _unfound(fitted: ThresholdFit) -> tuple[str, str]:
+    """(headline, why) where no dose was found and the control was not either; empty for any other threshold."""
+    if fitted.estimate.where != "above" or fitted.control is None or fitted.control.found:
+        return "", ""
+    return controls.headlines()["control not found"], controls.why(fitted.control)
+
+
+def _uncontrolled(fitted: ThresholdFit) -> tuple[str, ...]:
+    """A caution where no dose was found, and no control tells a panel that could have found one."""
+    return (controls.not_served(),) if fitted.estimate.where == "above" and fitted.control is None else ()
 
 
 def _blank(fitted: ThresholdFit) -> tuple[str, ...]:

@@ -409,9 +409,9 @@ def kept_line(plan: AromaPlan, document: Mapping[str, Any]) -> str:
             reasons = [str(rung.get("reason")) for rung in document["rungs"]]
             return controls.headlines().get("".join(reasons[-1:]), _("Not shown to be gone."))
         return _("Close enough from {rung} on.").format(rung=rung_name(clean, plan.aim))
-    reasons = {"fewer right than guessing": fewer_headline(), **controls.headlines()}
-    if document.get("reason") in reasons:
-        return reasons[document["reason"]]
+    said = {"fewer right than guessing": fewer_headline(), **controls.headlines()}
+    if document.get("reason") in said:
+        return said[document["reason"]]
     if "standing" in document:
         return {"different": _("Detectable."), "same": _("Close enough for these assessors.")}.get(
             document["standing"], _("Cannot tell.")
