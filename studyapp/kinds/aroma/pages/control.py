@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Literal
 
 import streamlit as st
 
@@ -22,19 +23,19 @@ def draw(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
     """The plan with what was chosen here; a study of doses has no control."""
     if not control.can_have(plan):
         return replace(plan, control=None)
-    words: dict[ControlMade | None, str] = {
-        None: _("none"),
+    words: dict[ControlMade | Literal["none"], str] = {
+        "none": _("none"),
         "stronger": _("a stronger infusion"),
         "spike": _("a spike, named"),
     }
     made = st.radio(
         _("The control: a cup known to differ, served blind among the others"),
         list(words),
-        list(words).index(plan.control.made if plan.control else None),
+        list(words).index(plan.control.made if plan.control else "none"),
         format_func=words.__getitem__,
         key=f"control-{key}",
     )
-    if made is None:
+    if made == "none":
         plan = replace(plan, control=None)
         look.put(look.quiet(control.without(plan)))
         return plan
