@@ -157,7 +157,8 @@ def test_a_dulled_panel_is_hardly_ever_close_enough(draws: Callable[[int, int], 
     for noticed, control in ((0.0, 0.0), (0.1, 0.1), (0.5, 0.7)):
         share, of_control = 1 / 3 + 2 / 3 * noticed, 1 / 3 + 2 / 3 * control
         right, found = rng.binomial(32, share, panels), rng.binomial(11, of_control, panels)
-        similar = np.mean([_panel(*one).verdict == "similar" for one in zip(right, found, strict=True)])
+        drawn = [_panel(*one) for one in zip(right, found, strict=True)]
+        similar = np.mean([result.verdict == "similar" for result in drawn])
         sample = _panel(0, 0)
         mark, lowest = sample.similar.maximum_correct, sample.fewer_at_most
         assert mark is not None
@@ -168,6 +169,8 @@ def test_a_dulled_panel_is_hardly_ever_close_enough(draws: Callable[[int, int], 
         expected = passes * stats.binom.sf(least - 1, 11, of_control)
         assert abs(similar - expected) <= 4 * max(expected * (1 - expected), 1 / panels) ** 0.5 / panels**0.5
         if noticed == 0.0:
+            false = np.mean([result.different for result in drawn])
+            assert false <= 0.05 + 4 * (0.05 * 0.95 / panels) ** 0.5, "nobody notices, and that is said at alpha"
             assert passes > 0.5, "a panel that tastes nothing passes without a control"
             assert expected <= 0.05, "with one hardly ever"
         if noticed == 0.5:

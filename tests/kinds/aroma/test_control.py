@@ -14,13 +14,16 @@ from scipy import stats
 
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.kinds.aroma import deciding, rule, setting_out
-from studyapp.kinds.aroma.findings import told
+from studyapp.kinds.aroma.deciding import prospects
+from studyapp.kinds.aroma.findings import told, verdicts
 from studyapp.kinds.aroma.plan import AromaPlan, Control, from_document
+from studyapp.printing.papers import paper
 from studyapp.records import CONTROL, Staff
 from studyapp.services import closing, packages, planning, preparing, watching
 from studyapp.services.checking import check
 from studyapp.store import open_store, trials
 from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, furnish_aroma
+from tests.printing.paper_reading import flowing
 
 HELD = "40 g per kg, 30 min"
 FIXED = replace(PLAN, pd_limit=0.5, control=Control("stronger", HELD, 9))
@@ -166,6 +169,9 @@ def test_it_is_filled_counted_and_served_blind(make: Any) -> None:
     cups = sum(sum(order) for order in orders)
     assert (len(orders), held[letter]) == (9, cups + -(-cups // 10)), "one spare for every ten cups"
     tasters = kitchen.serve(kitchen.sittings()[0])
+    first = kitchen.sittings()[0].id
+    assert HELD in flowing(paper(kitchen.store, kitchen.preparer, "fill", first)[1])
+    assert HELD not in flowing(paper(kitchen.store, kitchen.leader, "trays", first)[1])
     asked = {(here.ask, here.pick, len(here.cups)) for taster in tasters for here in taster.sets() if taster.choose(
         here, (here.cups[0],)
     )}  # fmt: skip
@@ -297,6 +303,26 @@ def test_a_study_with_a_control_travels_whole(tmp_path: Path) -> None:
     assert deciding.verdict(there, leader, kitchen.study) == result
     store.close()
     there.close()
+
+
+def test_a_rule_of_a_later_version_is_refused() -> None:
+    """A package that names it is not decided by a rule it was not sealed with; none named is the first."""
+    deciding.refuse_foreign({}, [])
+    deciding.refuse_foreign({"rule_version": 2}, [])
+    with pytest.raises(BadInput, match="names version 3 of the rule"):
+        deciding.refuse_foreign({"rule_version": 3}, [])
+
+
+def test_lost_answers_leave_no_mark_that_was_never_offered(make: Any) -> None:
+    """Before the key, one answer lost: with a control the mark of close enough is told, without one it is not."""
+    for plan, offered in ((FIXED, True), (replace(FIXED, control=None), False)):
+        kitchen = make(plan)
+        study = planning.study(kitchen.store, kitchen.leader, kitchen.study)
+        found = prospects.left(study, (3, 3, 3, 3, 3, 2))
+        assert found is not None
+        said = " ".join(fact.note for fact in verdicts.marks_held(found[1], found[0]))
+        assert ("close enough up to" in said) is offered
+        assert ("no “close enough”: no control" in said) is not offered
 
 
 def test_a_copy_takes_its_control_along(make: Any) -> None:

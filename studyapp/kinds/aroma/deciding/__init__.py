@@ -314,7 +314,11 @@ def document(store: Store, by: Staff, study_id: str) -> dict[str, Any]:
 
 
 def refuse_foreign(plan: Mapping[str, Any], verdicts: Sequence[Mapping[str, Any]]) -> None:
-    """Nothing to refuse: a plan decides alike whichever version sealed it."""
+    """A rule that this app does not know can neither be decided by nor shown here. Raises BadInput."""
+    version = plan.get("rule_version", control.FIRST_RULE)
+    if version not in range(control.FIRST_RULE, control.RULE_VERSION + 1):
+        sentence = _("study.csv names version {named} of the rule, and this app knows up to {n}. Update the app.")
+        raise BadInput(sentence.format(named=version, n=control.RULE_VERSION))
 
 
 def verdict_document(result: Verdict) -> dict[str, Any]:

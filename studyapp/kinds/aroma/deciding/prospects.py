@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput
@@ -15,7 +15,7 @@ from studyapp.words import _
 
 if TYPE_CHECKING:
     from analysis.choice import ChoiceResult, ControlResult, PanelReach, SequentialPlan
-    from studyapp.kinds.aroma.plan import AromaPlan
+    from studyapp.kinds.aroma.plan import AromaPlan, AromaStudy
 
 MOST_RETASTED = 40
 SURE = 0.9
@@ -74,15 +74,24 @@ def prospect(plan: AromaPlan) -> Prospect | None:
     return Prospect(marks, reach, limit, levels(plan), controlled, control.chance(plan), early)
 
 
-def left(plan: AromaPlan, answers_each: Sequence[int]) -> tuple[ChoiceResult, ChoiceResult] | None:
+def left(study: AromaStudy, answers_each: Sequence[int]) -> tuple[ChoiceResult, ChoiceResult] | None:
     """The one test of a plan as it was sealed, and as the answers really given leave it; None where none is missing."""
     from analysis.choice import judge_panel
 
+    plan, none = study.plan, without_control(study)
     sealed = rule.designed(plan.method, len(plan.assessors), plan.trials_each, plan.alpha, plan.pd_limit)
     if plan.aim != "detectable" or not answers_each or sum(answers_each) == sealed.trials:
         return None
     zeros = (0,) * len(answers_each)
-    return sealed, judge_panel(plan.method, answers_each, zeros, plan.alpha, plan.pd_limit)
+    given = judge_panel(plan.method, answers_each, zeros, plan.alpha, plan.pd_limit, none)
+    return replace(sealed, control=none), given
+
+
+def without_control(study: AromaStudy) -> ControlResult | None:
+    """What stands for the control of a study that was sealed without one, and forbids its mark of "close enough"."""
+    if study.plan.control is not None or not control.asked_for(study.named):
+        return None
+    return control.judged(study.plan, 0, 0)
 
 
 def levels(plan: AromaPlan) -> int:

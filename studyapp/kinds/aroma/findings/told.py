@@ -79,6 +79,8 @@ def verdict_finding(plan: AromaPlan, result: Verdict) -> TrialFinding:
     if isinstance(result, ChoiceResult):
         limit = forced_choice.d_prime_of(result.method, result.pd_limit)
         sealed = None if (found := prospects.prospect(plan)) is None else found.marks
+        if sealed is not None and result.control is not None and not result.control.trials:
+            sealed = replace(sealed, control=result.control)  # sealed without one: its mark was never offered
         return verdicts.detectable_finding(plan, result, limit, forced_choice.settling_people(result), sealed)
     if isinstance(result, Ladder):
         return verdicts.ladder_of(plan, result)

@@ -404,11 +404,7 @@ def kept_line(plan: AromaPlan, document: Mapping[str, Any]) -> str:
             return _("Half-way point outside the doses tasted.")
         return _("Half notice it from {dose} on.").format(dose=dose(point, unit_word(plan.dose_unit)))
     if "rungs" in document:
-        clean = document["clean_from_all_tasted"]
-        if clean is None:
-            reasons = [str(rung.get("reason")) for rung in document["rungs"]]
-            return controls.headlines().get("".join(reasons[-1:]), _("Not shown to be gone."))
-        return _("Close enough from {rung} on.").format(rung=rung_name(clean, plan.aim))
+        return _kept_ladder(plan, document)
     said = {"fewer right than guessing": fewer_headline(), **controls.headlines()}
     if document.get("reason") in said:
         return said[document["reason"]]
@@ -424,6 +420,14 @@ def kept_line(plan: AromaPlan, document: Mapping[str, Any]) -> str:
     if document["different"]:
         return _("Noticeable, and small enough.") if similar else _("Detectable.")
     return _("Close enough.") if similar else _("Cannot tell.")
+
+
+def _kept_ladder(plan: AromaPlan, document: Mapping[str, Any]) -> str:
+    clean = document["clean_from_all_tasted"]
+    if clean is not None:
+        return _("Close enough from {rung} on.").format(rung=rung_name(clean, plan.aim))
+    reasons = [str(rung.get("reason")) for rung in document["rungs"]]
+    return controls.headlines().get("".join(reasons[-1:]), _("Not shown to be gone."))
 
 
 # ---- what a taste result never clears ----------------------------------------------------------------------------

@@ -64,7 +64,7 @@ def still_wanted(store: Store, by: Staff, study: AromaStudy, left: int) -> int:
 
 def lost(store: Store, by: Staff, study: AromaStudy) -> None:
     """Before the key opens: the marks that hold for fewer answers than were sealed, with the chances left to them."""
-    found = prospects.left(study.plan, deciding.answers_each(store, by, study.id))
+    found = prospects.left(study, deciding.answers_each(store, by, study.id))
     if found is None:
         return
     sealed, given = found
