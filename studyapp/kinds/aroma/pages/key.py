@@ -108,5 +108,5 @@ def _control_left(store: Store, by: Staff, study: AromaStudy, here: SequentialSt
     )
     if st.button(words.format(n=here.control_left), key="control-left"):
         with acts.refusals():
-            made = deciding.serve_control(store, by, study.id)
-            session.go("watch", study=study.id, sitting=made.id)
+            deciding.serve_control(store, by, study.id)
+            session.go("studies")  # where the new sitting is the next step
