@@ -134,7 +134,7 @@ def fixed_errors(method: str, random: np.random.Generator) -> dict[str, float]:
 
 
 def _dulled(close: list[bool], method: str, total: int, random: np.random.Generator) -> dict[str, float]:
-    """A panel that tastes nothing that day, the control neither: how often it passes, without a control and with one."""
+    """A panel that tastes nothing that day, the control neither: how often it passes without one, and with one."""
     guess, sets = METHODS[method].chance, fewest_control_sets(method, total)
     passes = np.array(close)[random.binomial(total, guess, STUDIES)]
     found = random.binomial(sets, guess, STUDIES) >= (judge_control(method, sets, 0).minimum_correct or sets + 1)
