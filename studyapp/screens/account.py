@@ -15,7 +15,7 @@ def render() -> None:
     """Whose account this is, where it is signed in, and the form for another passphrase."""
     by = session.someone()
     account = accounts.own(session.store(), by)
-    look.put(_way_back(by), look.title(by.name), look.lede(_("You: {about}.").format(about=staff_list.about(account))))
+    look.put(look.title(by.name), look.lede(_("You: {about}.").format(about=staff_list.about(account))))
     if session.just_kept() == "passphrase":
         kept = _("Kept. The new passphrase holds from now on; every other browser of yours is signed out.")
         look.put(look.box("patina", "", look.text(kept)))
@@ -33,8 +33,3 @@ def _who_helps(by: Staff) -> str:
     if by.role == "leader" and accounts.leads_alone(session.store(), by):
         return _("You are the only panel leader: add a second one under Panel, who can help if you forget it.")
     return _("Forgotten? A panel leader gives you a first passphrase once more, under Panel.")
-
-
-def _way_back(by: Staff) -> str:
-    name, word = ("studies", _("Studies")) if by.role == "leader" else ("prepare", _("Prepare"))
-    return look.crumb(word, _("Account"), session.href(name))

@@ -38,9 +38,9 @@ def first_leader() -> None:
 
 
 def sign_out(staff: Staff) -> None:
-    """Who is signed in at this browser, the way to their account, and the way out."""
+    """Who is signed in at this browser, and the way out."""
     who = _("{name}, {role}").format(name=staff.name, role=roles()[staff.role])
-    said = {"account": _("Account"), "out": _("Sign out"), "offline": _("No connection. Try again in a moment.")}
+    said = {"out": _("Sign out"), "offline": _("No connection. Try again in a moment.")}
     phone.show(_SIGN_OUT, "sign-out", {"who": who, "words": said})
 
 
