@@ -6,7 +6,7 @@ import random
 from typing import Any
 
 from analysis.design import deal, shuffled
-from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.plan import SINCE_BOTANICAL, AromaPlan
 from studyapp.kinds.aroma.rule import levels, sets_each
 from studyapp.methods import METHODS, Order
 from studyapp.records import Sitting
@@ -31,10 +31,11 @@ def boxes(tx: Any, study_id: str, plan: AromaPlan) -> dict[str, str]:
 
 
 def lay_out(tx: Any, study_id: str, plan: AromaPlan) -> None:
-    """Boxes and seats. Letters are in random order, so that a letter tells no dose either."""
-    asked = levels(plan)
+    """Boxes and seats. Letters are in random order, so that a letter tells no dose either. Times after a piece are
+    asked about one chocolate, in one box."""
+    asked = (None,) if plan.longest_wait else levels(plan)
     letters = table.box_letters(len(asked) + 1)
-    plain = plan.reference if plan.aim in ("carry over", "linger") else plan.blank
+    plain = plan.reference if plan.aim in SINCE_BOTANICAL else plan.blank
     made = [Box(new_id(), letters[0], plain, True, None)]
     made += [
         Box(new_id(), letter, _name(plan, level), False, level)
@@ -53,6 +54,7 @@ def _name(plan: AromaPlan, level: float | None) -> str:
         "dose": _("infused, {n} min") if plan.dose_unit == "min" else _("infused, {n} g"),
         "carry over": _("plain batch +{n}"),
         "linger": _("after {n} days"),
+        "aftertaste": _("infused"),
     }[plan.aim].format(n=f"{level or 0:g}")
 
 
@@ -72,28 +74,32 @@ def deal_sets(plan: AromaPlan, seed: int) -> list[list[Dealt]]:
 
     Every round holds each level once, in an order of its own for each seat, never in the order of the doses for all.
     At each level the orders of the cups are used equally over the panel, dealt at random in whole rounds of all orders.
+    Times after a piece come equally often at each place of a round over the panel: rows of a Latin square, dealt alike.
     """
     asked, people = levels(plan), len(plan.assessors)
     rounds = sets_each(plan) // len(asked)
     rng, orders = random.Random(seed), METHODS[plan.method].orders
     cups = {level: iter(deal(orders, people * rounds, seed + n)) for n, level in enumerate(asked)}
+    turned = [asked[first:] + asked[:first] for first in range(len(asked))]
+    rows = iter(deal(turned, people * rounds, seed + len(asked)) if plan.longest_wait else ())
     dealt: list[list[Dealt]] = [[] for _seat in range(people)]
     for _round in range(rounds):
         for own in dealt:
-            own += [(level, next(cups[level])) for level in shuffled(list(asked), rng)]
+            own += [(level, next(cups[level])) for level in next(rows, None) or shuffled(list(asked), rng)]
     return dealt
 
 
 def _serve(tx: Any, sitting: Sitting, plan: AromaPlan, sets: list[list[Dealt]], seed: int) -> None:
     """Codes and boxes for the sets of one sitting."""
     boxes = {(box.plain, box.level): box.id for box in trials.boxes(tx, sitting.study)}
+    treated = {level: boxes.get((False, level)) or boxes[False, None] for level in levels(plan)}
     used = trials.codes_of_study(tx, sitting.study)
     cups = METHODS[plan.method].cups
     codes = table.deal_codes([used.get(assessor, set()) for assessor in plan.assessors], cups * len(sets[0]), seed)
     rows = []
     for assessor, own, given in zip(plan.assessors, sets, codes, strict=True):
         for place, (level, order) in enumerate(own):
-            held = [boxes[True, None] if sample == 0 else boxes[False, level] for sample in order]
+            held = [boxes[True, None] if sample == 0 else treated[level] for sample in order]
             row = {"id": new_id(), "assessor_id": assessor, "position": place + 1, "level": level}
             rows.append({**row, "codes": given[place * cups : (place + 1) * cups], "samples": held})
     trials.add_sets(tx, sitting, rows)

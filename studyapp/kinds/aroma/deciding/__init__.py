@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.kinds.aroma import rule
 from studyapp.kinds.aroma.files import forced_choice
-from studyapp.kinds.aroma.plan import KIND, AromaPlan, AromaStudy
+from studyapp.kinds.aroma.plan import KIND, LADDERS, AromaPlan, AromaStudy
 from studyapp.methods import METHODS
 from studyapp.records import Sitting, Staff
 from studyapp.services import worked_out
@@ -177,7 +177,7 @@ def _judged(plan: AromaPlan, kept: Sequence[Judged]) -> ChoiceResult | Threshold
     if plan.aim == "dose":
         doses = threshold.dose_answers(names, [each.level or 0.0 for each in kept], right)
         return threshold.fit(doses, plan.method, plan.alpha)
-    if plan.aim in ("carry over", "linger"):
+    if plan.aim in LADDERS:
         batches = [int(each.level or 0) for each in kept]
         return carry_over.ladder(names, batches, right, plan.method, plan.pd_limit, plan.alpha)
     people = list(dict.fromkeys(names))
