@@ -88,4 +88,4 @@ def keep(tx: Any, study: str, here: Moment, offered: BlindSet, at: datetime) -> 
     if late <= TOLERATED_SECONDS:
         return None
     said = _("noticed after {n} seconds instead of {seconds}")
-    return said.format(n=here.seconds + round(late), seconds=here.seconds)
+    return said.format(n=here.seconds + int(late), seconds=here.seconds)

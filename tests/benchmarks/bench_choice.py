@@ -9,6 +9,9 @@ Run `python tests/benchmarks/bench_choice.py`. Medians of alternating runs, with
 - *Planning*: beside one test of 8 x 4, to tell how plans cost in multiples of it.
 - *Errors*: 20,000 simulated studies a cell against the risk that was sealed, for every test and both scopes, with
   people absent; `python tests/benchmarks/bench_choice.py errors` prints this table alone.
+- *Aftertaste* (`... aftertaste`): the same for a ladder of times after a piece, dealt as a seal deals it, with people
+  who repeat their last answer; beside it what three answers about one piece would do.
+- *Shares* (`... shares`): how often each one-sided limit of the dose or time of a chosen share holds.
 """
 
 from __future__ import annotations
@@ -29,11 +32,14 @@ import numpy as np
 from statsmodels.discrete.discrete_model import Logit
 from turns import of_processes
 
+from analysis.choice.carry_over import noticed_until
 from analysis.choice.choice_planning import panel_reach, plan_different
 from analysis.choice.forced_choice import judge_panel
 from analysis.choice.psychometric import METHODS
 from analysis.choice.sequential import SequentialPlan, judge, plan
-from analysis.choice.threshold import DoseAnswers, fit, fit_test, standing_apart
+from analysis.choice.threshold import DoseAnswers, ShareLevel, _beyond, at_share, fit, fit_test, standing_apart
+from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.setting_out import deal_sets
 
 STUDYAPP = shutil.which("studyapp", path=os.path.dirname(sys.executable)) or "studyapp"
 CHOICE = [STUDYAPP, "choice", "--method", "triangle", "--trials", "36", "--correct", "21"]
@@ -175,10 +181,110 @@ def errors() -> None:
                 print(f"  {method:<18}{name:<49}{100 * rate:>7.2f} +- {spread:.2f}", flush=True)
 
 
+# ---- an aftertaste ---------------------------------------------------------------------------------------------------
+SECONDS, TASTERS, SETS, DEALS = (30, 60, 120), 12, 3, 400
+AFTERTASTE = AromaPlan(
+    "aftertaste", aim="aftertaste", method="two-alternative", batches=SECONDS, trials_each=SETS,
+    assessors=tuple(map(str, range(TASTERS))), pd_limit=LIMIT, alpha=RISK,
+)  # fmt: skip
+
+
+def deals() -> tuple[np.ndarray, np.ndarray]:
+    """The rung of every set and whether its first piece is the treated one, as seals deal them: deals, people, sets."""
+    dealt = [deal_sets(AFTERTASTE, seed) for seed in range(DEALS)]
+    rungs = [[[SECONDS.index(int(level or 0)) for level, _order in own] for own in one] for one in dealt]
+    return np.array(rungs), np.array([[[order[0] for _level, order in own] for own in one] for one in dealt])
+
+
+def right_answers(
+    random: np.random.Generator, studies: int, repeats: float, notices: np.ndarray, apart: bool = True
+) -> np.ndarray:
+    """Right answers at each rung, shape (studies, rungs). `notices` (studies, people, rungs) says who truly notices
+    when; of the others a share `repeats` its last answer. Not `apart`: one pair is asked about at every rung."""
+    every_rung, every_first = deals()
+    picked = random.integers(0, DEALS, studies)
+    rung, first = every_rung[picked], every_first[picked]
+    if not apart:
+        rung = np.broadcast_to(np.tile(np.arange(len(SECONDS)), SETS), rung.shape)
+        first = np.repeat(first[:, :, :: len(SECONDS)], len(SECONDS), axis=2)
+    who, people = np.arange(studies)[:, None], np.arange(TASTERS)
+    repeater = random.random((studies, TASTERS)) < repeats
+    said, right = random.integers(0, 2, (studies, TASTERS)), np.zeros((studies, len(SECONDS)), int)
+    for number in range(rung.shape[2]):
+        at, treated = rung[:, :, number], 1 - first[:, :, number]
+        guess = np.where(repeater & (number > 0), said, random.integers(0, 2, (studies, TASTERS)))
+        said = np.where(notices[who, people, at], treated, guess)
+        np.add.at(right, (np.broadcast_to(who, at.shape), at), said == treated)
+    return right
+
+
+def ladder_claims(right: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """How many rungs from the first on are still found, how many from the last on close enough: as `ladder` reads."""
+    tests = [judge_panel("two-alternative", (SETS,) * TASTERS, _spread(n, (SETS,) * TASTERS), RISK, LIMIT)
+             for n in range(SETS * TASTERS + 1)]  # fmt: skip
+    found, clean = (np.array([getattr(test, name) for test in tests])[right] for name in ("different", "close"))
+    return np.cumprod(found, axis=1).sum(axis=1), np.cumprod(clean[:, ::-1], axis=1).sum(axis=1)
+
+
+def aftertaste_errors(studies: int = STUDIES) -> dict[str, float]:
+    """How often each false claim comes."""
+    random, size, found = np.random.default_rng(42), (studies, TASTERS, len(SECONDS)), {}
+    nobody, early = np.zeros(size, bool), np.broadcast_to(np.arange(len(SECONDS)) == 0, size)
+    for repeats in (0, 0.25, 0.5, 0.75):
+        people = f"{repeats:.0%} repeat their last answer"
+        found[f"still found at 30 s, nobody notices, {people}"] = float(
+            (ladder_claims(right_answers(random, studies, repeats, nobody))[0] > 0).mean()
+        )
+        found[f"still found at 60 s, gone after 30, {people}"] = float(
+            (ladder_claims(right_answers(random, studies, repeats, early))[0] > 1).mean()
+        )
+        found[f"... had one pair been asked about three times, {people}"] = float(
+            (ladder_claims(right_answers(random, studies, repeats, early, apart=False))[0] > 1).mean()
+        )
+        half = np.broadcast_to((random.random((studies, TASTERS)) < LIMIT)[:, :, None], size)
+        found[f"close enough at 120 s, half always notice, {people}"] = float(
+            (ladder_claims(right_answers(random, studies, repeats, half))[1] > 0).mean()
+        )
+    return found
+
+
+def share_cover(panels: int = 400) -> dict[str, tuple[float, float]]:
+    """Shares of panels whose low and high limit hold (95 % wanted): 8 people, six doubling doses or three times."""
+    random, found = np.random.default_rng(7), {}
+    for share in (0.5, 0.8):
+        truth = 20 * np.exp(_beyond(share, 0.5, 0.6)[0])
+        held = [_held(at_share(fit(panel(int(seed), 8, 3), "three-alternative"), share), truth)
+                for seed in random.integers(1, 2**31, panels)]  # fmt: skip
+        found[f"dose of {share:.0%}, 8 x 6 x 3"] = tuple(np.mean(held, axis=0).tolist())
+        truth = 60 / np.exp(_beyond(share, 0.3, 0.4)[0])
+        held = [_held(fading(random, share), truth) for _panel in range(panels)]
+        found[f"time of {share:.0%}, 8 x 3 x 3"] = tuple(np.mean(held, axis=0).tolist())
+    return found
+
+
+def fading(random: np.random.Generator, share: float) -> ShareLevel:
+    """Until when a share notices, of a panel asked at 30, 60, 120 s; half do until 60 s."""
+    who, level = (each.ravel() for each in np.meshgrid(np.arange(8), np.repeat(SECONDS, 3), indexing="ij"))
+    middle = np.log(60) + 0.4 * random.standard_normal(8)[who]
+    right = random.random(len(who)) < 0.5 + 0.49 / (1 + np.exp((np.log(level) - middle) / 0.3))
+    return noticed_until(who.astype(str).tolist(), level.tolist(), right.astype(int).tolist(),
+                         "two-alternative", (share,))[0]  # fmt: skip
+
+
+def _held(found: ShareLevel, truth: float) -> tuple[bool, bool]:
+    """Whether no false claim is made on either side; a limit that is not told claims that no level asked about does."""
+    low, high = found.low, found.high
+    return (
+        low.where == "below" or (low.value is not None and low.value <= truth),
+        high.where == "above" or (high.value is not None and high.value >= truth),
+    )
+
+
 def main() -> None:
     """Print the tables."""
-    if sys.argv[1:] == ["errors"]:
-        errors()
+    alone = {"errors": errors, "aftertaste": print_aftertaste, "shares": print_shares}
+    if sys.argv[1:] and sys.argv[1] in alone:
+        alone[sys.argv[1]]()
         return
     starts = {
         "python -c pass": process(sys.executable, "-c", "pass"),
@@ -199,6 +305,23 @@ def main() -> None:
     in_turn([plans])
     show("Planning, warm", in_turn([plans] * 7), "one test of 8 x 4")
     errors()
+    print_aftertaste()
+    print_shares()
+
+
+def print_aftertaste() -> None:
+    """Print every cell in per cent, with its Monte Carlo standard error."""
+    print(f"\nFalse claims of {STUDIES} ladders a cell, per cent; {TASTERS} x {SETS} sets at each of {SECONDS} s")
+    for name, rate in aftertaste_errors().items():
+        spread = 100 * (max(rate, 1 / STUDIES) * (1 - rate) / STUDIES) ** 0.5
+        print(f"  {name:<80}{100 * rate:>7.2f} +- {spread:.2f}", flush=True)
+
+
+def print_shares() -> None:
+    """Print how often each limit holds, with its Monte Carlo standard error."""
+    print("\nLimits of a share's dose or time: per cent that hold, low and high, 95 wanted; errors about 1.1")
+    for name, (low, high) in share_cover().items():
+        print(f"  {name:<40}{100 * low:>7.1f} {100 * high:>7.1f}", flush=True)
 
 
 if __name__ == "__main__":

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import takewhile
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -174,12 +174,15 @@ def _judged(plan: AromaPlan, kept: Sequence[Judged]) -> ChoiceResult | Threshold
     from analysis.choice import carry_over, forced_choice, threshold
 
     names, right = [each.assessor for each in kept], [_correct(plan, each) for each in kept]
+    shares = tuple(sorted({0.5, plan.share}))
     if plan.aim == "dose":
         doses = threshold.dose_answers(names, [each.level or 0.0 for each in kept], right)
-        return threshold.fit(doses, plan.method, plan.alpha)
+        fitted = threshold.fit(doses, plan.method, plan.alpha)
+        return replace(fitted, noticed=tuple(threshold.at_share(fitted, share) for share in shares))
     if plan.aim in LADDERS:
         batches = [int(each.level or 0) for each in kept]
-        return carry_over.ladder(names, batches, right, plan.method, plan.pd_limit, plan.alpha)
+        read = carry_over.ladder(names, batches, right, plan.method, plan.pd_limit, plan.alpha)
+        return replace(read, noticed=carry_over.noticed_until(names, batches, right, plan.method, shares, plan.alpha))
     people = list(dict.fromkeys(names))
     found = {name: sum(r for n, r in zip(names, right, strict=True) if n == name) for name in people}
     return forced_choice.judge_panel(

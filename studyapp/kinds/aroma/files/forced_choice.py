@@ -6,9 +6,9 @@ Answers come from files or as totals. The functions also turn results into the J
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,9 +26,10 @@ if TYPE_CHECKING:
         SequentialResult,
         Similar,
     )
-    from analysis.choice.threshold import FitTest, ThresholdFit
+    from analysis.choice.threshold import FitTest, ShareLevel, ThresholdFit
 
 Document = dict[str, Any]
+COLUMN_AIMS = {"batch": "carry over", "days": "linger", "seconds": "aftertaste"}
 Say = Callable[..., str]
 
 
@@ -111,15 +112,17 @@ def judge_rounds(path: Path, sealed: SequentialPlan) -> SequentialResult:
         return sequential.judge(sealed, rounds)
 
 
-def threshold_file(method: str, path: Path, alpha: float, uneven: bool) -> ThresholdFit:
-    """A threshold from a file of answers with doses. Raises BadInput."""
+def threshold_file(method: str, path: Path, alpha: float, uneven: bool, share: float = 0.5) -> ThresholdFit:
+    """A threshold from a file of answers with doses, and the dose of a `share`. Raises BadInput."""
     from analysis.choice import threshold
     from analysis.files import answers
 
     check_settings(method, alpha=alpha)
+    _check_share("--share", share, 1.0)
     with _as_bad_input(path.name):
         read = answers.read_doses(path, uneven)
-        return threshold.fit(threshold.dose_answers(read.assessor, read.level, read.correct), method, alpha)
+        fitted = threshold.fit(threshold.dose_answers(read.assessor, read.level, read.correct), method, alpha)
+        return replace(fitted, noticed=(threshold.at_share(fitted, share),))
 
 
 def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, ThresholdFit], ...]]:
@@ -134,16 +137,22 @@ def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, Th
     return threshold.fit_test(fitted), tuple(without)
 
 
-def ladder_file(method: str, path: Path, pd: float, alpha: float, uneven: bool) -> Ladder:
-    """A carry-over ladder from a file of answers with batches. Raises BadInput."""
+def ladder_file(
+    method: str, path: Path, pd: float, alpha: float, uneven: bool, share: float = 0.5
+) -> tuple[Ladder, str]:
+    """A ladder from a file of answers with batches, days or seconds, until when a `share` notices, and its aim. Raises
+    BadInput."""
     from analysis.choice import carry_over
     from analysis.files import answers
 
     check_settings(method, alpha=alpha, pd=pd)
+    _check_share("--share", share, 1.0)
     with _as_bad_input(path.name):
         read = answers.read_batches(path, uneven)
-        batches = [int(batch) for batch in read.level]
-        return carry_over.ladder(read.assessor, batches, read.correct, method, pd, alpha)
+        rungs = [int(batch) for batch in read.level]
+        found = carry_over.ladder(read.assessor, rungs, read.correct, method, pd, alpha)
+        until = carry_over.noticed_until(read.assessor, rungs, read.correct, method, (share,), alpha)
+        return replace(found, noticed=until), COLUMN_AIMS[read.column]
 
 
 def pd_of(method: str, d_prime: float) -> float:
@@ -313,7 +322,20 @@ def threshold_document(fitted: ThresholdFit) -> Document:
     ends = {"estimate": fitted.estimate, "low": fitted.low, "high": fitted.high}
     answers = fitted.answers
     blank = {"trials": answers.blank_trials, "correct": answers.blank_correct, "p_value": fitted.blank_p_value}
-    return {"threshold": {name: point.value for name, point in ends.items()}, "blank": blank}
+    named = {name: point.value for name, point in ends.items()}
+    return {"threshold": named, "blank": blank, "noticed": _noticed(fitted.noticed)}
+
+
+def _noticed(levels: Sequence[ShareLevel]) -> list[Document]:
+    """The level of each share; null outside the levels asked about, where the side is named."""
+    return [
+        {
+            "share": each.share,
+            **{name: getattr(each, name).value for name in ("estimate", "low", "high")},
+            "where": {name: getattr(each, name).where for name in ("estimate", "low", "high")},
+        }
+        for each in levels
+    ]
 
 
 def ladder_document(ladder: Ladder, say: Say) -> Document:
@@ -322,6 +344,7 @@ def ladder_document(ladder: Ladder, say: Say) -> Document:
         "clean_from_all_tasted": ladder.clean_from_all_tasted,
         "clean_from_batch_by_batch": ladder.clean_from_batch_by_batch,
         "detected_through": ladder.detected_through,
+        "noticed": _noticed(ladder.noticed),
         "rungs": [
             {
                 "batch": rung.batch,

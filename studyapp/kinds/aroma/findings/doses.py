@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, percent
+from studyapp.kinds.aroma.findings.shares import noticed_facts
 from studyapp.kinds.aroma.findings.trials import percent_of
 from studyapp.words import _, ngettext
 
@@ -21,7 +22,7 @@ def threshold_finding(
     return TrialFinding(
         headline=_headline(fitted, unit),
         lede=f"{_found_from(fitted, unit)} {_not_below(fitted, unit)}",
-        facts=(*_points(fitted, tested, unit), _fit(tested, unit)),
+        facts=(*_points(fitted, tested, unit), _fit(tested, unit), *noticed_from(fitted, unit)),
         changes=(
             _("Each claim holds at a risk of {alpha} of its own.").format(alpha=percent_of(fitted.alpha)),
             _("Half-way detection for the middle assessor, with 1 % of answers taken as slips."),
@@ -34,6 +35,12 @@ def threshold_finding(
         ),
         caution=caution(),
     )
+
+
+def noticed_from(fitted: ThresholdFit, unit: str) -> tuple[Fact, ...]:
+    """From which dose on each chosen share notices it."""
+    asked = [float(level) for level in fitted.answers.doses]
+    return noticed_facts(fitted.noticed, asked, False, lambda number: f"{number} {unit}".strip())
 
 
 def _blank(fitted: ThresholdFit) -> tuple[str, ...]:

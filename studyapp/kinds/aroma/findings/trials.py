@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, listed, of_studies, percent
 from studyapp.kinds.aroma import rule
+from studyapp.kinds.aroma.findings.shares import noticed_facts
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
@@ -287,7 +288,7 @@ def ladder_finding(ladder: Ladder, aim: str = "carry over") -> TrialFinding:
     return TrialFinding(
         headline=_clean_headline(ladder) if batches else _after_headline(ladder, aim),
         lede=_ladder_lede(ladder) if batches else _after_lede(ladder, aim),
-        facts=tuple(_rung(rung.batch, rung.result, aim) for rung in ladder.rungs),
+        facts=(*(_rung(rung.batch, rung.result, aim) for rung in ladder.rungs), *still_noticing(ladder, aim)),
         changes=(
             *((purge,) if batches else ()),
             *((_one_time_a_piece(),) if aim == "aftertaste" else ()),
@@ -296,6 +297,13 @@ def ladder_finding(ladder: Ladder, aim: str = "carry over") -> TrialFinding:
         warnings=tuple(dict.fromkeys(_ladder_warnings(ladder))),
         caution=caution(),
     )
+
+
+def still_noticing(ladder: Ladder, aim: str) -> tuple[Fact, ...]:
+    """Until when each chosen share still notices it."""
+    unit = {"linger": _("{n} days"), "aftertaste": _("{n} seconds")}.get(aim, _("batch +{n}"))
+    asked = [rung.batch for rung in ladder.rungs]
+    return noticed_facts(ladder.noticed, asked, True, lambda number: unit.format(n=number))
 
 
 def _one_time_a_piece() -> str:

@@ -11,20 +11,21 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, hours, listed, of_studies, of_ten, percent
-from studyapp.kinds.aroma.findings.doses import dose, threshold_finding
+from studyapp.kinds.aroma.findings.doses import dose, noticed_from, threshold_finding
 from studyapp.kinds.aroma.findings.trials import (
     choice_finding,
     fewer_headline,
     ladder_finding,
     offered_here,
     rung_name,
+    still_noticing,
 )
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from analysis.choice import ChoiceResult, Ladder
-    from analysis.choice.threshold import FitTest, ThresholdFit
+    from analysis.choice.threshold import FitTest, ShareLevel, ThresholdFit
     from studyapp.kinds.aroma.plan import AromaPlan
 
 ZoneKind = Literal["fewer", "close", "open", "both", "detectable"]
@@ -235,6 +236,7 @@ def dose_finding(
     point = fitted.estimate.value
     facts = (
         Fact(_("Half-way point"), _("outside the doses") if point is None else dose(point, unit), ends),
+        *_of_share(plan, fitted.noticed, noticed_from(fitted, unit)),
         Fact(_("Answers"), _("{k} of {n} right").format(k=right, n=total), _("at all doses together")),
         Fact(_("Doses tasted"), doses, unit),
         holds_for(plan, len(answers.assessors)),
@@ -289,14 +291,16 @@ def ladder_of(plan: AromaPlan, ladder: Ladder) -> TrialFinding:
     facts = (
         Fact(_("Close enough from"), _clean_from(plan, ladder), _("tested from the last one back")),
         Fact(_("Still found in"), _found_in(plan, ladder), _("tested from the first one on")),
+        *_of_share(plan, ladder.noticed, still_noticing(ladder, plan.aim)),
         Fact(_("Limit"), percent(ladder.pd_limit), _("may truly notice it")),
         holds_for(plan, len(ladder.rungs[0].result.trials_each)),
     )
-    numbers = tuple(
-        Fact(rung_name(rung.batch, plan.aim), fact.value, fact.note)
-        for rung, fact in zip(ladder.rungs, told.facts, strict=True)
-    )
-    return TrialFinding(told.headline, told.lede, facts, told.changes, told.warnings, clearance(plan), numbers)
+    return TrialFinding(told.headline, told.lede, facts, told.changes, told.warnings, clearance(plan), told.facts)
+
+
+def _of_share(plan: AromaPlan, levels: Sequence[ShareLevel], facts: Sequence[Fact]) -> list[Fact]:
+    """The fact of the share that the plan names."""
+    return [fact for each, fact in zip(levels, facts, strict=True) if each.share == plan.share]
 
 
 def _clean_from(plan: AromaPlan, ladder: Ladder) -> str:
