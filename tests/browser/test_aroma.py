@@ -432,7 +432,7 @@ def test_an_aftertaste_from_the_first_piece_to_the_report(
     me.see("Rest, then the second piece of trial 1")
     me.press("Next piece")
     pieces = (first, _eat(me, 1, "second"))
-    me.see("after which of the two pieces was more mint still there?")
+    me.see("After which piece was more mint still there, at its moment?")
     assert _codes(me) == pieces
     me.page.screenshot(path=str(tmp_path / "ask.png"), full_page=True)
     _answer(me, 1, 2, stays)

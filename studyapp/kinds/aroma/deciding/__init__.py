@@ -171,7 +171,7 @@ def _verdict(store: Store, study_id: str) -> Verdict:
 
 
 def _judged(plan: AromaPlan, kept: Sequence[Judged]) -> ChoiceResult | ThresholdFit | Ladder:
-    from analysis.choice import carry_over, forced_choice, threshold
+    from analysis.choice import carry_over, threshold
 
     names, right = [each.assessor for each in kept], [_correct(plan, each) for each in kept]
     shares = tuple(sorted({0.5, plan.share}))
@@ -180,14 +180,18 @@ def _judged(plan: AromaPlan, kept: Sequence[Judged]) -> ChoiceResult | Threshold
         fitted = threshold.fit(doses, plan.method, plan.alpha)
         return replace(fitted, noticed=tuple(threshold.at_share(fitted, share) for share in shares))
     if plan.aim in LADDERS:
-        batches = [int(each.level or 0) for each in kept]
-        read = carry_over.ladder(names, batches, right, plan.method, plan.pd_limit, plan.alpha)
-        return replace(read, noticed=carry_over.noticed_until(names, batches, right, plan.method, shares, plan.alpha))
+        rungs = [int(each.level or 0) for each in kept]
+        read = carry_over.ladder(names, rungs, right, plan.method, plan.pd_limit, plan.alpha)
+        return replace(read, noticed=carry_over.noticed_until(names, rungs, right, plan.method, shares, plan.alpha))
+    return _one_test(plan, names, right)
+
+
+def _one_test(plan: AromaPlan, names: Sequence[str], right: Sequence[int]) -> ChoiceResult:
+    from analysis.choice import judge_panel
+
     people = list(dict.fromkeys(names))
-    found = {name: sum(r for n, r in zip(names, right, strict=True) if n == name) for name in people}
-    return forced_choice.judge_panel(
-        plan.method, [names.count(name) for name in people], list(found.values()), plan.alpha, plan.pd_limit
-    )
+    found = [sum(r for n, r in zip(names, right, strict=True) if n == name) for name in people]
+    return judge_panel(plan.method, [names.count(name) for name in people], found, plan.alpha, plan.pd_limit)
 
 
 def answers_each(store: Store, by: Staff, study_id: str) -> tuple[int, ...]:

@@ -288,9 +288,10 @@ def curve_says(fitted: ThresholdFit, unit: str) -> str:
 def ladder_of(plan: AromaPlan, ladder: Ladder) -> TrialFinding:
     """A ladder of plain batches after the botanical, of days since, or of seconds after a piece."""
     told = ladder_finding(ladder, plan.aim)
+    still = _("Still found in") if plan.aim == "carry over" else _("Still found after")
     facts = (
         Fact(_("Close enough from"), _clean_from(plan, ladder), _("tested from the last one back")),
-        Fact(_("Still found in"), _found_in(plan, ladder), _("tested from the first one on")),
+        Fact(still, _found_in(plan, ladder), _("tested from the first one on")),
         *_of_share(plan, ladder.noticed, still_noticing(ladder, plan.aim)),
         Fact(_("Limit"), percent(ladder.pd_limit), _("may truly notice it")),
         holds_for(plan, len(ladder.rungs[0].result.trials_each)),

@@ -114,7 +114,7 @@ def by_hand(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
             methods,
             methods.index(plan.method) if plan.method in methods else 0,
             format_func=lambda name: METHODS[name].title(),
-            key=f"method-{len(methods)}-{key}",
+            key=f"method-{key}" if len(methods) > 1 else f"method-after-{key}",
         )
         left, right = st.columns(2)
         with left:
