@@ -20,6 +20,7 @@ import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+import math
 import shutil
 import subprocess
 import sys
@@ -29,15 +30,23 @@ from functools import partial
 from statistics import median
 
 import numpy as np
+from scipy.special import stdtrit
 from statsmodels.discrete.discrete_model import Logit
 from turns import of_processes
 
-from analysis.choice.carry_over import noticed_until
 from analysis.choice.choice_planning import panel_reach, plan_different
 from analysis.choice.forced_choice import judge_panel
 from analysis.choice.psychometric import METHODS
 from analysis.choice.sequential import SequentialPlan, judge, plan
-from analysis.choice.threshold import DoseAnswers, ShareLevel, _beyond, at_share, fit, fit_test, standing_apart
+from analysis.choice.threshold import (
+    DoseAnswers,
+    _beyond,
+    _maximum,
+    _profile,
+    fit,
+    fit_test,
+    standing_apart,
+)
 from studyapp.kinds.aroma.plan import AromaPlan
 from studyapp.kinds.aroma.setting_out import deal_sets
 
@@ -252,32 +261,34 @@ def share_cover(panels: int = 400) -> dict[str, tuple[float, float]]:
     """Shares of panels whose low and high limit hold (95 % wanted): 8 people, six doubling doses or three times."""
     random, found = np.random.default_rng(7), {}
     for share in (0.5, 0.8):
-        truth = 20 * np.exp(_beyond(share, 0.5, 0.6)[0])
-        held = [_held(at_share(fit(panel(int(seed), 8, 3), "three-alternative"), share), truth)
-                for seed in random.integers(1, 2**31, panels)]  # fmt: skip
-        found[f"dose of {share:.0%}, 8 x 6 x 3"] = tuple(np.mean(held, axis=0).tolist())
-        truth = 60 / np.exp(_beyond(share, 0.3, 0.4)[0])
-        held = [_held(fading(random, share), truth) for _panel in range(panels)]
-        found[f"time of {share:.0%}, 8 x 3 x 3"] = tuple(np.mean(held, axis=0).tolist())
+        truth = math.log(20) + _beyond(share, 0.5, 0.6)[0]
+        seeds = random.integers(1, 2**31, panels).tolist()
+        found[f"dose of {share:.0%}, 8 x 6 x 3"] = _held([panel(seed, 8, 3) for seed in seeds], 1 / 3, share, truth)
+        truth = -math.log(60) + _beyond(share, 0.3, 0.4)[0]
+        high, low = _held([fading(random) for _panel in range(panels)], 1 / 2, share, truth)
+        found[f"time of {share:.0%}, 8 x 3 x 3"] = low, high
     return found
 
 
-def fading(random: np.random.Generator, share: float) -> ShareLevel:
-    """Until when a share notices, of a panel asked at 30, 60, 120 s; half do until 60 s."""
-    who, level = (each.ravel() for each in np.meshgrid(np.arange(8), np.repeat(SECONDS, 3), indexing="ij"))
-    middle = np.log(60) + 0.4 * random.standard_normal(8)[who]
-    right = random.random(len(who)) < 0.5 + 0.49 / (1 + np.exp((np.log(level) - middle) / 0.3))
-    return noticed_until(who.astype(str).tolist(), level.tolist(), right.astype(int).tolist(),
-                         "two-alternative", (share,))[0]  # fmt: skip
+def fading(random: np.random.Generator) -> DoseAnswers:
+    """A panel asked at 30, 60, 120 s, as answers against one over the time; half notice until 60 s."""
+    late = -np.log(SECONDS[::-1])
+    middle = -math.log(60) + 0.4 * random.standard_normal((8, 1))
+    correct = random.binomial(3, 0.5 + 0.49 / (1 + np.exp(-(late - middle) / 0.3)))
+    return DoseAnswers(tuple("abcdefgh"), np.exp(late), np.full_like(correct, 3), correct)
 
 
-def _held(found: ShareLevel, truth: float) -> tuple[bool, bool]:
-    """Whether no false claim is made on either side; a limit that is not told claims that no level asked about does."""
-    low, high = found.low, found.high
-    return (
-        low.where == "below" or (low.value is not None and low.value <= truth),
-        high.where == "above" or (high.value is not None and high.value >= truth),
-    )
+def _held(panels: list[DoseAnswers], chance: float, share: float, truth: float) -> tuple[float, float]:
+    """How often the low and the high limit hold: wrong is one whose side the truth lies on, too far down the profile."""
+    wrong = np.zeros(2)
+    for answers in panels:
+        (mu, ln_s, tau), loglik = _maximum(answers, chance)
+        at = mu + _beyond(share, math.exp(ln_s), tau)[0]
+        drop = 2 * (loglik - _profile(answers, chance, np.array([at, ln_s, tau]), truth, share))
+        outside = drop > stdtrit(len(answers.assessors) - 1, 1 - RISK) ** 2
+        wrong += outside * np.array([at > truth, at < truth])
+    low, high = 1 - wrong / len(panels)
+    return float(low), float(high)
 
 
 def main() -> None:

@@ -117,7 +117,7 @@ def test_a_proposal_is_taken_over_with_one_tap(screen: Screen, begun: Callable[.
 def test_an_aftertaste_comes_with_its_times_and_its_test(
     screen: Screen, begun: Callable[..., str], workshop: Any, said: Said
 ) -> None:
-    """Asked for after a triangle was planned: times proposed, the one test that can be asked, the rest that is short."""
+    """Asked for after a triangle: times proposed, the one test that can be asked, a rest that is too short."""
     study = begun(sealed=False, nameable=True, note="mint")
     app = screen("plan", study=study)
     app.radio(key=f"aim-{study}-0").set_value("aftertaste").run()

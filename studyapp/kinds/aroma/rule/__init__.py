@@ -280,7 +280,7 @@ def _ladder_sentences(plan: AromaPlan) -> list[str]:
         said += [
             _(
                 "A set is two pieces, each eaten alone and noticed once at the time dealt to the set; between them "
-                "water and {rest} seconds of rest. The question comes last: after which piece was more of it still there?"
+                "water and {rest} seconds of rest. The question comes last: after which was more of it still there?"
             ).format(rest=plan.rest_seconds),
             _("A piece noticed more than {n} seconds late leaves its set without an answer.").format(
                 n=TOLERATED_SECONDS
