@@ -279,7 +279,7 @@ def fading(random: np.random.Generator) -> DoseAnswers:
 
 
 def _held(panels: list[DoseAnswers], chance: float, share: float, truth: float) -> tuple[float, float]:
-    """How often the low and the high limit hold: wrong is one whose side the truth lies on, too far down the profile."""
+    """How often the low and the high limit hold: one is wrong where the truth lies beyond it on the profile."""
     wrong = np.zeros(2)
     for answers in panels:
         (mu, ln_s, tau), loglik = _maximum(answers, chance)
