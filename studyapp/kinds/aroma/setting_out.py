@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from typing import Any
 
@@ -75,10 +76,14 @@ def deal_sets(plan: AromaPlan, seed: int) -> list[list[Dealt]]:
     Every round holds each level once, in an order of its own for each seat, never in the order of the doses for all.
     At each level the orders of the cups are used equally over the panel, dealt at random in whole rounds of all orders.
     Times after a piece come equally often at each place of a round over the panel: rows of a Latin square, dealt alike.
+    Their orders are shuffled over all sets of a time: in short rounds the orders of neighbours hang together, and who
+    repeats the last answer would be right when the neighbour is.
     """
     asked, people = levels(plan), len(plan.assessors)
     rounds = sets_each(plan) // len(asked)
     rng, orders = random.Random(seed), METHODS[plan.method].orders
+    if plan.longest_wait:
+        orders = orders * math.ceil(people * rounds / len(orders))
     cups = {level: iter(deal(orders, people * rounds, seed + n)) for n, level in enumerate(asked)}
     turned = [asked[first:] + asked[:first] for first in range(len(asked))]
     rows = iter(deal(turned, people * rounds, seed + len(asked)) if plan.longest_wait else ())

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import asdict, replace
 from typing import Any
 
+import numpy as np
 import pytest
 from sqlalchemy import text
 
@@ -22,11 +23,13 @@ from studyapp.services import closing, preparing, trying, watching
 from studyapp.services.checking import check
 from studyapp.services.standing import moment
 from studyapp.store import clock, trials
+from tests.kinds.aroma.aftertaste_panels import SECONDS as TIMES
+from tests.kinds.aroma.aftertaste_panels import TASTERS, ladder_claims, right_answers
 from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, Taster, key_of, wrong
 
-SECONDS, REST = (30, 60, 120), 180
+REST = 180
 AFTERTASTE = replace(
-    PLAN, aim="aftertaste", method="two-alternative", nameable=True, note="mint", batches=SECONDS, rest_seconds=REST,
+    PLAN, aim="aftertaste", method="two-alternative", nameable=True, note="mint", batches=TIMES, rest_seconds=REST,
     trials_each=1, sets_a_sitting=3, pd_limit=0.6,
 )  # fmt: skip
 
@@ -96,7 +99,7 @@ def test_people_times_and_orders_are_dealt_in_balance(people: int, sets: int) ->
     at each time both orders (a Latin square; MacFie et al. 1989 for why places are balanced)."""
     plan = replace(AFTERTASTE, assessors=tuple(map(str, range(people))), trials_each=sets)
     dealt = deal_sets(plan, 7)
-    assert all(Counter(level for level, _order in own) == dict.fromkeys(map(float, SECONDS), sets) for own in dealt)
+    assert all(Counter(level for level, _order in own) == dict.fromkeys(map(float, TIMES), sets) for own in dealt)
     places = Counter((place % 3, level) for own in dealt for place, (level, _order) in enumerate(own))
     assert set(places.values()) == {people * sets // 3}
     orders = Counter(each for own in dealt for each in own)
@@ -307,3 +310,31 @@ def test_a_time_counts_only_what_was_asked_at_it(make: Any, time: Time) -> None:
         kept = tx.execute(text("SELECT count(*) FROM trial WHERE choice IS NOT NULL")).scalar()
     assert kept == 14
     assert check(kitchen.store.url).sound
+
+
+# ---- how often it errs -----------------------------------------------------------------------------------------------
+@pytest.mark.simulation
+@pytest.mark.parametrize("repeats", [0.0, 0.5, 1.0])
+def test_who_repeats_the_last_answer_misleads_nobody(draws: Any, repeats: float) -> None:
+    """Sealed at 5 of 100: nothing is found where nobody notices, nor where it was gone after the first time, nor is it
+    close enough where half always notice; two Monte Carlo errors are allowed."""
+    studies = draws(2000, 20_000)
+    random, size = np.random.default_rng(11), (studies, TASTERS, len(TIMES))
+    first = np.broadcast_to(np.arange(len(TIMES)) == 0, size)
+    half = np.broadcast_to((random.random((studies, TASTERS)) < 0.5)[:, :, None], size)
+    nobody, early, some = (
+        ladder_claims(right_answers(random, studies, repeats, notices))
+        for notices in (np.zeros(size, bool), first, half)
+    )
+    allowed = 0.05 + 2 * (0.05 * 0.95 / studies) ** 0.5
+    assert max((nobody[0] > 0).mean(), (early[0] > 1).mean(), (some[1] > 0).mean()) <= allowed
+
+
+@pytest.mark.simulation
+def test_three_answers_about_one_piece_would_mislead(draws: Any) -> None:
+    """Why each piece is noticed once: gone after 30 s, half repeating themselves, it is still found at 60 s in most
+    studies."""
+    studies = draws(500, 5000)
+    first = np.broadcast_to(np.arange(len(TIMES)) == 0, (studies, TASTERS, len(TIMES)))
+    found, _clean = ladder_claims(right_answers(np.random.default_rng(12), studies, 0.5, first, apart=False))
+    assert (found > 1).mean() > 0.7
