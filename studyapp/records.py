@@ -15,6 +15,7 @@ StudyState = Literal["draft", "sealed", "opened", "decided"]
 SittingState = Literal["planned", "open", "paused", "closed"]
 SCALE_LOW, SCALE_HIGH, SCALE_STEP = 0.0, 10.0, 0.1
 MINUTES_A_PIECE, MINUTES_A_SET = 2, 3  # what tasting and answering take, beside the rest
+CONTROL = -1.0  # a level that no dose, batch or day has: that of sets with a cup known to differ, the positive control
 
 
 # ---- the plan: what is sealed ------------------------------------------------------------------------------------
@@ -85,6 +86,10 @@ class SetsPlan(StudyPlan):
         """Seconds after a piece at which it is noticed at the latest; 0 where the cups of a set are tasted together.
         Above 0 every piece of a set is eaten alone, and the level of a set is its seconds."""
         return 0
+
+    def wait_of(self, level: float | None) -> int:
+        """Seconds after a piece of a set of this level at which it is noticed."""
+        return int(level or 0)
 
     @property
     def minutes_a_set(self) -> float:

@@ -53,7 +53,7 @@ def where(tx: Any, plan: SetsPlan, offered: BlindSet) -> Moment:
     """Where somebody stands with a set that was offered; at once at its question where cups are tasted together."""
     if not plan.longest_wait:
         return Moment(0, len(STEPS), None)
-    seconds = int(trials.level_of(tx, offered.id) or 0)
+    seconds = plan.wait_of(trials.level_of(tx, offered.id))
     steps = trials.steps(tx, offered.id, (EATEN, NOTICED))
     waits = (None, seconds, plan.rest_seconds, seconds, None)[len(steps)]
     return Moment(seconds, len(steps), None if waits is None else moment(steps[-1]) + timedelta(seconds=waits))

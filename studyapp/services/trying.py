@@ -49,7 +49,7 @@ def _eaten(tx: Any, plan: SetsPlan, here: Standing[BlindSet]) -> bool:
 def _number(here: Standing[BlindSet], sets: list[BlindSet]) -> int:
     """Which set this is, or how many are behind when there is no next one."""
     if here.cup is not None and here.kind not in ("welcome", "nothing", "done"):
-        return here.cup.position
+        return sets.index(here.cup) + 1
     return sum(each.finished_at is not None for each in sets)
 
 

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from studyapp.records import SetsPlan, Study
+from studyapp.records import CONTROL, SetsPlan, Study
 
 KIND = "aroma"
 DoseUnit = Literal["min", "g"]
+ControlMade = Literal["stronger", "spike"]
 AromaAim = Literal["detectable", "dose", "carry over", "linger", "aftertaste"]
 SINCE_BOTANICAL = ("carry over", "linger")  # compared with plain chocolate made before any botanical
 LADDERS = (*SINCE_BOTANICAL, "aftertaste")  # read rung by rung
@@ -27,6 +28,16 @@ class Botanical:
 
 
 @dataclass(frozen=True, slots=True)
+class Control:
+    """The cup that is known to differ, against the same plain cup: a "stronger" infusion or a named "spike". `holds`
+    says how it is made, `sets` how many sets with it are served in all."""
+
+    made: ControlMade = "stronger"
+    holds: str = ""
+    sets: int = 9
+
+
+@dataclass(frozen=True, slots=True)
 class AromaPlan(SetsPlan):
     """A forced-choice study of an infused aroma before its seal; the sealed rule is the canonical JSON of this.
 
@@ -36,7 +47,7 @@ class AromaPlan(SetsPlan):
     after a piece (aftertaste). The comparison cup is the `blank` (same mass, same hot air, no botanical); for carry
     over and linger it is the `reference`, plain chocolate made before any botanical. `trials_each` counts the sets of
     one assessor at each dose or rung; `share` is the share of people for whom a dose or a time is told; `cap` ends a
-    sequential plan, in answers.
+    sequential plan, in answers. Without a `control` no answer can be "close enough".
     """
 
     aim: AromaAim = "detectable"
@@ -56,6 +67,7 @@ class AromaPlan(SetsPlan):
     sequential: bool = False
     cap: int | None = None
     safe_food_by: str = ""
+    control: Control | None = None
 
     @property
     def warned_of(self) -> str:
@@ -66,6 +78,10 @@ class AromaPlan(SetsPlan):
     def longest_wait(self) -> int:
         """Its last rung, where the rungs are seconds after a piece."""
         return max(self.batches, default=0) if self.aim == "aftertaste" else 0
+
+    def wait_of(self, level: float | None) -> int:
+        """The control is noticed at the first time of all, where a panel that notices anything notices it."""
+        return min(self.batches) if level == CONTROL else int(level or 0)
 
 
 AromaStudy = Study[AromaPlan]
@@ -88,4 +104,6 @@ def from_document(document: Mapping[str, Any]) -> AromaPlan:
     values["botanical"] = Botanical(**values.get("botanical", {}))
     for name in ("doses", "batches", "assessors"):
         values[name] = tuple(values.get(name, ()))
+    if values.get("control"):  # a plan of before there were controls has none
+        values["control"] = Control(**values["control"])
     return AromaPlan(**values)

@@ -12,10 +12,12 @@ import numpy as np
 import pytest
 from sqlalchemy import text
 
+from analysis.choice import judge_control
 from analysis.choice.carry_over import Ladder, ladder
 from studyapp.components import piece, rest_timer, step, trial
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
 from studyapp.kinds.aroma import deciding, rule
+from studyapp.kinds.aroma.plan import Control
 from studyapp.kinds.aroma.rule import proposal
 from studyapp.kinds.aroma.setting_out import deal_sets
 from studyapp.records import Place
@@ -250,6 +252,25 @@ def test_cups_tasted_together_have_no_such_steps(make: Any) -> None:
         trying.take_step(kitchen.store, one.token, one.place().trial or "", 1, 0.0)
 
 
+def test_the_control_is_noticed_at_the_first_time(make: Any, time: Time) -> None:
+    """Where a panel that notices anything notices it; always after a person's own sets."""
+    kitchen: Kitchen = make(replace(AFTERTASTE, control=Control("stronger", "30 min", 16)), 5)
+    one = kitchen.serve(kitchen.sittings()[0])[0]
+    seconds = []
+    while (here := one.place()).kind != "done":
+        if here.kind == "trial":
+            one.choose(here, here.cups[:1])
+        elif here.kind == "rest":
+            time.pass_(REST + 1)
+        else:
+            seconds += [here.seconds] * (here.piece == 1 and not here.ready_at)
+            time.pass_(here.seconds + 1 if here.ready_at else 0)
+            take(one, here)
+    assert sorted(seconds[:3]) == list(TIMES)
+    assert len(seconds) > 3
+    assert set(seconds[3:]) == {TIMES[0]}
+
+
 # ---- what a phone gets -----------------------------------------------------------------------------------------------
 def test_pages_of_a_set_tell_pieces_times_and_no_sample(taster: Taster, time: Time) -> None:
     """Everything that a phone may get of one set: no box, nothing of the plan but the taste asked for."""
@@ -304,7 +325,8 @@ def test_a_time_counts_only_what_was_asked_at_it(make: Any, time: Time) -> None:
     assert isinstance(found, Ladder)
     assert len(given) == 14
     names, levels, right = zip(*given, strict=True)
-    assert replace(found, noticed=()) == ladder(names, levels, right, "two-alternative", 0.6, 0.05)
+    none = judge_control("two-alternative", 0, 0, 0.05)
+    assert replace(found, noticed=()) == ladder(names, levels, right, "two-alternative", 0.6, 0.05, none)
     assert [each.share for each in found.noticed] == [0.5]
     with kitchen.store.read() as tx:
         kept = tx.execute(text("SELECT count(*) FROM trial WHERE choice IS NOT NULL")).scalar()
