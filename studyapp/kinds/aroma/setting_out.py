@@ -145,8 +145,6 @@ def deal_sets(plan: AromaPlan, seed: int) -> list[list[Dealt]]:
 def _serve(tx: Any, sitting: Sitting, plan: AromaPlan, trays: list[Tray], seed: int) -> None:
     """Codes and boxes for the sets of one sitting, tray by tray."""
     boxes = {(box.plain, box.level): box.id for box in trials.boxes(tx, sitting.study)}
-    asked = {level for tray in trays for dealt in tray if dealt is not None for level in dealt[:1]}
-    treated = {level: boxes.get((False, level)) or boxes[False, None] for level in asked}
     used = trials.codes_of_study(tx, sitting.study)
     cups = METHODS[plan.method].cups
     most = max(sum(dealt is not None for dealt in own) for own in zip(*trays, strict=True))
@@ -158,7 +156,8 @@ def _serve(tx: Any, sitting: Sitting, plan: AromaPlan, trays: list[Tray], seed: 
             if dealt is None:
                 continue
             level, order = dealt
-            held = [boxes[True, None] if sample == 0 else treated[level] for sample in order]
+            other = boxes.get((False, level)) or boxes[False, None]  # times after a piece share one box
+            held = [boxes[True, None] if sample == 0 else other for sample in order]
             row = {"id": new_id(), "assessor_id": assessor, "position": place + 1, "level": level}
             rows.append({**row, "codes": list(islice(left, cups)), "samples": held})
     trials.add_sets(tx, sitting, rows)
