@@ -49,6 +49,7 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
     posts: dict[str, Callable[[Opened], Answer]] = {
         "/mark": _mark,
         "/choice": _choice,
+        "/piece": _piece,
         "/cannot": _cannot,
         "/finish": _finish,
         "/agree": _door(tasting.agree),
@@ -232,6 +233,17 @@ def _choice(store: Opened) -> Answer:
         return JSONResponse({"ok": True, "at": kept.at, "again": kept.again})
 
     return choice
+
+
+def _piece(store: Opened) -> Answer:
+    async def piece(request: Request) -> Response:
+        body = await _body(request)
+        step: Any = body.get("step")
+        taken = _text(body, "set"), step, _number(body, "ago")
+        kept = await run_in_threadpool(trying.take_step, store(), _token(request, "seat"), *taken)
+        return JSONResponse({"ok": True, "at": kept.at, "again": kept.again})
+
+    return piece
 
 
 def _cannot(store: Opened) -> Answer:
