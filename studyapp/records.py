@@ -144,12 +144,14 @@ class Chance:
 # ---- people ------------------------------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class Staff:
-    """Somebody who runs studies. `person` ties staff and assessor to one human, so that no key holder tastes."""
+    """Somebody who runs studies. `person` ties staff and assessor to one human, so that no key holder tastes; `first`
+    while they are signed in with a passphrase that somebody else gave them."""
 
     id: str
     name: str
     role: Role
     person: str | None = None
+    first: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -418,11 +420,24 @@ class CheckReport:
 
 @dataclass(frozen=True, slots=True)
 class Signature:
-    """Who decided, and who ran the test."""
+    """Who decided, and who ran the test: `account` is whose account it was given from, `by` its id; earlier versions
+    let another name be typed."""
 
     name: str
     role: str
     at: str
+    account: str = ""
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """Who opened the key of a look, and whether from one account."""
+
+    look: int
+    name: str
+    at: str
+    alone: bool
 
 
 @dataclass(frozen=True, slots=True)

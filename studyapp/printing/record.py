@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -11,7 +11,8 @@ from studyapp import registry
 from studyapp.findings.numbers import decimal
 from studyapp.printing.press import shown_time
 from studyapp.records import Deviation, Signature, Staff, Study, StudyPlan
-from studyapp.services import closing, watching
+from studyapp.services import closing, evidence, watching
+from studyapp.services.evidence import Evidence, LinkUse
 from studyapp.store import Store, events
 from studyapp.words import _, ngettext
 
@@ -40,6 +41,7 @@ class ReportRecord:
     rule_version: int | None = None
     corrected: str = ""
     rule_departures: tuple[str, ...] = ()
+    evidence: Evidence | None = None
 
 
 NOTHING_KEPT = ReportRecord()
@@ -55,6 +57,8 @@ def notes(changes: Sequence[str], warnings: Sequence[str], record: ReportRecord)
         "warnings": _few(list(warnings)),
         "all_warnings": list(warnings),
         "signatures": _signatures(record.signatures),
+        "one_person": list(record.evidence.said) if record.evidence else [],
+        "blinding": list(_blinding(record.evidence)) if record.evidence else [],
     }
 
 
@@ -95,6 +99,50 @@ def _signatures(signed: Sequence[Signature]) -> list[dict[str, str]]:
         if all(line["label"] != label for line in lines):
             lines.append({"label": label, "name": "", "at": ""})
     return lines
+
+
+# ---- who saw what --------------------------------------------------------------------------------------------------
+def _blinding(told: Evidence) -> Iterator[list[str]]:
+    """Lines of time and sentence: where the study came from, who saw the key, who opened and signed, which links."""
+    if told.came:
+        yield [_moment(told.came), _("this study was brought in from another store")]
+    for at, name, role in told.seen:
+        yield [_moment(at), _("{name} ({role}) saw the key").format(name=name, role=_role(role))]
+    for key in told.opened:
+        said = _("the key of look {look} was opened by {name}, one person") if key.alone else _opened_by_two()
+        yield [_moment(key.at), said.format(look=key.look, name=key.name)]
+    for one in told.signed:
+        name = one.name if one.account == one.name else _("{name}, from the account of {account}")
+        said = _("signed as the one who {role}: {name}")
+        yield [_moment(one.at), said.format(role=one.role, name=name.format(name=one.name, account=one.account))]
+    for at, name, sitting in told.issued:
+        yield [_moment(at), _("{name} made the links of {sitting}").format(name=name, sitting=sitting)]
+    for link in told.links:
+        yield [_moment(link.at), _link(link)]
+
+
+def _opened_by_two() -> str:
+    return _("the key of look {look} was opened by {name}, two accounts")
+
+
+def _role(role: str) -> str:
+    return {"leader": _("panel leader"), "preparer": _("preparer")}.get(role, role)
+
+
+def _link(link: LinkUse) -> str:
+    """Whose link, which sitting, which device."""
+    device = _("a device the record does not tell") if link.device is None else _("device {n}").format(n=link.device)
+    parts = [
+        _("link of {name}, {sitting}").format(name=link.pseudonym, sitting=link.sitting),
+        f"{device} ({link.system})" if link.system else device,
+        _("where {name} was signed in").format(name=link.account) if link.account else "",
+        _("refused") if link.refused else "",
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+def _moment(kept: str) -> str:
+    return shown_time(_local(kept))
 
 
 def sealed(record: ReportRecord) -> list[str]:
@@ -154,12 +202,13 @@ def page_words() -> dict[str, Any]:
         "rule": _("The rule"),
         "numbers": _("The numbers"),
         "record": _("The record"),
+        "blinding": _("Who saw what, and when"),
     }
 
 
 def record_of(store: Store, by: Staff, study: Study[Any]) -> ReportRecord:
     """The record of a kept study, with times in the clock of this machine."""
-    opened = closing.openings(store, by, study.id)
+    opened = closing.opened_keys(store, by, study.id)
     with store.read() as tx:
         count, head = events.head(tx)
     return ReportRecord(
@@ -167,12 +216,13 @@ def record_of(store: Store, by: Staff, study: Study[Any]) -> ReportRecord:
         rule=registry.rule(study.kind).sentences(study.plan, study.named),
         seal=study.seal,
         sealed_at=_local(study.sealed_at),
-        opened_at=_local(opened[-1][2]) if opened else None,
-        opened_by=opened[-1][1] if opened else None,
+        opened_at=_local(opened[-1].at) if opened else None,
+        opened_by=opened[-1].name if opened else None,
         deviations=tuple(replace(one, at=_local(one.at) or "") for one in watching.deviations(store, by, study.id)),
         signatures=tuple(replace(one, at=_local(one.at) or "") for one in closing.signatures(store, by, study.id)),
         head=head,
         events=count,
+        evidence=evidence.of_study(store, by, study.id),
     )
 
 

@@ -85,6 +85,11 @@ def _unproved(unproved: Mapping[str, int], erased: list[Fault]) -> list[Finding]
             "proved.",
             unproved.get("pseudonyms", 0),
         ),
+        "names": ngettext(
+            "The name of {n} account was recorded by an earlier version without an event: it cannot be proved.",
+            "The names of {n} accounts were recorded by an earlier version without an event: they cannot be proved.",
+            unproved.get("names", 0),
+        ),
         "imports": ngettext(
             "{n} imported study went on here: how far it was when it came cannot be proved.",
             "{n} imported studies went on here: how far they were when they came cannot be proved.",

@@ -16,7 +16,7 @@ from typing import Any
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed, NotFound
 from studyapp.services.access import study_or_refuse
-from studyapp.store import Store, events, packages, studies
+from studyapp.store import Store, events, openings, packages, studies
 from studyapp.store.packages import Field, Row
 from studyapp.words import _
 
@@ -37,7 +37,7 @@ def take_out(store: Store, study_id: str, folder: Path) -> tuple[Path, ...]:
     """
     with store.read() as tx:
         study = study_or_refuse(tx, study_id)
-        if study.state == "sealed":
+        if study.state == "sealed" or openings.shut(tx, study_id):  # by the chain, whatever the state says
             raise NotAllowed(_("Not done: the tables hold the key, and the key of this study is not open yet."))
         found = packages.take(tx, study_id)
     files = {f"{name}.csv": _table(rows, packages.fields()[name]) for name, rows in found.items()}

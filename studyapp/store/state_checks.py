@@ -116,6 +116,7 @@ def _without_event(name: str, column: str, row: RowMapping, tx: Connection) -> b
 def _count(name: str, due: Cells, unproved: Counter[str]) -> None:
     unproved["times"] += sum(isinstance(cell, Near) for cell in due.values())
     unproved["pseudonyms"] += name == "assessor" and "pseudonym" not in due
+    unproved["names"] += name == "staff" and "name" not in due
 
 
 # ---- people ----------------------------------------------------------------------------------------------------------

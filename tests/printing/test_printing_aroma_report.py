@@ -212,7 +212,7 @@ def test_the_report_comes_from_the_store_once_the_key_is_open(kitchen: Kitchen) 
         paper(store, leader, "report", study)
     watching.note_deviation(store, leader, study, "Tray 2 left 6 min late.")
     closing.open_key(store, leader, study, "Ada Quill")
-    closing.sign(store, leader, study, "Bo Finch", "ran the test")
+    closing.sign(store, leader, study, "ran the test")
     with pytest.raises(NotAllowed):
         paper(store, kitchen.preparer, "report", study)
     pages = flowing_pages(paper(store, leader, "report", study)[1])

@@ -86,7 +86,7 @@ def test_the_report_of_a_study_carries_its_record(workshop: Any, hands: list[Any
         hand.taste_all(lambda here, line, n=number: 3.0 + (int(here.code) * 7 + n * 3 + len(line)) % 40 / 10)
     watching.note_deviation(workshop.store, workshop.leader, workshop.study, "Tray 2 left 6 min late.")
     closing.open_key(workshop.store, workshop.leader, workshop.study, "Ada Quill")
-    closing.sign(workshop.store, workshop.leader, workshop.study, "Bo Finch", "ran the test")
+    closing.sign(workshop.store, workshop.leader, workshop.study, "ran the test")
     _name, pdf = paper(workshop.store, workshop.leader, "report", workshop.study)
     pages = flowing_pages(pdf)
     study = planning.study(workshop.store, workshop.leader, workshop.study)

@@ -267,9 +267,7 @@ def _choice(case: Case) -> Callable[[], object]:
 
 CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "closing.open_key, sets": _with(_aroma_served, lambda c, k: closing.open_key(c.store, c.leader, k.study, "Ada")),
-    "closing.sign, sets": _with(
-        _aroma_opened, lambda c, k: closing.sign(c.store, c.leader, k.study, "Ada", "ran the test")
-    ),
+    "closing.sign, sets": _with(_aroma_opened, lambda c, k: closing.sign(c.store, c.leader, k.study, "ran the test")),
     "planning.keep_plan, sets": _with(
         _aroma_draft, lambda c, k: planning.keep_plan(c.store, c.leader, k.study, AromaPlan("Other"))
     ),
@@ -305,7 +303,7 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "deciding.plan_next_sitting": _after(
         Case.opened, lambda c: deciding.plan_next_sitting(c.store, c.leader, c.study, None)
     ),
-    "closing.sign": _after(Case.opened, lambda c: closing.sign(c.store, c.leader, c.study, "Ada", "ran the test")),
+    "closing.sign": _after(Case.opened, lambda c: closing.sign(c.store, c.leader, c.study, "ran the test")),
     "joining.issue_links": _now(lambda c: joining.issue_links(c.store, c.leader, c.w.sitting.id)),
     "joining.join": _now(lambda c: joining.join(c.store, c.w.links[0].code, "10.0.0.9", None)),
     "packages.bring_in": _with(Case.taken_out, lambda c, folder: packages.bring_in(c.store, folder)),

@@ -65,7 +65,7 @@ def hours(played: dict[str, Path], request: pytest.FixtureRequest, tmp_path: Pat
         tasting.leave(store, hands[3].token, True)
         watching.close_sitting(store, leader, workshop.sitting.id, "fire drill")
         closing.open_key(store, leader, workshop.study, "Ada")
-        closing.sign(store, leader, workshop.study, "Ada", "ran the test")
+        closing.sign(store, leader, workshop.study, "ran the test")
         planning.copy(store, leader, workshop.study)
         kite = panel.add_assessor(store, leader, "Kite", "Invented Name")
         panel.erase_person(store, leader, kite.id)

@@ -52,7 +52,7 @@ def _decide(workshop: Any, hands: list[Any]) -> None:
     tasting.leave(store, hands[-1].token, True)
     watching.close_sitting(store, leader, workshop.sitting.id, "")
     closing.open_key(store, leader, workshop.study, "Ada")
-    closing.sign(store, leader, workshop.study, "Ada", "ran the test")
+    closing.sign(store, leader, workshop.study, "ran the test")
 
 
 def bytes_in(folder: Path) -> dict[str, bytes]:

@@ -60,14 +60,15 @@ def opened(name: str, folder: Path, after: Callable[[Store], Store] = lambda sto
         store.close()
 
 
-def signed_before(kept: Earlier, title: str, verdict_of: str, names: tuple[str, ...] = ("Ada", "Ida")) -> str:
-    """Let `names` sign, in the study with this title, the verdict that an earlier rule gave another; its id.
+def signed_before(kept: Earlier, title: str, verdict_of: str, people: int = 2) -> str:
+    """Let so many people sign, in the study with this title, the verdict that an earlier rule gave another; its id.
 
     So what was signed and what today's rule says differ, whichever way the rule has moved since.
     """
     document = next(study["verdict"] for study in kept.told["studies"] if study["title"] == verdict_of)
     study = kept.study(title)
+    signers = (kept.leader, accounts.add_staff(kept.store, kept.leader, "Ida", "leader", PASSPHRASE))
     with kept.store.write() as tx:
-        for name in names:
-            closing.keep_signature(tx, study, 1, (name, "signs"), kept.leader, document)
+        for signer in signers[:people]:
+            closing.keep_signature(tx, study, 1, "signs", signer, document)
     return study
