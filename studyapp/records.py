@@ -93,7 +93,8 @@ P_co = TypeVar("P_co", bound=StudyPlan, covariant=True)
 
 @dataclass(frozen=True, slots=True)
 class KeptStudy:
-    """A study as the store keeps it: its plan is a document, which its kind can read."""
+    """A study as the store keeps it: its plan is a document, which its kind can read; `came` is when it was brought in
+    from another store, None for one that began here."""
 
     id: str
     kind: str
@@ -105,6 +106,7 @@ class KeptStudy:
     sealed_at: str | None = None
     sealed_by: str | None = None
     example: bool = False
+    came: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +124,7 @@ class Study(Generic[P_co]):
     sealed_at: str | None = None
     sealed_by: str | None = None
     example: bool = False
+    came: str | None = None
     named: Mapping[str, Any] = field(default_factory=dict)
 
 

@@ -83,10 +83,12 @@ def _rest(group: str, members: list[tuple[Study[Any], Step]], go: Callable[[str,
 
 def _line(study: Study[Any], here: Step, go: Callable[[str, str], None]) -> None:
     with st.container(key=f"card-study-{study.id}", horizontal=True, vertical_alignment="center"):
-        invented = look.chip("square", _("invented"), "quiet") if study.example else ""
+        marks = [_("invented")] if study.example else []
+        marks += [_("brought in")] if study.came else []
+        from_where = "".join(look.chip("square", mark, "quiet") for mark in marks)
         with st.container(width="stretch"):
             state = look.chip(here.mark, here.state, here.tone)
-            heading = look.pair(look.title(study.plan.title, 3), invented)
+            heading = look.pair(look.title(study.plan.title, 3), from_where)
             look.put(heading, f'<p class="say quiet">{state} {look.plain(here.line)}</p>')
         if st.button(here.act, key=f"go-{study.id}"):
             go(here.page, study.id)

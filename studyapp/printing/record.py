@@ -23,7 +23,8 @@ _FIRST_FEW = 3
 class ReportRecord:
     """What the store knows around a decision; all empty for scores that came in a file.
 
-    `rule` holds the sealed rule as sentences, `head` and `events` the chain of the record when printed. `rule_version`
+    `rule` holds the sealed rule as sentences, `head` and `events` the chain of the record when printed, `last`
+    the hash of the last event of this study, which its package carries. `rule_version`
     is that of the stop rule behind the verdict, None where nothing was sealed; `corrected` is the sentence beside a
     verdict that the corrected rule would not give, `rule_departures` says that another version decided than was sealed.
     """
@@ -38,6 +39,7 @@ class ReportRecord:
     signatures: tuple[Signature, ...] = ()
     head: str | None = None
     events: int = 0
+    last: str | None = None
     rule_version: int | None = None
     corrected: str = ""
     rule_departures: tuple[str, ...] = ()
@@ -103,9 +105,7 @@ def _signatures(signed: Sequence[Signature]) -> list[dict[str, str]]:
 
 # ---- who saw what --------------------------------------------------------------------------------------------------
 def _blinding(told: Evidence) -> Iterator[list[str]]:
-    """Lines of time and sentence: where the study came from, who saw the key, who opened and signed, which links."""
-    if told.came:
-        yield [_moment(told.came), _("this study was brought in from another store")]
+    """Lines of time and sentence: who saw the key, who opened and signed, which links."""
     for at, name, role in told.seen:
         yield [_moment(at), _("{name} ({role}) saw the key").format(name=name, role=_role(role))]
     for key in told.opened:
@@ -160,9 +160,9 @@ def served(plan: StudyPlan) -> str:
     )
 
 
-def chain(record: ReportRecord) -> tuple[tuple[str, str], tuple[str, str]]:
-    """Who opened the key, and where the chain of the record stood."""
-    return (_("Key opened"), _opened(record)), (_("Record"), _head(record))
+def chain(record: ReportRecord) -> tuple[tuple[str, str], ...]:
+    """Who opened the key, where the chain of the record stood, and the last event of this study."""
+    return (_("Key opened"), _opened(record)), (_("Record"), _head(record)), (_("Last event"), record.last or "")
 
 
 def _opened(record: ReportRecord) -> str:
@@ -210,7 +210,7 @@ def record_of(store: Store, by: Staff, study: Study[Any]) -> ReportRecord:
     """The record of a kept study, with times in the clock of this machine."""
     opened = closing.opened_keys(store, by, study.id)
     with store.read() as tx:
-        count, head = events.head(tx)
+        (count, head), last = events.head(tx), events.head_of(tx, study.id)
     return ReportRecord(
         plan=study.plan,
         rule=registry.rule(study.kind).sentences(study.plan, study.named),
@@ -222,6 +222,7 @@ def record_of(store: Store, by: Staff, study: Study[Any]) -> ReportRecord:
         signatures=tuple(replace(one, at=_local(one.at) or "") for one in closing.signatures(store, by, study.id)),
         head=head,
         events=count,
+        last=last or None,
         evidence=evidence.of_study(store, by, study.id),
     )
 

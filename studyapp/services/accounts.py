@@ -84,7 +84,7 @@ def add_staff(store: Store, by: Staff | None, name: str, role: Role, passphrase:
 
 def _told(member: Staff) -> dict[str, Any]:
     """What the chain keeps of a member beside the role: not the name, but what proves it, and whom they are."""
-    return {"name": events.salted(member.id, member.name), "person": member.person}
+    return {"name": events.salted(member.id, member.name), "person": events.tied(member.id, member.person)}
 
 
 def _refuse_taken(tx: Any, name: str) -> None:

@@ -6,10 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from studyapp.records import Event, Opening, Signature, Staff
+from studyapp.records import Event, Opening, Signature, Staff, Study
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.closing import one_person_sentences, opened_look
 from studyapp.store import Store, openings, origins, people, sittings, studies
+from studyapp.words import _
 
 LINKS = ("joined", "seat refused", "links issued")
 
@@ -30,8 +31,8 @@ class LinkUse:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """`seen` (time, name, role) of the key; `issued` (time, name, sitting) of links; `said` what one person stands for
-    alone; `came` when the study was brought in from elsewhere."""
+    """`seen` (time, name, role) of the key; `issued` (time, name, sitting) of links; `said` where the study came from
+    and what one person stands for alone."""
 
     seen: tuple[tuple[str, str, str], ...]
     issued: tuple[tuple[str, str, str], ...]
@@ -39,14 +40,14 @@ class Evidence:
     opened: tuple[Opening, ...]
     signed: tuple[Signature, ...]
     said: tuple[str, ...]
-    came: str | None
 
 
 def of_study(store: Store, by: Staff, study_id: str) -> Evidence:
     """Everything at once. Raises NotAllowed before the key is open."""
     require(by, "leader")
     with store.read() as tx:
-        opened_look(tx, study_or_refuse(tx, study_id))
+        study = study_or_refuse(tx, study_id)
+        opened_look(tx, study)
         told = origins.told(tx, study_id, *LINKS)
         where = {one.id: one.label for one in sittings.of_study(tx, study_id)}
         opened, signed = openings.of_study(tx, study_id), studies.signatures(tx, study_id)
@@ -60,9 +61,25 @@ def of_study(store: Store, by: Staff, study_id: str) -> Evidence:
             _links(tx, told, where, study_id),
             opened,
             signed,
-            one_person_sentences(opened, signed),
-            origins.came(tx, study_id),
+            (*_where_from(tx, study), *one_person_sentences(opened, signed)),
         )
+
+
+def where_from(store: Store, by: Staff, study: Study[Any]) -> tuple[str, ...]:
+    """That a study was brought in from another store, for good; nothing of one that began here."""
+    require(by, "leader", "preparer")
+    with store.read() as tx:
+        return _where_from(tx, study)
+
+
+def _where_from(tx: Any, study: Study[Any]) -> tuple[str, ...]:
+    if study.came is None:
+        return ()
+    day = study.came[:10]
+    if origins.came_along(tx, study.id):
+        return (_("Brought in from another store on {day}; its events came along and bear it out.").format(day=day),)
+    sentence = _("Brought in from another store on {day}, without its events: nothing shows how it was tasted.")
+    return (sentence.format(day=day),)
 
 
 def _links(tx: Any, told: list[Event], where: Mapping[str, str], study: str) -> tuple[LinkUse, ...]:

@@ -37,7 +37,7 @@ def tie(store: Store, by: Staff, staff_id: str, assessor_id: str) -> None:
                 _("Not done: {name} has seen a key, so the assessor they are stays as it is.").format(name=member.name)
             )
         people.tie(tx, staff_id, person)
-        events.append(tx, "tastes as", {"staff": staff_id, "person": person, "by": by.id})
+        events.append(tx, "tastes as", {"staff": staff_id, "person": events.tied(staff_id, person), "by": by.id})
         for sitting in sittings.everywhere(tx) if assessor_id else ():
             seated = assessor_id in {seat for _number, seat, _name in studies.seats(tx, sitting.study)}
             if seated and openings.knows_samples(tx, sitting.study, member):

@@ -37,6 +37,12 @@ def salted(salt: str, text: str) -> str:
     return digest({"salt": salt, "text": text})
 
 
+def tied(id_: str, person: str | None) -> str | None:
+    """What the chain keeps of the person behind an account or an assessor: whoever has only the events cannot tell
+    which account is which assessor."""
+    return None if person is None else salted(id_, person)
+
+
 def link(seq: int, at: str, kind: str, study: str | None, body: dict[str, Any], prev: str) -> str:
     """The hash of one event."""
     return digest({"seq": seq, "at": at, "kind": kind, "study": study, "body": body, "prev": prev})

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, insert, select
 
 from studyapp.records import Event
 from studyapp.store import events, schema
@@ -41,14 +41,6 @@ def told(tx: Connection, study: str, *kinds: str) -> list[Event]:
     return [*before, *events.of_kinds(tx, study, *kinds)]
 
 
-def brought_in(tx: Connection) -> Mapping[str, str]:
-    """When each study that came in a package came, by its id."""
-    c = schema.event.c
-    query = select(c.study_id, func.min(c.at)).where(c.kind == BEGUN).group_by(c.study_id)
-    return {row[0]: row[1] for row in tx.execute(query)}
-
-
-def came(tx: Connection, study: str) -> str | None:
-    """When a study was brought in; None for one that began here."""
-    c = schema.event.c
-    return tx.execute(select(func.min(c.at)).where(c.study_id == study, c.kind == BEGUN)).scalar()
+def came_along(tx: Connection, study: str) -> bool:
+    """Whether events of earlier keepers are here."""
+    return tx.execute(select(schema.origin.c.seq).where(schema.origin.c.study_id == study).limit(1)).first() is not None

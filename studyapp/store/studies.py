@@ -10,12 +10,13 @@ import rfc8785
 from sqlalchemy import Connection, func, insert, select, update
 
 from studyapp.records import Attribute, Deviation, KeptStudy, Sample, Signature
-from studyapp.store import covers, schema
+from studyapp.store import covers, origins, schema
 from studyapp.store.events import now
 
 
 def _study(row: Any) -> KeptStudy:
-    rest = (row.state, row.created_at, row.look, row.seal, row.sealed_at, row.sealed_by_name, bool(row.example))
+    sealed = (row.seal, row.sealed_at, row.sealed_by_name)
+    rest = (row.state, row.created_at, row.look, *sealed, bool(row.example), row.came)
     return KeptStudy(row.id, row.kind, json.loads(row.plan), *rest)
 
 
@@ -24,8 +25,16 @@ def _key(done: Any) -> int:
     return int(done.inserted_primary_key[0])
 
 
-_WITH_NAME = select(schema.study, schema.staff.c.name.label("sealed_by_name")).outerjoin(
-    schema.staff, schema.staff.c.id == schema.study.c.sealed_by
+_CAME = (
+    select(schema.event.c.study_id, func.min(schema.event.c.at).label("came"))
+    .where(schema.event.c.kind == origins.BEGUN)
+    .group_by(schema.event.c.study_id)
+    .subquery()
+)
+_WITH_NAME = (
+    select(schema.study, schema.staff.c.name.label("sealed_by_name"), _CAME.c.came)
+    .outerjoin(schema.staff, schema.staff.c.id == schema.study.c.sealed_by)
+    .outerjoin(_CAME, _CAME.c.study_id == schema.study.c.id)
 )
 
 
