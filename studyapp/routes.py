@@ -93,8 +93,7 @@ def _guarded(answer: Answer) -> Answer:
         except Exception as failure:
             code = secrets.token_hex(2).upper()
             LOGGER.error("route failed", extra={"code": code, "route": _route(request), "where": log.frames(failure)})
-            sentence = _("Not done: something failed on our side (code {code}). What you did before is kept.")
-            return _said(request, sentence.format(code=code), 500)
+            return _said(request, log.ours(code), 500)
 
     return guarded
 

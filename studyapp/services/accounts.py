@@ -16,7 +16,7 @@ from studyapp.records import Account, Role, Staff
 from studyapp.services.access import new_id, new_token, require, token_hash
 from studyapp.services.standing import stamp
 from studyapp.settings import settings
-from studyapp.store import Store, clock, events, people
+from studyapp.store import Store, clock, events, people, people_checks
 from studyapp.words import _
 
 SHORTEST = 10
@@ -281,7 +281,7 @@ def _proven(store: Store, member: Staff | None, passphrase: str, address: str, w
 def _token(tx: Any, member: Staff) -> str:
     token = new_token()
     people.add_token(tx, token_hash(token), staff=member.id)
-    events.append(tx, "signed in", {"staff": member.id})
+    events.append(tx, "signed in", {"staff": member.id, "token": people_checks.mark(member.id, token_hash(token))})
     return token
 
 
@@ -310,5 +310,7 @@ def sign_out(store: Store, token: str | None) -> None:
     """End a token."""
     if token:
         with store.write() as tx:
+            member = people.staff_by_token(tx, token_hash(token))
             people.end_token(tx, token_hash(token))
-            events.append(tx, "signed out", {})
+            ended = {"token": people_checks.mark(member.id, token_hash(token))} if member else {}
+            events.append(tx, "signed out", ended)

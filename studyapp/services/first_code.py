@@ -44,7 +44,4 @@ def begin(store: Store, code: str, name: str, passphrase: str, address: str) -> 
         raise NotAllowed(
             _("Not done: the code is another one. Read it where the app was started; every start prints a new one.")
         )
-    member = first_leader(store, name, passphrase)
-    with store.write() as tx:
-        people.forget_meta(tx, KEPT)
-    return member
+    return first_leader(store, name, passphrase)  # and with that the code is worthless

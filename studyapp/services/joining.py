@@ -18,7 +18,7 @@ from studyapp.services.access import (
 from studyapp.services.accounts import count_wrong, refuse_flood
 from studyapp.services.devices import UNKNOWN, Device
 from studyapp.settings import settings
-from studyapp.store import Store, events, openings, people, servings, sittings, studies, trials
+from studyapp.store import Store, events, openings, people, people_checks, servings, sittings, studies, trials
 from studyapp.words import _
 
 LENGTH = 8
@@ -65,11 +65,12 @@ def join(store: Store, code: str, address: str, staff_token: str | None, device:
         if sitting.state == "closed":
             raise NotFound(_("Not done: this tasting is over. Ask for the next link."))
         refusal = _refusal(tx, sitting.study, assessor_id, staff_token)
+        where = {**device.told(sitting.study), **_signed_in(tx, staff_token)}
         if refusal is None:
+            where["token"] = people_checks.mark(assessor_id, token_hash(token))
             people.add_token(tx, token_hash(token), assessor=assessor_id, sitting=sitting_id)
             sittings.keep_presence(tx, sitting_id, assessor_id)
         what = "joined" if refusal is None else "seat refused"
-        where = {**device.told(sitting.study), **_signed_in(tx, staff_token)}
         events.append(tx, what, {"sitting": sitting_id, "assessor": assessor_id, **where}, sitting.study)
     if refusal is not None:
         raise NotAllowed(refusal)
@@ -116,7 +117,8 @@ def demo_seat(store: Store, kind: str) -> str:
         free = next((each for each in seats if not _through(tx, sitting.id, each)), seats[0])
         people.add_token(tx, token_hash(token), assessor=free, sitting=sitting.id)
         sittings.keep_presence(tx, sitting.id, free)
-        events.append(tx, "joined", {"sitting": sitting.id, "assessor": free}, sitting.study)
+        mark = people_checks.mark(free, token_hash(token))
+        events.append(tx, "joined", {"sitting": sitting.id, "assessor": free, "token": mark}, sitting.study)
     return token
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection, RowMapping, Table, select
 
-from studyapp.store import events, origins, packages, schema
+from studyapp.store import events, origins, packages, people_checks, schema
 from studyapp.store.covers import COVERED
 from studyapp.store.faults import Fault
 from studyapp.store.replay import Cells, Event, Hashed, Key, Near, State, fixed, replayed
@@ -47,6 +47,7 @@ def state_faults(tx: Connection, told: tuple[Event, ...]) -> Proven:
     for name in TABLES:
         faults += _table_faults(tx, name, state, foreign.get(name, set()), unproved)
     faults += _erasure_faults(tx, state)
+    faults += people_checks.faults(tx, told)
     faults += _draft_faults(tx, told)
     faults += _import_faults(tx, told, unproved)
     return Proven(tuple(faults), unproved)

@@ -26,19 +26,21 @@ from studyapp.records import Attribute, Mark
 from studyapp.services import (
     accounts,
     closing,
+    first_code,
     joining,
     packages,
     panel,
     planning,
     preparing,
     tasting,
+    ties,
     trying,
     watching,
 )
 from studyapp.services.checking import check
 from studyapp.store import Store, open_store, schema
 from studyapp.store.engine import sqlite_module
-from tests.conftest import CHECKS
+from tests.conftest import CHECKS, another_leader
 from tests.kinds.aroma.aroma_kitchen import CHECKS as AROMA_CHECKS
 from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, sealed
 
@@ -192,9 +194,20 @@ class Case:
         closing.open_key(self.store, self.leader, self.study, "Ada")
 
 
-def _first_leader(case: Case) -> Callable[[], object]:
+def _two_lead(case: Case) -> None:
+    case.served()
+    another_leader(case.store, case.leader)
+
+
+def _empty(case: Case) -> str:
+    """An empty store, and the code for its first leader."""
     file = Path(case.store.engine.url.database or "").with_name("empty.sqlite")
     case.store = open_store(str(file))
+    return str(first_code.make(case.store))
+
+
+def _first_leader(case: Case) -> Callable[[], object]:
+    _empty(case)
     return lambda: accounts.first_leader(case.store, "Eve", PHRASE)
 
 
@@ -299,6 +312,10 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "accounts.sign_out": _with(
         lambda c: accounts.sign_in(c.store, "Ada", PHRASE, "10.0.0.9"), lambda c, t: accounts.sign_out(c.store, t)
     ),
+    "closing.ask_for_key": _after(_two_lead, lambda c: closing.ask_for_key(c.store, c.leader, c.study)),
+    "first_code.make": _with(_empty, lambda c, _code: first_code.make(c.store)),
+    "first_code.begin": _with(_empty, lambda c, code: first_code.begin(c.store, code, "Eve", PHRASE, "10.0.0.9")),
+    "ties.tie": _with(Case.heron, lambda c, id_: ties.tie(c.store, c.leader, c.preparer.id, id_)),
     "closing.open_key": _after(Case.served, lambda c: closing.open_key(c.store, c.leader, c.study, "Ada")),
     "deciding.plan_next_sitting": _after(
         Case.opened, lambda c: deciding.plan_next_sitting(c.store, c.leader, c.study, None)

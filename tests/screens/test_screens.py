@@ -28,9 +28,9 @@ FRAME = Path(studyapp.__file__).with_name("app.py")
 @pytest.mark.parametrize(
     ("who", "pages"),
     [
-        ("Ada", {"studies", "plan", "prepare", "watch", "open_key", "decide", "bring", "panel", "account"}),
-        ("Ben", {"prepare", "account"}),
-        ("", {"sign_in"}),
+        ("Ada", {"studies", "plan", "prepare", "watch", "open_key", "decide", "bring", "panel", "account", "limits"}),
+        ("Ben", {"prepare", "account", "limits"}),
+        ("", {"sign_in", "limits"}),
     ],
 )
 def test_the_frame_offers_each_role_its_own_pages(

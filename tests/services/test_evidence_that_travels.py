@@ -56,12 +56,8 @@ def test_a_package_is_checked_by_itself_and_says_who_was_alone(package: Path) ->
     assert not package_check.check(package, "0" * 64).sound
 
 
-@pytest.mark.parametrize(
-    "change", [("opened by one person", "by two people"), ("second signature missing", "by two people")]
-)
-def test_what_a_package_says_of_itself_is_worked_out_again(
-    package: Path, tmp_path: Path, change: tuple[str, str]
-) -> None:
+@pytest.mark.parametrize("word", ["opened by one person", "second signature missing"])
+def test_what_a_package_says_of_itself_is_worked_out_again(package: Path, tmp_path: Path, word: str) -> None:
     """Two people cannot be written into the description."""
     file = package / "datapackage.json"
     file.write_text(file.read_text().replace(word, "by two people"))

@@ -159,9 +159,11 @@ def test_the_first_leader_needs_the_code_of_this_start(tmp_path: Any) -> None:
         first_code.begin(store, code, "Ada", "short", "10.0.0.7")
     assert first_code.begin(store, code.lower(), "Ada", Workshop.passphrase, "10.0.0.7").role == "leader"
     assert first_code.make(store) is None
+    with pytest.raises(NotAllowed, match="has a panel leader already"):
+        first_code.begin(store, code, "Eve", Workshop.passphrase, "10.0.0.7")
     for _time in range(2):
         with pytest.raises(NotAllowed, match="the code is another one"):
-            first_code.begin(store, code, "Eve", Workshop.passphrase, "10.0.0.7")
+            first_code.begin(store, "2222-3333-4444", "Eve", Workshop.passphrase, "10.0.0.7")
     with pytest.raises(TooManyTries):
         first_code.begin(store, code, "Eve", Workshop.passphrase, "10.0.0.7")
     store.close()
