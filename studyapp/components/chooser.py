@@ -35,7 +35,8 @@ def study(
 
 def _marked(store: Store, by: Staff, found: Study[Any]) -> Study[Any]:
     """A study that was brought in says so on each of its pages."""
-    look.put(*(look.caution(said, _("Brought in")) for said in evidence.where_from(store, by, found)))
+    for said in evidence.where_from(store, by, found):
+        look.put(look.caution(said, _("Brought in")))
     return found
 
 

@@ -51,7 +51,8 @@ def sign(store: Store, by: Staff, study: Study[Any], *, over: bool) -> bool:
     """
     signed = closing.signatures(store, by, study.id)
     alone = closing.one_person_sentences(closing.opened_keys(store, by, study.id), signed)
-    look.put(*(look.caution(sentence, _("One person")) for sentence in alone))
+    for sentence in alone:
+        look.put(look.caution(sentence, _("One person")))
     if signed:
         lines = [look.row(look.strong(one.name), look.plain(f"{one.role}, {clock(one.at)}")) for one in signed]
         look.put(look.title(_("Signed"), 2), look.rows(lines))

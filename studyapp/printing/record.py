@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from operator import itemgetter
 from typing import Any
 
 from studyapp import registry
@@ -60,7 +61,7 @@ def notes(changes: Sequence[str], warnings: Sequence[str], record: ReportRecord)
         "all_warnings": list(warnings),
         "signatures": _signatures(record.signatures),
         "one_person": list(record.evidence.said) if record.evidence else [],
-        "blinding": list(_blinding(record.evidence)) if record.evidence else [],
+        "blinding": sorted(_blinding(record.evidence), key=itemgetter(0)) if record.evidence else [],
     }
 
 
@@ -109,7 +110,7 @@ def _blinding(told: Evidence) -> Iterator[list[str]]:
     for at, name, role in told.seen:
         yield [_moment(at), _("{name} ({role}) saw the key").format(name=name, role=_role(role))]
     for key in told.opened:
-        said = _("the key of look {look} was opened by {name}, one person") if key.alone else _opened_by_two()
+        said = _("opening {look} of the key, by one person: {name}") if key.alone else _opened_by_two()
         yield [_moment(key.at), said.format(look=key.look, name=key.name)]
     for one in told.signed:
         name = one.name if one.account == one.name else _("{name}, from the account of {account}")
@@ -122,7 +123,7 @@ def _blinding(told: Evidence) -> Iterator[list[str]]:
 
 
 def _opened_by_two() -> str:
-    return _("the key of look {look} was opened by {name}, two accounts")
+    return _("opening {look} of the key, from two accounts: {name}")
 
 
 def _role(role: str) -> str:

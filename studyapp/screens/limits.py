@@ -28,7 +28,7 @@ def _file() -> tuple[str, ...]:
         _("They can read every study in it, the key and the scores too, before any key is opened."),
         _(
             "They can change it. The check names a row that was edited by hand; it cannot tell a whole record that was "
-            "written anew, unless a head on paper says otherwise."
+            "written anew, unless a printed seal of the record says otherwise."
         ),
         _("A backup and a package are such files. They hold what the store holds, a backup also names of people."),
     )
@@ -53,7 +53,7 @@ def _people() -> tuple[str, ...]:
 
 def _helps() -> tuple[str, ...]:
     return (
-        _("Keep the printed heads of seal and key apart from the machine, and compare them: studyapp check --head."),
+        _("Keep the printed seals of the record apart from the machine, and compare them: studyapp check --head."),
         _("Encrypt the disk, give every person an account of their own, and let two people lead."),
         _("Let somebody from outside keep a package of the study: it holds the events and can be checked anywhere."),
     )

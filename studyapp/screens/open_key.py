@@ -1,4 +1,4 @@
-"""Open the key: once, after the last serving, by a named person."""
+"""Open the key: once, after the last serving, from two accounts, or by the only leader who says why."""
 
 from __future__ import annotations
 

@@ -163,7 +163,7 @@ def one_person_sentences(opened: Sequence[Opening], signed: Sequence[Signature])
     said = []
     alone = [each for each in opened if each.alone]
     if len(opened) > 1:
-        told = _("The key of look {look} was opened by one person, {name}.")
+        told = _("Opening {look} of the key was made by one person, {name}.")
     else:
         told = _("The key was opened by one person, {name}.")
     said += [told.format(look=each.look, name=each.name) for each in alone]

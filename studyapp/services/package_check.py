@@ -46,13 +46,13 @@ def _said(record: Mapping[str, Any]) -> Sequence[Finding]:
         record["head_events"],
     ).format(n=record["head_events"], head=record["head"])
     opened = [
-        (_("Key of look {look}: opened by one person.") if one["how"] == package_checks.ONE else "").format(
+        (_("Opening {look} of the key: opened by one person.") if one["how"] == package_checks.ONE else "").format(
             look=one["look"]
         )
         for one in record["opened"]
     ]
     signed = [
-        (_("Look {look}: second signature missing.") if one["how"] == package_checks.MISSING else "").format(
+        (_("After opening {look}: second signature missing.") if one["how"] == package_checks.MISSING else "").format(
             look=one["look"]
         )
         for one in record["signed"]
