@@ -107,6 +107,16 @@ def _refuse_unopenable(study: Study[Any]) -> None:
         raise NotAllowed(_("Not done: the key was opened before. Read the verdict from the list of studies."))
 
 
+def note_reader(store: Store, by: Staff, study_id: str) -> None:
+    """Keep, once, that a leader reads what an opened key shows."""
+    require(by, "leader")
+    with store.read() as tx:
+        known = not openings.of_study(tx, study_id) or openings.has_seen(tx, study_id, by.id)
+    if not known:
+        with store.write() as tx:
+            openings.note_view(tx, study_id, by.id)
+
+
 def opened_keys(store: Store, by: Staff, study_id: str) -> tuple[Opening, ...]:
     """Every opening of the key."""
     require(by, "leader", "preparer")

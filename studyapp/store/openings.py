@@ -81,12 +81,17 @@ def last_opened(tx: Connection, kind: str, most: int, example: bool) -> list[tup
 # ---- seeing --------------------------------------------------------------------------------------------------------
 def note_view(tx: Connection, study: str, staff: str) -> bool:
     """Keep that a member has seen the key; False when it was known."""
-    c = schema.key_view.c
-    if tx.execute(select(c.at).where(c.study_id == study, c.staff_id == staff)).first():
+    if has_seen(tx, study, staff):
         return False
     tx.execute(insert(schema.key_view).values(study_id=study, staff_id=staff, at=now()))
     covers.cover(tx, "key seen", "key_view", {"study_id": study, "staff_id": staff}, study, by=staff)
     return True
+
+
+def has_seen(tx: Connection, study: str, staff: str) -> bool:
+    """Whether it is kept that a member has seen the key."""
+    c = schema.key_view.c
+    return tx.execute(select(c.at).where(c.study_id == study, c.staff_id == staff)).first() is not None
 
 
 def views(tx: Connection, study: str) -> list[tuple[str, str, str]]:
@@ -103,9 +108,4 @@ def has_seen_any(tx: Connection, staff: str) -> bool:
 
 def knows_samples(tx: Connection, study: str, member: Staff) -> bool:
     """Whether a member has seen the key, or the scores by sample, which every leader may read once a key is open."""
-    if member.role == "leader" and of_study(tx, study):
-        return True
-    query = select(schema.key_view.c.at).where(
-        schema.key_view.c.study_id == study, schema.key_view.c.staff_id == member.id
-    )
-    return tx.execute(query).first() is not None
+    return has_seen(tx, study, member.id) or (member.role == "leader" and bool(of_study(tx, study)))

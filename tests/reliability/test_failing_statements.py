@@ -22,7 +22,7 @@ from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma.plan import AromaPlan
 from studyapp.kinds.hours import deciding, setting_out
 from studyapp.kinds.hours.plan import HoursPlan, Pull
-from studyapp.records import Attribute, Mark
+from studyapp.records import Attribute, Mark, Staff
 from studyapp.services import (
     accounts,
     closing,
@@ -199,6 +199,11 @@ def _two_lead(case: Case) -> None:
     another_leader(case.store, case.leader)
 
 
+def _read_by_another(case: Case) -> Staff:
+    case.opened()
+    return another_leader(case.store, case.leader)
+
+
 def _empty(case: Case) -> str:
     """An empty store, and the code for its first leader."""
     file = Path(case.store.engine.url.database or "").with_name("empty.sqlite")
@@ -313,6 +318,7 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         lambda c: accounts.sign_in(c.store, "Ada", PHRASE, "10.0.0.9"), lambda c, t: accounts.sign_out(c.store, t)
     ),
     "closing.ask_for_key": _after(_two_lead, lambda c: closing.ask_for_key(c.store, c.leader, c.study)),
+    "closing.note_reader": _with(_read_by_another, lambda c, ida: closing.note_reader(c.store, ida, c.study)),
     "first_code.make": _with(_empty, lambda c, _code: first_code.make(c.store)),
     "first_code.begin": _with(_empty, lambda c, code: first_code.begin(c.store, code, "Eve", PHRASE, "10.0.0.9")),
     "ties.tie": _with(Case.heron, lambda c, id_: ties.tie(c.store, c.leader, c.preparer.id, id_)),

@@ -90,6 +90,18 @@ def test_one_person_is_said_to_be_one(tasted: Any) -> None:
     assert "Second signature missing." not in evidence.of_study(store, tasted.leader, study).said
 
 
+def test_who_reads_an_opened_key_later_is_kept_once(tasted: Any) -> None:
+    """A leader who was not there when the key opened has seen it as well, from the moment of reading."""
+    store, study = tasted.store, tasted.study
+    closing.note_reader(store, tasted.leader, study)
+    closing.open_key(store, tasted.leader, study, "alone")
+    assert [name for _at, name, _role in evidence.of_study(store, tasted.leader, study).seen] == ["Ada"]
+    ida = _ida(tasted)
+    for _time in range(2):
+        closing.note_reader(store, ida, study)
+    assert sorted(name for _at, name, _role in evidence.of_study(store, ida, study).seen) == ["Ada", "Ida"]
+
+
 # ---- an edited state -----------------------------------------------------------------------------------------------
 EDITS = {
     "opened": ("UPDATE study SET state = 'opened'",),
