@@ -67,7 +67,7 @@ def study_or_refuse(tx: Any, study_id: str, kind: str | None = None) -> Study[An
         raise NotFound(_("Not done: this study is not kept here. Open it from the list of studies."))
     if kind is not None and kept.kind != kind:
         raise NotAllowed(_("Not done: this is a study of another kind. Open it from the list of studies."))
-    if kept.state in ("opened", "decided") and openings.shut(tx, study_id):
+    if kept.state not in ("draft", "sealed") and openings.shut(tx, study_id):
         raise StoreProblem(
             _(
                 "Careful: this study stands as opened, and the record tells that its key is closed: it was edited "

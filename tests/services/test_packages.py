@@ -19,6 +19,7 @@ from studyapp.records import Attribute
 from studyapp.services import accounts, closing, packages, panel, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import open_store
+from studyapp.store.row_hashes import row_hash
 from tests.furnished import reached
 
 
@@ -176,7 +177,18 @@ def _link(folder: Path) -> None:
     (folder / "seat.csv").symlink_to(folder.parent / "seat.csv")
 
 
+def _forged_mark(folder: Path) -> None:
+    """Another mark under a hash that fits it, as somebody makes it who knows how rows are hashed."""
+    with (folder / "score.csv").open(newline="", encoding="utf-8") as file:
+        (row, *_rest) = list(csv.DictReader(file))
+    forged = row | {"value": 9.25, "reason": row["reason"] or None}
+    _cell("score.csv", 1, "value", "9.25")(folder)
+    _cell("score.csv", 1, "sha256", row_hash("score", forged))(folder)
+
+
 CHANGES = {
+    "a mark and its hash": (_forged_mark, "Not brought in. .*row .* of score does not match its seal"),
+    "the verdict that was signed": (_cell("decision.csv", 1, "at", "2026-01-01T00:00:00Z"), "rows of decision are not"),
     "a mark": (_cell("score.csv", 3, "value", "9.25"), r"score.csv, row 4: .*hash"),
     "a word for a mark": (
         _cell("score.csv", 3, "value", "much"),

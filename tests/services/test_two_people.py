@@ -106,6 +106,7 @@ def test_who_reads_an_opened_key_later_is_kept_once(tasted: Any) -> None:
 EDITS = {
     "opened": ("UPDATE study SET state = 'opened'",),
     "decided": ("UPDATE study SET state = 'decided'",),
+    "a word of one's own": ("UPDATE study SET state = 'running'",),
     "a draft again": ("UPDATE study SET state = 'draft', seal = NULL, sealed_at = NULL",),
     "an opening by hand": (
         "UPDATE study SET state = 'opened'",
