@@ -145,7 +145,7 @@ def main() -> None:
     chosen = st.navigation([*pages.values(), _first_by_name(role)], position="hidden")
     if staff is not None:
         st.set_page_config(page_title=_window(chosen.title, staff))
-        _menu([page for name, page in pages.items() if name in ROLES[role] and name not in OF_ONE_STUDY])
+        _menu([page for name, page in pages.items() if name in ROLES[role] and name not in UNLISTED])
     if session.demo():
         _demo_band()
     chosen.run()
