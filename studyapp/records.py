@@ -112,7 +112,8 @@ P_co = TypeVar("P_co", bound=StudyPlan, covariant=True)
 
 @dataclass(frozen=True, slots=True)
 class KeptStudy:
-    """A study as the store keeps it: its plan is a document, which its kind can read."""
+    """A study as the store keeps it: its plan is a document, which its kind can read; `came` is when it was brought in
+    from another store, None for one that began here."""
 
     id: str
     kind: str
@@ -124,6 +125,7 @@ class KeptStudy:
     sealed_at: str | None = None
     sealed_by: str | None = None
     example: bool = False
+    came: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +143,7 @@ class Study(Generic[P_co]):
     sealed_at: str | None = None
     sealed_by: str | None = None
     example: bool = False
+    came: str | None = None
     named: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -163,12 +166,14 @@ class Chance:
 # ---- people ------------------------------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class Staff:
-    """Somebody who runs studies. `person` ties staff and assessor to one human, so that no key holder tastes."""
+    """Somebody who runs studies. `person` ties staff and assessor to one human, so that no key holder tastes; `first`
+    while they are signed in with a passphrase that somebody else gave them."""
 
     id: str
     name: str
     role: Role
     person: str | None = None
+    first: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -444,11 +449,24 @@ class CheckReport:
 
 @dataclass(frozen=True, slots=True)
 class Signature:
-    """Who decided, and who ran the test."""
+    """Who decided, and who ran the test: `account` is whose account it was given from, `by` its id; earlier versions
+    let another name be typed."""
 
     name: str
     role: str
     at: str
+    account: str = ""
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """Who opened the key of a look, and whether from one account."""
+
+    look: int
+    name: str
+    at: str
+    alone: bool
 
 
 @dataclass(frozen=True, slots=True)

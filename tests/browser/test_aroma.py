@@ -165,7 +165,7 @@ def _open_the_key(desk: Any) -> None:
     desk.get_by_role("button", name="Close it").click()
     desk.get_by_text("This sitting is closed.").wait_for()
     desk.get_by_role("button", name="Open the key").click()
-    desk.get_by_label("Name of the person who opens the key").fill("Ada")
+    desk.get_by_label("Why nobody opens it with you").fill("Nobody else leads here.")
     desk.get_by_role("button", name="Open the key").click()
 
 
