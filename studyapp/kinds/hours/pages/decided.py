@@ -41,7 +41,7 @@ def _weighed(by: Staff, study: HoursStudy) -> None:
     verdict.head(finding, look.crumb(_("Studies"), study.plan.title, session.href("studies")))
     verdict.corrected_since(versions.said_otherwise(shown))
     if decision.verdict == "cannot tell":
-        verdict.price(finding)
+        verdict.price(decision, finding)
         if not offers:
             _another(by, study.id)
         planned = _next_sitting(store, by, study, offers, finding.offers)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from studyapp.findings import decimal, hours, of_studies, percent, units
 from studyapp.findings.numbers import interval_share, opening
 from studyapp.kinds.hours.findings import HoursFinding, attribute_alt, costs, hours_finding, shown, standing, versions
+from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours
 from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
 from studyapp.kinds.hours.pictures import worsening
@@ -128,7 +129,8 @@ def _crumb(title: str, plan: HoursPlan | None) -> str:
 def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
     results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
     scale = shared_scale(results)
-    drawn = paper.svgs([worsening(result, scale, PAPER) for result in results], paper.THIRD)
+    lost = lost_hours(decision)
+    drawn = paper.svgs([worsening(result, scale, PAPER, lost) for result in results], paper.THIRD)
     return {
         "charts_heading": _("Worse than the longest pull, by how much?"),
         "charts_intro": finding.charts_intro,
@@ -144,7 +146,7 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
                 "name": opening(result.name),
                 "note": _chart_note(result, decision, scale.shows_limit(result)),
                 "svg": svg,
-                "alt": attribute_alt(result),
+                "alt": f"{attribute_alt(result)} {lost_alt(lost)}".strip(),
             }
             for result, svg in zip(results, drawn, strict=True)
         ],
