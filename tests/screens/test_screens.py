@@ -29,8 +29,8 @@ FRAME = Path(studyapp.__file__).with_name("app.py")
 @pytest.mark.parametrize(
     ("who", "pages"),
     [
-        ("Ada", {"studies", "plan", "prepare", "watch", "open_key", "decide", "bring", "panel", "account"}),
-        ("Ben", {"prepare", "account"}),
+        ("Ada", {"studies", "plan", "prepare", "watch", "open_key", "decide", "bring", "pulls", "panel", "account"}),
+        ("Ben", {"prepare", "pulls", "account"}),
         ("", {"sign_in"}),
     ],
 )

@@ -39,6 +39,9 @@ def lost_hours(decision: Decision) -> tuple[float, ...]:
 
 def why_missing(decision: Decision) -> list[str]:
     """`cannot tell` where pulls that stay without passing, or that are lost, stand before every answer."""
+    beyond = [one for one in decision.lost if one.hours >= decision.reference_hours]
+    if decision.reason == "reference lost" and any(one.fate == "unread" for one in beyond):
+        return [_("Nobody scored the longest pull, so there is nothing to hold the others against. Serve it again.")]
     if decision.reason == "reference lost":
         return [_("The longest pull was lost, and the sealed rule names no other one to hold against it.")]
     if decision.reason == "unjudged":
