@@ -155,7 +155,7 @@ def _late(study: HoursStudy, life: PullLife) -> None:
 def _take(store: Store, by: Staff, study: HoursStudy, life: PullLife, earlier: bool) -> None:
     """Time and mass as they are most likely; all else is asked only of who wants to say it."""
     look.put(look.title(_("{h} h pull, taken").format(h=as_hours(life.hours)), 2))
-    planned = next((pull.mass_g for pull in study.plan.pulls if pull.hours == life.hours), None)
+    planned = next((float(p.mass_g) for p in study.plan.pulls if p.hours == life.hours and p.mass_g), None)
     with st.form("take", border=False):
         at = st.datetime_input(_("Taken at"), min(_now(), life.due or _now()) if earlier else _now(), key="take-at")
         mass = st.number_input(_("Mass, g"), 0.0, 100000.0, planned, 1.0, format="%.0f", key="take-mass")
