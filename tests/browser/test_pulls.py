@@ -54,16 +54,18 @@ def test_a_night_pull_is_two_taps_and_a_lost_one_reaches_the_verdict(
     night.press("Keep")
     night.see("220 g")
     night.press("Undo what was noted last: 0 h")
-    night.see("due")
+    page.get_by_role("button", name="Taken now").click()
+    night.press("Keep")
     night.press("Cannot be had")
     page.get_by_text("dropped", exact=True).click()
     night.settle()
     night.shoot(tmp_path, "lost")
-    night.press("Note 0 h as lost")
+    night.press("Note 8 h as lost")
     night.see("lost, dropped")
     with workshop.store.read() as tx:
         told = [(note.kind, note.hours, note.reason) for note in pulls.of_study(tx, workshop.study)]
-    assert told == [("zero", 0, None), ("taken", 0, None), ("undone", 0, None), ("lost", 0, "dropped")]
+    kinds = ["zero", "taken", "undone", "taken", "lost"]
+    assert told == [(kind, 8 if kind == "lost" else 0, "dropped" if kind == "lost" else None) for kind in kinds]
 
     key = setting_out.pulls_by_code(workshop.store, workshop.preparer, workshop.sitting.id)
     for link in workshop.links:
@@ -74,9 +76,10 @@ def test_a_night_pull_is_two_taps_and_a_lost_one_reaches_the_verdict(
     desk = Desk(phone(1280)[0], server.url)
     desk.sign_in("Ada", workshop.passphrase)
     desk.page.goto(f"{server.url}/decide?study={workshop.study}")
-    desk.see("0 h was lost (dropped): nothing is said about it.")
+    desk.see("Stop at 16 hours.")
+    desk.see("8 h was lost (dropped): nothing is said about it.")
     desk.see("What departed from the plan")
-    desk.see("0 h: lost, dropped, noted by Ben")
+    desk.see("8 h: lost, dropped, noted by Ben")
     desk.page.screenshot(path=str(tmp_path / "verdict.png"), full_page=True)
 
 
