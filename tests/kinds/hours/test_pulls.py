@@ -13,13 +13,16 @@ import pytest
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.kinds.hours import deciding, setting_out
 from studyapp.kinds.hours.findings import hours_finding
+from studyapp.kinds.hours.findings.pull_life import late_pulls, pull_departures, taken_says
 from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.kinds.hours.report import report
 from studyapp.kinds.hours.setting_out import pulls
 from studyapp.records import Attribute
-from studyapp.services import closing, joining, preparing, tasting, watching
+from studyapp.services import closing, joining, planning, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import pulls as notes
 from tests.conftest import CHECKS
+from tests.printing.paper_reading import flowing_pages
 
 MEANS = {0.0: 7.0, 8.0: 4.1, 16.0: 4.0, 24.0: 4.0}
 AT = "2026-11-24 10:41"
@@ -97,6 +100,10 @@ def test_a_pull_lost_before_it_was_served_does_not_take_the_study_along(kitchen:
     assert (found.verdict, found.hours, found.latest_hours) == ("stop", 16.0, None)
     said = hours_finding(found)
     assert "8 h was lost (dropped): nothing is said about it." in said.lede
+    study = planning.study(kitchen.store, kitchen.leader, kitchen.study)
+    first, *_rest = flowing_pages(report(kitchen.store, kitchen.leader, study, "2026-11-30T08:00:00+00:00"))
+    assert "8 h was lost (dropped): nothing is said about it." in first
+    assert "8 h: lost, dropped, noted by Ben at 24.11. 10:41." in first
     closing.sign(kitchen.store, kitchen.leader, kitchen.study, "Ada", "ran the test")
     kept = closing.kept_verdict(kitchen.store, kitchen.leader, kitchen.study, 1)
     assert kept is not None
@@ -162,6 +169,10 @@ def test_what_is_undone_stays_in_the_record(kitchen: Any) -> None:
     kept = pulls.pulls_of(store, ben, study)
     assert (kept.zero_noted, str(kept.lives[1].due), kept.next.hours) == (True, "2026-11-23 17:00:00", 0.0)
     assert [life.is_late for life in kept.lives] == [False, False, False, True]
+    assert late_pulls(kept) == ["The 24 h pull is 46 h late: it is a 70 h pull."]
+    said = pull_departures(kept)
+    assert said == [*late_pulls(kept), "Nobody noted when the pull at 0, 16 h was taken."]
+    assert taken_says(kept.lives[1]) == "17:03"
     pulls.undo(store, ben, study, 24.0, AT)
     pulls.undo(store, ben, study, None, AT)
     kept = pulls.pulls_of(store, ben, study)

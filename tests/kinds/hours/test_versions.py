@@ -203,6 +203,14 @@ def test_all_that_version_1_could_sign_can_still_be_said(kept: Earlier, verdict:
         assert len({warning_sentence(warning) for warning in read.warnings}) == len(VERSION_1_WARNINGS)
 
 
+def test_an_older_seal_gives_nothing_for_a_lost_reference(kept: Earlier) -> None:
+    """Nobody was asked, so nobody sealed that the next longest pull takes its place; its rule is read as it was."""
+    study = planning.study(kept.store, kept.leader, kept.study("Hours, opened"))
+    assert rule.rule_of(study.plan, 1).lost_reference == "none"
+    assert not any("lost" in sentence for sentence in rule.sentences(study.plan, study.named))
+    assert any("takes its place" in sentence for sentence in rule.sentences(replace(study.plan, lost_reference="next")))
+
+
 # ---- signed ----------------------------------------------------------------------------------------------------------
 def test_signing_keeps_the_version_of_the_rule(kept: Earlier) -> None:
     """A study of version 1 that nobody has signed is signed under the rule of today, and its document says so."""

@@ -111,7 +111,10 @@ def _to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Rul
         rule = rule_of(study.plan, opened_look(tx, study))
         left = missing.notes(tx, study, opened_look(tx, study))
     frame = scores(store, by, study_id)
-    told = pd.concat([frame.assign(why=""), missing.unscored(frame, left, study.plan, rule)], ignore_index=True)
+    untold = missing.unscored(frame, left, study.plan, rule)
+    told = (
+        pd.concat([frame.assign(why=""), pd.DataFrame(untold)], ignore_index=True) if untold else frame.assign(why="")
+    )
     if len({*told.loc[told["score"].notna(), "hours"]} - {*told.loc[told["why"] == "unread", "hours"]}) < 2:
         raise NothingToDecide(
             _(

@@ -42,10 +42,8 @@ def _could_not_judge(row: Any) -> bool:
     return row.nonce not in known and not is_physical(row.reason)
 
 
-def unscored(scores: pd.DataFrame, left: list[Row], plan: HoursPlan, rule: Rule) -> pd.DataFrame:
-    """The notes as rows, and a row for each sealed pull of which some deciding attribute was never scored."""
-    import pandas as pd
-
+def unscored(scores: pd.DataFrame, left: list[Row], plan: HoursPlan, rule: Rule) -> list[Row]:
+    """The notes on deciding attributes, and a row for each sealed pull of which one of these was never scored."""
     there = set(zip(scores["attribute"], scores["hours"], strict=True))
     lost = {row["hours"] for row in left if row["why"] == "lost" and row["sitting"] is None}
     partly = {hours for _name, hours in there}
@@ -56,8 +54,7 @@ def unscored(scores: pd.DataFrame, left: list[Row], plan: HoursPlan, rule: Rule)
         and (pull.hours in partly or pull.hours not in lost | _everywhere(scores, left, pull.hours))
     ]
     told = [row for row in left if row.get("attribute") is None or row["attribute"] in rule.attributes]
-    columns = [*NAMES, "batch", "why", "reason"]
-    return pd.DataFrame([*told, *unread], columns=columns)
+    return [*told, *unread]
 
 
 def _everywhere(scores: pd.DataFrame, left: list[Row], hours: float) -> set[float]:

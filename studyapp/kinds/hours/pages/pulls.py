@@ -127,6 +127,8 @@ def _due(life: PullLife) -> str:
     if life.due is None:
         return _("Hour zero is not noted.")
     left = life.due - _now()
+    if not left:
+        return _("due now")
     when = f"{life.due:%H:%M}" if life.due.date() == _now().date() else appointment(life.due)
     told = _("due {time}, in {span}") if left.total_seconds() > 0 else _("due {time}, {span} ago")
     return told.format(time=when, span=span(left))
