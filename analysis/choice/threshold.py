@@ -16,7 +16,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,6 +25,9 @@ from scipy.special import expit, stdtrit, xlogy
 from analysis.choice.descent import descend
 from analysis.choice.forced_choice import at_least, check_alpha
 from analysis.choice.psychometric import Array, method_named
+
+if TYPE_CHECKING:
+    from analysis.choice.control import ControlResult
 
 LAPSE = 0.01
 NODES, REACH = 241, 6.0
@@ -103,7 +106,8 @@ class ThresholdFit:
     """Parameters on the ln dose scale, and the threshold with its limits in dose units.
 
     Both claims are one-sided at 1 - alpha: found from `high` on; not shown below `low`. `blank_p_value` is the chance
-    of so many right answers at dose 0 by guessing, None without such trials.
+    of so many right answers at dose 0 by guessing, None without such trials. The `control`'s answers are none of these;
+    where no dose is found, it tells a panel that could have found one.
     """
 
     method: str
@@ -118,6 +122,7 @@ class ThresholdFit:
     high: DosePoint
     blank_p_value: float | None
     warnings: tuple[str, ...]
+    control: ControlResult | None = None
 
 
 @dataclass(frozen=True, slots=True)

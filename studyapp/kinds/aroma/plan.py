@@ -10,6 +10,7 @@ from studyapp.records import SetsPlan, Study
 
 KIND = "aroma"
 DoseUnit = Literal["min", "g"]
+ControlMade = Literal["stronger", "spike"]
 AromaAim = Literal["detectable", "dose", "carry over", "linger"]
 
 
@@ -24,6 +25,16 @@ class Botanical:
 
 
 @dataclass(frozen=True, slots=True)
+class Control:
+    """The cup that is known to differ, against the same plain cup: a "stronger" infusion or a named "spike". `holds`
+    says how it is made, `sets` how many sets with it are served in all."""
+
+    made: ControlMade = "stronger"
+    holds: str = ""
+    sets: int = 9
+
+
+@dataclass(frozen=True, slots=True)
 class AromaPlan(SetsPlan):
     """A forced-choice study of an infused aroma before its seal; the sealed rule is the canonical JSON of this.
 
@@ -32,6 +43,7 @@ class AromaPlan(SetsPlan):
     are plain batches after (carry over) or days (linger). The comparison cup is the `blank` (same mass, same hot air,
     no botanical); for carry over and linger it is the `reference`, plain chocolate made before any botanical.
     `trials_each` counts the sets of one assessor at each dose or batch; `cap` ends a sequential plan, in answers.
+    Without a `control` no answer can be "close enough".
     """
 
     aim: AromaAim = "detectable"
@@ -50,6 +62,7 @@ class AromaPlan(SetsPlan):
     sequential: bool = False
     cap: int | None = None
     safe_food_by: str = ""
+    control: Control | None = None
 
     @property
     def warned_of(self) -> str:
@@ -77,4 +90,6 @@ def from_document(document: Mapping[str, Any]) -> AromaPlan:
     values["botanical"] = Botanical(**values.get("botanical", {}))
     for name in ("doses", "batches", "assessors"):
         values[name] = tuple(values.get(name, ()))
+    if values.get("control"):  # a plan of before there were controls has none
+        values["control"] = Control(**values["control"])
     return AromaPlan(**values)
