@@ -42,7 +42,6 @@ ROLES: Mapping[str, tuple[str, ...]] = {
     "newcomer": ("first_run", "sign_in", "limits"),
     "nobody": ("sign_in", "limits"),
 }
-WITH_OWN_PAGES = ("leader", "newcomer")
 UNLISTED = ("plan", "open_key", "decide", "limits")  # reached from other pages
 
 
@@ -56,10 +55,11 @@ def _role(seat: Seat | None, staff: Staff | None) -> str:
 
 
 def _own_pages(role: str) -> dict[str, OwnPage]:
-    """Pages that one kind of study alone has, for who runs studies or only looks in."""
-    if role not in WITH_OWN_PAGES:
+    """Pages that one kind of study alone has, for who may open them."""
+    if role in ("assessor", "nobody"):
         return {}
-    return {name: page for kind in registry.KINDS for name, page in registry.pages(kind).own_pages().items()}
+    pages = (page for kind in registry.KINDS for page in registry.pages(kind).own_pages().items())
+    return {name: page for name, page in pages if role in page.roles}
 
 
 def _screen(name: str) -> Callable[[], None]:

@@ -416,6 +416,24 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
+class PullNote:
+    """What somebody noted of a pull: `kind` is taken, lost, zero (hour zero), undone or zero undone. `actual_at` is the
+    time on the workshop's clock, local ISO without a zone; `at` that of the note. `sitting` is the number of the one in
+    which it was lost, None for all."""
+
+    kind: str
+    hours: float
+    actual_at: str
+    at: str
+    by: str
+    mass_g: float | None = None
+    temperature_c: float | None = None
+    words: str | None = None
+    reason: str | None = None
+    sitting: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Deviation:
     """A departure from the plan, with what was known when it was noted."""
 

@@ -114,11 +114,13 @@ class Opening(NamedTuple):
 
 
 class OwnPage(NamedTuple):
-    """A page that only this kind has: its title, the words of the button that leads there, and what draws it."""
+    """A page that only this kind has: its title, the words of the button that leads there, what draws it, and who may
+    open it."""
 
     title: str
     act: str
     render: Callable[[], None]
+    roles: tuple[str, ...] = ("leader", "newcomer")
 
 
 class Kitchen(NamedTuple):

@@ -7,7 +7,7 @@ from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Deviation, Progress, Seated, Sitting, Staff, Study
-from studyapp.services import trying
+from studyapp.services import leaving_out, trying
 from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
 from studyapp.services.preparing import trays_of
 from studyapp.services.seating import own_nonce
@@ -47,6 +47,7 @@ def _move(store: Store, by: Staff, sitting_id: str, frm: tuple[str, ...], to: st
         timed: dict[str, Any] = {"at": events.now()}
         sittings.set_state(tx, sitting_id, to, timed["at"])
         if to == "open":
+            leaving_out.close_lost(tx, sitting)
             timed["clock"] = clock.anchor()
         events.append(tx, f"sitting {to}", {"sitting": sitting_id, "by": by.id, **timed}, sitting.study)
 

@@ -151,6 +151,11 @@ pull_note = Table(
     Column("mass_g", Float),
     _to("by", "staff.id"),
     _at(),
+    Column("kind", String(16)),  # taken (so are notes without a kind), lost, zero, undone, zero undone
+    Column("reason", String(32)),
+    Column("sitting", Integer),  # the number of the one in which it was lost; none for all of them
+    Column("temperature_c", Float),
+    Column("words", Text),
 )
 key_view = Table(
     "key_view", metadata, _to("study_id", "study.id", primary=True), _to("staff_id", "staff.id", primary=True), _at()

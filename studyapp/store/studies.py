@@ -203,20 +203,3 @@ def deviation_count(tx: Connection, study: str) -> int:
     """How many departures were noted."""
     query = select(func.count()).select_from(schema.deviation).where(schema.deviation.c.study_id == study)
     return int(tx.execute(query).scalar_one())
-
-
-def add_pull_note(tx: Connection, study: str, level: float, actual_at: str, mass_g: float | None, by: str) -> None:
-    """Keep when a sample was really taken."""
-    done = tx.execute(
-        insert(schema.pull_note).values(
-            study_id=study, hours=level, actual_at=actual_at, mass_g=mass_g, by=by, at=now()
-        )
-    )
-    covers.cover(tx, "pull noted", "pull_note", {"id": _key(done)}, study, by=by)
-
-
-def pull_notes(tx: Connection, study: str) -> dict[float, tuple[str, float | None]]:
-    """The last note of each sample, by its level: actual time and mass."""
-    c = schema.pull_note.c
-    query = select(c.hours.label("level"), c.actual_at, c.mass_g).where(c.study_id == study).order_by(c.id)
-    return {row.level: (row.actual_at, row.mass_g) for row in tx.execute(query)}

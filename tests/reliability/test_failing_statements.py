@@ -22,6 +22,7 @@ from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma.plan import AromaPlan
 from studyapp.kinds.hours import deciding, setting_out
 from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.kinds.hours.setting_out import pulls
 from studyapp.records import Attribute, Mark, Staff
 from studyapp.services import (
     accounts,
@@ -55,7 +56,12 @@ def functions() -> dict[str, ast.FunctionDef]:
     found = {}
     app = Path(studyapp.__file__).parent
     for file in sorted(
-        [*app.glob("services/*.py"), *app.glob("kinds/*/setting_out.py"), *app.glob("kinds/*/deciding/*.py")]
+        [
+            *app.glob("services/*.py"),
+            *app.glob("kinds/*/setting_out.py"),
+            *app.glob("kinds/*/setting_out/*.py"),
+            *app.glob("kinds/*/deciding/*.py"),
+        ]
     ):
         name = file.parent.name if file.stem == "__init__" else file.stem
         for node in ast.parse(file.read_text()).body:
@@ -216,6 +222,11 @@ def _first_leader(case: Case) -> Callable[[], object]:
     return lambda: accounts.first_leader(case.store, "Eve", PHRASE)
 
 
+def _undone(case: Case) -> Callable[[], object]:
+    pulls.note_pull(case.store, case.preparer, case.study, 8.0, "2026-11-24 10:41")
+    return lambda: pulls.undo(case.store, case.preparer, case.study, 8.0, "2026-11-24 10:41")
+
+
 def _mark(case: Case) -> Callable[[], object]:
     here = case.serving()
     mark = Mark(here.serving, here.lines[0].id, 5.0, secrets.token_hex(12))
@@ -339,9 +350,14 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         Case.draft, lambda c, id_: planning.keep_plan(c.store, c.leader, id_, HoursPlan("Other"))
     ),
     "planning.new_study": _now(lambda c: planning.new_study(c.store, c.leader, "hours", "Third")),
-    "setting_out.note_pull": _now(
+    "pulls.note_pull": _now(
         lambda c: setting_out.note_pull(c.store, c.preparer, c.study, 8.0, "2026-11-24 10:41", 3900.0)
     ),
+    "pulls.note_zero": _now(lambda c: pulls.note_zero(c.store, c.preparer, c.study, "2026-11-24 10:41")),
+    "pulls.note_lost": _now(
+        lambda c: pulls.note_lost(c.store, c.preparer, c.study, 8.0, "dropped", "2026-11-24 10:41")
+    ),
+    "pulls.undo": _undone,
     "planning.seal": _with(Case.draft, lambda c, id_: planning.seal(c.store, c.leader, id_, "Two looks, again")),
     "preparing.fill_rows": _now(lambda c: preparing.fill_rows(c.store, c.preparer, c.w.sitting.id)),
     "preparing.boxes": _now(lambda c: preparing.boxes(c.store, c.preparer, c.study)),

@@ -29,8 +29,23 @@ FRAME = Path(studyapp.__file__).with_name("app.py")
 @pytest.mark.parametrize(
     ("who", "pages"),
     [
-        ("Ada", {"studies", "plan", "prepare", "watch", "open_key", "decide", "bring", "panel", "account", "limits"}),
-        ("Ben", {"prepare", "account", "limits"}),
+        (
+            "Ada",
+            {
+                "studies",
+                "plan",
+                "prepare",
+                "watch",
+                "open_key",
+                "decide",
+                "bring",
+                "pulls",
+                "panel",
+                "account",
+                "limits",
+            },  # fmt: skip
+        ),
+        ("Ben", {"prepare", "pulls", "account", "limits"}),
         ("", {"sign_in", "limits"}),
     ],
 )

@@ -65,7 +65,7 @@ def test_an_unsigned_study_names_the_change_as_a_departure(page: Any) -> None:
     for title in ("Hours, opened", "Hours, cannot tell"):
         text = page("decide", title)
         departures = text.split("What departed from the plan")[1]
-        first = departures.index("sealed under version 1 of the stop rule and decided by the corrected version 2")
+        first = departures.index("sealed under version 1 of the stop rule and decided by the corrected version 3")
         assert first < departures.index("The room was warm.")
         assert "The rule was corrected since" not in text
 

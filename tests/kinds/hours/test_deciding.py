@@ -84,7 +84,7 @@ def test_a_pull_that_nobody_scored_is_named_and_served_again(workshop: Any) -> N
     watching.close_sitting(store, leader, workshop.sitting.id, "the power was cut")
     closing.open_key(store, leader, workshop.study, "Ada")
     for act in (deciding.decision, deciding.offers, deciding.description):
-        with pytest.raises(NothingToDecide, match="nobody scored Acidity at 0 h"):
+        with pytest.raises(NothingToDecide, match="fewer than two pulls were scored"):
             act(store, leader, workshop.study)
     again = deciding.plan_next_sitting(store, leader, workshop.study)
     assert [sitting.number for sitting in again] == [2]
@@ -109,8 +109,10 @@ def test_the_reference_is_the_longest_sealed_pull_or_nothing(hand_maker: Any) ->
                 tasting.keep_mark(store, token, Mark(here.serving, line.id, value, secrets.token_hex(12)))
             tasting.finish_serving(store, token, here.serving)
     closing.open_key(store, hand_maker.leader, hand_maker.study, "Ada")
-    with pytest.raises(NothingToDecide, match="nobody scored Acidity at 24 h"):
-        deciding.decision(store, hand_maker.leader, hand_maker.study)
+    found = deciding.decision(store, hand_maker.leader, hand_maker.study)
+    assert (found.verdict, found.reason) == ("cannot tell", "reference lost")
+    assert [(one.hours, one.fate) for one in found.lost] == [(24.0, "unread")]
+    assert deciding.offers(store, hand_maker.leader, hand_maker.study) == ()
 
 
 def test_scores_stay_hidden_until_the_key_is_open(workshop: Any) -> None:

@@ -27,7 +27,17 @@ def own_pages() -> dict[str, OwnPage]:
 
         bring.render()
 
-    return {"bring": OwnPage(_("Bring scores"), _("Bring scores I have"), render)}
+    return {
+        "bring": OwnPage(_("Bring scores"), _("Bring scores I have"), render),
+        "pulls": OwnPage(_("Pulls"), _("Pulls at the conche"), at_the_conche, ("leader", "preparer")),
+    }
+
+
+def at_the_conche() -> None:
+    """The page of the pulls."""
+    from studyapp.kinds.hours.pages import pulls
+
+    pulls.render()
 
 
 def fields(by: Staff, study: HoursStudy) -> HoursPlan:
