@@ -1,3 +1,34 @@
+"""Screens on a real store: each opens for its role, refuses a browser that is signed out, and leads to the next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+import streamlit as st
+from streamlit.testing.v1 import AppTest
+
+import studyapp
+from studyapp import session
+from studyapp.errors import NotAllowed
+from studyapp.kinds.hours import deciding
+from studyapp.kinds.hours import findings as hours_findings
+from studyapp.kinds.hours.deciding import what_if
+from studyapp.services import accounts, closing, panel, planning, preparing, watching, worked_out
+from studyapp.store import open_store
+from tests.conftest import CHECKS, another_leader
+
+Screen = Callable[..., AppTest]
+Said = Callable[[AppTest], str]
+FRAME = Path(studyapp.__file__).with_name("app.py")
+
+
+# ---- who may open what -------------------------------------------------------------------------------------------
+@pytest.mark.parametrize(
+    ("who", "pages"),
+    [
         ("Ada", "studies plan prepare watch open_key decide bring pulls panel account limits"),
         ("Ben", "prepare pulls account limits"),
         ("", "sign_in limits"),
