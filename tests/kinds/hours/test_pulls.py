@@ -172,7 +172,7 @@ def test_what_is_undone_stays_in_the_record(kitchen: Any) -> None:
     assert late_pulls(kept) == ["The 24 h pull is 46 h late: it is a 70 h pull."]
     said = pull_departures(kept)
     assert said == [*late_pulls(kept), "Nobody noted when the pull at 0, 16 h was taken."]
-    assert taken_says(kept.lives[1]) == "17:03"
+    assert taken_says(kept.lives[1]) == "17:03, 221 g"
     pulls.undo(store, ben, study, 24.0, AT)
     pulls.undo(store, ben, study, None, AT)
     kept = pulls.pulls_of(store, ben, study)
