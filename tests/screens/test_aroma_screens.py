@@ -14,6 +14,7 @@ from streamlit.testing.v1 import AppTest
 from studyapp.kinds.aroma import deciding, report, rule
 from studyapp.kinds.aroma.plan import AromaPlan, Botanical, Control
 from studyapp.services import closing, joining, planning, preparing, tasting, trying, watching
+from tests.conftest import another_leader
 from tests.kinds.aroma.aroma_kitchen import CHECKS
 from tests.printing.paper_reading import flowing_pages
 
@@ -119,6 +120,25 @@ def test_a_proposal_is_taken_over_with_one_tap(screen: Screen, begun: Callable[.
     plan = planning.study(workshop.store, workshop.leader, study).plan
     assert (plan.method, plan.trials_each, plan.sets_a_sitting, plan.sittings) == ("three-alternative", 3, 2, 2)
     assert app.selectbox(key=f"method-{study}-1").value == "three-alternative"
+
+
+def test_an_aftertaste_comes_with_its_times_and_its_test(
+    screen: Screen, begun: Callable[..., str], workshop: Any, said: Said
+) -> None:
+    """Asked for after a triangle: times proposed, the one test that can be asked, a rest that is too short."""
+    study = begun(sealed=False, nameable=True, note="mint")
+    app = screen("plan", study=study)
+    app.radio(key=f"aim-{study}-0").set_value("aftertaste").run()
+    plan = planning.study(workshop.store, workshop.leader, study).plan
+    assert (plan.batches, plan.method, plan.longest_wait) == ((30, 60, 120), "two-alternative", 120)
+    assert "Fix the rest: at least as long as the latest time, 120 seconds." in said(app)
+    assert "Every piece is noticed once, at one of these times" in said(app)
+    app.number_input(key=f"share-{study}-0").set_value(80.0).run()
+    app.number_input(key=f"most-{study}-0").set_value(5.0).run()
+    plan = planning.study(workshop.store, workshop.leader, study).plan
+    assert (plan.share, plan.most_g_a_day) == (0.8, 5.0)
+    assert "Fix the grams of a day: one sitting alone serves 18 g to each person." in said(app)
+    assert not app.exception
 
 
 def test_what_is_typed_is_kept_and_a_slip_is_named(
@@ -230,8 +250,8 @@ def test_fewer_right_than_guessing_is_said_on_page_report_and_list(
         assert "Cannot tell: fewer right than guessing would give." in text
         assert "swapped codes" in text
         assert "Close enough." not in text
-    for name in ("Ada", "Ida"):
-        closing.sign(workshop.store, workshop.leader, study, name, "read it")
+    for signer in (workshop.leader, another_leader(workshop.store, workshop.leader)):
+        closing.sign(workshop.store, signer, study, "read it")
     assert "Cannot tell: fewer right than guessing would give." in said(screen("studies"))
 
 

@@ -6,7 +6,7 @@ Answers come from files or as totals. The functions also turn results into the J
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -27,9 +27,10 @@ if TYPE_CHECKING:
         SequentialResult,
         Similar,
     )
-    from analysis.choice.threshold import FitTest, ThresholdFit
+    from analysis.choice.threshold import FitTest, ShareLevel, ThresholdFit
 
 Document = dict[str, Any]
+COLUMN_AIMS = {"batch": "carry over", "days": "linger", "seconds": "aftertaste"}
 Say = Callable[..., str]
 Given: TypeAlias = tuple[int, int] | None  # sets of the control, and the right answers among them
 MOST_CONTROL = 10_000
@@ -152,16 +153,20 @@ def judge_rounds(path: Path, sealed: SequentialPlan, control: Given = None) -> S
         return sequential.judge(sealed, rounds, control_of(sealed.method, sealed.alpha, control, counted))
 
 
-def threshold_file(method: str, path: Path, alpha: float, uneven: bool, control: Given = None) -> ThresholdFit:
-    """A threshold from a file of answers with doses. Raises BadInput."""
+def threshold_file(
+    method: str, path: Path, alpha: float, uneven: bool, control: Given = None, share: float = 0.5
+) -> ThresholdFit:
+    """A threshold from a file of answers with doses, and the dose of a `share`. Raises BadInput."""
     from analysis.choice import threshold
     from analysis.files import answers
 
     check_settings(method, alpha=alpha)
+    _check_share("--share", share, 1.0)
     with _as_bad_input(path.name):
         read = answers.read_doses(path, uneven)
         fitted = threshold.fit(threshold.dose_answers(read.assessor, read.level, read.correct), method, alpha)
-        return replace(fitted, control=control_of(method, alpha, control, read.control))
+        told = control_of(method, alpha, control, read.control)
+        return replace(fitted, control=told, noticed=(threshold.at_share(fitted, share),))
 
 
 def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, ThresholdFit], ...]]:
@@ -176,17 +181,23 @@ def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, Th
     return threshold.fit_test(fitted), tuple(without)
 
 
-def ladder_file(method: str, path: Path, pd: float, alpha: float, uneven: bool, control: Given = None) -> Ladder:
-    """A carry-over ladder from a file of answers with batches. Raises BadInput."""
+def ladder_file(
+    method: str, path: Path, pd: float, alpha: float, uneven: bool, control: Given = None, share: float = 0.5
+) -> tuple[Ladder, str]:
+    """A ladder from a file of answers with batches, days or seconds, until when a `share` notices, and its aim. Raises
+    BadInput."""
     from analysis.choice import carry_over
     from analysis.files import answers
 
     check_settings(method, alpha=alpha, pd=pd)
+    _check_share("--share", share, 1.0)
     with _as_bad_input(path.name):
         read = answers.read_batches(path, uneven)
-        batches = [int(batch) for batch in read.level]
-        found = control_of(method, alpha, control, read.control)
-        return carry_over.ladder(read.assessor, batches, read.correct, method, pd, alpha, found)
+        rungs = [int(batch) for batch in read.level]
+        told = control_of(method, alpha, control, read.control)
+        found = carry_over.ladder(read.assessor, rungs, read.correct, method, pd, alpha, told)
+        until = carry_over.noticed_until(read.assessor, rungs, read.correct, method, (share,), alpha)
+        return replace(found, noticed=until), COLUMN_AIMS[read.column]
 
 
 def pd_of(method: str, d_prime: float) -> float:
@@ -375,10 +386,23 @@ def threshold_document(fitted: ThresholdFit) -> Document:
     blank = {"trials": answers.blank_trials, "correct": answers.blank_correct, "p_value": fitted.blank_p_value}
     return {
         "threshold": {name: point.value for name, point in ends.items()},
+        "noticed": _noticed(fitted.noticed),
         "blank": blank,
         "control": control_document(fitted.control),
         "warning_codes": ["control_not_served"] if unfound and fitted.control is None else [],
     }
+
+
+def _noticed(levels: Sequence[ShareLevel]) -> list[Document]:
+    """The level of each share; null outside the levels asked about, where the side is named."""
+    return [
+        {
+            "share": each.share,
+            **{name: getattr(each, name).value for name in ("estimate", "low", "high")},
+            "where": {name: getattr(each, name).where for name in ("estimate", "low", "high")},
+        }
+        for each in levels
+    ]
 
 
 def ladder_document(ladder: Ladder, say: Say) -> Document:
@@ -387,6 +411,7 @@ def ladder_document(ladder: Ladder, say: Say) -> Document:
         "clean_from_all_tasted": ladder.clean_from_all_tasted,
         "clean_from_batch_by_batch": ladder.clean_from_batch_by_batch,
         "detected_through": ladder.detected_through,
+        "noticed": _noticed(ladder.noticed),
         "control": control_document(ladder.control),
         "rungs": [
             {

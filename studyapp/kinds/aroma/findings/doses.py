@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, percent
 from studyapp.kinds.aroma.findings import controls
+from studyapp.kinds.aroma.findings.shares import noticed_facts
 from studyapp.kinds.aroma.findings.trials import percent_of
 from studyapp.words import _, ngettext
 
@@ -23,7 +24,12 @@ def threshold_finding(
     return TrialFinding(
         headline=headline or _headline(fitted, unit),
         lede=why or f"{_found_from(fitted, unit)} {_not_below(fitted, unit)}",
-        facts=(*_points(fitted, tested, unit), _fit(tested, unit), *controls.fact(fitted.control)),
+        facts=(
+            *_points(fitted, tested, unit),
+            _fit(tested, unit),
+            *noticed_from(fitted, unit),
+            *controls.fact(fitted.control),
+        ),
         changes=(
             _("Each claim holds at a risk of {alpha} of its own.").format(alpha=percent_of(fitted.alpha)),
             _("Half-way detection for the middle assessor, with 1 % of answers taken as slips."),
@@ -37,6 +43,12 @@ def threshold_finding(
         ),
         caution=caution(),
     )
+
+
+def noticed_from(fitted: ThresholdFit, unit: str) -> tuple[Fact, ...]:
+    """From which dose on each chosen share notices it."""
+    asked = [float(level) for level in fitted.answers.doses]
+    return noticed_facts(fitted.noticed, asked, False, lambda number: f"{number} {unit}".strip())
 
 
 def _unfound(fitted: ThresholdFit) -> tuple[str, str]:

@@ -9,7 +9,7 @@ from alembic import op
 from sqlalchemy import Column, Float, Integer, String, Text
 
 revision = "0004"
-down_revision = "0002"
+down_revision = "0003"
 
 
 def upgrade() -> None:
