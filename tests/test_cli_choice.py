@@ -119,9 +119,9 @@ def test_both_claims_can_hold() -> None:
 
 
 def test_cannot_tell_says_what_would_settle_it() -> None:
-    """58 people once each: the first number with both chances at 90 % (checked against scipy in the planning tests)."""
+    """64 people once each: the first number with both chances at 90 % (checked against scipy in the planning tests)."""
     text = _text("choice", "--method", "triangle", "--trials", 36, "--correct", 15)
-    assert "58 people, one trial each, would settle it in 9 of 10 cases." in text
+    assert "64 people, one trial each, would settle it in 9 of 10 cases." in text
 
 
 def test_no_sentence_says_that_there_is_no_difference() -> None:

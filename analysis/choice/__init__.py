@@ -14,6 +14,8 @@ plain batch afterwards it is still found.
 from analysis.choice.carry_over import Ladder
 from analysis.choice.choice_planning import ChoicePlan, PanelReach, Reach, panel_reach, settling_assessors
 from analysis.choice.forced_choice import (
+    RULE_VERSION,
+    Chances,
     ChoiceResult,
     ChoiceWarning,
     DPrime,
@@ -44,6 +46,8 @@ from analysis.choice.sequential import (
 __all__ = [
     "METHODS",
     "MOST_CAPPED",
+    "RULE_VERSION",
+    "Chances",
     "ChoicePlan",
     "ChoiceResult",
     "ChoiceWarning",

@@ -12,8 +12,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import takewhile
+from typing import Literal
 
-from analysis.choice.forced_choice import ChoiceResult, judge_panel
+from analysis.choice.forced_choice import ChoiceResult, Reason, judge_panel
+
+LadderVerdict = Literal["gone", "still found", "cannot tell"]
+LadderReason = Reason | Literal["found again"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +39,20 @@ class Ladder:
     clean_from_batch_by_batch: int | None
     detected_through: int | None
     rungs: tuple[Rung, ...]
+
+    @property
+    def verdict(self) -> LadderVerdict:
+        """Gone from some rung on, still found in the last, or neither."""
+        if self.clean_from_all_tasted is not None:
+            return "gone"
+        return "still found" if self.detected_through == self.rungs[-1].batch else "cannot tell"
+
+    @property
+    def reason(self) -> LadderReason | None:
+        """Why it cannot be told, by the last rung, where the reading begins; None where it can."""
+        if self.verdict != "cannot tell":
+            return None
+        return self.rungs[-1].result.reason or "found again"
 
 
 def ladder(

@@ -6,7 +6,8 @@ Answers come from files or as totals. The functions also turn results into the J
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
@@ -18,13 +19,13 @@ from studyapp.words import _
 
 if TYPE_CHECKING:
     from analysis.choice import (
+        Chances,
         ChoicePlan,
         ChoiceResult,
         Ladder,
         PanelReach,
         SequentialPlan,
         SequentialResult,
-        Similar,
     )
     from analysis.choice.threshold import FitTest, ThresholdFit
 
@@ -237,31 +238,56 @@ def _as_bad_input(name: str = "") -> Iterator[None]:
 
 # ---- the JSON contract ---------------------------------------------------------------------------------------------
 def choice_document(result: ChoiceResult, say: Say) -> Document:
-    """`choice --json`."""
+    """`choice --json`. `say` writes the sentence of a warning, given it and the number of people."""
+    each = result.trials_each
     return {
         "verdict": result.verdict,
         "reason": result.reason,
+        "scope": "people like them" if result.similar.offered else "these assessors",
+        **_sealed(result.method, result.alpha),
+        "assessors": len(each),
+        "people_by_trials": {str(trials): people for trials, people in sorted(Counter(each).items())},
         "trials": result.trials,
         "correct": result.correct,
         "p_value": result.p_value,
         "minimum_correct": result.minimum_correct,
+        "fewer_at_most": result.fewer_at_most,
         "different": result.different,
         "proportion_correct": asdict(result.proportion_correct),
         "proportion_discriminators": asdict(result.proportion_discriminators),
         "d_prime": asdict(result.d_prime),
         "similarity": {
             "pd_limit": result.pd_limit,
-            **_similar(result.similar),
-            "offered": result.similar.offered,
-            "these_assessors": _similar(result.these_assessors),
+            **asdict(result.similar),
+            "these_assessors": {
+                name: value for name, value in asdict(result.these_assessors).items() if name != "offered"
+            },
         },
-        "warnings": [say(warning, len(result.trials_each)) for warning in result.warnings],
-        "warning_codes": [warning.code for warning in result.warnings],
+        "errors": asdict(result.errors),
+        "chances": _chances(result.chances, result.pd_limit),
+        **_warned(result.warnings, [say(warning, len(each)) for warning in result.warnings]),
     }
 
 
-def _similar(scope: Similar) -> Document:
-    return {"p_value": scope.p_value, "maximum_correct": scope.maximum_correct, "similar": scope.similar}
+def _sealed(method: str, alpha: float) -> Document:
+    """What every verdict was judged by."""
+    from analysis.choice import RULE_VERSION
+
+    return {"rule_version": RULE_VERSION, "method": method, "alpha": alpha}
+
+
+def _chances(of: Callable[[float], Chances], limit: float) -> Document:
+    """What the design says, and how often, by the share that truly notices: nobody, half the limit, the limit."""
+    return {name: asdict(of(share)) for name, share in noticing(limit).items()}
+
+
+def noticing(limit: float) -> dict[str, float]:
+    """The shares that chances are stated for."""
+    return {"nobody": 0.0, "half the limit": limit / 2, "the limit": limit}
+
+
+def _warned(codes: Iterable[Any], sentences: list[str]) -> Document:
+    return {"warnings": sentences, "warning_codes": [str(getattr(code, "code", code)) for code in codes]}
 
 
 def plan_document(plan: ChoicePlan, similarity: bool, reach: PanelReach | None) -> Document:
@@ -291,12 +317,22 @@ def sequential_document(plan: SequentialPlan) -> Document:
     return {name: value for name, value in asdict(plan).items() if name not in sealed}
 
 
-def rounds_document(result: SequentialResult) -> Document:
-    """`choice --cap --json`: what was judged, round by round, with the sealed plan and the marks of rounds served."""
-    share = result.proportion_discriminators
+def rounds_document(result: SequentialResult, say: Say) -> Document:
+    """`choice --cap --json`: what was judged, round by round, with the sealed plan and the marks of rounds served.
+
+    While it goes on, `verdict` is "cannot tell". "Similar" of people who taste again and again is of them alone.
+    """
+    share, sealed = result.proportion_discriminators, result.plan
+    said = {"different": "different", "same": "similar"}
     return {
+        "verdict": said.get(result.standing, "cannot tell"),
+        "reason": "not decided yet" if result.standing == "go on" else result.reason,
+        "scope": "these assessors" if sealed.people > 1 else "people like them",
+        **_sealed(sealed.method, sealed.alpha),
+        "beta": sealed.beta,
+        "pd_limit": sealed.pd,
         "standing": result.standing,
-        "reason": result.reason,
+        "assessors": sealed.people,
         "trials": result.trials,
         "correct": result.correct,
         "missed": result.missed,
@@ -304,21 +340,40 @@ def rounds_document(result: SequentialResult) -> Document:
         "rounds": [asdict(one) for one in result.rounds],
         "marks_of_rounds_served": None if result.marks is None else asdict(result.marks),
         "proportion_discriminators": None if share is None else asdict(share),
-        "plan": {"rounds": result.plan.rounds, **sequential_document(result.plan)},
+        "plan": {"rounds": sealed.rounds, "cap": sealed.cap, **sequential_document(sealed)},
+        **_warned(result.warnings, [say(code, result.missed) for code in result.warnings]),
     }
 
 
-def threshold_document(fitted: ThresholdFit) -> Document:
+def threshold_document(fitted: ThresholdFit, say: Say) -> Document:
     """`threshold --json`: null outside the doses tasted."""
     ends = {"estimate": fitted.estimate, "low": fitted.low, "high": fitted.high}
     answers = fitted.answers
     blank = {"trials": answers.blank_trials, "correct": answers.blank_correct, "p_value": fitted.blank_p_value}
-    return {"threshold": {name: point.value for name, point in ends.items()}, "blank": blank}
+    counts = zip(answers.doses, answers.trials.sum(axis=0), answers.correct.sum(axis=0), strict=True)
+    return {
+        "verdict": fitted.verdict,
+        "reason": fitted.reason,
+        **_sealed(fitted.method, fitted.alpha),
+        "assessors": len(answers.assessors),
+        "trials": int(answers.trials.sum()),
+        "correct": int(answers.correct.sum()),
+        "threshold": {name: point.value for name, point in ends.items()},
+        "where": {name: point.where for name, point in ends.items()},
+        "doses": [{"dose": float(dose), "trials": int(n), "correct": int(k)} for dose, n, k in counts],
+        "blank": blank,
+        "curve": {"mu": fitted.mu, "s": fitted.s, "tau": fitted.tau, "loglik": fitted.loglik},
+        **_warned(fitted.warnings, [say(code, fitted) for code in fitted.warnings]),
+    }
 
 
 def ladder_document(ladder: Ladder, say: Say) -> Document:
     """`carryover --json`."""
     return {
+        "verdict": ladder.verdict,
+        "reason": ladder.reason,
+        **_sealed(ladder.method, ladder.alpha),
+        "pd_limit": ladder.pd_limit,
         "clean_from_all_tasted": ladder.clean_from_all_tasted,
         "clean_from_batch_by_batch": ladder.clean_from_batch_by_batch,
         "detected_through": ladder.detected_through,

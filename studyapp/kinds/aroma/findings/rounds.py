@@ -13,6 +13,7 @@ from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from analysis.choice import RoundEnd, SequentialPlan, SequentialResult, Standing
+    from analysis.choice.sequential import Careful
     from studyapp.kinds.aroma.deciding import SequentialStanding
     from studyapp.kinds.aroma.plan import AromaPlan
 
@@ -35,9 +36,8 @@ def rounds_finding(judged: SequentialResult, settling: int | None = None) -> Tri
         _noticing(judged),
     )
     numbers = (*facts, *_errors(judged), *(_round(number, one) for number, one in enumerate(judged.rounds, start=1)))
-    return TrialFinding(
-        _headline(judged), _lede(judged), facts, _changes(settling), _careful(judged), caution(), numbers
-    )
+    warnings = tuple(round_warning(code, judged.missed) for code in judged.warnings)
+    return TrialFinding(_headline(judged), _lede(judged), facts, _changes(settling), warnings, caution(), numbers)
 
 
 def _of(right: int, given: int) -> str:
@@ -211,17 +211,15 @@ def _changes(settling: int | None) -> tuple[str, ...]:
     return (said.format(cap=settling),)
 
 
-def _careful(judged: SequentialResult) -> tuple[str, ...]:
-    warnings = [_("People taste more than once, so “same” holds for these assessors only.")] * (judged.plan.people > 1)
-    if judged.missed:
-        warnings.append(
-            ngettext(
-                "{n} answer is missing from rounds that were served; the marks allow for it.",
-                "{n} answers are missing from rounds that were served; the marks allow for them.",
-                judged.missed,
-            ).format(n=judged.missed)
-        )
-    return tuple(warnings)
+def round_warning(code: Careful, missed: int) -> str:
+    """One caution beside the verdict of the rounds."""
+    missing = ngettext(
+        "{n} answer is missing from rounds that were served; the marks allow for it.",
+        "{n} answers are missing from rounds that were served; the marks allow for them.",
+        missed,
+    ).format(n=missed)
+    only = _("People taste more than once, so “same” holds for these assessors only.")
+    return {"these assessors only": only, "answers missing": missing}[code]
 
 
 # ---- pictures ----------------------------------------------------------------------------------------------------
