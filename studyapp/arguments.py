@@ -88,6 +88,7 @@ def as_text(finding: TrialFinding) -> str:
     parts = [
         finding.headline,
         wrapped(finding.lede),
+        wrapped(finding.then),
         fact_lines(finding.facts),
         "\n".join(wrapped(sentence) for sentence in finding.changes),
         listed(_("Careful"), finding.warnings),

@@ -83,6 +83,7 @@ def aroma_report_data(
         "crumb": _("Decision on an aroma. {study}").format(study=_named(plan)),
         "headline": finding.headline,
         "lede": finding.lede,
+        "then": finding.then,
         "facts": [{"label": fact.label, "value": fact.value, "note": fact.note} for fact in finding.facts],
         "offers": [[way.what, way.asks, way.chance] for way in ways],
         "offer_columns": [_("one of these"), _("asks of a person"), _("gives an answer")],

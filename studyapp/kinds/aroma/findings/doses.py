@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, percent
+from studyapp.kinds.aroma.findings import next_steps
 from studyapp.kinds.aroma.findings.trials import fewer_causes, fewer_headline, percent_of
 from studyapp.words import _, ngettext
 
@@ -32,6 +33,7 @@ def threshold_finding(
             *(_apart(name, other, unit) for name, other in apart),
         ),
         caution=caution(),
+        then=next_steps.after_doses(fitted.verdict, fitted.reason),
     )
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, percent
+from studyapp.kinds.aroma.findings import next_steps
 from studyapp.kinds.aroma.findings.trials import fewer_causes, fewer_headline, level, percent_of
 from studyapp.kinds.aroma.findings.verdicts import clearance, holds_for
 from studyapp.methods import METHODS
@@ -25,7 +27,7 @@ def sequential_finding(plan: AromaPlan, here: SequentialStanding, settling: int 
     facts = (*told.facts, holds_for(plan, len(plan.assessors)))
     numbers = (*told.numbers, Fact(_("All answers given"), _of(here.right, here.given), later))
     lede = f"{told.lede} {later}" if later else told.lede
-    return TrialFinding(told.headline, lede, facts, told.changes, told.warnings, clearance(plan), numbers)
+    return replace(told, lede=lede, facts=facts, caution=clearance(plan), numbers=numbers)
 
 
 def rounds_finding(judged: SequentialResult, settling: int | None = None) -> TrialFinding:
@@ -37,7 +39,8 @@ def rounds_finding(judged: SequentialResult, settling: int | None = None) -> Tri
     )
     numbers = (*facts, *_errors(judged), *(_round(number, one) for number, one in enumerate(judged.rounds, start=1)))
     warnings = tuple(round_warning(code, judged.missed) for code in judged.warnings)
-    return TrialFinding(_headline(judged), _lede(judged), facts, _changes(settling), warnings, caution(), numbers)
+    then = next_steps.after_rounds(judged.standing, judged.reason)
+    return TrialFinding(_headline(judged), _lede(judged), facts, _changes(settling), warnings, caution(), numbers, then)
 
 
 def _of(right: int, given: int) -> str:

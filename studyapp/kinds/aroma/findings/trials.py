@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, listed, of_studies, percent
 from studyapp.kinds.aroma import rule
+from studyapp.kinds.aroma.findings import next_steps
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
@@ -30,6 +31,7 @@ def choice_finding(result: ChoiceResult, limit_d_prime: float, settling: int | N
         changes=_conditions(result),
         warnings=tuple(choice_warning(warning, len(result.trials_each)) for warning in result.warnings),
         caution=caution(),
+        then=next_steps.after_test(result.verdict, result.reason),
     )
 
 
@@ -283,6 +285,7 @@ def ladder_finding(ladder: Ladder) -> TrialFinding:
         ),
         warnings=tuple(dict.fromkeys(_ladder_warnings(ladder))),
         caution=caution(),
+        then=next_steps.after_ladder(ladder.verdict, ladder.reason),
     )
 
 

@@ -6,7 +6,7 @@ The numbers of a test, a threshold or a ladder are worded in the modules beside;
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
@@ -73,9 +73,7 @@ def detectable_finding(
         Fact(_("Truly noticing"), percent(share.estimate or 0.0), noticing),
         holds_for(plan, len(result.trials_each)),
     )
-    return TrialFinding(
-        told.headline, told.lede, facts, told.changes, told.warnings, clearance(plan), (*told.facts, _scope(result))
-    )
+    return replace(told, facts=facts, caution=clearance(plan), numbers=(*told.facts, _scope(result)))
 
 
 def marks_held(result: ChoiceResult, sealed: ChoiceResult) -> tuple[Fact, ...]:
@@ -239,7 +237,7 @@ def dose_finding(
         Fact(_("Doses tasted"), doses, unit),
         holds_for(plan, len(answers.assessors)),
     )
-    return TrialFinding(told.headline, told.lede, facts, told.changes, told.warnings, clearance(plan), told.facts)
+    return replace(told, facts=facts, caution=clearance(plan), numbers=told.facts)
 
 
 def _limits(fitted: ThresholdFit, unit: str) -> str:
@@ -299,7 +297,9 @@ def ladder_of(plan: AromaPlan, ladder: Ladder) -> TrialFinding:
         for rung, fact in zip(ladder.rungs, told.facts, strict=True)
     )
     changes = told.changes if batches else told.changes[1:]
-    return TrialFinding(headline, lede, facts, changes, told.warnings, clearance(plan), numbers)
+    return replace(
+        told, headline=headline, lede=lede, facts=facts, changes=changes, caution=clearance(plan), numbers=numbers
+    )
 
 
 def _clean_from(plan: AromaPlan, ladder: Ladder) -> str:

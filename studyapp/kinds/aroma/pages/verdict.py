@@ -32,6 +32,7 @@ def head(finding: TrialFinding, crumb: str) -> None:
         crumb,
         look.title(finding.headline, 1, "verdict"),
         look.lede(finding.lede),
+        *([look.text(finding.then, "strong")] if finding.then else []),
         look.facts([(fact.label, fact.value, fact.note) for fact in finding.facts]),
     )
 
