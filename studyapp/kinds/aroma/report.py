@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import NotFound
-from studyapp.findings import Fact, caution, decimal, hours, of_studies, percent
+from studyapp.findings import Fact, caution, decimal, hours, percent
 from studyapp.findings.facts import TrialFinding
 from studyapp.kinds.aroma.deciding import SequentialStanding, Verdict
 from studyapp.kinds.aroma.files import forced_choice
@@ -85,8 +85,8 @@ def aroma_report_data(
         "lede": finding.lede,
         "then": finding.then,
         "facts": [{"label": fact.label, "value": fact.value, "note": fact.note} for fact in finding.facts],
-        "offers": [[way.what, way.asks, way.chance] for way in ways],
-        "offer_columns": [_("one of these"), _("asks of a person"), _("gives an answer")],
+        "offers": [[way.what, way.asks, *way.chances] for way in ways],
+        "offer_columns": verdicts.way_heads(),
         **printed.notes(finding.changes, finding.warnings, record),
         "caution": _clearance(finding),
         "charts_first": _FIRST,
@@ -204,11 +204,6 @@ def _sealed_lines(plan: SequentialPlan) -> tuple[Fact, ...]:
         ),
         Fact(_("Detectable at the cap from"), _mark(plan.cap_different_at_least), ""),
         Fact(_("Close enough at the cap up to"), _mark(plan.cap_same_at_most), _("for these assessors only")),
-        Fact(
-            _("Undecided at the cap"),
-            of_studies(round(plan.cannot_tell_identical, 2)),
-            _("such plans, if nobody notices"),
-        ),
         Fact(_("Answers on average"), decimal(plan.mean_trials_identical, 0), _("if nobody notices")),
     )
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
+from studyapp.kinds.aroma import rule
 from studyapp.methods import METHODS
 from studyapp.words import _
 
@@ -278,12 +279,7 @@ def _sealed(method: str, alpha: float) -> Document:
 
 def _chances(of: Callable[[float], Chances], limit: float) -> Document:
     """What the design says, and how often, by the share that truly notices: nobody, half the limit, the limit."""
-    return {name: asdict(of(share)) for name, share in noticing(limit).items()}
-
-
-def noticing(limit: float) -> dict[str, float]:
-    """The shares that chances are stated for."""
-    return {"nobody": 0.0, "half the limit": limit / 2, "the limit": limit}
+    return {name: asdict(of(share)) for name, share in rule.noticing(limit).items()}
 
 
 def _warned(codes: Iterable[Any], sentences: list[str]) -> Document:

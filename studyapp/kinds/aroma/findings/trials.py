@@ -16,11 +16,15 @@ if TYPE_CHECKING:
 
 
 # ---- one test ----------------------------------------------------------------------------------------------------
-def choice_finding(result: ChoiceResult, limit_d_prime: float, settling: int | None = None) -> TrialFinding:
-    """The sentences of one test. `limit_d_prime` is pd_limit as d', `settling` the people who would settle it."""
+def choice_finding(
+    result: ChoiceResult, limit_d_prime: float, settling: int | None = None, nameable: bool = True
+) -> TrialFinding:
+    """The sentences of one test. `limit_d_prime` is pd_limit as d', `settling` the people who would settle it; nothing
+    is said of naming the taste where it is not `nameable`."""
+    asks_name = nameable and not METHODS[result.method].names_taste
     return TrialFinding(
         headline=_headline(result),
-        lede=_lede(result, settling),
+        lede=_lede(result, settling, asks_name),
         facts=(
             *_counts(result),
             _noticing(result),
@@ -62,7 +66,7 @@ def fewer_causes() -> str:
     )
 
 
-def _lede(result: ChoiceResult, settling: int | None) -> str:
+def _lede(result: ChoiceResult, settling: int | None, asks_name: bool) -> str:
     sentences = [
         _("{k} of {n} answers are right; guessing alone finds about {g}.").format(
             k=result.correct, n=result.trials, g=decimal(_guessed(result), 0)
@@ -75,7 +79,7 @@ def _lede(result: ChoiceResult, settling: int | None) -> str:
     if result.close or result.close_here:
         sentences.append(_close(result))
     if result.verdict == "cannot tell":
-        sentences += _open_question(result, settling)
+        sentences += _open_question(result, settling, asks_name)
     elif not result.similar.offered:
         sentences.append(not_offered(result))
     return " ".join(sentence for sentence in sentences if sentence)
@@ -88,9 +92,9 @@ def _truly(result: ChoiceResult) -> str:
     )
 
 
-def _open_question(result: ChoiceResult, settling: int | None) -> list[str]:
+def _open_question(result: ChoiceResult, settling: int | None, asks_name: bool) -> list[str]:
     """Why it cannot be told, and what would settle it."""
-    settles = _settles(result, settling)
+    settles = _settles(result, settling, asks_name)
     if not result.similar.offered:
         return [not_offered(result), settles]
     if result.close_here:
@@ -123,11 +127,16 @@ def _close(result: ChoiceResult) -> str:
     ).format(high=percent(result.most_noticing), limit=percent(result.pd_limit))
 
 
-def _settles(result: ChoiceResult, people: int | None) -> str:
+def _settles(result: ChoiceResult, people: int | None, asks_name: bool) -> str:
     """The price of an answer: people with as many trials each as these had."""
     each = max(result.trials_each)
+    if people is None and asks_name:
+        return _(
+            "No panel of this kind settles it; state a larger limit, or, if the taste has a name, ask which cup has "
+            "most of it."
+        )
     if people is None:
-        return _("No panel of this kind settles it; state a larger limit, or ask which of two is stronger.")
+        return _("No panel of this kind settles it; state a larger limit.")
     if each == 1:
         return ngettext(
             "{people} person, one trial, would settle it in 9 of 10 cases.",
@@ -221,7 +230,7 @@ def _power(result: ChoiceResult) -> Fact:
             _("This design"), _("finds {limit} in {found}").format(limit=percent(result.pd_limit), found=found), note
         )
     value = _("finds {limit} in {found}").format(limit=percent(result.pd_limit), found=of_studies(_whole(result.power)))
-    note = _("an identical pair passes in {passes}").format(passes=of_studies(_whole(result.pass_chance)))
+    note = _("an identical pair passes in {passes}").format(passes=of_studies(_whole(result.chances(0.0).similar)))
     return Fact(_("This design"), value, note)
 
 

@@ -44,11 +44,12 @@ class Zone:
 
 @dataclass(frozen=True, slots=True)
 class WayRow:
-    """One way to an answer: what to do, what it asks of a person, and how often it settles the question."""
+    """One way to an answer: what to do, what it asks of a person, and how often it settles the question where nobody
+    notices, where half the limit do, and where as many as the limit do."""
 
     what: str
     asks: str
-    chance: str
+    chances: tuple[str, ...]
 
 
 # ---- is it detectable --------------------------------------------------------------------------------------------
@@ -61,7 +62,7 @@ def detectable_finding(
 ) -> TrialFinding:
     """One test at one dose. `limit_d_prime` is the sealed pd limit as d', `settling` the people who would settle it;
     `sealed` is the same test over the sets that were sealed, for its marks and chances, where that is known."""
-    told = choice_finding(result, limit_d_prime, settling)
+    told = choice_finding(result, limit_d_prime, settling, plan.nameable)
     by_name = {fact.label: fact for fact in told.facts}
     share = result.proportion_discriminators
     noticing = _("at least {low}, at most {high}").format(
@@ -100,7 +101,7 @@ def _chances(result: ChoiceResult) -> str:
     if not result.similar.offered:
         return found
     return _("{found}, nobody noticing is shown in {passes}").format(
-        found=found, passes=of_studies(round(result.pass_chance, 2))
+        found=found, passes=of_studies(round(result.chances(0.0).similar, 2))
     )
 
 
@@ -378,18 +379,29 @@ def ladder_says(ladder: Ladder, aim: str) -> str:
 
 
 # ---- the price of an answer --------------------------------------------------------------------------------------
-def way_row(what: str, answers: int, grams: float, chance: float) -> WayRow:
-    """One way to an answer: answers and grams of one person, and the chance that it settles the question."""
+def way_row(what: str, answers: int, grams: float, chances: Sequence[float]) -> WayRow:
+    """One way to an answer: answers and grams of one person, and the chances that it settles the question."""
     asks = ngettext("{n} answer, {grams} g", "{n} answers, {grams} g", answers).format(
         n=answers, grams=decimal(grams, 0)
     )
-    return WayRow(what, asks, of_ten(chance))
+    return WayRow(what, asks, tuple(map(of_ten, chances)))
+
+
+def way_heads() -> list[str]:
+    """What stands above the columns of the ways; a limit is the same d' in every test, not the same share."""
+    return [
+        _("one of these"),
+        _("asks of a person"),
+        _("answers if nobody notices"),
+        _("if half the limit do"),
+        _("if the limit do"),
+    ]
 
 
 # ---- a verdict that was signed ------------------------------------------------------------------------------------
 def kept_line(plan: AromaPlan, document: Mapping[str, Any]) -> str:
     """A kept verdict in one line, from the document that was signed; empty for an empty one."""
-    if "threshold" in document:
+    if "threshold" in document and document.get("reason") != "fewer right than guessing":
         point = document["threshold"]["estimate"]
         if point is None:
             return _("Half-way point outside the doses tasted.")

@@ -11,11 +11,12 @@ import streamlit as st
 from studyapp.components import acts, look
 from studyapp.components.plan_problems import beside
 from studyapp.kinds.aroma import rule
-from studyapp.kinds.aroma.findings.plans import aim_name
+from studyapp.kinds.aroma.findings.plans import aim_name, chance_table
 from studyapp.kinds.aroma.plan import AromaAim, AromaPlan
 from studyapp.kinds.aroma.rule import proposal as aroma_planning
 from studyapp.kinds.aroma.rule.proposal import Proposal
 from studyapp.methods import METHODS
+from studyapp.methods import proposal as proposed
 from studyapp.records import Problem
 from studyapp.words import _
 
@@ -90,6 +91,8 @@ def proposal(plan: AromaPlan, key: str) -> Proposal | None:
                 plan.nameable, lingers, len(plan.assessors), plan.pd_limit, plan.aim, len(rule.levels(plan))
             )
             look.put(look.text(METHODS[found.method].title(), "strong"), look.bullets(found.sentences))
+            if plan.aim != "dose":
+                look.put(look.table(*chance_table(plan.pd_limit, found.chances), "price"))
             if st.button(_("Use this test"), key=f"use-{key}"):
                 return found
         return None
@@ -104,14 +107,7 @@ def by_hand(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
     """The same by hand: test, counts, limit and risk, and whether it may end early."""
     with st.container(key="card-numbers"):
         look.put(look.title(_("5. How many, and how sure"), 2))
-        methods = list(METHODS)
-        method = st.selectbox(
-            _("Test"),
-            methods,
-            methods.index(plan.method),
-            format_func=lambda name: METHODS[name].title(),
-            key=f"method-{key}",
-        )
+        plan = replace(plan, method=_test(plan, key))
         left, right = st.columns(2)
         with left:
             each = _whole(_("Sets of one person at each dose or batch"), plan.trials_each, 10, f"each-{key}")
@@ -120,12 +116,25 @@ def by_hand(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
             sets = _whole(_("Sets in one sitting"), plan.sets_a_sitting, 6, f"sets-{key}")
             alpha = _share(_("Risk of a wrong claim, %"), plan.alpha, 25.0, f"alpha-{key}")
         beside(problems, "method", "trials_each", "sets_a_sitting", "pd_limit", "alpha")
-        plan = replace(plan, method=method, trials_each=each, sets_a_sitting=sets, pd_limit=limit, alpha=alpha)
+        plan = replace(plan, trials_each=each, sets_a_sitting=sets, pd_limit=limit, alpha=alpha)
         plan = replace(
             plan,
             retaste=st.checkbox(_("Going back to a cup within a set is allowed"), plan.retaste, key=f"retaste-{key}"),
         )
         return _early(plan, key, problems) if plan.aim == "detectable" else replace(plan, sequential=False, cap=None)
+
+
+def _test(plan: AromaPlan, key: str) -> str:
+    """The test; one that asks for a taste by name stands in the list only where the plan names it."""
+    fitting = [name for name, method in METHODS.items() if plan.nameable or not method.names_taste]
+    shown = plan.method if plan.method in fitting else proposed(named=False, lingers=plan.sets_a_sitting == 1)[0].name
+    return st.selectbox(
+        _("Test"),
+        fitting,
+        fitting.index(shown),
+        format_func=lambda name: METHODS[name].title(),
+        key=f"method-{'named' if plan.nameable else 'any'}-{key}",
+    )
 
 
 def _early(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:

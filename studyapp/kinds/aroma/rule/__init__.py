@@ -54,6 +54,11 @@ def designed(method: str, people: int, trials_each: int, alpha: float, pd_limit:
     return judge_panel(method, (trials_each,) * people, (0,) * people, alpha, pd_limit)
 
 
+def noticing(limit: float) -> dict[str, float]:
+    """The shares of people that chances are stated for."""
+    return {"nobody": 0.0, "half the limit": limit / 2, "the limit": limit}
+
+
 def by_rounds(plan: AromaPlan) -> SequentialPlan:
     """The lines and marks of a plan that may end early, in whole rounds of everybody; a cap that was sealed when it
     needed not hold whole rounds keeps those that fit. Raises ValueError for risks out of range."""
