@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from studyapp.errors import NotFound
+from studyapp.calendars import Appointment
 from studyapp.findings import Fact, caution, decimal, hours, percent
 from studyapp.findings.facts import TrialFinding
 from studyapp.kinds.aroma.deciding import SequentialStanding, Verdict
 from studyapp.kinds.aroma.files import forced_choice
 from studyapp.kinds.aroma.findings import rounds as by_rounds
 from studyapp.kinds.aroma.findings import verdicts
+from studyapp.kinds.aroma.findings.calendar import in_words
 from studyapp.kinds.aroma.findings.told import told as told_of
 from studyapp.kinds.aroma.findings.trials import choice_finding
 from studyapp.kinds.aroma.findings.verdicts import WayRow
 from studyapp.kinds.aroma.pictures import choice, dose, ladder, rounds
 from studyapp.kinds.aroma.plan import AromaPlan, AromaStudy
+from studyapp.kinds.aroma.rule import run_calendar
 from studyapp.methods import METHODS
 from studyapp.pictures import paper
 from studyapp.pictures.marks import Picture
 from studyapp.pictures.theme import PAPER
 from studyapp.printing import record as printed
+from studyapp.printing.calendar_file import Entry, calendar_file
 from studyapp.printing.press import shown_time, typeset
 from studyapp.printing.record import ReportRecord
 from studyapp.records import Staff
@@ -42,8 +46,12 @@ def report(store: Store, by: Staff, study: AromaStudy, printed_at: str) -> bytes
 
 
 def calendar(store: Store, by: Staff, study: AromaStudy) -> bytes:
-    """There is none: an aroma study has no pulls. Raises NotFound."""
-    raise NotFound(_("Not done: a study of an aroma has no pulls, so there is no calendar of them."))
+    """Batches, tempering, ageing and sittings, for a calendar program. Raises BadInput without a planned start."""
+
+    def told(one: Appointment) -> Entry:
+        return Entry(*in_words(one, study.plan))
+
+    return calendar_file(run_calendar.calendar(study.plan), study, told, datetime.now(UTC))
 
 
 def aroma_report_pdf(

@@ -6,7 +6,9 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
+from studyapp.errors import BadInput
 from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.rule.run_calendar import calendar
 from studyapp.methods import METHODS
 from studyapp.records import Check, Problem
 from studyapp.words import _, ngettext
@@ -79,6 +81,7 @@ def problems(plan: AromaPlan) -> tuple[Problem, ...]:
         *_number_problems(plan),
         *_panel_problems(plan),
         *_table_problems(plan),
+        *_calendar_problems(plan),
     )
     return found if any(problem.blocks for problem in found) else (*found, *_mark_problems(plan))
 
@@ -197,6 +200,19 @@ def _table_problems(plan: AromaPlan) -> Iterator[Problem]:
         yield Problem("piece_g", _("Fix the piece: grams above 0, at most 50."))
     if not 0 <= plan.rest_seconds <= 3600:
         yield Problem("rest_seconds", _("Fix the rest: between 0 and 60 minutes."))
+
+
+def _calendar_problems(plan: AromaPlan) -> Iterator[Problem]:
+    """A start that is planned needs habits that a calendar can hold; without one there is no calendar to mend."""
+    if plan.starts_at is None or not levels(plan):
+        return
+    if not 0 < plan.batch_minutes <= 24 * 60:
+        yield Problem("calendar", _("Fix the time of a batch: write minutes above 0, at most a day."))
+        return
+    try:
+        calendar(plan)
+    except BadInput as wrong:
+        yield Problem("calendar", str(wrong))
 
 
 def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
