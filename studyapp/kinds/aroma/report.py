@@ -49,7 +49,8 @@ def calendar(store: Store, by: Staff, study: AromaStudy) -> bytes:
     """Batches, tempering, ageing and sittings, for a calendar program. Raises BadInput without a planned start."""
 
     def told(one: Appointment) -> Entry:
-        return Entry(*in_words(one, study.plan))
+        later = study.plan.sequential and (one.number or 1) > 1  # a plan that may end early may not need it
+        return Entry(*in_words(one, study.plan), later)
 
     return calendar_file(run_calendar.calendar(study.plan), study, told, datetime.now(UTC))
 

@@ -86,6 +86,8 @@ def test_the_file_says_it_in_entries() -> None:
     assert "SUMMARY:Mint: infuse\r\n" in file
     assert "DTSTART:20261123T150000\r\n" in file
     assert "TENTATIVE" not in file
+    early = Study("s", "aroma", replace(PLAN, sequential=True, cap=24), "sealed", "2026-11-20T08:00:00Z", 0)
+    assert report.calendar(None, None, early).count(b"TENTATIVE") == 3, "a second sitting may not be needed"
 
 
 def test_what_no_calendar_can_hold_keeps_a_plan_from_its_seal() -> None:

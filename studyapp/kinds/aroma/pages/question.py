@@ -57,6 +57,7 @@ def _named(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
         format_func=words.get,
         key=f"nameable-{key}",
     )
+    look.put(look.quiet(_("If it can, name it: what is asked for by name is found with far fewer cups.")))
     note = plan.note
     if nameable:
         note = st.text_input(
