@@ -183,7 +183,7 @@ def chance_table(limit: float, found: Sequence[Chances]) -> tuple[list[str], lis
 
 def _of_hundred(chance: float) -> str:
     """Rounded to whole studies of a hundred; what can happen is never 0."""
-    return _("under 1") if 0 < chance < 0.005 else decimal(100 * chance, 0)
+    return _("under 1") if 1e-9 < chance < 0.005 else decimal(100 * chance, 0)
 
 
 def _or_none(mark: int | None) -> str:

@@ -93,7 +93,7 @@ def proposal(plan: AromaPlan, key: str) -> Proposal | None:
             )
             look.put(look.text(METHODS[found.method].title(), "strong"), look.bullets(found.sentences))
             if plan.aim != "dose":
-                look.put(look.table(*chance_table(plan.pd_limit, found.chances), "price"))
+                look.put(look.table(*chance_table(plan.pd_limit, found.chances)))
             if st.button(_("Use this test"), key=f"use-{key}"):
                 return found
         return None
