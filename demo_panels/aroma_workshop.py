@@ -8,7 +8,7 @@ from typing import Any
 
 from demo_panels import generate, infusion
 from studyapp.kinds.aroma import rule
-from studyapp.kinds.aroma.plan import AromaPlan, Botanical
+from studyapp.kinds.aroma.plan import AromaPlan, Botanical, Control
 from studyapp.methods import METHODS
 from studyapp.records import Assessor, Sitting, Staff
 from studyapp.services import closing, planning, preparing, watching
@@ -47,6 +47,9 @@ def _plan(assessors: tuple[Assessor, ...], name: str, rest_seconds: int) -> Arom
             trials_each=invented["trials_each"],
             sets_a_sitting=invented["sets_a_sitting"],
             reference="plain chocolate of the batch before the first mint",
+            control=Control("stronger", invented["control"], invented["control_sets"])
+            if "control" in invented
+            else None,
             **_common(tuple(ids[one] for one in tasters), rest_seconds),
             **levels,
         )

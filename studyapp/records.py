@@ -15,6 +15,7 @@ StudyState = Literal["draft", "sealed", "opened", "decided"]
 SittingState = Literal["planned", "open", "paused", "closed"]
 SCALE_LOW, SCALE_HIGH, SCALE_STEP = 0.0, 10.0, 0.1
 MINUTES_A_PIECE, MINUTES_A_SET = 2, 3  # what tasting and answering take, beside the rest
+CONTROL = -1.0  # a level that no dose, batch or day has: that of sets with a cup known to differ, the positive control
 
 
 # ---- the plan: what is sealed ------------------------------------------------------------------------------------

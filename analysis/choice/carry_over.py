@@ -4,7 +4,7 @@ Each rung is a forced-choice test of plain-after against plain-before. *Clean* i
 difference; a rung can be neither. Where every rung was tasted before the decision, they are read from the last to the
 first, each at full alpha, until one fails (Hsu & Berger 1999): starting at the first would end there, where carry-over
 is surest. Who decides batch by batch gets the first that passes at alpha / rungs. A rung with fewer right answers than
-guessing explains is never clean: its codes may be swapped.
+guessing explains is never clean: its codes may be swapped; nor is any where the positive control was not found.
 """
 
 from __future__ import annotations
@@ -12,12 +12,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import takewhile
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from analysis.choice.forced_choice import ChoiceResult, Reason, judge_panel
 
 LadderVerdict = Literal["gone", "still found", "cannot tell"]
 LadderReason = Reason | Literal["found again"]
+
+if TYPE_CHECKING:
+    from analysis.choice.control import ControlResult
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,7 @@ class Ladder:
     clean_from_batch_by_batch: int | None
     detected_through: int | None
     rungs: tuple[Rung, ...]
+    control: ControlResult | None = None
 
     @property
     def verdict(self) -> LadderVerdict:
@@ -62,44 +66,44 @@ def ladder(
     method: str,
     pd_limit: float = 0.5,
     alpha: float = 0.05,
+    control: ControlResult | None = None,
 ) -> Ladder:
-    """The ladder of all batches tasted; the sequences hold one entry a trial, `correct` 0 or 1. Raises ValueError."""
+    """The ladder of all batches tasted; the sequences hold one entry a trial, `correct` 0 or 1. The control is one of
+    the whole study; its answers are none of these. Raises ValueError."""
     if not len(assessor) == len(batch) == len(correct) or not len(batch):
         raise ValueError("assessor, batch and correct need one entry a trial each, and one trial or more")
-    rungs = tuple(
-        Rung(number, _judge(assessor, batch, correct, number, method, pd_limit, alpha)) for number in sorted(set(batch))
-    )
+    counted = {number: _counted(assessor, batch, correct, number) for number in sorted(set(batch))}
 
-    def strictly(number: int) -> ChoiceResult:
-        return _judge(assessor, batch, correct, number, method, pd_limit, alpha / len(rungs))
+    def judged(number: int, level: float) -> ChoiceResult:
+        return judge_panel(method, *counted[number], level, pd_limit, control)
+
+    rungs = tuple(Rung(number, judged(number, alpha)) for number in counted)
 
     return Ladder(
         rungs[0].result.method,
         alpha,
         pd_limit,
         _last_of(takewhile(lambda rung: rung.result.close, reversed(rungs))),
-        next((rung.batch for rung in rungs if rung.result.close and strictly(rung.batch).close), None),
+        next(
+            (rung.batch for rung in rungs if rung.result.close and judged(rung.batch, alpha / len(rungs)).close), None
+        ),
         _last_of(takewhile(lambda rung: rung.result.different, rungs)),
         rungs,
+        control,
     )
 
 
-def _judge(
-    assessor: Sequence[str],
-    batch: Sequence[int],
-    correct: Sequence[int],
-    number: int,
-    method: str,
-    pd_limit: float,
-    alpha: float,
-) -> ChoiceResult:
+def _counted(
+    assessor: Sequence[str], batch: Sequence[int], correct: Sequence[int], number: int
+) -> tuple[tuple[int, ...], tuple[int, ...]]:
+    """Trials and right answers of everybody at one batch."""
     trials: dict[str, int] = {}
     right: dict[str, int] = {}
     for name, of_batch, answer in zip(assessor, batch, correct, strict=True):
         if of_batch == number:
             trials[name] = trials.get(name, 0) + 1
             right[name] = right.get(name, 0) + answer
-    return judge_panel(method, tuple(trials.values()), tuple(right.values()), alpha, pd_limit)
+    return tuple(trials.values()), tuple(right.values())
 
 
 def _last_of(rungs: Iterable[Rung]) -> int | None:

@@ -16,7 +16,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -26,6 +26,9 @@ from analysis.choice.descent import descend
 from analysis.choice.forced_choice import at_least, at_most, check_alpha, reached
 from analysis.choice.psychometric import Array, method_named
 
+if TYPE_CHECKING:
+    from analysis.choice.control import ControlResult
+
 LAPSE = 0.01
 NODES, REACH = 241, 6.0
 PANELS = 999
@@ -34,7 +37,7 @@ APART = 0.05  # chance that a panel without any such person would single somebod
 
 Where = Literal["below", "tasted", "above"]
 DoseVerdict = Literal["found from", "found at the lowest", "not found", "cannot tell"]
-DoseReason = Literal["fewer right than guessing"]
+DoseReason = Literal["fewer right than guessing", "control not found"]
 
 
 # ---- answers -------------------------------------------------------------------------------------------------------
@@ -105,7 +108,8 @@ class ThresholdFit:
     """Parameters on the ln dose scale, and the threshold with its limits in dose units.
 
     Both claims are one-sided at 1 - alpha: found from `high` on; not shown below `low`. `blank_p_value` is the chance
-    of so many right answers at dose 0 by guessing, None without such trials.
+    of so many right answers at dose 0 by guessing, None without such trials. The `control`'s answers are none of these;
+    where no dose is found, it tells a panel that could have found one.
     """
 
     method: str
@@ -120,6 +124,7 @@ class ThresholdFit:
     high: DosePoint
     blank_p_value: float | None
     warnings: tuple[str, ...]
+    control: ControlResult | None = None
 
     @property
     def fewer(self) -> bool:
@@ -130,7 +135,7 @@ class ThresholdFit:
     @property
     def verdict(self) -> DoseVerdict:
         """What may be said; the numbers stay arithmetic."""
-        if self.fewer:
+        if self.reason is not None:
             return "cannot tell"
         said: dict[Where, DoseVerdict] = {
             "tasted": "found from",
@@ -141,8 +146,17 @@ class ThresholdFit:
 
     @property
     def reason(self) -> DoseReason | None:
-        """Why it cannot be told; None where it can."""
-        return "fewer right than guessing" if self.fewer else None
+        """Why it cannot be told; None where it can. No dose found tells nothing of a panel that missed its control."""
+        if self.fewer:
+            return "fewer right than guessing"
+        missed = self.control is not None and not self.control.found
+        return "control not found" if missed and self.estimate.where == "above" else None
+
+    @property
+    def warned_of(self) -> tuple[str, ...]:
+        """Every caution: those of the answers, and that no control tells a panel that could have found a dose."""
+        untold = self.control is None and self.estimate.where == "above"
+        return (*self.warnings, *("control_not_served",) * untold)
 
 
 @dataclass(frozen=True, slots=True)

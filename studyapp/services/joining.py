@@ -30,11 +30,13 @@ def _code_hash(store: Store, code: str) -> str:
 
 
 def issue_links(store: Store, by: Staff, sitting_id: str) -> tuple[JoinLink, ...]:
-    """New personal codes for everybody in a sitting; earlier codes and the seats they gave end. Readable only now."""
+    """New personal codes for everybody who is served in a sitting; earlier codes and the seats they gave end. Readable
+    only now."""
     require(by, "leader")
     with store.read() as tx:
         sitting = sitting_or_refuse(tx, sitting_id)
-        seats = studies.seats(tx, sitting.study)
+        served = servings.blind_by_assessor(tx, sitting_id).keys() | trials.blind_by_assessor(tx, sitting_id).keys()
+        seats = [seat for seat in studies.seats(tx, sitting.study) if seat[1] in served]
     if sitting.state == "closed":
         raise NotAllowed(_("Not done: this sitting is closed."))
     made = [(assessor, JoinLink(pseudonym, _new_code())) for _number, assessor, pseudonym in seats]

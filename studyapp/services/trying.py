@@ -42,7 +42,7 @@ def page(tx: Any, seat: Seat, sitting: Sitting, plan: SetsPlan) -> tuple[Place, 
 def _number(here: Standing[BlindSet], sets: list[BlindSet]) -> int:
     """Which set this is, or how many are behind when there is no next one."""
     if here.cup is not None and here.kind not in ("welcome", "nothing", "done"):
-        return here.cup.position
+        return sets.index(here.cup) + 1
     return sum(each.finished_at is not None for each in sets)
 
 

@@ -135,8 +135,9 @@ def progress(store: Store, by: Staff, sitting_id: str) -> Progress:
         present = sittings.presences(tx, sitting_id)
         released = sittings.released(tx, sitting_id)
         seats = tuple(
-            _seated(sitting, name, cups.get(assessor, []), present.get(assessor), released, plan.rest_seconds)
+            _seated(sitting, name, cups[assessor], present.get(assessor), released, plan.rest_seconds)
             for _number, assessor, name in people_here
+            if assessor in cups  # who gets nothing in this sitting is not waited for
         )
         saved, of = sum(seat.saved for seat in seats), sum(seat.of for seat in seats)
         noted, missing = studies.deviation_count(tx, sitting.study), sum(seat.missing for seat in seats)

@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, func, insert, select, update
 
-from studyapp.records import Sitting
+from studyapp.records import CONTROL, Sitting
 from studyapp.store import covers, events, schema
 from studyapp.store.events import now
 from studyapp.store.row_hashes import row_hash
@@ -19,7 +19,8 @@ _SET, _TRIAL = schema.trial_set.c, schema.trial.c
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """What one box holds: `plain` the comparison, else the sample in question at its level (dose, batch or day)."""
+    """What one box holds: `plain` the comparison, else the sample in question at its level (dose, batch, day, or
+    `CONTROL`)."""
 
     id: str
     letter: str
@@ -77,6 +78,11 @@ class Judged:
     picked: tuple[int, ...] | None
     guess: bool
     at: str
+
+    @property
+    def control(self) -> bool:
+        """Whether its other cup was the positive control."""
+        return self.level == CONTROL
 
 
 # ---- boxes ---------------------------------------------------------------------------------------------------------
@@ -255,6 +261,16 @@ def open_sets(tx: Connection, sitting: str) -> list[str]:
         select(_SET.id).where(_SET.sitting_id == sitting, _SET.finished_at.is_(None)).order_by(_SET.position, _SET.id)
     )
     return [row.id for row in tx.execute(query)]
+
+
+def controls(tx: Connection, study: str) -> dict[str, str | None]:
+    """How every set with the control came out, by its id; None while it is open."""
+    query = (
+        select(_SET.id, _SET.outcome)
+        .join(schema.sitting, schema.sitting.c.id == _SET.sitting_id)
+        .where(schema.sitting.c.study_id == study, _SET.level == CONTROL)
+    )
+    return {row.id: row.outcome for row in tx.execute(query)}
 
 
 def _seat() -> Any:

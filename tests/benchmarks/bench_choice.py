@@ -30,6 +30,7 @@ from statsmodels.discrete.discrete_model import Logit
 from turns import of_processes
 
 from analysis.choice.choice_planning import panel_reach, plan_different
+from analysis.choice.control import fewest_control_sets, judge_control
 from analysis.choice.forced_choice import judge_panel
 from analysis.choice.psychometric import METHODS
 from analysis.choice.sequential import SequentialPlan, judge, plan
@@ -128,6 +129,18 @@ def fixed_errors(method: str, random: np.random.Generator) -> dict[str, float]:
         "different, nobody notices": _rate([test.different for test in tests], guessed),
         f"similar, people like them, all or none{offered}": _rate([test.close for test in tests], mixed),
         "similar, these assessors, all alike": _rate([test.close_here for test in tests], alike),
+        **_dulled([test.close_here for test in tests], method, total, random),
+    }
+
+
+def _dulled(close: list[bool], method: str, total: int, random: np.random.Generator) -> dict[str, float]:
+    """A panel that tastes nothing that day, nor the control: how often it passes, without a control and with one."""
+    guess, sets = METHODS[method].chance, fewest_control_sets(method, total)
+    passes = np.array(close)[random.binomial(total, guess, STUDIES)]
+    found = random.binomial(sets, guess, STUDIES) >= (judge_control(method, sets, 0).minimum_correct or sets + 1)
+    return {
+        "similar, these assessors, nothing tasted": float(passes.mean()),
+        "the same with a control": float((passes & found).mean()),
     }
 
 

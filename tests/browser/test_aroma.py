@@ -11,11 +11,12 @@ from typing import Any
 
 import pytest
 
-from studyapp.kinds.aroma.plan import AromaPlan, Botanical
+from studyapp.kinds.aroma.plan import AromaPlan, Botanical, Control
 from studyapp.records import JoinLink, Sitting
-from studyapp.services import accounts, joining, planning, preparing, tasting, trying, watching
+from studyapp.services import accounts, closing, joining, planning, preparing, tasting, trying, watching
 from studyapp.store import trials
 from tests.kinds.aroma.aroma_kitchen import CHECKS
+from tests.printing.paper_reading import flowing
 
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).with_name("axe.min.js")
@@ -281,6 +282,7 @@ def test_an_answer_without_a_line_waits_and_goes_out_once(server: Any, begin: An
     assert [(choice, guess) for _set, choice, guess in aroma.answers()] == [((code,), False)]
 
 
+HELD = "40 g per kg, 30 min"
 FIELDS = (
     ("What shall this study decide?", "Is mint noticed after 15 minutes?"),
     ("Botanical name", PLANT),
@@ -315,14 +317,25 @@ def test_a_plan_is_written_and_sealed_at_the_desk(server: Any, workshop: Any, ph
         desk.get_by_role("option", name=link.pseudonym, exact=True).click()
         _settle(desk)
     desk.get_by_role("combobox", name="Assessors").press("Escape")
+    desk.get_by_text("never “close enough”").first.wait_for()
+    desk.locator("label", has_text="a stronger infusion").click()
+    _settle(desk)
+    for label, text in (("What is in it", HELD), ("Rest between sets, minutes", "0")):
+        field = desk.get_by_label(label, exact=True)
+        field.fill(text)
+        field.press("Tab")
+        _settle(desk)
     desk.get_by_role("button", name="Use this test").click()
     _settle(desk)
     desk.get_by_text("The marks, sealed with the rule").wait_for()
     desk.get_by_text("of 100 studies").first.wait_for()
     desk.get_by_label("Infusing planned at").first.wait_for()
+    desk.get_by_text("found from 6 right").first.wait_for()
+    desk.screenshot(path=str(tmp_path / "planned.png"), full_page=True)
     desk.get_by_role("button", name="Seal and make codes").click()
     dialog = desk.get_by_role("dialog")
     dialog.get_by_text("This is about taste only").wait_for()
+    dialog.get_by_text(f"stronger infusion, {HELD}; 9 sets, always after the other sets of a sitting").wait_for()
     dialog.get_by_role("textbox").fill("Mint, 15 min")
     dialog.get_by_role("button", name="Seal the rule").click()
     desk.get_by_text("Seal of the record after").wait_for()
@@ -332,6 +345,29 @@ def test_a_plan_is_written_and_sealed_at_the_desk(server: Any, workshop: Any, ph
     assert sealed.plan.botanical == Botanical(PLANT, "dried leaf", "Herb house", "L7")
     assert len(sealed.plan.assessors) == 5
     assert len(preparing.sittings(workshop.store, workshop.leader, sealed.id)) == sealed.plan.sittings
+    assert sealed.plan.control == Control("stronger", HELD, 9)
+    _taste_the_first_cup(workshop, sealed.id)
+    closing.open_key(workshop.store, workshop.leader, sealed.id, "Ada")
+    desk.goto(f"{server.url}/decide?study={sealed.id}")
+    desk.get_by_text("Cannot tell: the control was not found.", exact=True).wait_for()
+    desk.get_by_text("not found: that takes 6 or more").first.wait_for()
+    desk.locator("svg.marks, canvas").first.wait_for()
+    desk.screenshot(path=str(tmp_path / "verdict.png"), full_page=True)
+    printed = desk.context.request.get(f"{server.url}/print/report/{sealed.id}").body()
+    (tmp_path / "report.pdf").write_bytes(printed)
+    assert "Cannot tell: the control was not found." in flowing(printed)
+
+
+def _taste_the_first_cup(workshop: Any, study: str) -> None:
+    """Everybody picks the first cup of every set: of 15 triangles, each of six orders twice, and three more, 4 to 6 are
+    right, and of 9 with the control 2 to 4, never the 6 that find it (P(X >= 6 | 9, 1/3) = .042)."""
+    for sitting in preparing.sittings(workshop.store, workshop.leader, study):
+        _let_out(workshop, sitting)
+        watching.open_sitting(workshop.store, workshop.leader, sitting.id)
+        links = joining.issue_links(workshop.store, workshop.leader, sitting.id)
+        for link in links:
+            _by_hand(Aroma(workshop, study, sitting, links, {}), link, lambda codes: codes[0])
+        watching.close_sitting(workshop.store, workshop.leader, sitting.id)
 
 
 def test_a_second_page_cannot_change_a_kept_answer(server: Any, begin: Any, hands: Any) -> None:

@@ -11,6 +11,7 @@ from studyapp.records import SetsPlan, Study
 
 KIND = "aroma"
 DoseUnit = Literal["min", "g"]
+ControlMade = Literal["stronger", "spike"]
 AromaAim = Literal["detectable", "dose", "carry over", "linger"]
 
 
@@ -25,6 +26,16 @@ class Botanical:
 
 
 @dataclass(frozen=True, slots=True)
+class Control:
+    """The cup that is known to differ, against the same plain cup: a "stronger" infusion or a named "spike". `holds`
+    says how it is made, `sets` how many sets with it are served in all."""
+
+    made: ControlMade = "stronger"
+    holds: str = ""
+    sets: int = 9
+
+
+@dataclass(frozen=True, slots=True)
 class AromaPlan(SetsPlan):
     """A forced-choice study of an infused aroma before its seal; the sealed rule is the canonical JSON of this.
 
@@ -34,7 +45,7 @@ class AromaPlan(SetsPlan):
     no botanical); for carry over and linger it is the `reference`, plain chocolate made before any botanical.
     `trials_each` counts the sets of one assessor at each dose or batch; `cap` ends a sequential plan, in answers.
     `starts_at` is when infusing is planned to begin, a local ISO text without a zone, `batch_minutes` what one batch
-    takes with its cleaning.
+    takes with its cleaning. Without a `control` no answer can be "close enough".
     """
 
     aim: AromaAim = "detectable"
@@ -56,6 +67,7 @@ class AromaPlan(SetsPlan):
     starts_at: str | None = None
     batch_minutes: int = 60
     habits: Habits = field(default_factory=Habits)
+    control: Control | None = None
 
     @property
     def warned_of(self) -> str:
@@ -84,4 +96,6 @@ def from_document(document: Mapping[str, Any]) -> AromaPlan:
     values["habits"] = Habits.of(values.get("habits", {}))
     for name in ("doses", "batches", "assessors"):
         values[name] = tuple(values.get(name, ()))
+    if values.get("control"):  # a plan of before there were controls has none
+        values["control"] = Control(**values["control"])
     return AromaPlan(**values)

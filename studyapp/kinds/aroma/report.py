@@ -19,7 +19,7 @@ from studyapp.kinds.aroma.findings.trials import choice_finding
 from studyapp.kinds.aroma.findings.verdicts import WayRow
 from studyapp.kinds.aroma.pictures import choice, dose, ladder, rounds
 from studyapp.kinds.aroma.plan import AromaPlan, AromaStudy
-from studyapp.kinds.aroma.rule import run_calendar
+from studyapp.kinds.aroma.rule import control, run_calendar
 from studyapp.methods import METHODS
 from studyapp.pictures import paper
 from studyapp.pictures.marks import Picture
@@ -237,6 +237,7 @@ def _record_rows(plan: AromaPlan, printed_at: str, record: ReportRecord) -> list
         (_("Lot"), plant.lot),
         (_("Infusion"), plan.process),
         *_compared(plan),
+        (_("Control"), control.told(plan)),
         (_("Recipe"), plan.recipe),
         (_("Batch"), plan.batch),
         (_("Served"), printed.served(plan)),

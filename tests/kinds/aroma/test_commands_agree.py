@@ -16,9 +16,11 @@ import pytest
 from click.testing import CliRunner
 
 from studyapp.cli import group
-from studyapp.kinds.aroma import deciding
-from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma import deciding, rule
+from studyapp.kinds.aroma.plan import AromaPlan, Control
+from studyapp.kinds.aroma.rule import control
 from studyapp.methods import METHODS
+from studyapp.records import Sitting
 from studyapp.services import closing, watching
 from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, sealed
 
@@ -34,8 +36,15 @@ PLANS = {
 
 
 def _tasted(kitchen: Kitchen, method: str) -> None:
-    """Everybody answers; the last person leaves before the last set. Of a triangle nobody is ever right."""
+    """Everybody answers; the last person leaves after two sets, but not between rounds. No triangle is ever right."""
     (sitting,) = kitchen.sittings()
+    _serve(kitchen, sitting, method)
+    here = deciding.standing(kitchen.store, kitchen.leader, kitchen.study) if kitchen.plan.sequential else None
+    if here is not None and here.control_waits:
+        _serve(kitchen, deciding.serve_control(kitchen.store, kitchen.leader, kitchen.study), method)
+
+
+def _serve(kitchen: Kitchen, sitting: Sitting, method: str) -> None:
     tasters, of = kitchen.serve(sitting), list(METHODS).index(method)
     for seat, taster in enumerate(tasters):
 
@@ -43,7 +52,7 @@ def _tasted(kitchen: Kitchen, method: str) -> None:
             return method != "triangle" and (number * 7 + seat * 3 + int(level or 0)) % 5 > of % 3
 
         for here in taster.sets():
-            if taster is tasters[-1] and here.number == here.of:
+            if taster is tasters[-1] and here.number == 3 and not kitchen.plan.sequential:
                 break
             taster.finish_one(here, right)
     watching.close_sitting(kitchen.store, kitchen.leader, sitting.id, "somebody left")
@@ -53,9 +62,11 @@ def _options(asked: str, plan: AromaPlan, file: Path, frame: pd.DataFrame) -> li
     """The command that judges these answers; they are written to `file` as it reads them."""
     column = {"dose": "dose", "carry over": "batch", "linger": "batch"}.get(asked)
     if asked == "by rounds":
-        trays = list(zip(frame["sitting"], frame["position"], strict=True))
-        frame, column = frame.assign(level=[sorted(set(trays)).index(tray) + 1 for tray in trays]), "round"
-    frame[["assessor", "correct", "level"]].rename(columns={"level": column or "left_out"}).to_csv(file, index=False)
+        own = frame[~frame["control"]].groupby(["sitting", "position"]).ngroup() + 1
+        frame, column = frame.assign(level=own), "round"
+    frame = frame.assign(control=frame["control"].astype(int))
+    kept = frame[["assessor", "correct", "control", "level"]]
+    kept.rename(columns={"level": column or "left_out"}).to_csv(file, index=False)
     limit = ["--method", plan.method, "--alpha", str(plan.alpha), "--json"]
     limited = [*limit, "--pd", str(plan.pd_limit)]
     return {
@@ -82,6 +93,9 @@ def test_app_and_command_say_the_same(make: Any, tmp_path: Path, asked: str) -> 
     staffed = make(PLANS[asked], 5 if asked == "dose" else 3)
     for method in METHODS:
         plan = replace(PLANS[asked], method=method, title=method)
+        if asked != "dose":
+            least = control.fewest(plan, rule.sets_each(plan) * 3)
+            plan = replace(plan, control=Control(holds="twice as long", sets=least))
         kitchen = sealed(draft(staffed.store, staffed.leader, staffed.preparer, plan))
         _tasted(kitchen, method)
         closing.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")

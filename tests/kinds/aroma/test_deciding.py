@@ -12,6 +12,8 @@ from analysis.choice.forced_choice import ChoiceResult
 from analysis.choice.threshold import dose_answers, fit
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.kinds.aroma import deciding as aroma_deciding
+from studyapp.kinds.aroma.plan import Control
+from studyapp.records import CONTROL
 from studyapp.services import closing, joining, tasting, watching
 from studyapp.services.checking import check
 from tests.kinds.aroma.aroma_kitchen import NAMES, PLAN, Kitchen, key_of, wrong
@@ -30,6 +32,7 @@ LADDER_PLAN = replace(
     reference="plain, made in May",
     pd_limit=0.5,
     sets_a_sitting=3,
+    control=Control("stronger", "40 g per kg", 24),
 )
 SEQUENTIAL_PLAN = replace(PLAN, sequential=True, cap=36, pd_limit=0.5, beta=0.05)
 
@@ -78,7 +81,8 @@ def test_the_answers_tell_who_what_and_whether_it_was_right(make: Any) -> None:
         aroma_deciding.answers(kitchen.store, kitchen.leader, kitchen.study)
     closing.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
     frame = aroma_deciding.answers(kitchen.store, kitchen.leader, kitchen.study)
-    assert list(frame) == ["assessor", "level", "sitting", "position", "order", "correct", "guess", "at"]
+    columns = ["assessor", "level", "sitting", "position", "order", "correct", "guess", "at", "control"]
+    assert list(frame) == columns
     assert frame.groupby("assessor")["correct"].sum().to_dict() == {name: 3 * (name == "Wren") for name in NAMES[:6]}
     assert frame["order"].value_counts().to_dict() == dict.fromkeys(("001", "010", "100", "110", "101", "011"), 3)
 
@@ -160,6 +164,8 @@ def test_batches_give_a_ladder(make: Any) -> None:
     given: list[tuple[str, int, int]] = []
 
     def right(name: str, level: float | None, number: int) -> bool:
+        if level == CONTROL:
+            return True
         said = level == 1 or (number + NAMES.index(name)) % 3 == 0
         given.append((name, int(level or 0), int(said)))
         return said
@@ -169,6 +175,7 @@ def test_batches_give_a_ladder(make: Any) -> None:
     assert isinstance(result, Ladder)
     names, batches, said = (list(column) for column in zip(*given, strict=True))
     expected = ladder(names, batches, said, "three-alternative", 0.5, 0.05)
+    assert (result.control.trials, result.control.correct) == (24, 24)
     assert [(r.batch, r.result.correct) for r in result.rungs] == [(r.batch, r.result.correct) for r in expected.rungs]
     assert (result.detected_through, result.clean_from_all_tasted) == (1, expected.clean_from_all_tasted)
     assert result.rungs[0].result.correct == 24

@@ -9,9 +9,9 @@ import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from studyapp.errors import BadInput
 from studyapp.kinds.aroma import rule
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
         Chances,
         ChoicePlan,
         ChoiceResult,
+        ControlResult,
         Ladder,
         PanelReach,
         SequentialPlan,
@@ -32,10 +33,33 @@ if TYPE_CHECKING:
 
 Document = dict[str, Any]
 Say = Callable[..., str]
+Given: TypeAlias = tuple[int, int] | None  # sets of the control, and the right answers among them
+MOST_CONTROL = 10_000
 
 
 # ---- use cases -----------------------------------------------------------------------------------------------------
-def judge_totals(method: str, trials: int, correct: int, alpha: float, pd: float) -> ChoiceResult:
+def control_of(method: str, alpha: float, given: Given, counted: Given = None) -> ControlResult | None:
+    """The control's own test, from its (trials, right answers) as they were typed or `counted` in a file; None without
+    either. Raises BadInput, for both at once too."""
+    from analysis.choice import judge_control
+
+    if given is not None and counted is not None:
+        raise BadInput(_("Fix --control-trials: the file has a column control already; give one of them."))
+    trials, correct = given or counted or (0, 0)
+    if given is not None and not 1 <= trials <= MOST_CONTROL:
+        raise BadInput(_("Fix --control-trials: {n} is not a number of sets. Write 1 or more.").format(n=trials))
+    if not 0 <= correct <= trials:
+        raise BadInput(
+            _("Fix --control-correct: {x} right answers do not fit {n} sets of the control.").format(
+                x=correct, n=trials
+            )
+        )
+    return judge_control(method, trials, correct, alpha) if trials else None
+
+
+def judge_totals(
+    method: str, trials: int, correct: int, alpha: float, pd: float, control: Given = None
+) -> ChoiceResult:
     """One test from its totals, taken as one trial each of different people. Raises BadInput."""
     from analysis.choice import forced_choice
 
@@ -49,18 +73,20 @@ def judge_totals(method: str, trials: int, correct: int, alpha: float, pd: float
             _("Fix --correct: {x} right answers are more than the {n} trials asked.").format(x=correct, n=trials)
         )
     with _as_bad_input():
-        return forced_choice.judge_totals(method, trials, correct, alpha, pd)
+        return forced_choice.judge_totals(method, trials, correct, alpha, pd, control_of(method, alpha, control))
 
 
-def judge_file(method: str, path: Path, alpha: float, pd: float) -> ChoiceResult:
+def judge_file(method: str, path: Path, alpha: float, pd: float, control: Given = None) -> ChoiceResult:
     """One test from a file of answers, one row a trial. Raises BadInput."""
     from analysis.choice import forced_choice
     from analysis.files import answers
 
     check_settings(method, alpha=alpha, pd=pd)
     with _as_bad_input():
-        _names, trials, correct = answers.read_answers(path).by_assessor()
-        return forced_choice.judge_panel(method, trials, correct, alpha, pd)
+        read = answers.read_answers(path)
+        _names, trials, correct = read.by_assessor()
+        found = control_of(method, alpha, control, read.control)
+        return forced_choice.judge_panel(method, trials, correct, alpha, pd, found)
 
 
 def settling_people(result: ChoiceResult) -> int | None:
@@ -80,6 +106,21 @@ def plan_test(method: str, alpha: float, beta: float, pd: float, similarity: boo
     with _as_bad_input():
         make = choice_planning.plan_similar if similarity else choice_planning.plan_different
         return make(method, alpha, beta, pd)
+
+
+def plan_control(method: str, alpha: float, trials: int | None, similarity: bool) -> tuple[ControlResult, float] | None:
+    """The mark of a control of so many sets, and the chance that it is found when 8 of 10 are right. Raises BadInput,
+    also where even all right would not be found."""
+    from analysis.choice import control_chance
+
+    planned = None if trials is None else control_of(method, alpha, (trials, 0))
+    if planned is None:
+        return None
+    if not similarity:
+        raise BadInput(_("Fix --control-trials: a control belongs to a plan with --similarity."))
+    if planned.minimum_correct is None:
+        raise BadInput(_("Fix --control-trials: with so few sets no result would count as found."))
+    return planned, control_chance(method, planned.trials, alpha)
 
 
 def panel_reach(method: str, alpha: float, assessors: int, replicates: int) -> PanelReach:
@@ -102,18 +143,18 @@ def plan_sequential(method: str, alpha: float, beta: float, pd: float, cap: int,
         return sequential.plan(method, alpha, beta, pd, cap, people)
 
 
-def judge_rounds(path: Path, sealed: SequentialPlan) -> SequentialResult:
+def judge_rounds(path: Path, sealed: SequentialPlan, control: Given = None) -> SequentialResult:
     """A sequential plan from a file of answers: round by round, everybody's answers in the order of their rows or by
     a column round. Raises BadInput."""
     from analysis.choice import sequential
     from analysis.files import answers
 
     with _as_bad_input(path.name):
-        rounds = answers.read_rounds(path, sealed.people)
-        return sequential.judge(sealed, rounds)
+        rounds, counted = answers.read_rounds(path, sealed.people)
+        return sequential.judge(sealed, rounds, control_of(sealed.method, sealed.alpha, control, counted))
 
 
-def threshold_file(method: str, path: Path, alpha: float, uneven: bool) -> ThresholdFit:
+def threshold_file(method: str, path: Path, alpha: float, uneven: bool, control: Given = None) -> ThresholdFit:
     """A threshold from a file of answers with doses. Raises BadInput."""
     from analysis.choice import threshold
     from analysis.files import answers
@@ -121,7 +162,8 @@ def threshold_file(method: str, path: Path, alpha: float, uneven: bool) -> Thres
     check_settings(method, alpha=alpha)
     with _as_bad_input(path.name):
         read = answers.read_doses(path, uneven)
-        return threshold.fit(threshold.dose_answers(read.assessor, read.level, read.correct), method, alpha)
+        fitted = threshold.fit(threshold.dose_answers(read.assessor, read.level, read.correct), method, alpha)
+        return replace(fitted, control=control_of(method, alpha, control, read.control))
 
 
 def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, ThresholdFit], ...]]:
@@ -136,7 +178,7 @@ def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, Th
     return threshold.fit_test(fitted), tuple(without)
 
 
-def ladder_file(method: str, path: Path, pd: float, alpha: float, uneven: bool) -> Ladder:
+def ladder_file(method: str, path: Path, pd: float, alpha: float, uneven: bool, control: Given = None) -> Ladder:
     """A carry-over ladder from a file of answers with batches. Raises BadInput."""
     from analysis.choice import carry_over
     from analysis.files import answers
@@ -145,7 +187,8 @@ def ladder_file(method: str, path: Path, pd: float, alpha: float, uneven: bool) 
     with _as_bad_input(path.name):
         read = answers.read_batches(path, uneven)
         batches = [int(batch) for batch in read.level]
-        return carry_over.ladder(read.assessor, batches, read.correct, method, pd, alpha)
+        found = control_of(method, alpha, control, read.control)
+        return carry_over.ladder(read.assessor, batches, read.correct, method, pd, alpha, found)
 
 
 def pd_of(method: str, d_prime: float) -> float:
@@ -266,15 +309,14 @@ def choice_document(result: ChoiceResult, say: Say) -> Document:
         },
         "errors": asdict(result.errors),
         "chances": _chances(result.chances, result.pd_limit),
+        "control": control_document(result.control),
         **_warned(result.warnings, [say(warning, len(each)) for warning in result.warnings]),
     }
 
 
 def _sealed(method: str, alpha: float) -> Document:
     """What every verdict was judged by."""
-    from analysis.choice import RULE_VERSION
-
-    return {"rule_version": RULE_VERSION, "method": method, "alpha": alpha}
+    return {"rule_version": rule.control.RULE_VERSION, "method": method, "alpha": alpha}
 
 
 def _chances(of: Callable[[float], Chances], limit: float) -> Document:
@@ -286,7 +328,17 @@ def _warned(codes: Iterable[Any], sentences: list[str]) -> Document:
     return {"warnings": sentences, "warning_codes": [str(getattr(code, "code", code)) for code in codes]}
 
 
-def plan_document(plan: ChoicePlan, similarity: bool, reach: PanelReach | None) -> Document:
+def control_document(control: ControlResult | None) -> Document | None:
+    """The control in every document: null where none is known of."""
+    return None if control is None else asdict(control)
+
+
+def plan_document(
+    plan: ChoicePlan,
+    similarity: bool,
+    reach: PanelReach | None,
+    control: tuple[ControlResult, float] | None = None,
+) -> Document:
     """`plan choice --json`."""
     document: Document = {
         "trials": plan.trials,
@@ -294,6 +346,10 @@ def plan_document(plan: ChoicePlan, similarity: bool, reach: PanelReach | None) 
         "maximum_correct" if similarity else "minimum_correct": plan.mark,
         "power": plan.power,
     }
+    if control is not None:
+        planned, chance = control
+        mark = {"trials": planned.trials, "minimum_correct": planned.minimum_correct, "power": chance}
+        document |= {"control": mark, "power_with_control": plan.power * chance}
     if reach is not None:
         document["by_power"] = {
             f"{power:g}": {
@@ -336,6 +392,7 @@ def rounds_document(result: SequentialResult, say: Say) -> Document:
         "rounds": [asdict(one) for one in result.rounds],
         "marks_of_rounds_served": None if result.marks is None else asdict(result.marks),
         "proportion_discriminators": None if share is None else asdict(share),
+        "control": control_document(result.control),
         "plan": {"rounds": sealed.rounds, "cap": sealed.cap, **sequential_document(sealed)},
         **_warned(result.warnings, [say(code, result.missed) for code in result.warnings]),
     }
@@ -359,7 +416,8 @@ def threshold_document(fitted: ThresholdFit, say: Say) -> Document:
         "doses": [{"dose": float(dose), "trials": int(n), "correct": int(k)} for dose, n, k in counts],
         "blank": blank,
         "curve": {"mu": fitted.mu, "s": fitted.s, "tau": fitted.tau, "loglik": fitted.loglik},
-        **_warned(fitted.warnings, [say(code, fitted) for code in fitted.warnings]),
+        "control": control_document(fitted.control),
+        **_warned(fitted.warned_of, [say(code, fitted) for code in fitted.warned_of]),
     }
 
 
@@ -373,6 +431,7 @@ def ladder_document(ladder: Ladder, say: Say) -> Document:
         "clean_from_all_tasted": ladder.clean_from_all_tasted,
         "clean_from_batch_by_batch": ladder.clean_from_batch_by_batch,
         "detected_through": ladder.detected_through,
+        "control": control_document(ladder.control),
         "rungs": [
             {
                 "batch": rung.batch,

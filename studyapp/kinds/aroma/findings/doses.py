@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, percent
-from studyapp.kinds.aroma.findings import next_steps
+from studyapp.kinds.aroma.findings import controls, next_steps
 from studyapp.kinds.aroma.findings.trials import fewer_causes, fewer_headline, percent_of
 from studyapp.words import _, ngettext
 
@@ -22,13 +22,13 @@ def threshold_finding(
     return TrialFinding(
         headline=_headline(fitted, unit),
         lede=_lede(fitted, unit),
-        facts=(*_points(fitted, tested, unit), _fit(tested, unit)),
+        facts=(*_points(fitted, tested, unit), _fit(tested, unit), *controls.fact(fitted.control)),
         changes=(
             _("Each claim holds at a risk of {alpha} of its own.").format(alpha=percent_of(fitted.alpha)),
             _("Half-way detection for the middle assessor, with 1 % of answers taken as slips."),
         ),
         warnings=(
-            *(dose_warning(code, fitted) for code in fitted.warnings),
+            *(dose_warning(code, fitted) for code in fitted.warned_of),
             *_departs(tested, unit),
             *(_apart(name, other, unit) for name, other in apart),
         ),
@@ -45,12 +45,14 @@ def dose(value: float, unit: str) -> str:
 
 
 def _lede(fitted: ThresholdFit, unit: str) -> str:
+    if fitted.reason == "control not found":
+        return controls.why(fitted.control)
     return fewer_causes() if fitted.fewer else f"{_found_from(fitted, unit)} {_not_below(fitted, unit)}"
 
 
 def _headline(fitted: ThresholdFit, unit: str) -> str:
-    if fitted.fewer:
-        return fewer_headline()
+    if fitted.reason is not None:
+        return controls.headlines().get(fitted.reason, fewer_headline())
     first, last = fitted.answers.doses[0], fitted.answers.doses[-1]
     estimate = fitted.estimate
     if estimate.value is not None:
@@ -127,6 +129,8 @@ def _end(value: float | None, unit: str) -> str:
 
 def dose_warning(code: str, fitted: ThresholdFit) -> str:
     """One caution beside a threshold; a blank that was told apart from itself shows that a cup betrays itself."""
+    if code == "control_not_served":
+        return controls.not_served()
     answers = fitted.answers
     people, levels = len(answers.assessors), len(answers.doses)
     return {

@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact
 from studyapp.findings.numbers import decimal, of_studies, percent
+from studyapp.kinds.aroma.findings import controls
 from studyapp.kinds.aroma.findings.rounds import error_facts
 from studyapp.kinds.aroma.findings.trials import percent_of
 from studyapp.kinds.aroma.findings.verdicts import WayRow, way_row
+from studyapp.kinds.aroma.rule import control
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
@@ -37,7 +39,7 @@ def can_show(plan: AromaPlan, prospect: Prospect) -> tuple[str, ...]:
     if plan.aim == "dose":
         return (_dose_design(plan), *_too_small(plan))
     if prospect.early is not None:
-        return _rounds_design(prospect.early)
+        return _rounds_design(prospect.early, control.without(plan))
     people, each = len(plan.assessors), plan.trials_each
     here = prospect.reach.by_power[0.8]
     who = ngettext("{n} person", "{n} people", people).format(n=people)
@@ -54,10 +56,12 @@ def can_show(plan: AromaPlan, prospect: Prospect) -> tuple[str, ...]:
         if here.detectable_pd is not None
         else _("So few answers find nothing.")
     )
+    if without := control.without(plan):
+        return (found, without)
     return (shown, found, *below_floor(prospect.reach.floor_pd, plan.pd_limit))
 
 
-def _rounds_design(early: SequentialPlan) -> tuple[str, ...]:
+def _rounds_design(early: SequentialPlan, without: str) -> tuple[str, ...]:
     """What a plan by rounds can say and of whom; what the same people show otherwise has no part in it."""
     ends = _(
         "It ends after {same} answers on average if nobody notices, after {different} if {pd} do, after {cap} at the "
@@ -71,7 +75,8 @@ def _rounds_design(early: SequentialPlan) -> tuple[str, ...]:
     return (
         ends,
         _("A round is one set of everybody; nothing is judged before all have answered it."),
-        _("“Close enough” holds for these assessors only, and not where those who noticed may have stayed away."),
+        without
+        or _("“Close enough” holds for these assessors only, and not where those who noticed may have stayed away."),
     )
 
 
@@ -124,9 +129,11 @@ def marks(plan: AromaPlan, prospect: Prospect) -> tuple[Fact, ...]:
         if made.minimum_correct is None
         else _("{n} right or more").format(n=made.minimum_correct)
     )
-    offered = made.similar.offered
+    offered = made.similar.offered and bool(prospect.control.trials)
     here = made.these_assessors.maximum_correct if made.these_assessors.offered else None
-    up_to = _("none: too few people") if not offered else _("{n} right or fewer").format(n=made.similar.maximum_correct)
+    up_to = _("none: too few people") if prospect.control.trials else _("none: no control")
+    if offered:
+        up_to = _("{n} right or fewer").format(n=made.similar.maximum_correct)
     for_these = _("for these {people} alone: none") if here is None else _("for these {people} alone: {n} or fewer")
     found = _("comes in {found} if {pd} notice").format(
         found=of_studies(round(made.power, 2)), pd=percent(plan.pd_limit)
@@ -134,12 +141,15 @@ def marks(plan: AromaPlan, prospect: Prospect) -> tuple[Fact, ...]:
     passes = for_these.format(people=people, n=here)
     if offered:
         passes = _("{these}; comes in {passes} if nobody notices").format(
-            these=passes, passes=of_studies(round(made.chances(0.0).similar, 2))
+            these=passes, passes=of_studies(round(made.chances(0.0).similar * prospect.control_chance, 2))
         )
+    if not prospect.control.trials:
+        passes = ""
     return (
         Fact(_("Answers"), answers, _each(prospect.levels)),
         Fact(_("Detectable from"), least, found),
         Fact(_("Close enough up to"), up_to, passes),
+        controls.planned(prospect.control, prospect.control_chance),
         Fact(_("Limit"), percent(plan.pd_limit), _("d' {d} in this test").format(d=decimal(prospect.limit_d_prime, 2))),
     )
 
@@ -161,6 +171,7 @@ def _early_marks(prospect: Prospect) -> tuple[Fact, ...]:
         Fact(_("Rounds"), str(early.rounds), _("judged when everybody has answered, never in between")),
         Fact(_("Detectable at the cap from"), _or_none(early.cap_different_at_least), ""),
         Fact(_("Close enough at the cap up to"), _or_none(early.cap_same_at_most), _("for these assessors only")),
+        controls.planned(prospect.control, prospect.control_chance),
         *error_facts(early),
     )
 
@@ -193,10 +204,11 @@ def _or_none(mark: int | None) -> str:
 # ---- load --------------------------------------------------------------------------------------------------------
 def load(plan: AromaPlan, minutes_a_set: int) -> str:
     """What one sitting asks of a person."""
-    pieces = plan.sets_a_sitting * METHODS[plan.method].cups
-    minutes = round(plan.sets_a_sitting * (minutes_a_set + plan.rest_seconds / 60))
+    sets = plan.sets_a_sitting + control.most_a_sitting(plan)
+    pieces = sets * METHODS[plan.method].cups
+    minutes = round(sets * (minutes_a_set + plan.rest_seconds / 60))
     return _("{sets} sets a sitting: {pieces} pieces, {grams} g, about {minutes} minutes a person.").format(
-        sets=plan.sets_a_sitting, pieces=pieces, grams=decimal(pieces * plan.piece_g, 0), minutes=minutes
+        sets=sets, pieces=pieces, grams=decimal(pieces * plan.piece_g, 0), minutes=minutes
     )
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, listed, of_studies, percent
 from studyapp.kinds.aroma import rule
-from studyapp.kinds.aroma.findings import next_steps
+from studyapp.kinds.aroma.findings import controls, next_steps
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
@@ -27,6 +27,7 @@ def choice_finding(
         lede=_lede(result, settling, asks_name),
         facts=(
             *_counts(result),
+            *controls.fact(result.control),
             _noticing(result),
             _distance(result.d_prime, result.alpha),
             _limit(result.pd_limit, limit_d_prime),
@@ -48,6 +49,8 @@ def _headline(result: ChoiceResult) -> str:
     }
     if result.reason == "fewer right than guessing":
         return fewer_headline()
+    if result.reason in controls.headlines():
+        return controls.headlines()[result.reason]
     if result.verdict == "cannot tell" and result.close_here:
         return _("Close enough for these assessors; cannot tell for people like them.")
     return said[result.verdict]
@@ -78,7 +81,9 @@ def _lede(result: ChoiceResult, settling: int | None, asks_name: bool) -> str:
         sentences.append(_truly(result))
     if result.close or result.close_here:
         sentences.append(_close(result))
-    if result.verdict == "cannot tell":
+    if result.reason in controls.headlines():
+        sentences.append(controls.why(result.control))
+    elif result.verdict == "cannot tell":
         sentences += _open_question(result, settling, asks_name)
     elif not result.similar.offered:
         sentences.append(not_offered(result))
@@ -249,7 +254,7 @@ def _conditions(result: ChoiceResult) -> tuple[str, ...]:
             _("Trials of one person count as independent: fresh codes, new orders, no feedback before the key opens.")
         )
     if result.close or result.close_here:
-        said.append(_("“Close enough” counts only if this panel also found a control known to differ."))
+        said.append(controls.rests_on(result.control))
     return tuple(said)
 
 
@@ -261,6 +266,8 @@ def percent_of(alpha: float) -> str:
 
 def choice_warning(warning: ChoiceWarning, people: int) -> str:
     """One caution beside the verdict of a forced-choice test."""
+    if warning.code == "control_not_served":
+        return controls.not_served()
     value = percent(warning.value) if warning.value is not None else ""
     sentences = {
         "one trial assumed": _("Totals alone do not say who answered: one trial each of different people was assumed."),
@@ -287,15 +294,20 @@ def ladder_finding(ladder: Ladder) -> TrialFinding:
     return TrialFinding(
         headline=_clean_headline(ladder),
         lede=_ladder_lede(ladder),
-        facts=tuple(_rung(rung.batch, rung.result) for rung in ladder.rungs),
+        facts=(*(_rung(rung.batch, rung.result) for rung in ladder.rungs), *controls.fact(ladder.control)),
         changes=(
             _("Write the purge mass beside each batch; a clean taste follows from what was pushed through."),
-            _("“Clean” counts only if this panel also found a control known to differ."),
+            *ladder_rests_on(ladder),
         ),
         warnings=tuple(dict.fromkeys(_ladder_warnings(ladder))),
         caution=caution(),
         then=next_steps.after_ladder(ladder.verdict, ladder.reason),
     )
+
+
+def ladder_rests_on(ladder: Ladder) -> tuple[str, ...]:
+    """The control that a claim of a clean rung rests on."""
+    return (controls.rests_on(ladder.control),) if ladder.control is None or ladder.control.found else ()
 
 
 def _clean_headline(ladder: Ladder) -> str:
@@ -304,7 +316,13 @@ def _clean_headline(ladder: Ladder) -> str:
         return _("Close enough from plain batch +{batch} on.").format(batch=clean)
     if ladder.detected_through == ladder.rungs[-1].batch:
         return _("Still found in the last batch tasted, +{batch}.").format(batch=ladder.detected_through)
-    return _("Not shown to be gone.")
+    return not_gone(ladder)
+
+
+def not_gone(ladder: Ladder) -> str:
+    """The verdict where no rung is clean and the last is not found: its control may be why."""
+    reason = next((rung.result.reason for rung in reversed(ladder.rungs)), None)
+    return controls.headlines().get(str(reason), _("Not shown to be gone."))
 
 
 def _ladder_lede(ladder: Ladder) -> str:
@@ -321,8 +339,14 @@ def _ladder_lede(ladder: Ladder) -> str:
                 batch=ladder.clean_from_all_tasted, limit=percent(ladder.pd_limit)
             )
         )
-    sentences.append(_batch_by_batch(ladder))
+    sentences.append(uncontrolled(ladder) or _batch_by_batch(ladder))
     return " ".join(sentences)
+
+
+def uncontrolled(ladder: Ladder) -> str:
+    """Why no rung is called clean, where the control forbids it; without one, where some rung would have been."""
+    held = any(rung.result.reason in controls.headlines() for rung in ladder.rungs)
+    return controls.why(ladder.control) if held else ""
 
 
 def fewer_rungs(ladder: Ladder, named: list[str]) -> list[str]:

@@ -11,13 +11,17 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, hours, listed, of_studies, of_ten, percent
+from studyapp.kinds.aroma.findings import controls
 from studyapp.kinds.aroma.findings.doses import dose, threshold_finding
 from studyapp.kinds.aroma.findings.trials import (
     choice_finding,
     fewer_headline,
     fewer_rungs,
     ladder_finding,
+    ladder_rests_on,
+    not_gone,
     offered_here,
+    uncontrolled,
 )
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
@@ -71,6 +75,7 @@ def detectable_finding(
     facts = (
         by_name[_("Right")],
         *marks_held(result, sealed or result),
+        *controls.fact(result.control),
         Fact(_("Truly noticing"), percent(share.estimate or 0.0), noticing),
         holds_for(plan, len(result.trials_each)),
     )
@@ -98,7 +103,7 @@ def _chances(result: ChoiceResult) -> str:
     found = _("{limit} is found in {found}").format(
         limit=percent(result.pd_limit), found=of_studies(round(result.power, 2))
     )
-    if not result.similar.offered:
+    if not result.similar.offered or not result.can_be_close:
         return found
     return _("{found}, nobody noticing is shown in {passes}").format(
         found=found, passes=of_studies(round(result.chances(0.0).similar, 2))
@@ -111,7 +116,7 @@ def _guessed(result: ChoiceResult) -> str:
 
 def _offered(result: ChoiceResult) -> int | None:
     """The mark of "close enough" for people like these, where it is one that can be meant."""
-    return result.similar.maximum_correct if result.similar.offered else None
+    return result.similar.maximum_correct if result.similar.offered and result.can_be_close else None
 
 
 def _both_marks(result: ChoiceResult) -> str:
@@ -120,7 +125,9 @@ def _both_marks(result: ChoiceResult) -> str:
 
 
 def _marks(result: ChoiceResult) -> str:
-    most, least = _offered(result), result.minimum_correct
+    most, least, none = _offered(result), result.minimum_correct, controls.none_close(result.control)
+    if least is not None and none:
+        return _("different from {least}; {none}").format(least=least, none=none)
     if most is None and least is None:
         return _("none: too few answers")
     if most is None:
@@ -291,13 +298,14 @@ def ladder_of(plan: AromaPlan, ladder: Ladder) -> TrialFinding:
         Fact(_("Close enough from"), _clean_from(plan, ladder), _("tested from the last one back")),
         Fact(_("Still found in"), _found_in(plan, ladder), _("tested from the first one on")),
         Fact(_("Limit"), percent(ladder.pd_limit), _("may truly notice it")),
+        *controls.fact(ladder.control),
         holds_for(plan, len(ladder.rungs[0].result.trials_each)),
     )
     numbers = tuple(
         Fact(rung_name(rung.batch, plan.aim), fact.value, fact.note)
-        for rung, fact in zip(ladder.rungs, told.facts, strict=True)
+        for rung, fact in zip(ladder.rungs, told.facts, strict=False)
     )
-    changes = told.changes if batches else told.changes[1:]
+    changes = told.changes if batches else ladder_rests_on(ladder)
     return replace(
         told, headline=headline, lede=lede, facts=facts, changes=changes, caution=clearance(plan), numbers=numbers
     )
@@ -319,7 +327,7 @@ def _days_headline(ladder: Ladder) -> str:
         return ngettext("Close enough after {n} day.", "Close enough after {n} days.", clean).format(n=clean)
     if ladder.detected_through == ladder.rungs[-1].batch:
         return _("Still found after {n} days, the last tasted.").format(n=ladder.detected_through)
-    return _("Not shown to be gone.")
+    return not_gone(ladder)
 
 
 def _days_lede(ladder: Ladder) -> str:
@@ -339,7 +347,8 @@ def _days_lede(ladder: Ladder) -> str:
         )
     else:
         sentences.append(
-            _("At no day tasted is it shown that at most {limit} notice.").format(limit=percent(ladder.pd_limit))
+            uncontrolled(ladder)
+            or _("At no day tasted is it shown that at most {limit} notice.").format(limit=percent(ladder.pd_limit))
         )
     return " ".join(sentences)
 
@@ -407,12 +416,10 @@ def kept_line(plan: AromaPlan, document: Mapping[str, Any]) -> str:
             return _("Half-way point outside the doses tasted.")
         return _("Half notice it from {dose} on.").format(dose=dose(point, unit_word(plan.dose_unit)))
     if "rungs" in document:
-        clean = document["clean_from_all_tasted"]
-        if clean is None:
-            return _("Not shown to be gone.")
-        return _("Close enough from {rung} on.").format(rung=rung_name(clean, plan.aim))
-    if document.get("reason") == "fewer right than guessing":
-        return fewer_headline()
+        return _kept_ladder(plan, document)
+    said = {"fewer right than guessing": fewer_headline(), **controls.headlines()}
+    if document.get("reason") in said:
+        return said[document["reason"]]
     if "standing" in document:
         return {"different": _("Detectable."), "same": _("Close enough for these assessors.")}.get(
             document["standing"], _("Cannot tell.")
@@ -425,6 +432,14 @@ def kept_line(plan: AromaPlan, document: Mapping[str, Any]) -> str:
     if document["different"]:
         return _("Noticeable, and small enough.") if similar else _("Detectable.")
     return _("Close enough.") if similar else _("Cannot tell.")
+
+
+def _kept_ladder(plan: AromaPlan, document: Mapping[str, Any]) -> str:
+    clean = document["clean_from_all_tasted"]
+    if clean is not None:
+        return _("Close enough from {rung} on.").format(rung=rung_name(clean, plan.aim))
+    reasons = [str(rung.get("reason")) for rung in document["rungs"]]
+    return controls.headlines().get("".join(reasons[-1:]), _("Not shown to be gone."))
 
 
 # ---- what a taste result never clears ----------------------------------------------------------------------------

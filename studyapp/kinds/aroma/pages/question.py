@@ -12,6 +12,7 @@ from studyapp.components import acts, look
 from studyapp.components.plan_problems import beside
 from studyapp.kinds.aroma import rule
 from studyapp.kinds.aroma.findings.plans import aim_name, chance_table
+from studyapp.kinds.aroma.pages import control
 from studyapp.kinds.aroma.plan import AromaAim, AromaPlan
 from studyapp.kinds.aroma.rule import proposal as aroma_planning
 from studyapp.kinds.aroma.rule.proposal import Proposal
@@ -122,7 +123,9 @@ def by_hand(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
             plan,
             retaste=st.checkbox(_("Going back to a cup within a set is allowed"), plan.retaste, key=f"retaste-{key}"),
         )
-        return _early(plan, key, problems) if plan.aim == "detectable" else replace(plan, sequential=False, cap=None)
+        early = plan.aim == "detectable"
+        plan = _early(plan, key, problems) if early else replace(plan, sequential=False, cap=None)
+        return control.draw(plan, key, problems)
 
 
 def _test(plan: AromaPlan, key: str) -> str:

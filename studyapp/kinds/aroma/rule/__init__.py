@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
 from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.rule import control
 from studyapp.kinds.aroma.rule.run_calendar import calendar
 from studyapp.methods import METHODS
 from studyapp.records import Check, Problem
@@ -36,6 +37,11 @@ def sets_each(plan: AromaPlan) -> int:
     if plan.sequential:
         return math.ceil((plan.cap or 0) / max(len(plan.assessors), 1))
     return plan.trials_each * len(levels(plan))
+
+
+def main_sets(plan: AromaPlan) -> int:
+    """Sets of everybody in the whole study, without those of the control."""
+    return sets_each(plan) * len(plan.assessors)
 
 
 def sittings_needed(plan: AromaPlan) -> int:
@@ -81,6 +87,7 @@ def problems(plan: AromaPlan) -> tuple[Problem, ...]:
         *_number_problems(plan),
         *_panel_problems(plan),
         *_table_problems(plan),
+        *control.problems(plan, main_sets(plan)),
         *_calendar_problems(plan),
     )
     return found if any(problem.blocks for problem in found) else (*found, *_mark_problems(plan))
@@ -176,7 +183,7 @@ def _panel_problems(plan: AromaPlan) -> Iterator[Problem]:
 
 
 def _table_problems(plan: AromaPlan) -> Iterator[Problem]:
-    pieces = cups_a_set(plan.method) * plan.sets_a_sitting
+    pieces = cups_a_set(plan.method) * (plan.sets_a_sitting + control.most_a_sitting(plan))
     if plan.sittings != sittings_needed(plan):
         yield Problem(
             "sittings",
@@ -217,6 +224,8 @@ def _calendar_problems(plan: AromaPlan) -> Iterator[Problem]:
 
 def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
     """Asked only of a plan that is sound otherwise."""
+    if without := control.without(plan):
+        yield Problem("control", _("Careful: {why}").format(why=without), blocks=False)
     if plan.aim == "dose" or plan.sequential:
         return
     made = designed(plan.method, len(plan.assessors), plan.trials_each, plan.alpha, plan.pd_limit)
@@ -228,8 +237,8 @@ def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
 
 # ---- sentences -------------------------------------------------------------------------------------------------------
 def named() -> dict[str, int]:
-    """Nothing: the plan is the whole rule."""
-    return {}
+    """What a seal names beside the plan: the version of the rule."""
+    return {"rule_version": control.RULE_VERSION}
 
 
 def checks(plan: AromaPlan) -> tuple[Check, ...]:
@@ -246,7 +255,9 @@ def checks(plan: AromaPlan) -> tuple[Check, ...]:
 
 
 def sentences(plan: AromaPlan, sealed: Mapping[str, Any] | None = None) -> tuple[str, ...]:
-    """The rule in plain sentences; a seal names nothing beside it. Raises ValueError for an unknown method."""
+    """The rule in plain sentences. `sealed` is what its seal names beside the plan, None what it would name today.
+    Raises ValueError for an unknown method."""
+    asked = control.asked_for(named() if sealed is None else sealed)
     lines = [
         _("Question: {question}").format(question=plan.question),
         _served(plan),
@@ -256,7 +267,9 @@ def sentences(plan: AromaPlan, sealed: Mapping[str, Any] | None = None) -> tuple
             sets_each(plan),
         ).format(people=len(plan.assessors), n=sets_each(plan), sets=plan.sets_a_sitting),
     ]
-    lines += [_sequential_sentence(plan)] if plan.sequential else _mark_sentences(plan)
+    close = plan.control is not None or not asked
+    lines += [_sequential_sentence(plan)] if plan.sequential else _mark_sentences(plan, close)
+    lines += control.sentences(plan) if asked else ()
     if plan.aim in ("carry over", "linger"):
         lines.append(_("Read from the last to the first; the first that fails ends it."))
     lines.append(_("This is about taste only: it clears nothing as food, of allergens or for a label."))
@@ -292,7 +305,8 @@ def _sequential_sentence(plan: AromaPlan) -> str:
     )
 
 
-def _mark_sentences(plan: AromaPlan) -> list[str]:
+def _mark_sentences(plan: AromaPlan, close: bool) -> list[str]:
+    """The marks; that of "close enough" where it can be said."""
     if plan.aim == "dose":
         return [
             _("The dose is read from a curve through all answers, with limits that each fail in {n} of 100.").format(
@@ -304,9 +318,9 @@ def _mark_sentences(plan: AromaPlan) -> list[str]:
     said = []
     if made.minimum_correct is not None:
         said.append(_("Found from {x} right of {n}.").format(x=made.minimum_correct, n=trials))
-    if not made.similar.offered:
+    if close and not made.similar.offered:
         said.append(not_offered(made))
-    else:
+    elif close:
         said.append(
             _("Fewer than {pd} % of people like these notice it, up to {x} right of {n}.").format(
                 pd=f"{100 * plan.pd_limit:g}", x=made.similar.maximum_correct, n=trials
