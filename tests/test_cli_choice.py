@@ -296,7 +296,8 @@ def test_a_column_of_the_control_is_read_apart(tmp_path: Path) -> None:
     ])  # fmt: skip
     judged = _json("choice", "--method", "triangle", "--answers", rounds, "--pd", 0.5, "--cap", 36, "--assessors", 6)
     assert (judged["standing"], judged["trials"], judged["control"]["found"]) == ("same", 12, True)
-    doses = [(f"A{n}", dose, 0, 0) for n in range(5) for dose in (5, 10, 20, 40)] + [("A1", "", 0, 1)] * 9
+    doses = [(f"A{n}", dose, int(n == at), 0) for n in range(5) for at, dose in enumerate((5, 10, 20, 40))]
+    doses += [("A1", "", 0, 1)] * 9
     text = _text("threshold", _answers(tmp_path, "assessor,dose,correct,control", doses), "--method", "triangle")
     assert text.startswith("Cannot tell: the control was not found.")
 
