@@ -408,6 +408,24 @@ def test_carryover_prints_the_contract(tmp_path: Path) -> None:
     assert "Neither found nor shown to be gone: +2." in text
 
 
+def test_seconds_after_a_piece_are_read_and_named(tmp_path: Path) -> None:
+    """10 x 3 two-alternative sets at each time: found from 20 right (exact mark); a chosen share beside it."""
+    rows = [
+        (f"A{trial % 10}", at, int(trial < right))
+        for at, right in ((30, 29), (60, 22), (120, 15))
+        for trial in range(30)
+    ]
+    path = _answers(tmp_path, "assessor,seconds,correct", rows)
+    options = ("--method", "two-alternative", "--pd", "0.6", "--share", "0.8")
+    document = _json("carryover", path, *options)
+    assert (document["detected_through"], document["noticed"][0]["share"]) == (60, 0.8)
+    assert 30 <= document["noticed"][0]["estimate"] <= 60
+    text = _text("carryover", path, *options)
+    assert "80 % still notice it until about" in " ".join(text.split())
+    assert "Still found after 60 seconds." in text
+    assert "batch" not in text
+
+
 # ---- refusals ------------------------------------------------------------------------------------------------------
 CHOICE = ("choice", "--method", "triangle")
 REFUSED = [

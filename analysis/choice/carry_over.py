@@ -15,9 +15,11 @@ from itertools import takewhile
 from typing import TYPE_CHECKING, Literal
 
 from analysis.choice.forced_choice import ChoiceResult, Reason, judge_panel
+from analysis.choice.threshold import FEWEST_ASSESSORS, DosePoint, ShareLevel, at_share, dose_answers, fit
 
 LadderVerdict = Literal["gone", "still found", "cannot tell"]
 LadderReason = Reason | Literal["found again"]
+FEWEST_RUNGS = 3  # below that nothing tells how steeply it fades; no source
 
 if TYPE_CHECKING:
     from analysis.choice.control import ControlResult
@@ -33,7 +35,8 @@ class Rung:
 
 @dataclass(frozen=True, slots=True)
 class Ladder:
-    """Batches are None where no claim holds. `detected_through` is the last of the batches found without a gap."""
+    """Batches are None where no claim holds. `detected_through` is the last of the batches found without a gap;
+    `noticed` holds until which batch chosen shares notice, where that was asked."""
 
     method: str
     alpha: float
@@ -43,6 +46,7 @@ class Ladder:
     detected_through: int | None
     rungs: tuple[Rung, ...]
     control: ControlResult | None = None
+    noticed: tuple[ShareLevel, ...] = ()
 
     @property
     def verdict(self) -> LadderVerdict:
@@ -109,3 +113,32 @@ def _counted(
 def _last_of(rungs: Iterable[Rung]) -> int | None:
     """The number of the last rung reached, None when there is none."""
     return next((rung.batch for rung in reversed(list(rungs))), None)
+
+
+# ---- until when it is noticed --------------------------------------------------------------------------------------
+def noticed_until(
+    assessor: Sequence[str],
+    level: Sequence[float],
+    correct: Sequence[int],
+    method: str,
+    shares: Sequence[float],
+    alpha: float = 0.05,
+) -> tuple[ShareLevel, ...]:
+    """Until which batch, day or second each of `shares` of people like these still notices, with one-sided limits.
+
+    What fades with time is what grows with one over it: the threshold of that, turned round. Nothing is told outside
+    the levels asked about, and nothing at all for fewer than three of them or five people. Raises ValueError.
+    """
+    if len(set(level)) < FEWEST_RUNGS or len(set(assessor)) < FEWEST_ASSESSORS:
+        return ()
+    fitted = fit(dose_answers(assessor, [1 / each for each in level], correct), method, alpha)
+    return tuple(_turned(at_share(fitted, share)) for share in shares)
+
+
+def _turned(found: ShareLevel) -> ShareLevel:
+    return ShareLevel(found.share, _inverse(found.estimate), _inverse(found.high), _inverse(found.low))
+
+
+def _inverse(point: DosePoint) -> DosePoint:
+    where: dict[str, Literal["below", "tasted", "above"]] = {"below": "above", "tasted": "tasted", "above": "below"}
+    return DosePoint(None if point.value is None else 1 / point.value, where[point.where])

@@ -25,7 +25,8 @@ _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """Trials in the order of their rows. `level` is the dose or batch of each, empty when the file needs none.
+    """Trials in the order of their rows. `level` is the dose or batch of each, empty when the file needs none; `column`
+    is where it stood.
 
     `control` counts the trials of the control and the right ones among them, which are none of the others; None where
     the file has none.
@@ -37,6 +38,7 @@ class Answers:
     level: tuple[float, ...]
     rows: tuple[int, ...]
     control: tuple[int, int] | None = None
+    column: str = ""
 
     def by_assessor(self) -> tuple[tuple[str, ...], tuple[int, ...], tuple[int, ...]]:
         """Names, trials and right answers of every assessor, in the order of first appearance."""
@@ -91,15 +93,23 @@ def read_rounds(path: Path | str, people: int) -> tuple[list[list[int | None]], 
 
 
 def read_batches(path: Path | str, uneven: bool = False) -> Answers:
-    """Answers with a column batch, whole numbers from 1 (the first plain batch after). Otherwise as `read_doses`."""
-    answers = _read(Path(path), "batch", _batch)
+    """Answers with a column batch, whole numbers from 1 (the first plain batch after); days, or seconds after a piece,
+    may stand instead of it. Otherwise as `read_doses`."""
+    table = _table(Path(path))
+    column = next((name for name in ("batch", "days", "seconds") if name in table.columns), "batch")
+    answers = _answers(table, column, _batch)
     if not uneven:
-        _check_even(answers, "batch")
+        _check_even(answers, column)
     return answers
 
 
 def _read(path: Path, level: str | None, rule: Callable[[float], str | None] | None, optional: bool = False) -> Answers:
-    table = _table(path)
+    return _answers(_table(path), level, rule, optional)
+
+
+def _answers(
+    table: Table, level: str | None, rule: Callable[[float], str | None] | None, optional: bool = False
+) -> Answers:
     if optional and level not in table.columns:
         level = None
     assessor = [_assessor(table, position) for position in range(len(table.rows))]
@@ -116,6 +126,7 @@ def _read(path: Path, level: str | None, rule: Callable[[float], str | None] | N
         tuple(levels[position] for position in main if levels),
         tuple(table.rows[position] for position in main),
         (len(apart), sum(apart)) if apart else None,
+        level or "",
     )
 
 

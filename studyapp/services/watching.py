@@ -12,7 +12,7 @@ from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
 from studyapp.services.preparing import trays_of
 from studyapp.services.seating import own_nonce
 from studyapp.services.standing import moment, stamp, standing
-from studyapp.store import Store, clock, events, servings, sittings, studies, trials
+from studyapp.store import Store, clock, events, openings, servings, sittings, studies, trials
 from studyapp.store.servings import BlindServing
 from studyapp.store.trials import BlindSet
 from studyapp.words import _, ngettext
@@ -182,7 +182,7 @@ def change_counter(store: Store) -> int:
 # ---- deviations ----------------------------------------------------------------------------------------------------
 def known_now(tx: Any, study: Study[Any]) -> str:
     """What was known when a deviation is noted."""
-    if studies.openings(tx, study.id):  # a later look is sealed again, and the results of the first are known
+    if openings.of_study(tx, study.id):  # a later look is sealed again, and the results of the first are known
         return "results seen"
     if any(sitting.state != "planned" for sitting in sittings.of_study(tx, study.id)):
         closed = all(sitting.state == "closed" for sitting in sittings.of_study(tx, study.id))

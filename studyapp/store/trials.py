@@ -145,6 +145,20 @@ def blind_of(tx: Connection, set_id: str, sitting: str, assessor: str) -> BlindS
     return _blind(row) if row else None
 
 
+def level_of(tx: Connection, set_id: str) -> float | None:
+    """The level of a set, for one whose level is the seconds at which its pieces are noticed."""
+    return tx.execute(select(_SET.level).where(_SET.id == set_id)).scalar()
+
+
+def steps(tx: Connection, set_id: str, kinds: Sequence[str]) -> list[str]:
+    """When each step within a set was taken, in order, as the events of these kinds tell."""
+    c = schema.event.c
+    of = select(schema.sitting.c.study_id).join(schema.trial_set, _SET.sitting_id == schema.sitting.c.id)
+    named = c.body.contains(f'"set":"{set_id}"', autoescape=True)
+    query = select(c.body).where(c.study_id == of.where(_SET.id == set_id).scalar_subquery(), c.kind.in_(kinds), named)
+    return [str(json.loads(row.body)["at"]) for row in tx.execute(query.order_by(c.seq))]
+
+
 def start(tx: Connection, set_id: str) -> str | None:
     """Keep when a set was first offered, and return it; None when that was known."""
     at = now()

@@ -94,7 +94,7 @@ panels = st.lists(st.integers(1, 3), min_size=3, max_size=7).flatmap(
 
 
 @pytest.mark.hypothesis
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(panel=panels, control=st.integers(0, 12), method=st.sampled_from(list(METHODS)), limit=st.floats(0.05, 0.95))
 def test_a_control_changes_no_number_and_can_only_take_similar_away(
     panel: tuple[list[int], tuple[int, ...]], control: int, method: str, limit: float

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import secrets
+import threading
+import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -11,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from studyapp.errors import NotAllowed
 from studyapp.kinds.aroma.plan import AromaPlan, Botanical, Control
 from studyapp.records import JoinLink, Sitting
 from studyapp.services import accounts, closing, joining, planning, preparing, tasting, trying, watching
@@ -161,7 +165,7 @@ def _open_the_key(desk: Any) -> None:
     desk.get_by_role("button", name="Close it").click()
     desk.get_by_text("This sitting is closed.").wait_for()
     desk.get_by_role("button", name="Open the key").click()
-    desk.get_by_label("Name of the person who opens the key").fill("Ada")
+    desk.get_by_label("Why nobody opens it with you").fill("Nobody else leads here.")
     desk.get_by_role("button", name="Open the key").click()
 
 
@@ -404,3 +408,89 @@ def test_the_page_of_a_set_has_no_barrier(server: Any, begin: Any, hands: Any, t
         heights = [box.bounding_box()["height"] for box in me.page.locator(".pickable").all()]
         assert min(heights) >= 84
         assert me.page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def _alone_by_hand(aroma: Aroma, link: JoinLink, code_of: Callable[[tuple[str, ...]], str]) -> None:
+    """As `_by_hand`, with pieces eaten one by one; their moments are waited for."""
+    store = aroma.workshop.store
+    token = joining.join(store, link.code, "10.0.0.7", None)
+    tasting.agree(store, token)
+    while (here := tasting.place(store, token)).kind != "done":
+        if here.kind == "trial":
+            trying.keep_choice(store, token, here.trial or "", (code_of(here.cups),), False, secrets.token_hex(12))
+        elif here.kind == "piece":
+            with contextlib.suppress(NotAllowed):
+                trying.take_step(store, token, here.trial or "", 2 * here.piece - (not here.ready_at), 0.0)
+        time.sleep(0.05)
+
+
+def _eat(me: Any, number: int, which: str) -> str:
+    """One piece, eaten and noticed at its moment; its code."""
+    me.see(f"Trial {number} of 2, {which} piece")
+    code = str(me.page.locator(".code").first.inner_text())
+    me.press("It is gone")
+    me.see("Now: is any mint still there?")
+    me.press("I have noticed")
+    return code
+
+
+def test_an_aftertaste_from_the_first_piece_to_the_report(
+    server: Any, workshop: Any, begin: Any, hands: Any, phone: Any, tmp_path: Path
+) -> None:
+    """Each piece is eaten alone and noticed at its moment, through a reload and a phone that slept; named by everybody
+    at the last time, it is still found there, and the report says so."""
+    aroma = begin(
+        aim="aftertaste", method="two-alternative", nameable=True, note="mint", batches=(1, 2), rest_seconds=2,
+        trials_each=1, most_g_a_day=18.0,
+    )  # fmt: skip
+    with workshop.store.read() as tx:
+        treated = {box.letter for box in trials.boxes(tx, aroma.study) if not box.plain}
+
+    def stays(codes: tuple[str, ...]) -> str:
+        return next(code for code in codes if aroma.boxes[code] in treated)
+
+    others = [threading.Thread(target=_alone_by_hand, args=(aroma, link, stays)) for link in aroma.links[1:]]
+    for other in others:
+        other.start()
+    me, heard = hands()
+    me.page.goto(f"{server.url}/join/{aroma.links[0].code}")
+    me.see("Each is eaten alone and noticed once")
+    me.press("I have read this, start")
+    me.see("Trial 1 of 2, first piece")
+    assert _barriers(me.page) == []
+    me.page.screenshot(path=str(tmp_path / "eat.png"), full_page=True)
+    first = _codes(me)[0]
+    me.press("It is gone")
+    me.see("Wait for its moment")
+    me.page.reload()
+    me.page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    me.see("Now: is any mint still there?")
+    me.page.get_by_role("status").filter(has_text="Now: is any mint still there?").wait_for()
+    assert _barriers(me.page) == []
+    me.page.screenshot(path=str(tmp_path / "now.png"), full_page=True)
+    me.press("I have noticed")
+    me.see("Rest, then the second piece of trial 1")
+    me.press("Next piece")
+    pieces = (first, _eat(me, 1, "second"))
+    me.see("After which piece was more mint still there, at its moment?")
+    assert _codes(me) == pieces
+    me.page.screenshot(path=str(tmp_path / "ask.png"), full_page=True)
+    _answer(me, 1, 2, stays)
+    me.press("Next piece")
+    _eat(me, 2, "first")
+    me.press("Next piece")
+    _eat(me, 2, "second")
+    _answer(me, 2, 2, stays)
+    me.see("No more than 18 g a day were planned for one person.")
+    assert not heard.outside(server.url)
+    for other in others:
+        other.join()
+
+    desk = _desk(server, workshop, phone(1280)[0], "Ada", f"/watch?study={aroma.study}")
+    desk.get_by_text("10 of 10 sets answered.").wait_for()
+    _open_the_key(desk)
+    desk.get_by_text("Still found after 2 seconds, the last tasted.").first.wait_for()
+    desk.get_by_text("How many truly notice, second after second?").wait_for()
+    desk.screenshot(path=str(tmp_path / "verdict.png"), full_page=True)
+    paper = desk.request.get(f"{server.url}/print/report/{aroma.study}")
+    assert "Still found after 2 seconds" in flowing(paper.body())

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import random
 from itertools import islice, zip_longest
 from typing import Any
 
 from analysis.design import deal, shuffled
-from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.plan import SINCE_BOTANICAL, AromaPlan
 from studyapp.kinds.aroma.rule import control, levels, sets_each
 from studyapp.methods import METHODS, Order
 from studyapp.records import CONTROL, Sitting
@@ -33,10 +34,12 @@ def boxes(tx: Any, study_id: str, plan: AromaPlan) -> dict[str, str]:
 
 
 def lay_out(tx: Any, study_id: str, plan: AromaPlan) -> None:
-    """Boxes and seats. Letters are in random order, so that a letter tells no dose either."""
-    asked = (*levels(plan), *([CONTROL] if plan.control is not None else []))
+    """Boxes and seats. Letters are in random order, so that a letter tells no dose either. Times after a piece are
+    asked about one chocolate, in one box."""
+    main = (None,) if plan.longest_wait else levels(plan)
+    asked = (*main, *([CONTROL] if plan.control is not None else []))
     letters = table.box_letters(len(asked) + 1)
-    plain = plan.reference if plan.aim in ("carry over", "linger") else plan.blank
+    plain = plan.reference if plan.aim in SINCE_BOTANICAL else plan.blank
     made = [Box(new_id(), letters[0], plain, True, None)]
     made += [
         Box(new_id(), letter, _name(plan, level), False, level)
@@ -57,6 +60,7 @@ def _name(plan: AromaPlan, level: float | None) -> str:
         "dose": _("infused, {n} min") if plan.dose_unit == "min" else _("infused, {n} g"),
         "carry over": _("plain batch +{n}"),
         "linger": _("after {n} days"),
+        "aftertaste": _("infused"),
     }[plan.aim].format(n=f"{level or 0:g}")
 
 
@@ -119,15 +123,22 @@ def deal_sets(plan: AromaPlan, seed: int) -> list[list[Dealt]]:
 
     Every round holds each level once, in an order of its own for each seat, never in the order of the doses for all.
     At each level the orders of the cups are used equally over the panel, dealt at random in whole rounds of all orders.
+    Times after a piece come equally often at each place of a round over the panel: rows of a Latin square, dealt alike.
+    Their orders are shuffled over all sets of a time: in short rounds the orders of neighbours hang together, and who
+    repeats the last answer would be right when the neighbour is.
     """
     asked, people = levels(plan), len(plan.assessors)
     rounds = sets_each(plan) // len(asked)
     rng, orders = random.Random(seed), METHODS[plan.method].orders
+    if plan.longest_wait:
+        orders = orders * math.ceil(people * rounds / len(orders))
     cups = {level: iter(deal(orders, people * rounds, seed + n)) for n, level in enumerate(asked)}
+    turned = [asked[first:] + asked[:first] for first in range(len(asked))]
+    rows = iter(deal(turned, people * rounds, seed + len(asked)) if plan.longest_wait else ())
     dealt: list[list[Dealt]] = [[] for _seat in range(people)]
     for _round in range(rounds):
         for own in dealt:
-            own += [(level, next(cups[level])) for level in shuffled(list(asked), rng)]
+            own += [(level, next(cups[level])) for level in next(rows, None) or shuffled(list(asked), rng)]
     return dealt
 
 
@@ -145,7 +156,8 @@ def _serve(tx: Any, sitting: Sitting, plan: AromaPlan, trays: list[Tray], seed: 
             if dealt is None:
                 continue
             level, order = dealt
-            held = [boxes[True, None] if sample == 0 else boxes[False, level] for sample in order]
+            other = boxes.get((False, level)) or boxes[False, None]  # times after a piece share one box
+            held = [boxes[True, None] if sample == 0 else other for sample in order]
             row = {"id": new_id(), "assessor_id": assessor, "position": place + 1, "level": level}
             rows.append({**row, "codes": list(islice(left, cups)), "samples": held})
     trials.add_sets(tx, sitting, rows)

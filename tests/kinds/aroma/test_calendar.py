@@ -13,7 +13,7 @@ from studyapp.errors import BadInput
 from studyapp.kinds.aroma import plan as aroma
 from studyapp.kinds.aroma import report, rule
 from studyapp.kinds.aroma.findings.calendar import in_words
-from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.plan import AromaPlan, Control
 from studyapp.kinds.aroma.rule.run_calendar import calendar
 from studyapp.records import Study
 
@@ -43,11 +43,12 @@ def _told(plan: AromaPlan) -> list[tuple[str, str, bool]]:
             ],
         ),
         (
-            {"aim": "carry over", "batches": (3, 1)},
+            {"aim": "carry over", "batches": (3, 1), "control": Control(holds="twice as long")},
             [
                 ("infuse", "23 14:00", False),
                 ("plain batch +1", "23 15:00", False),
                 ("plain batch +3", "23 17:00", False),
+                ("control: stronger infusion, twice as long", "23 18:00", False),
             ],
         ),
         (

@@ -22,7 +22,7 @@ from studyapp.records import CONTROL, Staff
 from studyapp.services import closing, packages, planning, preparing, watching
 from studyapp.services.checking import check
 from studyapp.store import open_store, trials
-from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, furnish_aroma
+from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft
 from tests.printing.paper_reading import flowing
 
 HELD = "40 g per kg, 30 min"
@@ -238,14 +238,13 @@ def _until_it_ends(kitchen: Kitchen, main: Any, of_control: bool) -> Staff:
     return kitchen.leader
 
 
-@pytest.mark.parametrize("found", [True, False])
-def test_what_is_left_of_it_is_served_alone(make: Any, found: bool) -> None:
+def test_what_is_left_of_it_is_served_alone(make: Any) -> None:
     """One right a round: the count ends after two, with 4 of 12 control sets in; eight are served before the key.
 
     Wald 1947, p0 1/3, p1 2/3, 5 % each: lower line n / 2 - 2.124, so 1 of 6 goes on and 2 of 12 are the same.
     """
     kitchen = make(ROUNDS)
-    leader = _until_it_ends(kitchen, lambda seat: seat < 1, found)
+    leader = _until_it_ends(kitchen, lambda seat: seat < 1, True)
     here = deciding.standing(kitchen.store, leader, kitchen.study)
     assert (here.standing, here.served, here.control_left, here.control_waits) == ("same", 2, 8, True)
     with pytest.raises(NotAllowed, match="waits for the control"):
@@ -256,12 +255,11 @@ def test_what_is_left_of_it_is_served_alone(make: Any, found: bool) -> None:
     with pytest.raises(NotAllowed, match="no sets of the control"):
         deciding.serve_control(kitchen.store, leader, kitchen.study)
     for taster in kitchen.serve(made):
-        taster.finish(lambda level, _number: found and level == CONTROL)
+        taster.finish(lambda level, _number: level == CONTROL)
     closing.open_key(kitchen.store, leader, kitchen.study, "Ada")
     result = deciding.verdict(kitchen.store, leader, kitchen.study)
-    assert (result.judged.control.trials, result.judged.control.found) == (12, found)
-    expected = ("same", None) if found else ("cannot tell", "control not found")
-    assert (result.standing, result.judged.reason) == expected
+    assert (result.judged.control.trials, result.judged.control.correct) == (12, 12)
+    assert (result.standing, result.judged.reason) == ("same", None)
     assert (result.given, result.right) == (12, 2), "answers to the control count nowhere else"
     assert check(kitchen.store.url).sound
 
@@ -287,12 +285,11 @@ def test_by_rounds_without_one_nothing_is_the_same(make: Any) -> None:
 
 
 # ---- elsewhere -----------------------------------------------------------------------------------------------------
-def test_a_study_with_a_control_travels_whole(tmp_path: Path) -> None:
+def test_a_study_with_a_control_travels_whole(make: Any, tmp_path: Path) -> None:
     """Taken out as tables and brought in again: the same rows, the same verdict."""
-    store = open_store(str(tmp_path / "here.sqlite"))
-    kitchen = furnish_aroma(store, FIXED, 6)
+    kitchen = make(FIXED)
     result = judged(kitchen, 6, 9)
-    first = packages.take_out(store, kitchen.study, tmp_path / "first")
+    first = packages.take_out(kitchen.store, kitchen.study, tmp_path / "first")
     there = open_store(str(tmp_path / "there.sqlite"))
     packages.bring_in(there, tmp_path / "first")
     assert [one.read_bytes() for one in first] == [
@@ -301,7 +298,6 @@ def test_a_study_with_a_control_travels_whole(tmp_path: Path) -> None:
     assert check(there.url).sound
     leader = Staff("x", "Zoe", "leader")
     assert deciding.verdict(there, leader, kitchen.study) == result
-    store.close()
     there.close()
 
 

@@ -16,6 +16,7 @@ from studyapp.kinds.aroma.plan import Control
 from studyapp.records import CONTROL
 from studyapp.services import closing, joining, tasting, watching
 from studyapp.services.checking import check
+from tests.conftest import another_leader
 from tests.kinds.aroma.aroma_kitchen import NAMES, PLAN, Kitchen, key_of, wrong
 
 DOSES = (5.0, 10.0, 20.0, 40.0)
@@ -106,10 +107,10 @@ def test_the_key_stays_shut_until_every_sealed_set_is_behind(make: Any) -> None:
     assert check(kitchen.store.url).sound
 
 
-def test_the_key_is_opened_by_name_and_by_the_leader(make: Any) -> None:
-    """A name is typed, and nobody but the leader opens it."""
+def test_the_key_is_opened_by_the_leader_who_says_why_alone(make: Any) -> None:
+    """The only leader gives a reason, and nobody but a leader opens it."""
     kitchen = make()
-    with pytest.raises(BadInput, match="name"):
+    with pytest.raises(BadInput, match="why nobody"):
         closing.open_key(kitchen.store, kitchen.leader, kitchen.study, " ")
     with pytest.raises(NotAllowed):
         closing.open_key(kitchen.store, kitchen.preparer, kitchen.study, "Ben")
@@ -240,12 +241,12 @@ def test_a_verdict_is_signed_by_two_and_kept(make: Any) -> None:
     kitchen = make(replace(PLAN, trials_each=1, sets_a_sitting=1))
     kitchen.taste_all(first(6))
     with pytest.raises(NotAllowed, match="not open"):
-        closing.sign(kitchen.store, kitchen.leader, kitchen.study, "Ada", "ran the test")
+        closing.sign(kitchen.store, kitchen.leader, kitchen.study, "ran the test")
     result = opened(kitchen)
-    closing.sign(kitchen.store, kitchen.leader, kitchen.study, "Ada", "ran the test")
-    with pytest.raises(NotAllowed, match="somebody else"):
-        closing.sign(kitchen.store, kitchen.leader, kitchen.study, "ada", "decides")
-    closing.sign(kitchen.store, kitchen.leader, kitchen.study, "Ida", "decides")
+    closing.sign(kitchen.store, kitchen.leader, kitchen.study, "ran the test")
+    with pytest.raises(NotAllowed, match="Somebody else"):
+        closing.sign(kitchen.store, kitchen.leader, kitchen.study, "decides")
+    closing.sign(kitchen.store, another_leader(kitchen.store, kitchen.leader), kitchen.study, "decides")
     kept = closing.kept_verdict(kitchen.store, kitchen.leader, kitchen.study, 1)
     assert kept is not None
     assert (kept["different"], kept["p_value"]) == (True, pytest.approx((1 / 3) ** 6))

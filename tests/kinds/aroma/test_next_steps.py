@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from itertools import product
 from typing import Any, get_args
 
@@ -22,6 +23,11 @@ LISTS: list[tuple[Callable[[str, str | None], str], Any, Any]] = [
     (next_steps.after_test, forced_choice.Verdict, forced_choice.Reason),
     (next_steps.after_rounds, sequential.Standing, sequential.Why),
     (next_steps.after_ladder, carry_over.LadderVerdict, carry_over.LadderReason),
+    (
+        partial(next_steps.after_ladder, aim="aftertaste"),
+        carry_over.LadderVerdict,
+        carry_over.LadderReason,
+    ),
     (next_steps.after_doses, threshold.DoseVerdict, threshold.DoseReason),
 ]
 

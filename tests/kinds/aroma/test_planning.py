@@ -19,7 +19,7 @@ from studyapp.kinds.hours import deciding as hours_deciding
 from studyapp.methods import METHODS
 from studyapp.services import planning, preparing, watching
 from studyapp.services.checking import check
-from studyapp.store import studies, trials
+from studyapp.store import openings, trials
 from tests.furnished import furnished
 from tests.kinds.aroma.aroma_kitchen import CHECKS, PLAN, Kitchen, furnish_aroma
 
@@ -234,7 +234,7 @@ def test_the_fill_sheet_is_the_key(kitchen: Kitchen) -> None:
     assert len(rows) == 12
     assert {tuple(sorted(Counter(letter for _code, letter in row.cups).values())) for row in rows} == {(1, 2)}
     with kitchen.store.read() as tx:
-        assert studies.knows_samples(tx, kitchen.study, kitchen.preparer)
+        assert openings.knows_samples(tx, kitchen.study, kitchen.preparer)
         assert {box.letter for box in trials.boxes(tx, kitchen.study)} == {"A", "B"}
     with pytest.raises(NotAllowed):
         preparing.fill_rows(kitchen.store, kitchen.leader, sitting.id)

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from studyapp.kinds.aroma.files.forced_choice import Given
 
 *_first, _last = METHODS
+SHARE_HELP = "Tell from where, or up to where, this share of people notices."
 METHOD_HELP = f"{', '.join(_first)} or {_last}."
 
 
@@ -112,18 +113,26 @@ def choice(
 @click.option("--method", help=METHOD_HELP)
 @click.option("--alpha", type=Number(), default=0.05, show_default=True, help="Risk of each of the two claims.")
 @click.option("--unit", default="", help="Unit of the doses, for the sentences: min or g.")
+@click.option("--share", type=Number(), default=0.5, show_default=True, help=SHARE_HELP)
 @click.option("--uneven", is_flag=True, help="Accept assessors with unequal trials: answers were lost.")
 @with_control
 @click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object instead of sentences.")
 def threshold(
-    answers: Path, method: str | None, alpha: float, unit: str, uneven: bool, control: Given, json_wanted: bool
+    answers: Path,
+    method: str | None,
+    alpha: float,
+    unit: str,
+    share: float,
+    uneven: bool,
+    control: Given,
+    json_wanted: bool,
 ) -> None:
     """From what dose on is it noticed? ANSWERS has the columns assessor, dose, correct (0 or 1), a row a trial."""
     from studyapp.kinds.aroma.files import forced_choice
     from studyapp.kinds.aroma.findings.doses import dose_warning, threshold_finding
 
     method = needed(method, "--method", METHOD_HELP.rstrip("."))
-    fitted = forced_choice.threshold_file(method, answers, alpha, uneven, control)
+    fitted = forced_choice.threshold_file(method, answers, alpha, uneven, control, share)
     if json_wanted:
         click.echo(as_json({**forced_choice.threshold_document(fitted, dose_warning), **made_from(answers)}))
         return
@@ -137,6 +146,7 @@ def threshold(
 @click.option("--pd", type=Number(), help="Limit of “close enough”: share of true detections.  [default: 0.5]")
 @click.option("--d-prime", type=Number(), help="The same limit stated as d'.")
 @click.option("--alpha", type=Number(), default=0.05, show_default=True, help="Risk of the claim that is made.")
+@click.option("--share", type=Number(), default=0.5, show_default=True, help=SHARE_HELP)
 @click.option("--uneven", is_flag=True, help="Accept assessors with unequal trials: answers were lost.")
 @with_control
 @click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object instead of sentences.")
@@ -146,21 +156,25 @@ def carryover(
     pd: float | None,
     d_prime: float | None,
     alpha: float,
+    share: float,
     uneven: bool,
     control: Given,
     json_wanted: bool,
 ) -> None:
-    """How long does it linger? ANSWERS: columns assessor, batch (1 = first plain batch after), correct (0 or 1)."""
+    """How long does it linger? ANSWERS: columns assessor, batch (1 = first plain batch after), correct (0 or 1).
+
+    Instead of batch there may be days, or seconds after a piece, each piece being asked about once.
+    """
     from studyapp.kinds.aroma.files import forced_choice
     from studyapp.kinds.aroma.findings.trials import choice_warning, ladder_finding
 
     method = needed(method, "--method", METHOD_HELP.rstrip("."))
     limit = limit_of(method, pd, d_prime, 0.5)
-    ladder = forced_choice.ladder_file(method, answers, limit, alpha, uneven, control)
+    ladder, aim = forced_choice.ladder_file(method, answers, limit, alpha, uneven, control, share)
     if json_wanted:
         click.echo(as_json({**forced_choice.ladder_document(ladder, choice_warning), **made_from(answers)}))
         return
-    click.echo(as_text(ladder_finding(ladder)))
+    click.echo(as_text(ladder_finding(ladder, aim)))
 
 
 def limit_of(method: str, pd: float | None, d_prime: float | None, default: float = 0.3) -> float:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import takewhile
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.kinds.aroma import rule, setting_out
 from studyapp.kinds.aroma.files import forced_choice
-from studyapp.kinds.aroma.plan import KIND, AromaPlan, AromaStudy
+from studyapp.kinds.aroma.plan import KIND, LADDERS, AromaPlan, AromaStudy
 from studyapp.kinds.aroma.rule import control
 from studyapp.methods import METHODS
 from studyapp.records import Sitting, Staff
@@ -216,19 +216,30 @@ def _control(study: AromaStudy, kept: Sequence[Judged]) -> ControlResult | None:
 def _judged(
     plan: AromaPlan, kept: Sequence[Judged], controlled: ControlResult | None
 ) -> ChoiceResult | ThresholdFit | Ladder:
-    from analysis.choice import carry_over, forced_choice, threshold
+    from analysis.choice import carry_over, threshold
 
     names, right = [each.assessor for each in kept], [_correct(plan, each) for each in kept]
+    shares = tuple(sorted({0.5, plan.share}))
     if plan.aim == "dose":
         doses = threshold.dose_answers(names, [each.level or 0.0 for each in kept], right)
-        return threshold.fit(doses, plan.method, plan.alpha)
-    if plan.aim in ("carry over", "linger"):
-        batches = [int(each.level or 0) for each in kept]
-        return carry_over.ladder(names, batches, right, plan.method, plan.pd_limit, plan.alpha, controlled)
+        fitted = threshold.fit(doses, plan.method, plan.alpha)
+        return replace(fitted, noticed=tuple(threshold.at_share(fitted, share) for share in shares))
+    if plan.aim in LADDERS:
+        rungs = [int(each.level or 0) for each in kept]
+        read = carry_over.ladder(names, rungs, right, plan.method, plan.pd_limit, plan.alpha, controlled)
+        return replace(read, noticed=carry_over.noticed_until(names, rungs, right, plan.method, shares, plan.alpha))
+    return _one_test(plan, names, right, controlled)
+
+
+def _one_test(
+    plan: AromaPlan, names: Sequence[str], right: Sequence[int], controlled: ControlResult | None
+) -> ChoiceResult:
+    from analysis.choice import judge_panel
+
     people = list(dict.fromkeys(names))
-    found = {name: sum(r for n, r in zip(names, right, strict=True) if n == name) for name in people}
+    found = [sum(r for n, r in zip(names, right, strict=True) if n == name) for name in people]
     asked = [names.count(name) for name in people]
-    return forced_choice.judge_panel(plan.method, asked, list(found.values()), plan.alpha, plan.pd_limit, controlled)
+    return judge_panel(plan.method, asked, found, plan.alpha, plan.pd_limit, controlled)
 
 
 def answers_each(store: Store, by: Staff, study_id: str) -> tuple[int, ...]:

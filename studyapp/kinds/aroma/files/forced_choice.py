@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -29,9 +29,10 @@ if TYPE_CHECKING:
         SequentialPlan,
         SequentialResult,
     )
-    from analysis.choice.threshold import FitTest, ThresholdFit
+    from analysis.choice.threshold import FitTest, ShareLevel, ThresholdFit
 
 Document = dict[str, Any]
+COLUMN_AIMS = {"batch": "carry over", "days": "linger", "seconds": "aftertaste"}
 Say = Callable[..., str]
 Given: TypeAlias = tuple[int, int] | None  # sets of the control, and the right answers among them
 MOST_CONTROL = 10_000
@@ -154,16 +155,20 @@ def judge_rounds(path: Path, sealed: SequentialPlan, control: Given = None) -> S
         return sequential.judge(sealed, rounds, control_of(sealed.method, sealed.alpha, control, counted))
 
 
-def threshold_file(method: str, path: Path, alpha: float, uneven: bool, control: Given = None) -> ThresholdFit:
-    """A threshold from a file of answers with doses. Raises BadInput."""
+def threshold_file(
+    method: str, path: Path, alpha: float, uneven: bool, control: Given = None, share: float = 0.5
+) -> ThresholdFit:
+    """A threshold from a file of answers with doses, and the dose of a `share`. Raises BadInput."""
     from analysis.choice import threshold
     from analysis.files import answers
 
     check_settings(method, alpha=alpha)
+    _check_share("--share", share, 1.0)
     with _as_bad_input(path.name):
         read = answers.read_doses(path, uneven)
         fitted = threshold.fit(threshold.dose_answers(read.assessor, read.level, read.correct), method, alpha)
-        return replace(fitted, control=control_of(method, alpha, control, read.control))
+        told = control_of(method, alpha, control, read.control)
+        return replace(fitted, control=told, noticed=(threshold.at_share(fitted, share),))
 
 
 def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, ThresholdFit], ...]]:
@@ -178,17 +183,23 @@ def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, Th
     return threshold.fit_test(fitted), tuple(without)
 
 
-def ladder_file(method: str, path: Path, pd: float, alpha: float, uneven: bool, control: Given = None) -> Ladder:
-    """A carry-over ladder from a file of answers with batches. Raises BadInput."""
+def ladder_file(
+    method: str, path: Path, pd: float, alpha: float, uneven: bool, control: Given = None, share: float = 0.5
+) -> tuple[Ladder, str]:
+    """A ladder from a file of answers with batches, days or seconds, until when a `share` notices, and its aim. Raises
+    BadInput."""
     from analysis.choice import carry_over
     from analysis.files import answers
 
     check_settings(method, alpha=alpha, pd=pd)
+    _check_share("--share", share, 1.0)
     with _as_bad_input(path.name):
         read = answers.read_batches(path, uneven)
-        batches = [int(batch) for batch in read.level]
-        found = control_of(method, alpha, control, read.control)
-        return carry_over.ladder(read.assessor, batches, read.correct, method, pd, alpha, found)
+        rungs = [int(batch) for batch in read.level]
+        told = control_of(method, alpha, control, read.control)
+        found = carry_over.ladder(read.assessor, rungs, read.correct, method, pd, alpha, told)
+        until = carry_over.noticed_until(read.assessor, rungs, read.correct, method, (share,), alpha)
+        return replace(found, noticed=until), COLUMN_AIMS[read.column]
 
 
 def pd_of(method: str, d_prime: float) -> float:
@@ -413,12 +424,25 @@ def threshold_document(fitted: ThresholdFit, say: Say) -> Document:
         "correct": int(answers.correct.sum()),
         "threshold": {name: point.value for name, point in ends.items()},
         "where": {name: point.where for name, point in ends.items()},
+        "noticed": _noticed(fitted.noticed),
         "doses": [{"dose": float(dose), "trials": int(n), "correct": int(k)} for dose, n, k in counts],
         "blank": blank,
         "curve": {"mu": fitted.mu, "s": fitted.s, "tau": fitted.tau, "loglik": fitted.loglik},
         "control": control_document(fitted.control),
         **_warned(fitted.warned_of, [say(code, fitted) for code in fitted.warned_of]),
     }
+
+
+def _noticed(levels: Sequence[ShareLevel]) -> list[Document]:
+    """The level of each share; null outside the levels asked about, where the side is named."""
+    return [
+        {
+            "share": each.share,
+            **{name: getattr(each, name).value for name in ("estimate", "low", "high")},
+            "where": {name: getattr(each, name).where for name in ("estimate", "low", "high")},
+        }
+        for each in levels
+    ]
 
 
 def ladder_document(ladder: Ladder, say: Say) -> Document:
@@ -431,6 +455,7 @@ def ladder_document(ladder: Ladder, say: Say) -> Document:
         "clean_from_all_tasted": ladder.clean_from_all_tasted,
         "clean_from_batch_by_batch": ladder.clean_from_batch_by_batch,
         "detected_through": ladder.detected_through,
+        "noticed": _noticed(ladder.noticed),
         "control": control_document(ladder.control),
         "rungs": [
             {

@@ -7,12 +7,13 @@ from studyapp.calendars import Appointment
 from studyapp.findings.numbers import hours
 from studyapp.kinds.aroma.findings.verdicts import unit_word
 from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.rule import control
 from studyapp.words import _, ngettext
 
 
 def in_words(one: Appointment, plan: AromaPlan) -> tuple[str, str]:
     """What is to be done, and what to mind."""
-    if one.kind not in ("infuse", "plain", "blank"):
+    if one.kind not in ("infuse", "plain", "blank", "control"):
         return calendars.in_words(one)
     return _made(one, plan), _(
         "Hot air and hot mass burn, and dry plant matter can catch fire: guards on, air drawn off, never alone, as the "
@@ -24,6 +25,8 @@ def _made(one: Appointment, plan: AromaPlan) -> str:
     level = int(one.level or 0)
     if one.kind == "blank":
         return _("blank: the same hot air, no plant")
+    if one.kind == "control":
+        return _("control: {holds}").format(holds=control.made(plan))
     if one.kind == "plain" and plan.aim == "linger":
         return ngettext("plain batch after {n} day", "plain batch after {n} days", level).format(n=level)
     if one.kind == "plain":

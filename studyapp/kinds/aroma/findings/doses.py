@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, percent
 from studyapp.kinds.aroma.findings import controls, next_steps
+from studyapp.kinds.aroma.findings.shares import noticed_facts
 from studyapp.kinds.aroma.findings.trials import fewer_causes, fewer_headline, percent_of
 from studyapp.words import _, ngettext
 
@@ -22,7 +23,12 @@ def threshold_finding(
     return TrialFinding(
         headline=_headline(fitted, unit),
         lede=_lede(fitted, unit),
-        facts=(*_points(fitted, tested, unit), _fit(tested, unit), *controls.fact(fitted.control)),
+        facts=(
+            *_points(fitted, tested, unit),
+            _fit(tested, unit),
+            *noticed_from(fitted, unit),
+            *controls.fact(fitted.control),
+        ),
         changes=(
             _("Each claim holds at a risk of {alpha} of its own.").format(alpha=percent_of(fitted.alpha)),
             _("Half-way detection for the middle assessor, with 1 % of answers taken as slips."),
@@ -35,6 +41,12 @@ def threshold_finding(
         caution=caution(),
         then=next_steps.after_doses(fitted.verdict, fitted.reason),
     )
+
+
+def noticed_from(fitted: ThresholdFit, unit: str) -> tuple[Fact, ...]:
+    """From which dose on each chosen share notices it."""
+    asked = [float(level) for level in fitted.answers.doses]
+    return noticed_facts(fitted.noticed, asked, False, lambda number: f"{number} {unit}".strip())
 
 
 def dose(value: float, unit: str) -> str:

@@ -19,9 +19,9 @@ def after_rounds(standing: str, reason: str | None) -> str:
     return _ROUNDS[standing, reason]()
 
 
-def after_ladder(verdict: str, reason: str | None) -> str:
-    """After batches or days."""
-    return _LADDER[verdict, reason]()
+def after_ladder(verdict: str, reason: str | None, aim: str = "carry over") -> str:
+    """After batches or days, or after the seconds that an aftertaste stayed."""
+    return (_AFTERTASTE if aim == "aftertaste" else _LADDER)[verdict, reason]()
 
 
 def after_doses(verdict: str, reason: str | None) -> str:
@@ -106,6 +106,20 @@ _LADDER: Steps = {
     ("cannot tell", "found again"): lambda: _(
         "Next: look for what happened in between, such as mixed boxes or another batch; then test what comes later in "
         "a new study."
+    ),
+}
+_AFTERTASTE: Steps = {
+    **_UNDECIDED,
+    ("gone", None): lambda: _(
+        "Next: if it stays as long as you want and no longer, keep this dose and sign. If not, infuse more or less and "
+        "test that in a new study."
+    ),
+    ("still found", None): lambda: _(
+        "Next: ask about later times in a new study, or take it that it stays at least so long, and sign."
+    ),
+    ("cannot tell", "found again"): lambda: _(
+        "Next: look for what happened in between, such as mixed boxes or a short rest; then ask about later times in a "
+        "new study."
     ),
 }
 _DOSES: Steps = {

@@ -30,6 +30,7 @@ def aim_name(aim: str) -> str:
         "dose": _("From how many minutes or grams on is it noticed?"),
         "carry over": _("How many plain batches does it carry over into?"),
         "linger": _("After how many days is it gone?"),
+        "aftertaste": _("After how many seconds is its aftertaste gone?"),
     }[aim]
 
 
@@ -202,11 +203,11 @@ def _or_none(mark: int | None) -> str:
 
 
 # ---- load --------------------------------------------------------------------------------------------------------
-def load(plan: AromaPlan, minutes_a_set: int) -> str:
+def load(plan: AromaPlan) -> str:
     """What one sitting asks of a person."""
     sets = plan.sets_a_sitting + control.most_a_sitting(plan)
     pieces = sets * METHODS[plan.method].cups
-    minutes = round(sets * (minutes_a_set + plan.rest_seconds / 60))
+    minutes = round(sets * plan.minutes_a_set)
     return _("{sets} sets a sitting: {pieces} pieces, {grams} g, about {minutes} minutes a person.").format(
         sets=sets, pieces=pieces, grams=decimal(pieces * plan.piece_g, 0), minutes=minutes
     )

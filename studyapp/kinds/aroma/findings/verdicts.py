@@ -12,23 +12,21 @@ from typing import TYPE_CHECKING, Any, Literal
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, hours, listed, of_studies, of_ten, percent
 from studyapp.kinds.aroma.findings import controls
-from studyapp.kinds.aroma.findings.doses import dose, threshold_finding
+from studyapp.kinds.aroma.findings.doses import dose, noticed_from, threshold_finding
 from studyapp.kinds.aroma.findings.trials import (
     choice_finding,
     fewer_headline,
-    fewer_rungs,
     ladder_finding,
-    ladder_rests_on,
-    not_gone,
     offered_here,
-    uncontrolled,
+    rung_name,
+    still_noticing,
 )
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from analysis.choice import ChoiceResult, Ladder
-    from analysis.choice.threshold import FitTest, ThresholdFit
+    from analysis.choice.threshold import FitTest, ShareLevel, ThresholdFit
     from studyapp.kinds.aroma.plan import AromaPlan
 
 ZoneKind = Literal["fewer", "close", "open", "both", "detectable"]
@@ -241,6 +239,7 @@ def dose_finding(
     point = fitted.estimate.value
     facts = (
         Fact(_("Half-way point"), _("outside the doses") if point is None else dose(point, unit), ends),
+        *_of_share(plan, fitted.noticed, noticed_from(fitted, unit)),
         Fact(_("Answers"), _("{k} of {n} right").format(k=right, n=total), _("at all doses together")),
         Fact(_("Doses tasted"), doses, unit),
         holds_for(plan, len(answers.assessors)),
@@ -290,25 +289,23 @@ def curve_says(fitted: ThresholdFit, unit: str) -> str:
 
 # ---- batch after batch, day after day ----------------------------------------------------------------------------
 def ladder_of(plan: AromaPlan, ladder: Ladder) -> TrialFinding:
-    """A ladder of plain batches after the botanical, or of days since."""
-    told = ladder_finding(ladder)
-    batches = plan.aim == "carry over"
-    headline, lede = (told.headline, told.lede) if batches else (_days_headline(ladder), _days_lede(ladder))
+    """A ladder of plain batches after the botanical, of days since, or of seconds after a piece."""
+    told = ladder_finding(ladder, plan.aim)
+    still = _("Still found in") if plan.aim == "carry over" else _("Still found after")
     facts = (
         Fact(_("Close enough from"), _clean_from(plan, ladder), _("tested from the last one back")),
-        Fact(_("Still found in"), _found_in(plan, ladder), _("tested from the first one on")),
+        Fact(still, _found_in(plan, ladder), _("tested from the first one on")),
+        *_of_share(plan, ladder.noticed, still_noticing(ladder, plan.aim)),
         Fact(_("Limit"), percent(ladder.pd_limit), _("may truly notice it")),
         *controls.fact(ladder.control),
         holds_for(plan, len(ladder.rungs[0].result.trials_each)),
     )
-    numbers = tuple(
-        Fact(rung_name(rung.batch, plan.aim), fact.value, fact.note)
-        for rung, fact in zip(ladder.rungs, told.facts, strict=False)
-    )
-    changes = told.changes if batches else ladder_rests_on(ladder)
-    return replace(
-        told, headline=headline, lede=lede, facts=facts, changes=changes, caution=clearance(plan), numbers=numbers
-    )
+    return replace(told, facts=facts, caution=clearance(plan), numbers=told.facts)
+
+
+def _of_share(plan: AromaPlan, levels: Sequence[ShareLevel], facts: Sequence[Fact]) -> list[Fact]:
+    """The fact of the share that the plan names."""
+    return [fact for each, fact in zip(levels, facts, strict=True) if each.share == plan.share]
 
 
 def _clean_from(plan: AromaPlan, ladder: Ladder) -> str:
@@ -321,43 +318,13 @@ def _found_in(plan: AromaPlan, ladder: Ladder) -> str:
     return _("none of them") if found is None else rung_name(found, plan.aim)
 
 
-def _days_headline(ladder: Ladder) -> str:
-    clean = ladder.clean_from_all_tasted
-    if clean is not None:
-        return ngettext("Close enough after {n} day.", "Close enough after {n} days.", clean).format(n=clean)
-    if ladder.detected_through == ladder.rungs[-1].batch:
-        return _("Still found after {n} days, the last tasted.").format(n=ladder.detected_through)
-    return not_gone(ladder)
-
-
-def _days_lede(ladder: Ladder) -> str:
-    sentences = []
-    if ladder.detected_through is not None:
-        sentences.append(
-            ngettext("Still found after {n} day.", "Still found after {n} days.", ladder.detected_through).format(
-                n=ladder.detected_through
-            )
-        )
-    sentences += fewer_rungs(ladder, [rung_name(rung.batch, "linger") for rung in ladder.rungs if rung.result.fewer])
-    if ladder.clean_from_all_tasted is not None:
-        sentences.append(
-            _("From then on at most {limit} of people like these truly notice it.").format(
-                limit=percent(ladder.pd_limit)
-            )
-        )
-    else:
-        sentences.append(
-            uncontrolled(ladder)
-            or _("At no day tasted is it shown that at most {limit} notice.").format(limit=percent(ladder.pd_limit))
-        )
-    return " ".join(sentences)
-
-
-def rung_name(level: int, aim: str) -> str:
-    """A rung as it is called on screen: plain batch "+2", or "3 days"."""
-    if aim == "linger":
-        return ngettext("{n} day", "{n} days", level).format(n=level)
-    return _("batch +{n}").format(n=level)
+def ladder_asks(aim: str) -> str:
+    """What the picture of a ladder shows."""
+    asked = {
+        "linger": _("How many truly notice, day by day?"),
+        "aftertaste": _("How many truly notice, second after second?"),
+    }
+    return asked.get(aim, _("How many truly notice, batch by batch?"))
 
 
 def rung_kind(level: int, ladder: Ladder) -> RungKind:

@@ -31,7 +31,7 @@ def opening(plan: AromaPlan) -> Opening:
             _("You see which cups held the plant, how many answers are right, and the verdict."),
             counted,
             _("The marks cannot change. They were sealed before the first answer."),
-            _("The opening, its time and the name below go into the record. A key opens once."),
+            _("The opening, its time and who opens it go into the record. A key opens once."),
         ),
     )
 

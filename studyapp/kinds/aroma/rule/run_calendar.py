@@ -8,7 +8,8 @@ from datetime import datetime, timedelta
 from studyapp import calendars
 from studyapp.calendars import Appointment, Calendar
 from studyapp.errors import BadInput
-from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.plan import SINCE_BOTANICAL, AromaPlan
+from studyapp.kinds.aroma.rule import control
 from studyapp.records import MINUTES_A_SET
 from studyapp.words import _
 
@@ -31,6 +32,8 @@ def calendar(plan: AromaPlan) -> Calendar:
         raise BadInput(_("Not done: write when infusing is planned to begin, then the calendar follows."))
     calendars.refuse_unfit(plan.habits)
     batches = list(_batches(plan, start))
+    if plan.control is not None:
+        batches.append(calendars.made("control", batches[-1].ends, plan.batch_minutes, plan.habits))
     return calendars.of(batches, calendars.sittings(plan.habits, _sitting_minutes(plan), plan.sittings, batches[-1]))
 
 
@@ -38,7 +41,7 @@ def _batches(plan: AromaPlan, start: datetime) -> Iterator[Appointment]:
     """What is made, one batch after the other; the blank first and small doses before large ones, so that no aroma of
     the batch before gets into it. Plain chocolate of a later day is made at the hour of the infused one."""
     step = timedelta(minutes=plan.batch_minutes)
-    if plan.aim in ("carry over", "linger"):
+    if plan.aim in SINCE_BOTANICAL:
         yield calendars.made("infuse", start, plan.batch_minutes, plan.habits)
         for level in sorted(plan.batches):
             at = start + (level * step if plan.aim == "carry over" else timedelta(days=level))
@@ -51,4 +54,5 @@ def _batches(plan: AromaPlan, start: datetime) -> Iterator[Appointment]:
 
 
 def _sitting_minutes(plan: AromaPlan) -> float:
-    return plan.sets_a_sitting * (MINUTES_A_SET + plan.rest_seconds / 60)
+    sets = plan.sets_a_sitting + control.most_a_sitting(plan)
+    return sets * (MINUTES_A_SET + plan.rest_seconds / 60)
