@@ -21,7 +21,7 @@ import streamlit as st
 from starlette.middleware import Middleware
 from streamlit import config
 
-from studyapp import guard, log, routes, session
+from studyapp import connections, guard, log, routes, session, smaller
 from studyapp.assets import FAMILY
 from studyapp.components import look
 from studyapp.errors import BadInput
@@ -60,6 +60,7 @@ def serve(store_url: str | None, host: str, port: int, demo: bool) -> None:
         StudyError: the store cannot be opened, or the port is taken.
     """
     _refuse_taken_port(host, port)
+    connections.guard()
     with _place_for_records(store_url, demo) as (url, log_file):
         store = open_store(url)
         try:
@@ -156,6 +157,9 @@ def _app(listening: Listening) -> st.App:
             Middleware(guard.PrivateHeaders, policy=policy),
             Middleware(guard.OwnNames, names=_own_names()),
             Middleware(guard.SameOrigin),
+            Middleware(guard.Sizes),
+            Middleware(guard.Members, who=session.who),
+            Middleware(smaller.Smaller),
         ],
         lifespan=lifespan,
         on_script_error=tell_failure,
@@ -231,8 +235,11 @@ def _options(listening: Listening) -> dict[str, Any]:
         "server.headless": True,
         "server.fileWatcherType": "none",
         "server.enableStaticServing": False,
-        "server.disconnectedSessionTTL": 43200,
+        # A page of a phone that went away is kept as long as a rest takes; its place is in the store anyway.
+        "server.disconnectedSessionTTL": 900,
         "server.maxUploadSize": 10,
+        "server.maxMessageSize": 20,
+        "server.maxWidgetStateSize": 2,
         "server.sslCertFile": settings().tls_certificate,
         "server.sslKeyFile": settings().tls_key,
         "browser.gatherUsageStats": False,

@@ -8,6 +8,7 @@ from typing import Any
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Signature, Staff, Study
+from studyapp.services import names
 from studyapp.services.access import require, study_or_refuse
 from studyapp.store import Store, people, sittings, studies
 from studyapp.words import _
@@ -25,7 +26,7 @@ def open_key(store: Store, by: Staff, study_id: str, typed_name: str) -> None:
         BadInput: the name is missing.
     """
     require(by, "leader")
-    name = typed_name.strip()
+    name = names.clean(typed_name)
     if not name:
         raise BadInput(_("Not opened: write the name of the person who opens the key."))
     with store.write() as tx:
@@ -73,7 +74,7 @@ def sign(store: Store, by: Staff, study_id: str, name: str, role: str) -> None:
         NotAllowed: the key is not open, or this name has signed.
     """
     require(by, "leader")
-    name, role = name.strip(), role.strip()
+    name, role = names.clean(name), names.clean(role)
     if not name or len(name) > LONGEST_NAME or len(role) > LONGEST_NAME:
         raise BadInput(_("Not signed: write your name, in up to {n} letters.").format(n=LONGEST_NAME))
     with store.read() as tx:
@@ -90,7 +91,7 @@ def keep_signature(
     """Keep one signature, with the first one the verdict itself; the second decides."""
     name, role = signed_by
     signed = studies.signatures(tx, study, look)
-    if any(signature.name.casefold() == name.casefold() for signature in signed):
+    if any(names.alike(signature.name) == names.alike(name) for signature in signed):
         raise NotAllowed(_("Not done: the first signature is yours; somebody else decides."))
     if studies.decision_document(tx, study, look) is None:
         studies.keep_decision(tx, study, look, document)
