@@ -18,10 +18,9 @@ from urllib.parse import urlsplit
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import HTTPConnection
-from starlette.responses import HTMLResponse, Response
+from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from studyapp.components import credentials, door
 from studyapp.words import _
 
 # Streamlit counts its sessions here for anybody who asks; that is nobody's business.
@@ -218,7 +217,7 @@ class Members:
 
     async def _shown_the_door(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["path"].count("/") == 1:
-            await HTMLResponse(door.page(credentials.to_sign_in()))(scope, receive, send)
+            await self.app({**scope, "path": "/door", "raw_path": b"/door"}, receive, send)
         else:
             await _refuse(scope, receive, send, 403, _("Not done: sign in first."))
 

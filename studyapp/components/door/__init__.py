@@ -5,16 +5,17 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from html import escape
-from typing import Any
-
-from studyapp.components import look, phone
-from studyapp.words import _
+from studyapp.components import credentials, look, phone
+from studyapp.words import _, language
 
 
-def page(form: Mapping[str, Any]) -> str:
-    """The page around a form of `credentials`."""
-    script = json.dumps({"language": "en", **form}).replace("<", "\\u003c")  # no text may end the script element
+def page() -> str:
+    """The page around the form to sign in."""
+    script = json.dumps({"language": language(), **credentials.to_sign_in()}).replace(
+        "<", "\\u003c"
+    )  # no text may end the script element
     parts = {
+        "language": language(),
         "title": escape(_("Sign in")),
         "colours": look.colours(),
         "sheet": phone.text("phone/phone.css", "credentials/credentials.css"),
