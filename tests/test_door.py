@@ -8,6 +8,7 @@ import gzip
 import re
 import socket
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import httpx
@@ -127,6 +128,12 @@ async def crowd(server: Any, count: int, ask: Callable[[httpx.AsyncClient, int],
         return list(await asyncio.gather(*(ask(phones, number) for number in range(count))))
 
 
+def apart(work: Any) -> Any:
+    """Run it in a thread of its own: a browser that was opened before keeps a loop running in this one."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()
+
+
 def test_joins_of_one_moment_wait_or_are_told_to(server: Any, workshop: Any) -> None:
     """Of 200 at once each is seated or gets a page that comes again by itself; after so many turns all are seated."""
 
@@ -135,7 +142,7 @@ def test_joins_of_one_moment_wait_or_are_told_to(server: Any, workshop: Any) -> 
 
     left, told = 200, []
     for _turn in range(8):
-        answers = asyncio.run(crowd(server, left, join))
+        answers = apart(crowd(server, left, join))
         told += [answer for answer in answers if answer.status_code == 503]
         left -= sum(answer.status_code == 303 for answer in answers)
         if not left:
@@ -157,7 +164,7 @@ def test_a_crowd_of_guesses_does_not_hold_up_a_mark(server: Any, workshop: Any, 
             return phones.get("/place", headers={"Cookie": f"seat={hand.token}"})
         return phones.post("/sign-in", json={"name": f"Eve {number}", "passphrase": "a guess of mine"})
 
-    answers = asyncio.run(crowd(server, 60, guess))
+    answers = apart(crowd(server, 60, guess))
     assert answers[-1].status_code == 200
     assert {answer.status_code for answer in answers[:-1]} <= {403, 429, 503}
     waiting = [answer for answer in answers if answer.status_code in (429, 503)]

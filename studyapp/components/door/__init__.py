@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from html import escape
+
 from studyapp.components import credentials, look, phone
 from studyapp.words import _, language
 
