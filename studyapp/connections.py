@@ -2,8 +2,8 @@
 
 uvicorn gives a request without an end all the time in the world, and takes connections until the process may open no
 more files. Here a head must be whole after some seconds, a body as fast as a slow network sends it, and an answer must
-be taken; one address cannot hold more than its share. The rules follow OWASP ASVS 5.0.0, sections 4.2 and 13.1, and the
-three slow attacks (head, body, reading) that the limits of other web servers name.
+be taken; one address cannot hold more than its share. These are the three slow attacks (head, body, reading) that every
+guide to web servers names; the figures are ours, no source.
 """
 
 from __future__ import annotations
