@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, NoReturn
+from urllib.parse import urlsplit
 
 import segno
 import streamlit as st
@@ -173,7 +174,8 @@ def _index_page() -> str:
 def _own_names() -> frozenset[str]:
     """Names this machine answers to, besides every bare address."""
     name = socket.gethostname().lower()
-    return frozenset({"localhost", name, f"{name.split('.')[0]}.local", *settings().hosts})
+    told = urlsplit(settings().address).hostname or "localhost"
+    return frozenset({"localhost", name, f"{name.split('.')[0]}.local", told, *settings().hosts})
 
 
 def _warm_up() -> None:
@@ -194,6 +196,8 @@ def tell_failure(failure: Exception) -> bool:
 # ---- the address -----------------------------------------------------------------------------------------------------
 def _phone_address(host: str, port: int) -> str:
     """Where phones reach this server."""
+    if settings().address:
+        return settings().address
     reached = _network_address() if host in ANY_ADDRESS else host
     return f"{_scheme()}://{f'[{reached}]' if ':' in reached else reached}:{port}"
 
