@@ -66,7 +66,7 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
         "/staff/passphrase": _in_line(desk, _staff_passphrase),
     }
     gets: dict[str, Callable[[Opened], Answer]] = {
-        "/join/{code}": _in_line(Line(at_work=2, patient=60), _join),
+        "/join/{code}": _in_line(Line(at_work=2, patient=30), _join),
         "/place": _place,
         "/health": _health,
         "/print/{paper}/{of}": _print,

@@ -17,6 +17,7 @@ from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
 from studyapp import guard
+from studyapp.server import Listening, _options
 from studyapp.services import accounts, joining, passphrases
 from studyapp.store import people
 from tests.conftest import REAL_COST, Hand
@@ -208,3 +209,10 @@ def test_guessing_from_elsewhere_shuts_nobody_out_who_was_here_before(server: An
             assert stranger.post("/sign-in", json=told).status_code == 429
         assert desk.post("/sign-in", json=told).status_code == 200
     assert joining.seat_of(workshop.store, desk.cookies["known"]) is None
+
+
+def test_a_page_that_went_away_is_let_go_within_a_quarter_of_an_hour() -> None:
+    """Streamlit keeps it so many seconds; a frame from a phone may be 2 MB, not 25."""
+    options = _options(Listening("127.0.0.1", 8501, demo=False, log_file=None))
+    assert options["server.disconnectedSessionTTL"] <= 900
+    assert options["server.maxWidgetStateSize"] <= 2
