@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
-from collections.abc import Callable, Mapping
-from typing import Literal
+from collections.abc import Callable, Mapping, Sequence
 
 import streamlit as st
 
@@ -13,7 +13,7 @@ from studyapp.components import credentials, look
 from studyapp.errors import StudyError
 from studyapp.records import Seat, Staff
 from studyapp.registry import OwnPage
-from studyapp.services import accounts
+from studyapp.services import accounts, planning
 from studyapp.words import _
 
 
@@ -30,18 +30,19 @@ def _titles() -> dict[str, str]:
         "decide": _("Decide"),
         "panel": _("Panel"),
         "account": _("Account"),
+        "limits": _("What this cannot prevent"),
     }
 
 
 ROLES: Mapping[str, tuple[str, ...]] = {
     "assessor": ("taste",),
-    "preparer": ("prepare", "account"),
-    "leader": ("studies", "prepare", "watch", "panel", "account", "plan", "open_key", "decide"),
-    "newcomer": ("first_run", "sign_in"),
-    "nobody": ("sign_in",),
+    "preparer": ("prepare", "account", "limits"),
+    "leader": ("studies", "prepare", "watch", "panel", "account", "plan", "open_key", "decide", "limits"),
+    "first passphrase": ("account", "limits"),
+    "newcomer": ("first_run", "sign_in", "limits"),
+    "nobody": ("sign_in", "limits"),
 }
-WITH_OWN_PAGES = ("leader", "newcomer")
-OF_ONE_STUDY = ("plan", "open_key", "decide")
+UNLISTED = ("plan", "open_key", "decide", "limits")  # reached from other pages
 
 
 def _role(seat: Seat | None, staff: Staff | None) -> str:
@@ -49,15 +50,16 @@ def _role(seat: Seat | None, staff: Staff | None) -> str:
     if seat is not None:
         return "assessor"
     if staff is not None:
-        return staff.role
+        return "first passphrase" if staff.first else staff.role
     return "newcomer" if session.demo() or accounts.needs_first_leader(session.store()) else "nobody"
 
 
 def _own_pages(role: str) -> dict[str, OwnPage]:
-    """Pages that one kind of study alone has, for who runs studies or only looks in."""
-    if role not in WITH_OWN_PAGES:
+    """Pages that one kind of study alone has, for who may open them."""
+    if role in ("assessor", "nobody"):
         return {}
-    return {name: page for kind in registry.KINDS for name, page in registry.pages(kind).own_pages().items()}
+    pages = (page for kind in registry.KINDS for page in registry.pages(kind).own_pages().items())
+    return {name: page for name, page in pages if role in page.roles}
 
 
 def _screen(name: str) -> Callable[[], None]:
@@ -76,7 +78,7 @@ def _refused_in_words(render: Callable[[], None]) -> Callable[[], None]:
 
 
 def _pages(role: str) -> dict[str, st.Page]:
-    """Every page of a role; those of one study are reached from Studies and stay out of the menu."""
+    """Every page of a role; some are reached from others and stay out of the menu."""
     titles = _titles()
     pages = {
         name: st.Page(
@@ -84,7 +86,7 @@ def _pages(role: str) -> dict[str, st.Page]:
             title=titles[name],
             url_path=_path(name) if number else "first",
             default=number == 0,
-            visibility="hidden" if name in OF_ONE_STUDY else "visible",
+            visibility="hidden" if name in UNLISTED else "visible",
         )
         for number, name in enumerate(ROLES[role])
     }
@@ -104,6 +106,21 @@ def _first_by_name(role: str) -> st.Page:
     return st.Page(_screen(first), title=_titles()[first], url_path=_path(first), visibility="hidden")
 
 
+def _window(page: str, staff: Staff) -> str:
+    """What a tab is called among others: its page, and the study it shows. A phone that tastes is never told."""
+    with contextlib.suppress(StudyError):
+        if study := session.study_id():
+            return f"{planning.study(session.store(), staff, study).plan.title}: {page}"
+    return page
+
+
+def _menu(pages: Sequence[st.Page]) -> None:
+    """Where one can go, in words on every width: Streamlit's own menu is a bare sign on a phone."""
+    with st.container(horizontal=True, key="menu"):
+        for page in pages:
+            st.page_link(page)
+
+
 def _demo_band() -> None:
     """What is shown here is invented: say so on every page, and let one person try each role."""
     links = (("leader", _("Leader")), ("preparer", _("Preparer")), ("assessor", _("Assessor")))
@@ -118,13 +135,17 @@ def main() -> None:
     seat = session.seat()
     staff = None if seat else session.staff()
     role = _role(seat, staff)
-    title = _("Tasting") if seat else _("When can the conche stop?")
-    st.set_page_config(page_title=title, layout="wide" if role in ("leader", "preparer", "newcomer") else "centered")
+    st.set_page_config(
+        page_title=_("Tasting") if seat else _("When can the conche stop?"),
+        layout="wide" if role in ("leader", "preparer", "newcomer") else "centered",
+    )
     look.dress(session.theme())
     pages = _pages(role)
     session.know_pages(pages)
-    position: Literal["top", "hidden"] = "top" if role == "leader" else "hidden"
-    chosen = st.navigation([*pages.values(), _first_by_name(role)], position=position)
+    chosen = st.navigation([*pages.values(), _first_by_name(role)], position="hidden")
+    if staff is not None:
+        st.set_page_config(page_title=_window(chosen.title, staff))
+        _menu([page for name, page in pages.items() if name in ROLES[role] and name not in UNLISTED])
     if session.demo():
         _demo_band()
     chosen.run()

@@ -78,7 +78,7 @@ def test_json_is_one_object_that_says_the_same(name: str) -> None:
     result = _decide(*_panel(name), "--json")
     document = json.loads(result.stdout)
     expected = generate.settings(name)["expected"]
-    assert document["rule_version"] == 2
+    assert document["rule_version"] == 3
     assert (document["verdict"], document["hours"], document["sealed"]) == (
         expected["verdict"],
         expected.get("hours"),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, Literal
 
 from studyapp.records import Attribute, CupsPlan, Study
 
@@ -42,7 +42,8 @@ class HoursPlan(CupsPlan):
     `sittings` are served before the first look, `next_sittings` before each later one; `replicates` counts
     servings of a pull to one assessor in one sitting, as long as all pieces together stay within `palate`, the most
     pieces that one assessor tastes in a sitting; beyond it the pulls go round in balanced blocks. `load_g` is the mass
-    in the conche; `starts_at` is when hour zero is planned, a local ISO text without a zone.
+    in the conche; `starts_at` is when hour zero is planned, a local ISO text without a zone. `lost_reference`: whether
+    the next longest pull takes the place of a longest one that is lost before anybody tasted it.
     """
 
     machine: str = ""
@@ -57,6 +58,7 @@ class HoursPlan(CupsPlan):
     load_g: float | None = None
     starts_at: str | None = None
     habits: Habits = Habits()
+    lost_reference: Literal["next", "none"] = "next"
 
 
 HoursStudy = Study[HoursPlan]
@@ -85,7 +87,8 @@ def from_document(document: Mapping[str, Any]) -> HoursPlan:
     values["attributes"] = tuple(Attribute(**line) for line in values.get("attributes", ()))
     values["assessors"] = tuple(values.get("assessors", ()))
     values["habits"] = Habits(**habits)
-    return HoursPlan(**{"starts_at": started, **values})
+    # Nobody who sealed before that was asked gave the next longest pull for the longest.
+    return HoursPlan(**{"starts_at": started, "lost_reference": "none", **values})
 
 
 def _start_from(times: Sequence[tuple[float, str | None]]) -> str | None:
