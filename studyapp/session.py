@@ -53,6 +53,18 @@ def _this_address() -> str:
     return (st.context.url or "").split("?")[0].rstrip("/")
 
 
+def who(browser: Mapping[str, str], secret: bool) -> str | None:
+    """Under which name a browser with these cookies is counted: None for a stranger, empty where everybody may look
+    around. `secret` says whether the connection is."""
+    seat = joining.seat_of(store(), cookies.token(browser, "seat", secure=secret))
+    if seat is not None:
+        return f"seat {seat.assessor} {seat.sitting}"
+    staff = accounts.staff_of(store(), cookies.token(browser, "staff", secure=secret))
+    if staff is not None:
+        return f"staff {staff.id}"
+    return "" if demo() or accounts.needs_first_leader(store()) else None
+
+
 # ---- who -------------------------------------------------------------------------------------------------------------
 def _browser_cookies() -> Mapping[str, str]:
     return dict(st.context.cookies)

@@ -31,8 +31,13 @@ def style(theme: Theme) -> str:
     A device may change its mind without a rerun (many go dark at sunset), and Streamlit's own colours follow it at
     once; so the device's choice comes last and wins.
     """
+    return f"<style>{colours(theme)}\n{_SHEET}</style>"
+
+
+def colours(theme: Theme = SCREENS["light"]) -> str:
+    """The colours of a theme as variables of a style sheet, and after them those of the device's choice."""
     follow = "".join(f"@media (prefers-color-scheme:{mode}){{{_colours(own)}}}" for mode, own in SCREENS.items())
-    return f"<style>{_colours(theme)}{follow}\n{_SHEET}</style>"
+    return _colours(theme) + follow
 
 
 def _colours(theme: Theme) -> str:

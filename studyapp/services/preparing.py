@@ -9,7 +9,7 @@ from typing import Any
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Check, FillRow, Quantity, Sitting, Staff, Study, Tray, TrayCup
-from studyapp.services import leaving_out
+from studyapp.services import leaving_out, names
 from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
 from studyapp.store import Store, openings, people, servings, trials
 from studyapp.store import sittings as sitting_store
@@ -179,10 +179,10 @@ def release_tray(
 
 
 def _second_person(by: Staff, name: str) -> str:
-    name = name.strip()
+    name = names.clean(name)
     if not name:
         raise BadInput(_("Not released: a second person reads the labels against the sheet. Write who that was."))
-    if name.casefold() == by.name.casefold():
+    if names.alike(name) == names.alike(by.name):
         raise BadInput(_("Not released: {name} is you; somebody else reads the labels.").format(name=name))
     return name
 

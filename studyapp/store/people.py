@@ -67,6 +67,11 @@ def accounts(tx: Connection, since: str, id_: str | None = None) -> tuple[Accoun
     return tuple(Account(_staff(row), row.browsers, row[-1], row.ended_at) for row in tx.execute(query))
 
 
+def everybody(tx: Connection) -> tuple[Staff, ...]:
+    """Every member, those that ended or came with an imported study too."""
+    return tuple(_staff(row) for row in tx.execute(select(schema.staff)))
+
+
 def member(tx: Connection, id_: str) -> Staff | None:
     """One member, ended or not."""
     row = tx.execute(select(schema.staff).where(schema.staff.c.id == id_)).first()
@@ -96,6 +101,11 @@ def set_secret(tx: Connection, id_: str, secret: str) -> None:
     """Another passphrase; an account that had ended lives again, and every sign-in with the old one ends."""
     tx.execute(update(schema.staff).where(schema.staff.c.id == id_).values(secret=secret, ended_at=None))
     _end_tokens_of_staff(tx, id_)
+
+
+def renew_secret(tx: Connection, id_: str, secret: str) -> None:
+    """Another hash of the same passphrase; nobody is signed out."""
+    tx.execute(update(schema.staff).where(schema.staff.c.id == id_).values(secret=secret))
 
 
 def end_staff(tx: Connection, id_: str) -> str:
@@ -248,6 +258,13 @@ def end_token(tx: Connection, hash_: str) -> None:
     )
 
 
+def had_token(tx: Connection, staff: str, hash_: str, since: str) -> bool:
+    """Whether this member was given that token at `since` or later, ended or not."""
+    c = schema.token.c
+    query = select(c.hash).where(c.hash == hash_, c.staff_id == staff, c.created_at >= since)
+    return tx.execute(query).first() is not None
+
+
 def _end_tokens_of_staff(tx: Connection, staff: str) -> None:
     tx.execute(
         update(schema.token)
@@ -289,17 +306,24 @@ def seat_of_token(tx: Connection, hash_: str) -> tuple[str, str, str] | None:
 
 
 def note_try(tx: Connection, kind: str, address: str, at: float) -> None:
-    """Count a wrong try and forget those older than a minute, and those that a clock set back has put ahead."""
-    tx.execute(delete(schema.attempt).where((schema.attempt.c.at < at - 60) | (schema.attempt.c.at > at)))
+    """Count a try and forget those older than a minute, and those that a clock set back has put further ahead than
+    other processes may be."""
+    tx.execute(delete(schema.attempt).where((schema.attempt.c.at < at - 60) | (schema.attempt.c.at > at + 60)))
     tx.execute(insert(schema.attempt).values(kind=kind, address=address, at=at))
 
 
-def tries(tx: Connection, kind: str, address: str, since: float, until: float) -> tuple[int, int]:
-    """Wrong tries in that time: from this address, and in all."""
+def forget_try(tx: Connection, kind: str, address: str, at: float) -> None:
+    """Take back a try that was right."""
+    c = schema.attempt.c
+    tx.execute(delete(schema.attempt).where(c.kind == kind, c.address == address, c.at == at))
+
+
+def tries(tx: Connection, kind: str, address: str, at: float) -> tuple[int, int]:
+    """Tries in the minute before `at`, by this clock or that of another process: from this address, and in all."""
     base = (
         select(func.count())
         .select_from(schema.attempt)
-        .where(schema.attempt.c.kind == kind, schema.attempt.c.at.between(since, until))
+        .where(schema.attempt.c.kind == kind, schema.attempt.c.at.between(at - 60, at + 60))
     )
     mine = tx.execute(base.where(schema.attempt.c.address == address)).scalar_one()
     return int(mine), int(tx.execute(base).scalar_one())

@@ -19,11 +19,15 @@ Mount = Callable[..., Any]
 
 def page(name: str, *assets: str) -> Mount:
     """Register a component from files beside this package, after the shared ones. Assets are `folder/file` names."""
-    here = files("studyapp.components")
-    texts = {asset: here.joinpath(*asset.split("/")).read_text(encoding="utf-8") for asset in _shared(assets)}
-    script = "\n".join(text for asset, text in texts.items() if asset.endswith(".js"))
-    sheet = "\n".join(text for asset, text in texts.items() if asset.endswith(".css"))
+    script = text(*(asset for asset in _shared(assets) if asset.endswith(".js")))
+    sheet = text(*(asset for asset in _shared(assets) if asset.endswith(".css")))
     return st.components.v2.component(name, js=script, css=sheet)
+
+
+def text(*assets: str) -> str:
+    """The texts of files beside this package, one below the other."""
+    here = files("studyapp.components")
+    return "\n".join(here.joinpath(*asset.split("/")).read_text(encoding="utf-8") for asset in assets)
 
 
 def _shared(assets: tuple[str, ...]) -> tuple[str, ...]:
