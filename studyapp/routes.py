@@ -432,7 +432,7 @@ def _print(store: Opened) -> Answer:
 
 
 def _calendar(store: Opened) -> Answer:
-    """Pulls, tempering and sittings of a study as a file for a calendar; it tells hours, so no assessor gets it."""
+    """Pulls, tempering and sittings of a study as a file for a calendar; it tells doses, so no assessor gets it."""
 
     async def calendar(request: Request) -> Response:
         def made() -> bytes:
@@ -444,7 +444,7 @@ def _calendar(store: Opened) -> Answer:
 
         file = await run_in_threadpool(made)
         LOGGER.info("calendar made", extra={"route": _route(request)})
-        headers = {"Content-Disposition": 'attachment; filename="pulls.ics"'}
+        headers = {"Content-Disposition": 'attachment; filename="calendar.ics"'}
         return Response(file, media_type="text/calendar", headers=headers)
 
     return calendar

@@ -336,8 +336,8 @@ def verdict_document(result: Verdict) -> dict[str, Any]:
     """A verdict as the plain values that the commands `choice`, `threshold`, `carryover` print."""
     from analysis.choice import ChoiceResult, Ladder
 
-    def code(warning: Any, _people: int) -> str:
-        return str(warning.code)
+    def code(warning: Any, _about: object) -> str:
+        return str(getattr(warning, "code", warning))
 
     if isinstance(result, ChoiceResult):
         return forced_choice.choice_document(result, code)
@@ -345,5 +345,5 @@ def verdict_document(result: Verdict) -> dict[str, Any]:
         return forced_choice.ladder_document(result, code)
     if isinstance(result, SequentialStanding):
         given = {"answers_given": result.given, "right_of_given": result.right}
-        return {**forced_choice.rounds_document(result.judged), **given}
-    return forced_choice.threshold_document(result)
+        return {**forced_choice.rounds_document(result.judged, code), **given}
+    return forced_choice.threshold_document(result, code)
