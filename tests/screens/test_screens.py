@@ -43,7 +43,7 @@ FRAME = Path(studyapp.__file__).with_name("app.py")
                 "panel",
                 "account",
                 "limits",
-            },  # fmt: skip
+            },
         ),
         ("Ben", {"prepare", "pulls", "account", "limits"}),
         ("", {"sign_in", "limits"}),
