@@ -294,6 +294,16 @@ def _choice(case: Case) -> Callable[[], object]:
     return lambda: trying.keep_choice(case.store, taster.token, here.trial, (here.cups[0],), True, "n" * 24)
 
 
+def _step(case: Case) -> Callable[[], object]:
+    """The first piece of an aftertaste is eaten."""
+    alone = {"aim": "aftertaste", "method": "two-alternative", "nameable": True, "note": "mint", "batches": (30,)}
+    plan = replace(PLAN, trials_each=1, sets_a_sitting=1, rest_seconds=30, **alone)
+    kitchen = sealed(draft(case.store, case.leader, case.preparer, plan))
+    taster = kitchen.serve(kitchen.sittings()[0])[0]
+    here = taster.place()
+    return lambda: trying.take_step(case.store, taster.token, here.trial or "", 1, 0.0)
+
+
 CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "closing.open_key, sets": _with(_aroma_served, lambda c, k: closing.open_key(c.store, c.leader, k.study, "Ada")),
     "closing.sign, sets": _with(_aroma_opened, lambda c, k: closing.sign(c.store, c.leader, k.study, "ran the test")),
@@ -311,6 +321,7 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         lambda c, k: preparing.release_tray(c.store, c.preparer, k.sittings()[0].id, 1, AROMA_CHECKS, "Cleo"),
     ),
     "trying.keep_choice": _choice,
+    "trying.take_step": _step,
     "accounts.enter_demo": _now(lambda c: accounts.enter_demo(c.store, "leader")),
     "accounts.first_leader": _first_leader,
     "joining.demo_seat": _now(lambda c: joining.demo_seat(c.store, "hours")),

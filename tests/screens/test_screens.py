@@ -29,28 +29,13 @@ FRAME = Path(studyapp.__file__).with_name("app.py")
 @pytest.mark.parametrize(
     ("who", "pages"),
     [
-        (
-            "Ada",
-            {
-                "studies",
-                "plan",
-                "prepare",
-                "watch",
-                "open_key",
-                "decide",
-                "bring",
-                "pulls",
-                "panel",
-                "account",
-                "limits",
-            },
-        ),
-        ("Ben", {"prepare", "pulls", "account", "limits"}),
-        ("", {"sign_in", "limits"}),
+        ("Ada", "studies plan prepare watch open_key decide bring pulls panel account limits"),
+        ("Ben", "prepare pulls account limits"),
+        ("", "sign_in limits"),
     ],
 )
 def test_the_frame_offers_each_role_its_own_pages(
-    workshop: Any, monkeypatch: pytest.MonkeyPatch, who: str, pages: set[str]
+    workshop: Any, monkeypatch: pytest.MonkeyPatch, who: str, pages: str
 ) -> None:
     token = accounts.sign_in(workshop.store, who, workshop.passphrase, "10.0.0.9") if who else ""
     monkeypatch.setattr(session, "read_cookies", lambda: {"staff": token})
@@ -58,7 +43,7 @@ def test_the_frame_offers_each_role_its_own_pages(
     app = AppTest.from_file(str(FRAME), default_timeout=60).run()
     session.use(None)
     assert not app.exception
-    assert set(app.session_state["_pages"]) == pages
+    assert set(app.session_state["_pages"]) == set(pages.split())
 
 
 def test_an_empty_store_opens_with_the_question(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: Said) -> None:
