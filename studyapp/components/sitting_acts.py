@@ -31,7 +31,8 @@ def run(store: Store, by: Staff, sitting: Sitting) -> None:
         look.put(look.quiet(_("This sitting is closed.")))
         return
     paused = sitting.state == "paused"
-    if st.button(_("Go on") if paused else _("Pause the sitting"), width="stretch", key="pause"):
+    word, key = (_("Go on"), "resume") if paused else (_("Pause the sitting"), "pause")  # a second tap must not undo
+    if st.button(word, width="stretch", key=key):
         with acts.refusals():
             (watching.resume if paused else watching.pause)(store, by, sitting.id)
             st.rerun()

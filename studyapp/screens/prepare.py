@@ -16,15 +16,16 @@ from studyapp.words import _
 def render() -> None:
     """The kitchen's page of one sitting."""
     by, store = session.someone(), session.store()
-    top, heading = st.container(), _("Prepare")
-    sitting = chooser.sitting(store, by, session.study_id(), session.sitting_id(), heading, _("No sealed study yet."))
+    heading, empty = _("Prepare"), _("No sealed study yet.")
+    sitting = chooser.sitting(store, by, session.study_id(), session.sitting_id(), heading, empty)
     if sitting is None:
         return
+    session.look_at(sitting=sitting.id)
     study = planning.study(store, by, sitting.study)
     words = registry.pages(study.kind).kitchen(study.plan)
-    with top:
-        name = _("{study}, {label}").format(study=study.plan.title, label=sitting.label)
-        look.put(look.title(heading), look.lede(name))
+    name = _("{study}, {label}").format(study=study.plan.title, label=sitting.label)
+    st.set_page_config(page_title=_("{sitting}: prepare").format(sitting=name))
+    look.put(look.title(heading), look.lede(name))
     left, right = st.columns([3, 2], gap="medium")
     with left:
         trays, checks = preparing.trays(store, by, sitting.id), preparing.checks(study)
@@ -36,6 +37,7 @@ def render() -> None:
         _papers(by, sitting, ballots=_one_by_one(study))
         if by.role == "preparer":
             _key(by, sitting, words.gives_away)
+    chooser.others(store, by, preparing.sittings(store, by), but=sitting.id)
 
 
 def _one_by_one(study: Study[Any]) -> bool:

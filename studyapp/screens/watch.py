@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 
 from studyapp import registry, session
 from studyapp.components import chooser, join_cards, look, panel_list, sitting_acts, sitting_rows
-from studyapp.records import JoinLink, Progress, Sitting, Staff
-from studyapp.services import joining, planning, watching
+from studyapp.records import JoinLink, Progress, Sitting, Staff, Study
+from studyapp.services import joining, planning, preparing, watching
 from studyapp.words import _
 
 
 def render() -> None:
-    """The page of one sitting."""
+    """The page of one sitting; its address names it, and nothing that happens elsewhere turns it to another."""
     by, store = session.someone("leader"), session.store()
     empty = _("No sealed study waits for a sitting.")
-    top = st.container()
     sitting = chooser.sitting(store, by, session.study_id(), session.sitting_id(), _("Watch"), empty)
     if sitting is None:
         return
+    session.look_at(sitting=sitting.id)
     study = planning.study(store, by, sitting.study)
-    with top:
-        look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), look.title(sitting.label))
+    _head(study, sitting)
     if sitting.state == "planned":
         panel_list.nobody_prepares(store, by)
         sitting_acts.begin(store, by, sitting)
@@ -35,6 +36,14 @@ def render() -> None:
     if st.button(_("Read the sealed rule"), key="to-rule"):
         session.go("plan", study=study.id)
     look.put(look.quiet(kind.hidden(study.plan)))
+    chooser.others(store, by, preparing.sittings(store, by, study.id), but=sitting.id)
+
+
+def _head(study: Study[Any], sitting: Sitting) -> None:
+    names = {"sitting": sitting.label, "study": study.plan.title}
+    st.set_page_config(page_title=_("{sitting}, {study}: watch").format(**names))
+    heading = look.pair(look.title(sitting.label), look.quiet(_("This page stays on this sitting.")))
+    look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), heading)
 
 
 def _live(by: Staff, sitting: Sitting) -> None:

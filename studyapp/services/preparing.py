@@ -24,6 +24,13 @@ def sittings(store: Store, by: Staff, study_id: str | None = None) -> tuple[Sitt
         return sitting_store.of_study(tx, study_id) if study_id else sitting_store.everywhere(tx)
 
 
+def sitting(store: Store, by: Staff, sitting_id: str) -> Sitting:
+    """One sitting, closed or not. Raises NotFound."""
+    require(by, "preparer", "leader")
+    with store.read() as tx:
+        return sitting_or_refuse(tx, sitting_id)
+
+
 # ---- trays -----------------------------------------------------------------------------------------------------------
 def trays(store: Store, by: Staff, sitting_id: str) -> tuple[Tray, ...]:
     """Every tray with its codes; no sample."""
