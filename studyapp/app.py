@@ -116,8 +116,9 @@ def main() -> None:
     """Draw one page for whoever holds this browser."""
     seat = session.seat()
     staff = None if seat else session.staff()
-    role = _role(seat, staff)
-    title = _("Tasting") if seat else _("When can the conche stop?")
+    gone = session.seat_gone() if seat is None and staff is None else None
+    role = _role(seat or (gone and gone[0]), staff)
+    title = _("Tasting") if role == "assessor" else _("When can the conche stop?")
     st.set_page_config(page_title=title, layout="wide" if role in ("leader", "preparer", "newcomer") else "centered")
     look.dress(session.theme())
     pages = _pages(role)

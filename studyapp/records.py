@@ -174,7 +174,7 @@ class Assessor:
 
 @dataclass(frozen=True, slots=True)
 class JoinLink:
-    """A personal code for one sitting; readable once, at issue. The address is `/join/CODE`."""
+    """A personal code for one sitting; kept as a hash alone. The address is `/join/CODE`."""
 
     pseudonym: str
     code: str
@@ -203,8 +203,9 @@ class Line:
 
 
 PlaceKind = Literal[
-    "nothing", "welcome", "waiting", "warm_up", "serving", "trial", "rest", "paused", "done", "stopped", "left"
-]
+    "nothing", "welcome", "waiting", "warm_up", "serving", "trial", "rest", "paused", "done", "stopped", "left",
+    "elsewhere", "replaced",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,6 +250,11 @@ class Place:
     tell_reference: bool = False
     may_go_back: bool = True
     botanical: str = ""
+
+    @property
+    def at(self) -> str:
+        """The step as one word: a phone that hears another one turns its page."""
+        return f"{self.kind}-{self.number}"
 
 
 @dataclass(frozen=True, slots=True)

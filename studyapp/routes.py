@@ -13,6 +13,7 @@ import re
 import secrets
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import asdict
+from functools import partial
 from importlib.resources import files
 from typing import Any, cast
 
@@ -44,8 +45,9 @@ Opened = Callable[[], Store]
 Answer = Callable[[Request], Awaitable[Response]]
 
 
-def routes(store: Opened, *, demo: bool = False) -> list[Route]:
-    """All routes; `store` gives the open store when a request comes."""
+def routes(store: Opened, *, demo: bool = False, address: Callable[[], str] = str) -> list[Route]:
+    """All routes; `store` gives the open store when a request comes, `address` where phones reach this server, empty
+    for the address that the request itself came to."""
     posts: dict[str, Callable[[Opened], Answer]] = {
         "/mark": _mark,
         "/choice": _choice,
@@ -65,8 +67,9 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
     gets: dict[str, Callable[[Opened], Answer]] = {
         "/join/{code}": _join,
         "/place": _place,
+        "/here": _here,
         "/health": _health,
-        "/print/{paper}/{of}": _print,
+        "/print/{paper}/{of}": partial(_print, address=address),
         "/calendar/{study}": _calendar,
     }
     if demo:
@@ -189,7 +192,8 @@ def _address(request: Request) -> str:
 def _join(store: Opened) -> Answer:
     async def join(request: Request) -> Response:
         code = request.path_params["code"]
-        token = await run_in_threadpool(joining.join, store(), code, _address(request), _token(request, "staff"))
+        held = _token(request, "staff"), _token(request, "seat")
+        token = await run_in_threadpool(joining.join, store(), code, _address(request), *held)
         response = RedirectResponse("/", 303)
         _hold(request, response, "seat", token)
         _drop(request, response, "staff")
@@ -205,6 +209,16 @@ def _place(store: Opened) -> Answer:
         return JSONResponse({"ok": True, "place": asdict(found)})
 
     return place
+
+
+def _here(store: Opened) -> Answer:
+    """What every open page asks all the time; it offers nothing and draws nothing."""
+
+    async def here(request: Request) -> Response:
+        kind, at = await run_in_threadpool(tasting.here, store(), _token(request, "seat"))
+        return JSONResponse({"ok": True, "kind": kind, "at": at})
+
+    return here
 
 
 def _mark(store: Opened) -> Answer:
@@ -390,7 +404,7 @@ def _demo(store: Opened) -> Answer:
 
 
 # ---- papers, fonts, health -------------------------------------------------------------------------------------------
-def _print(store: Opened) -> Answer:
+def _print(store: Opened, address: Callable[[], str]) -> Answer:
     async def paper(request: Request) -> Response:
         from studyapp.printing import papers
 
@@ -400,7 +414,7 @@ def _print(store: Opened) -> Answer:
             staff = accounts.staff_of(store(), _token(request, "staff"))
             if staff is None:
                 raise NotAllowed(_("Not done: you are signed out. Sign in, then print again."))
-            return papers.paper(store(), staff, kind, of)
+            return papers.paper(store(), staff, kind, of, address() or str(request.base_url).rstrip("/"))
 
         name, pdf = await run_in_threadpool(made)
         LOGGER.info("printed", extra={"route": _route(request), "kind": kind})

@@ -7,9 +7,10 @@ from typing import Any
 import streamlit as st
 
 from studyapp import registry, session
-from studyapp.components import chooser, join_cards, look, panel_list, sitting_acts, sitting_rows
-from studyapp.records import JoinLink, Progress, Sitting, Staff, Study
-from studyapp.services import joining, planning, preparing, watching
+from studyapp.components import chooser, look, panel_list, sitting_acts, sitting_rows
+from studyapp.records import Progress, Sitting, Staff, Study
+from studyapp.screens import handing_out
+from studyapp.services import planning, preparing, watching
 from studyapp.words import _
 
 
@@ -32,7 +33,8 @@ def render() -> None:
     if study.state == "sealed" and kind.reached_its_end(by, study, over) and st.button(_("Open the key"), key="to-key"):
         session.go("open_key", study=study.id)
     if sitting.state != "closed":
-        _links(by, sitting)
+        handing_out.fresh(sitting)
+        handing_out.links(by, sitting)
     if st.button(_("Read the sealed rule"), key="to-rule"):
         session.go("plan", study=study.id)
     look.put(look.quiet(kind.hidden(study.plan)))
@@ -78,13 +80,3 @@ def _progress(sitting: Sitting) -> Progress:
         progress = watching.progress(store, session.someone(), sitting.id)
         session.keep("progress", ((sitting.id, moved), progress))
     return progress
-
-
-def _links(by: Staff, sitting: Sitting) -> None:
-    look.put(look.title(_("Links for phones"), 2))
-    made: tuple[JoinLink, ...] = session.kept(f"links-{sitting.id}", ())
-    look.put(look.quiet(_("Each link is for one person and this sitting. New links end the earlier ones.")))
-    if st.button(_("Make new links") if made else _("Make the links"), key="make-links"):
-        made = joining.issue_links(session.store(), by, sitting.id)
-        session.keep(f"links-{sitting.id}", made)
-    join_cards.draw(made, session.address())

@@ -75,13 +75,17 @@ def set_state(tx: Connection, id_: str, state: str, at: str) -> None:
 
 
 # ---- join codes ----------------------------------------------------------------------------------------------------
-def end_codes(tx: Connection, sitting: str) -> None:
-    """Make every code of a sitting worthless."""
-    tx.execute(
-        update(schema.join_code)
-        .where(schema.join_code.c.sitting_id == sitting, schema.join_code.c.ended_at.is_(None))
-        .values(ended_at=now())
-    )
+def end_codes(tx: Connection, sitting: str, assessor: str | None = None) -> None:
+    """Make every code of a sitting worthless, or that of one assessor."""
+    c = schema.join_code.c
+    ended = update(schema.join_code).where(c.sitting_id == sitting, c.ended_at.is_(None)).values(ended_at=now())
+    tx.execute(ended if assessor is None else ended.where(c.assessor_id == assessor))
+
+
+def has_codes(tx: Connection, sitting: str) -> bool:
+    """Whether somebody can still join with a code of this sitting."""
+    c = schema.join_code.c
+    return tx.execute(select(c.hash).where(c.sitting_id == sitting, c.ended_at.is_(None)).limit(1)).first() is not None
 
 
 def add_code(tx: Connection, hash_: str, sitting: str, assessor: str) -> None:

@@ -15,7 +15,7 @@ from studyapp.errors import NotAllowed
 from studyapp.kinds.hours import deciding
 from studyapp.kinds.hours import findings as hours_findings
 from studyapp.kinds.hours.deciding import what_if
-from studyapp.services import accounts, closing, panel, planning, preparing, watching, worked_out
+from studyapp.services import accounts, closing, joining, panel, planning, preparing, watching, worked_out
 from studyapp.store import open_store
 from tests.conftest import CHECKS
 
@@ -237,12 +237,29 @@ def test_watching_shows_who_is_where_and_never_a_mark(screen: Screen, said: Said
     assert "7.3" not in text
 
 
-def test_links_are_shown_once_made_and_end_the_earlier_ones(screen: Screen, said: Said, workshop: Any) -> None:
+def test_links_of_this_server_can_be_shown_and_end_only_when_that_is_confirmed(
+    screen: Screen, said: Said, workshop: Any, hands: Any
+) -> None:
+    """Five have joined: the dialog names three and counts two. Codes made since the start are shown again."""
     app = screen("watch", study=workshop.study)
     assert "/join/" not in said(app)
-    app.button(key="make-links").click().run()
-    assert said(app).count("/join/") == len(workshop.links)
-    assert workshop.links[0].code not in said(app)
+    app.button(key="anew").click().run()
+    assert "This ends the links of Heron, Lark, Siskin and 2 more" in said(app)
+    assert joining.seat_of(workshop.store, hands[0].token)
+    joining.issue_links(workshop.store, workshop.leader, workshop.sitting.id)
+    text = said(screen("watch", study=workshop.study))
+    assert text.count("/join/") == len(workshop.links)
+    assert workshop.links[0].code not in text
+
+
+def test_one_person_gets_another_link_and_nobody_else_notices(
+    screen: Screen, said: Said, workshop: Any, hands: Any
+) -> None:
+    app = screen("watch", study=workshop.study)
+    app.button(key="link-for-Lark").click().run()
+    assert "A new link for Lark" in said(app)
+    assert all(joining.seat_of(workshop.store, hand.token) for hand in hands)
+    assert "A new link for Lark" in said(app.run()), "it stays until it is put away"
 
 
 # ---- the key and the verdict ----------------------------------------------------------------------------------------

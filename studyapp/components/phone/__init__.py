@@ -50,6 +50,7 @@ def words() -> dict[str, Any]:
         "offlineAct": _("No connection. This goes on by itself as soon as there is one."),
         "outOfDate": _("Not done: this page is out of date. Open your link again; your marks are kept."),
         "refresh": _("Show where I am"),
+        "notSent": _("What this phone had not sent"),
         "next": _("Next serving"),
         "stop": _("I want to stop"),
         "stopTitle": _("Stop here?"),

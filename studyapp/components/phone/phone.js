@@ -117,14 +117,15 @@ class Outbox {
     this.sending = next.nonce;
     let outcome = { mark: next };
     try {
-      const { path = "/mark", body, ...mark } = next;
+      const { path = "/mark", body, name, ...mark } = next;
       outcome.at = (await send(path, body ? { ...body, nonce: next.nonce } : mark)).at;
     } catch (problem) {
       outcome.refused = problem instanceof Refused;
       outcome.sentence = problem.message;
     }
     this.sending = null;
-    if (outcome.at || outcome.refused) this.write(this.entries().filter((entry) => entry.nonce !== next.nonce));
+    // A refusal that no page is left to tell stays in the box: the next page sends it once more and tells it.
+    if (outcome.at || (outcome.refused && this.alive)) this.write(this.entries().filter((entry) => entry.nonce !== next.nonce));
     if (!this.alive) return;
     this.tell(outcome);
     if (outcome.at || outcome.refused) this.work();
@@ -136,6 +137,45 @@ class Outbox {
     clearTimeout(this.retry);
     window.removeEventListener("online", this.onLine);
   }
+}
+
+// Says every few seconds that this phone is awake, and turns the page as soon as the server knows another step: a tasting
+// that was closed, or went on to another phone. `turns` tells which steps turn it; a refusal always does.
+const OVER = ["done", "stopped", "left", "nothing"];
+class Pulse {
+  constructor(data, turn, turns = ({ kind, at }) => at !== data.at && kind !== "paused") {
+    Object.assign(this, { turn, turns, alive: true });
+    this.work();
+  }
+
+  async work() {
+    while (this.alive) {
+      await pause(2500 + Math.random() * 1000); // a little apart from the others
+      if (!this.alive || document.hidden) continue;
+      try {
+        if (!this.turns(await send("/here"))) continue;
+      } catch (problem) {
+        if (!(problem instanceof Refused)) continue; // No connection: the next round asks again.
+      }
+      if (!this.alive) return;
+      this.turn();
+      await pause(3000);
+    }
+  }
+
+  stop() {
+    this.alive = false;
+  }
+}
+
+// Marks that the server refused after their page was gone: each is named, with the reason.
+function refusals(page, words) {
+  const told = el("ul", { class: "alert", role: "alert" });
+  return ({ mark, refused, sentence }) => {
+    if (!refused) return;
+    if (!told.parentElement) page.append(told);
+    told.append(el("li", {}, `${mark.name || words.notSent}: ${sentence || words.outOfDate}`));
+  };
 }
 
 // Ask for the next page; when nothing redraws (the socket may be dead without knowing it), load it anew, but only from

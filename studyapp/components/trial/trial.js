@@ -9,6 +9,7 @@ class Trial {
     const [waiting] = this.outbox.waitingFor(data.set);
     if (waiting) this.restore(waiting);
     this.outbox.work();
+    this.pulse = new Pulse(data, () => this.again || this.mover.go(false)); // a refusal stays until it is read
   }
 
   draw() {
@@ -152,6 +153,7 @@ class Trial {
   stop() {
     this.alive = false;
     this.outbox.stop();
+    this.pulse.stop();
     this.mover.stop();
   }
 }
