@@ -22,7 +22,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from studyapp import cookies, log, registry
+from studyapp import cookies, log, registry, words
 from studyapp.assets import font, font_names, icon
 from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
 from studyapp.records import Mark, Role
@@ -85,6 +85,7 @@ def _guarded(answer: Answer) -> Answer:
     refines in the background gives way to whatever is saved."""
 
     async def guarded(request: Request) -> Response:
+        words.speak(words.nearest(request.headers.get("accept-language", "")))
         if request.method == "POST":
             refining.give_way()
         try:
@@ -113,7 +114,10 @@ def _plain_page(sentence: str) -> str:
     from html import escape
 
     page = files("studyapp.components").joinpath("refused.html").read_text(encoding="utf-8")
-    return page.replace("{sentence}", escape(sentence)).replace("{title}", escape(_("Tasting")))
+    filled = {"title": _("Tasting"), "language": words.language(), "sentence": sentence}
+    for name, text in filled.items():
+        page = page.replace(f"{{{name}}}", escape(text))
+    return page
 
 
 def _route(request: Request) -> str:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 import studyapp
@@ -55,6 +56,24 @@ def test_an_empty_store_opens_with_the_question(tmp_path: Path, monkeypatch: pyt
     assert not app.exception
     assert "How long must the conche run?" in said(app)
     assert "studyapp run --demo" in said(app)
+
+
+@pytest.mark.usefixtures("second_language")
+@pytest.mark.parametrize(("asked", "says"), [("fr-FR", "⟦How long must the conche run?⟧"), ("en-GB", "How long must")])
+def test_a_page_is_spoken_to_who_opened_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: Said, asked: str, says: str
+) -> None:
+    """In the language of the browser that draws it."""
+    store = open_store(str(tmp_path / "empty.sqlite"))
+    monkeypatch.setattr(session, "read_cookies", dict)
+    monkeypatch.setattr(type(st.context), "locale", asked)
+    session.use(store)
+    app = AppTest.from_file(str(FRAME), default_timeout=60).run()
+    session.use(None)
+    store.close()
+    assert not app.exception
+    assert says in said(app)
+    assert ("⟦" in said(app)) == ("⟦" in says)
 
 
 @pytest.mark.parametrize("name", ["studies", "plan", "prepare", "watch", "open_key", "decide", "panel"])
