@@ -37,7 +37,13 @@ def run(store: Store, by: Staff, sitting: Sitting) -> None:
             (watching.resume if paused else watching.pause)(store, by, sitting.id)
             st.rerun()
     if st.button(_("Close the sitting"), width="stretch", key="close"):
-        st.dialog(_("Close the sitting"))(_close)(store, by, sitting)
+        progress = watching.progress(store, by, sitting.id)
+        if progress.of > progress.saved:
+            st.dialog(_("Close the sitting"))(_close)(store, by, sitting)
+            return
+        with acts.refusals():
+            watching.close_sitting(store, by, sitting.id)
+            st.rerun()
 
 
 def _note(store: Store, by: Staff, sitting: Sitting) -> None:

@@ -96,6 +96,13 @@ def all_events(tx: Connection, study: str | None = None) -> list[Event]:
     return [Event(r.seq, r.at, r.kind, json.loads(r.body), r.prev, r.hash, r.study_id) for r in tx.execute(query)]
 
 
+def of_kinds(tx: Connection, study: str, *kinds: str) -> list[Event]:
+    """The events of a study of some kinds, in order."""
+    c = schema.event.c
+    query = select(schema.event).where(c.kind.in_(kinds), c.study_id == study).order_by(c.seq)
+    return [Event(r.seq, r.at, r.kind, json.loads(r.body), r.prev, r.hash, r.study_id) for r in tx.execute(query)]
+
+
 def count(tx: Connection) -> int:
     """Changes so far: a counter that moves with every write."""
     return int(tx.execute(select(func.coalesce(func.max(schema.event.c.seq), 0))).scalar_one())

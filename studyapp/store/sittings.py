@@ -165,6 +165,14 @@ def released(tx: Connection, sitting: str) -> dict[int, tuple[str, str]]:
     return {row.position: (row.released_at, row.name) for row in tx.execute(query)}
 
 
+def last_release(tx: Connection, sitting: str) -> tuple[frozenset[str], str, str] | None:
+    """(ticked checks, second person, time) of the tray that left last."""
+    c = schema.tray.c
+    query = select(c.checks, c.second_person, c.released_at).where(c.sitting_id == sitting)
+    row = tx.execute(query.order_by(c.position.desc()).limit(1)).first()
+    return (frozenset(json.loads(row.checks)), row.second_person, row.released_at) if row else None
+
+
 def add_note(tx: Connection, id_: str, sitting: Sitting, assessor: str, text: str, salt: str) -> None:
     """Keep a free text apart from the chain, so that it can be erased; the chain holds its salted hash."""
     sha = events.salted(salt, text)
