@@ -387,7 +387,7 @@ def test_when_the_sealed_looks_are_used_up_the_way_to_a_new_study_stands_there(
     watching.close_sitting(workshop.store, workshop.leader, following.id, "nobody came")
     closing.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
     app = screen("decide", study=workshop.study)
-    assert "The sealed looks are used up" in said(app)
+    assert "The key has been opened as often as was sealed" in said(app)
     app.button(key="copy").click().run()
     assert [study.state for study in planning.studies(workshop.store, workshop.leader)].count("draft") == 1
 
