@@ -350,7 +350,8 @@ class Quantity:
 @dataclass(frozen=True, slots=True)
 class Seated:
     """One row of the watch page: how far an assessor is, with no score. `since` is the start of the present step;
-    `saved` counts the servings that are behind, `missing` those of them that were not judged."""
+    `saved` counts the servings that are behind, `missing` those of them that were not judged; `silent` minutes have
+    passed since the phone was last heard, where that is long; `called` is the kind of a call that is still open."""
 
     pseudonym: str
     kind: PlaceKind
@@ -361,6 +362,8 @@ class Seated:
     waits_for_tray: int | None = None
     look: bool = False
     missing: int = 0
+    silent: int = 0
+    called: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,7 @@ from studyapp import cookies, log, registry, words
 from studyapp.assets import font, font_names, icon
 from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
 from studyapp.records import Mark, Role
-from studyapp.services import accounts, joining, planning, refining, tasting, trying
+from studyapp.services import accounts, calling, joining, planning, refining, tasting, trying
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -57,6 +57,7 @@ def routes(store: Opened, *, demo: bool = False, address: Callable[[], str] = st
         "/sit-out": _door(tasting.sit_out),
         "/leave": _leave,
         "/note": _note,
+        "/call": _call,
         "/sign-in": _sign_in,
         "/sign-out": _sign_out,
         "/first-leader": _first_leader,
@@ -299,6 +300,16 @@ def _note(store: Opened) -> Answer:
         return JSONResponse({"ok": True})
 
     return note
+
+
+def _call(store: Opened) -> Answer:
+    async def call(request: Request) -> Response:
+        body = await _body(request)
+        told = _text(body, "serving"), _text(body, "what"), _text(body, "code")
+        await run_in_threadpool(calling.call, store(), _token(request, "seat"), *told)
+        return JSONResponse({"ok": True})
+
+    return call
 
 
 # ---- staff -----------------------------------------------------------------------------------------------------------

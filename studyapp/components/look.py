@@ -17,7 +17,7 @@ from studyapp.assets import FAMILY
 from studyapp.pictures.theme import SCREENS, Theme
 
 Tone = Literal["patina", "copper", "brick"]
-Mark = Literal["disc", "ring", "dot", "cross", "square", "triangle", "diamond"]
+Mark = Literal["disc", "ring", "dot", "cross", "square", "triangle", "diamond", "dash"]
 
 FONT = f"{FAMILY}, system-ui, 'Noto Sans', sans-serif"
 
@@ -29,6 +29,7 @@ _SIGNS: dict[Mark, str] = {
     "square": "□",
     "triangle": "▲",
     "diamond": "◆",
+    "dash": "–",
 }
 _SHEET = files("studyapp.components").joinpath("look.css").read_text(encoding="utf-8")
 

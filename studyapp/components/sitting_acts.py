@@ -2,22 +2,33 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import streamlit as st
 
-from studyapp.components import acts, look, sitting_rows
+from studyapp.components import acts, look, moments, sitting_rows
 from studyapp.records import Sitting, Staff
 from studyapp.services import accounts, watching
-from studyapp.store import Store
-from studyapp.words import _
+from studyapp.store import Store, clock
+from studyapp.words import _, ngettext
 
 
-def begin(store: Store, by: Staff, sitting: Sitting) -> None:
-    """Before the first person comes."""
+def begin(store: Store, by: Staff, sitting: Sitting, planned: datetime | None) -> None:
+    """Before the first person comes; one that is `planned` for another day is asked about."""
     look.put(
         look.lede(_("Nothing is served yet. Open the sitting when the first tray is ready and people are seated.")),
         look.quiet(_("Tasting is a free choice each time. Nobody is asked why they sit out.")),
     )
-    if st.button(_("Open the sitting"), type="primary", key="open-sitting"):
+    away = abs((planned.date() - clock.now().astimezone().date()).days) if planned else 0
+    if away and planned:
+        told = ngettext(
+            "By its plan this sitting is on {day}, {n} day from today. Is it the right study?",
+            "By its plan this sitting is on {day}, {n} days from today. Is it the right study?",
+            away,
+        )
+        look.put(look.caution(told.format(day=moments.appointment(planned), n=away), _("Careful")))
+    word = _("Open it today all the same") if away else _("Open the sitting")
+    if st.button(word, type="primary", key="open-sitting"):
         with acts.refusals():
             watching.open_sitting(store, by, sitting.id)
             st.rerun()

@@ -107,7 +107,7 @@ def _number(here: Standing[BlindServing], cups: list[BlindServing]) -> int:
     """Which serving this is, or how many are behind when there is no next one."""
     if here.cup is not None and here.kind not in ("welcome", "nothing", "done"):
         return here.cup.position
-    return sum(cup.scored and cup.finished_at is not None for cup in cups)
+    return sum(cup.outcome == "judged" for cup in cups)
 
 
 def _texts(seat: Seat, sitting: Sitting, plan: CupsPlan, cups: list[BlindServing]) -> dict[str, Any]:

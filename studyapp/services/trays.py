@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.records import Sitting, Staff, Tray, TrayCup
+from studyapp.records import Event, Sitting, Staff, Tray, TrayCup
 from studyapp.services import preparing
 from studyapp.services.access import require, sitting_or_refuse
+from studyapp.services.calling import DONE
 from studyapp.store import Store, events, servings, sittings, studies, trials
 from studyapp.words import _, ngettext
 
@@ -32,7 +33,7 @@ class Reading:
 class Kitchen:
     """The trays of a sitting as the kitchen works on them. Cups of who does not taste today are left out; `read` holds
     the second readings by tray, `cups_read` the codes that were read one by one, `ticked` and `second` what the last
-    tray left with (`since` when), `replaced` the codes for which a new piece is wanted."""
+    tray left with (`since` when), `wanted` the codes for which a new piece is wanted."""
 
     trays: tuple[Tray, ...]
     absent: tuple[str, ...]
@@ -67,28 +68,29 @@ def kitchen(store: Store, by: Staff, sitting_id: str) -> Kitchen:
 
 
 def _kitchen(tx: Any, sitting: Sitting) -> Kitchen:
-    told = [
-        one
-        for one in events.of_kinds(tx, sitting.study, "labels read", "cup read", "piece missing", "piece replaced")
-        if one.body["sitting"] == sitting.id
-    ]
+    kinds = ("labels read", "cup read", "piece missing", "piece replaced", DONE)
+    told = [one for one in events.of_kinds(tx, sitting.study, *kinds) if one.body["sitting"] == sitting.id]
     present = sittings.presences(tx, sitting.id)
     out = {id_ for id_, here in present.items() if here.declined_at or here.left_at}
     absent = tuple(sorted(name for _n, id_, name in studies.seats(tx, sitting.study) if id_ in out))
     trays = tuple(_without(tray, absent) for tray in preparing.trays_of(tx, sitting.id))
-    last = sittings.last_release(tx, sitting.id)
-    readings = {
-        int(str(one.body["tray"])): Reading(one.at, str(one.body["second"]))
-        for one in told
-        if one.kind == "labels read"
-    }
-    codes = {kind: [str(one.body["code"]) for one in told if one.kind == kind] for kind in _CUPS}
-    ticked, second, since = last or (frozenset(), next((one.second for one in readings.values()), ""), None)
-    wanted = tuple(code for code in codes["piece missing"] if code not in codes["piece replaced"])
-    return Kitchen(trays, absent, readings, frozenset(codes["cup read"]), ticked, second, since, wanted)
+    read = {int(str(one.body["tray"])): Reading(one.at, str(one.body["second"])) for one in _of(told, "labels read")}
+    cups_read = frozenset(str(one.body["code"]) for one in _of(told, "cup read"))
+    first = next((one.second for one in read.values()), "")
+    ticked, second, since = sittings.last_release(tx, sitting.id) or (frozenset(), first, None)
+    return Kitchen(trays, absent, read, cups_read, ticked, second, since, _wanted(told))
 
 
-_CUPS = ("cup read", "piece missing", "piece replaced")
+def _of(told: Sequence[Event], kind: str) -> list[Event]:
+    return [one for one in told if one.kind == kind]
+
+
+def _wanted(told: Sequence[Event]) -> tuple[str, ...]:
+    """Codes whose piece was missing, until the kitchen has filled another one or the leader has seen to it."""
+    answered = {one.body["call"] for one in _of(told, DONE)}
+    replaced = {one.body["code"] for one in _of(told, "piece replaced")}
+    missing = [one for one in _of(told, "piece missing") if one.seq not in answered]
+    return tuple(str(one.body["code"]) for one in missing if one.body["code"] not in replaced)
 
 
 def _without(tray: Tray, absent: Sequence[str]) -> Tray:

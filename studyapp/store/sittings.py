@@ -191,6 +191,12 @@ def note_count(tx: Connection, sitting: str, assessor: str) -> int:
     return int(tx.execute(query).scalar_one())
 
 
+def note_authors(tx: Connection, sitting: str) -> dict[str, str]:
+    """Who wrote each note of a sitting: note id -> assessor id."""
+    c = schema.note.c
+    return {row.id: row.assessor_id for row in tx.execute(select(c.id, c.assessor_id).where(c.sitting_id == sitting))}
+
+
 def notes(tx: Connection, study: str) -> list[tuple[str, str, str]]:
     """(time, pseudonym, text) of every note that was not erased."""
     query = (

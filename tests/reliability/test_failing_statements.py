@@ -25,6 +25,7 @@ from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute, Mark
 from studyapp.services import (
     accounts,
+    calling,
     closing,
     joining,
     packages,
@@ -163,6 +164,12 @@ class Case:
         sitting = self.planned()
         trays.note_reading(self.store, self.preparer, sitting.id, 0, "Cleo")
         return sitting
+
+    def called(self) -> int:
+        """The number of an open call: a piece is missing."""
+        here = self.serving()
+        calling.call(self.store, self.hands[0].token, here.serving, "piece", here.code)
+        return calling.open_calls(self.store, self.leader, self.w.sitting.id)[0].number
 
     def heron(self) -> str:
         """The id of an assessor."""
@@ -307,6 +314,12 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "accounts.sign_in": _now(lambda c: accounts.sign_in(c.store, "Ada", PHRASE, "10.0.0.9")),
     "accounts.sign_out": _with(
         lambda c: accounts.sign_in(c.store, "Ada", PHRASE, "10.0.0.9"), lambda c, t: accounts.sign_out(c.store, t)
+    ),
+    "calling.call": _with(
+        Case.serving, lambda c, here: calling.call(c.store, c.hands[0].token, here.serving, "piece", here.code)
+    ),
+    "calling.answer": _with(
+        Case.called, lambda c, number: calling.answer(c.store, c.leader, c.w.sitting.id, number, "spare")
     ),
     "closing.open_key": _after(Case.served, lambda c: closing.open_key(c.store, c.leader, c.study, "Ada")),
     "deciding.plan_next_sitting": _after(

@@ -148,6 +148,7 @@ class Ballot {
       this.alert,
       button(this.words.next, () => this.tryNext(), "main"),
       data.lines.length ? button(this.words.cannot, () => this.open(this.cannotPanel()), "plain") : "",
+      button(this.words.wrong, () => this.open(cupPanel(this.words, this.serving, [data.code], () => this.alive, () => this.close())), "plain"),
       button(this.words.stop, () => this.open(this.leavePanel()), "plain"),
     );
     const practice = data.practice ? el("p", { class: "practice quiet" }, data.practice) : null;

@@ -61,6 +61,11 @@ def words() -> dict[str, Any]:
         "stopKeep": _("Stop, keep my marks"),
         "stopOut": _("Stop, take my marks out"),
         "back": _("Go back"),
+        "wrong": _("Something is wrong with my cup"),
+        "otherCode": _("The code on the cup, if it is not the one on this page"),
+        "tellCode": _("This code is on my cup"),
+        "noPiece": _("No sound piece for {code}"),
+        "called": _("The panel leader has been told and comes to you. Do not taste that cup yet."),
     }
 
 

@@ -271,6 +271,35 @@ function keepClear() {
 const heading = (label, note) => el("div", { class: "bar" }, el("b", {}, label), el("span", {}, note));
 const button = (label, act, kind = "") => el("button", { type: "button", class: kind, on: { click: act } }, label);
 
+// "Something is wrong with my cup": the leader is told and comes; the serving stays open.
+function cupPanel(words, serving, codes, alive, back) {
+  const said = el("p", { class: "alert", role: "alert" });
+  const told = el("p", { class: "sent", role: "status" });
+  const field = el("input", { type: "text", inputmode: "numeric", maxlength: "3", id: "other-code", autocomplete: "off" });
+  const call = async (what, code) => {
+    said.textContent = "";
+    try {
+      await sendSurely("/call", { serving, what, code }, () => (said.textContent = words.offlineAct), alive);
+      said.textContent = "";
+      told.textContent = words.called;
+    } catch (problem) {
+      said.textContent = problem.message || words.outOfDate;
+    }
+  };
+  return el(
+    "section",
+    { class: "card", "aria-label": words.wrong },
+    el("h2", { tabindex: "-1" }, words.wrong),
+    el("label", { for: "other-code" }, words.otherCode),
+    field,
+    button(words.tellCode, () => call("code", field.value.trim())),
+    ...codes.map((code) => button(fill(words.noPiece, { code }), () => call("piece", code))),
+    said,
+    told,
+    button(words.back, back, "plain"),
+  );
+}
+
 // "I want to stop": two ways, said plainly, and a way back.
 function stopPanel(words, act, back) {
   const said = el("p", { class: "alert", role: "alert" });

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from studyapp.kinds.aroma.plan import AromaPlan
@@ -209,6 +210,11 @@ def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
 def named() -> dict[str, int]:
     """Nothing: the plan is the whole rule."""
     return {}
+
+
+def sitting_at(plan: AromaPlan, number: int) -> datetime | None:
+    """The plan names no day."""
+    return None
 
 
 def checks(plan: AromaPlan) -> tuple[Check, ...]:
