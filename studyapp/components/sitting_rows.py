@@ -115,7 +115,7 @@ def where(seat: Seated, now: datetime | None = None) -> str:
         "rest": _("resting, {left} left"),
         "waiting": _("waits for tray {tray}, since {minutes} min") if minutes else _("waits for tray {tray}"),
         "paused": _("paused"),
-        "done": _("finished at {time}"),
+        "done": _("finished at {time}") if seat.since else _("done"),
         "stopped": _("stopped at {time}"),
         "left": _("not today, said so at {time}"),
     }

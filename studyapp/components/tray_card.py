@@ -10,7 +10,7 @@ from studyapp.components import acts, kitchen, look
 from studyapp.components.moments import clock
 from studyapp.records import Check, Staff, Tray
 from studyapp.services import trays
-from studyapp.services.trays import Answer, Kitchen
+from studyapp.services.trays import CodeAnswer, Kitchen
 from studyapp.store import Store
 from studyapp.words import _, ngettext
 
@@ -123,7 +123,7 @@ def typed_code(sitting: str) -> str:
         return code if st.form_submit_button(_("Check this code")) else ""
 
 
-def answer(found: Answer, letter: str = "") -> None:
+def answer(found: CodeAnswer, letter: str = "") -> None:
     """What the code says; `letter` is the box of its cup where the key is open."""
     first, then = trays.said(found)
     if letter and found.says in ("right", "again"):

@@ -145,7 +145,7 @@ def release_read(store: Store, by: Staff, sitting_id: str, ticked: frozenset[str
 
 # ---- a code that is typed or scanned ---------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
-class Answer:
+class CodeAnswer:
     """What a code says: `seat` and `name` of its cup, `tray` where it belongs; `due` is the cup that is to be filled
     next, `at` when it was served, `label` the other sitting."""
 
@@ -159,7 +159,7 @@ class Answer:
     label: str = ""
 
 
-def check_code(store: Store, by: Staff, sitting_id: str, position: int, code: str) -> Answer:
+def check_code(store: Store, by: Staff, sitting_id: str, position: int, code: str) -> CodeAnswer:
     """Whether this cup belongs on the tray in hand at the place that is filled now; a right one is noted as read, and
     one for which a new piece is wanted as replaced."""
     require(by, "preparer")
@@ -175,7 +175,7 @@ def check_code(store: Store, by: Staff, sitting_id: str, position: int, code: st
     return answer
 
 
-def _answer(tx: Any, sitting: Sitting, here: Kitchen, position: int, code: str) -> Answer:
+def _answer(tx: Any, sitting: Sitting, here: Kitchen, position: int, code: str) -> CodeAnswer:
     in_hand = next((tray for tray in here.trays if tray.position == position), None)
     left = [cup for cup in (in_hand.cups if in_hand else ()) if cup.code not in here.cups_read]
     due = left[0] if left else None
@@ -183,9 +183,9 @@ def _answer(tx: Any, sitting: Sitting, here: Kitchen, position: int, code: str) 
         for cup in tray.cups:
             if cup.code == code:
                 says = _says(here, tray, cup, position, due)
-                return Answer(says, code, tray.position, cup.seat, cup.pseudonym, due, tray.released_at or "")
+                return CodeAnswer(says, code, tray.position, cup.seat, cup.pseudonym, due, tray.released_at or "")
     label = _elsewhere(tx, sitting, code)
-    return Answer("other sitting" if label else "unknown", code, position, due=due, label=label)
+    return CodeAnswer("other sitting" if label else "unknown", code, position, due=due, label=label)
 
 
 def _says(here: Kitchen, tray: Tray, cup: TrayCup, position: int, due: TrayCup | None) -> Says:
@@ -214,7 +214,7 @@ def _codes(tx: Any, sitting_id: str) -> set[str]:
     return single | {code for row in trials.cups(tx, sitting_id) for code in row[3]}
 
 
-def said(answer: Answer) -> tuple[str, str]:
+def said(answer: CodeAnswer) -> tuple[str, str]:
     """The answer in two sentences: what the cup is, and what to do."""
     due = answer.due
     filling = _("You are filling seat {n}, code {code}.").format(n=due.seat, code=due.code) if due else ""
