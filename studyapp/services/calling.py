@@ -7,11 +7,11 @@ here reads which sample a code stands for.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
-from studyapp.records import Deviation, Event, Seat, Sitting, Staff
+from studyapp.records import Event, Seat, Sitting, Staff
 from studyapp.services.access import require, sitting_or_refuse
 from studyapp.services.seating import seat_or_refuse, sitting_of
 from studyapp.store import Store, events, servings, sittings, studies, trials
@@ -95,7 +95,7 @@ def _open(tx: Any, sitting: Sitting, told: Iterable[Event]) -> list[Event]:
 
 
 def answer(store: Store, by: Staff, sitting_id: str, number: int, how: str) -> None:
-    """Note what was done about a call; a repeat changes nothing.
+    """Note what was done about a call, which makes a departure of it, but of a note; a repeat changes nothing.
 
     Raises:
         BadInput: there is no such call, or no such answer to it.
@@ -110,6 +110,8 @@ def answer(store: Store, by: Staff, sitting_id: str, number: int, how: str) -> N
         if found in _open(tx, sitting, calls):
             body = {"sitting": sitting_id, "call": number, "how": how, "by": by.id}
             events.append(tx, DONE, body, sitting.study)
+            if found.kind in KINDS.values():
+                _depart(tx, by, sitting, replace(*_calls(tx, sitting, [found]), how=how))
 
 
 def open_calls(store: Store, by: Staff, sitting_id: str) -> tuple[Call, ...]:
@@ -123,10 +125,10 @@ def open_calls(store: Store, by: Staff, sitting_id: str) -> tuple[Call, ...]:
 
 def calls_now(tx: Any, sitting: Sitting) -> list[Call]:
     """The open calls of a sitting, within a transaction."""
-    return _calls(tx, sitting, _open(tx, sitting, _told(tx, sitting, *HOW)), {})
+    return _calls(tx, sitting, _open(tx, sitting, _told(tx, sitting, *HOW)))
 
 
-def _calls(tx: Any, sitting: Sitting, told: Iterable[Event], how: Mapping[int, str]) -> list[Call]:
+def _calls(tx: Any, sitting: Sitting, told: Iterable[Event]) -> list[Call]:
     names = {assessor: name for _number, assessor, name in studies.seats(tx, sitting.study)}
     note_of = sittings.note_authors(tx, sitting.id)
     places = {row.code: (row.pseudonym, row.position) for row in servings.cups(tx, sitting.id)}
@@ -137,22 +139,22 @@ def _calls(tx: Any, sitting: Sitting, told: Iterable[Event], how: Mapping[int, s
         owner, tray = places.get(body.get("code", ""), ("", 0))
         name = names.get(body.get("assessor") or note_of.get(body.get("note", ""), ""), "")
         codes = body.get("code", ""), body.get("own", "")
-        found.append(Call(one.seq, one.at, one.kind, name, *codes, owner, tray, how.get(one.seq, "")))
+        found.append(Call(one.seq, one.at, one.kind, name, *codes, owner, tray))
     return found
 
 
 # ---- in the record ---------------------------------------------------------------------------------------------------
-def departures(tx: Any, study_id: str) -> tuple[Deviation, ...]:
-    """What was called, what was done about it, and which seat went on to another phone, as departures from the plan."""
-    opened = [at for _look, _name, at in studies.openings(tx, study_id)]
-    found = []
-    for sitting in sittings.of_study(tx, study_id):
-        how = {int(str(one.body["call"])): str(one.body["how"]) for one in _told(tx, sitting, DONE)}
-        joined = [one for one in _told(tx, sitting, "joined") if "instead" in one.body]
-        for one in _calls(tx, sitting, [*_told(tx, sitting, *KINDS.values()), *joined], how):
-            known = "results seen" if any(at <= one.at for at in opened) else "no results seen"
-            found.append(Deviation(one.at, one.name, sentence(one, sitting.label), known))  # type: ignore[arg-type]
-    return tuple(found)
+def put_down(tx: Any, by: Staff, sitting: Sitting) -> None:
+    """When a sitting closes: calls that nobody answered, and seats that went on to another phone, are departures."""
+    left = _open(tx, sitting, _told(tx, sitting, *KINDS.values()))
+    moved = [one for one in _told(tx, sitting, "joined") if "instead" in one.body]
+    for one in _calls(tx, sitting, [*left, *moved]):
+        _depart(tx, by, sitting, one)
+
+
+def _depart(tx: Any, by: Staff, sitting: Sitting, one: Call) -> None:
+    known = "results seen" if studies.openings(tx, sitting.study) else "no results seen"
+    studies.add_deviation(tx, sitting.study, sentence(one, sitting.label), known, by.id)
 
 
 def sentence(one: Call, label: str) -> str:

@@ -77,6 +77,7 @@ def close_sitting(store: Store, by: Staff, sitting_id: str, reason: str = "") ->
         open_ = [one for one in left if one not in out], [one for one in sets if one not in out]
         if any(open_):
             _leave_missing(tx, by, sitting, *open_, reason, at)
+        calling.put_down(tx, by, sitting)
         sittings.set_state(tx, sitting_id, "closed", at)
         sittings.end_codes(tx, sitting_id)
         body = {"sitting": sitting_id, "missing": len(left + sets), "by": by.id, "at": at}
@@ -157,7 +158,7 @@ def progress(store: Store, by: Staff, sitting_id: str) -> Progress:
         seen = _Seen(tx, store, sitting, plan.rest_seconds)
         seats = tuple(_seated(seen, assessor, name) for _number, assessor, name in people_here)
         saved, of = sum(seat.saved for seat in seats), sum(seat.of for seat in seats if seat.kind != "left")
-        noted = studies.deviation_count(tx, sitting.study) + len(calling.departures(tx, sitting.study))
+        noted = studies.deviation_count(tx, sitting.study)
         missing = sum(seat.missing for seat in seats)
         return Progress(sitting, seats, trays_of(tx, sitting_id), saved, of, noted, missing)
 
@@ -255,11 +256,10 @@ def note_deviation(store: Store, by: Staff, study_id: str, sentence: str) -> Non
 
 
 def deviations(store: Store, by: Staff, study_id: str) -> tuple[Deviation, ...]:
-    """Departures from the plan that somebody noted or the app knows of, in order."""
+    """Departures from the plan, in order."""
     require(by, "leader", "preparer")
     with store.read() as tx:
-        found = (*studies.deviations(tx, study_id), *calling.departures(tx, study_id))
-    return tuple(sorted(found, key=lambda one: one.at))
+        return studies.deviations(tx, study_id)
 
 
 def notes(store: Store, by: Staff, study_id: str) -> tuple[tuple[str, str, str], ...]:

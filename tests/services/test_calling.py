@@ -38,7 +38,7 @@ def test_a_wrong_code_is_told_with_its_owner_and_stands_in_the_record(workshop: 
         f"Tasting 1: Heron held a cup {theirs.code} where {mine.code} was due. "
         "The cup was swapped before it was tasted."
     )
-    assert (told.by, told.known) == ("Heron", "no results seen")
+    assert (told.by, told.known) == ("Ada", "no results seen")
     assert check(store.url).sound
 
 
@@ -55,6 +55,16 @@ def test_a_missing_piece_is_wanted_in_the_kitchen_until_it_is_filled(workshop: A
     calling.answer(store, workshop.leader, of, call.number, "spare")
     (told,) = watching.deviations(store, workshop.leader, workshop.study)
     assert told.sentence == f"Tasting 1: Heron had no piece at {here.code}. A spare was given."
+
+
+def test_a_call_that_nobody_answered_stands_in_the_record_from_the_close_on(workshop: Any, hand: Any) -> None:
+    here = hand.serving()
+    calling.call(workshop.store, hand.token, here.serving, "piece", here.code)
+    assert watching.deviations(workshop.store, workshop.leader, workshop.study) == ()
+    watching.close_sitting(workshop.store, workshop.leader, workshop.sitting.id, "fire drill")
+    told = [one.sentence for one in watching.deviations(workshop.store, workshop.leader, workshop.study)]
+    assert f"Tasting 1: Heron had no piece at {here.code}." in told
+    assert check(workshop.store.url).sound
 
 
 def test_a_call_that_makes_no_sense_is_refused(workshop: Any, hand: Any) -> None:
@@ -97,7 +107,8 @@ def test_a_phone_that_falls_silent_while_it_should_speak(
 def test_a_seat_that_went_to_another_phone_is_in_the_record(workshop: Any) -> None:
     for address in ("10.0.0.7", "10.0.0.8"):
         joining.join(workshop.store, workshop.links[0].code, address, None)
-    (told,) = watching.deviations(workshop.store, workshop.leader, workshop.study)
+    watching.close_sitting(workshop.store, workshop.leader, workshop.sitting.id, "fire drill")
+    told = watching.deviations(workshop.store, workshop.leader, workshop.study)[-1]
     assert told.sentence == "Tasting 1: the tasting of Heron went on to another phone."
 
 
