@@ -82,7 +82,7 @@ def others(store: Store, by: Staff, listed: Iterable[Sitting], but: str = "") ->
         if one.id != but
     ]
     if lines:
-        look.put(look.rows(lines))
+        look.put(look.title(_("Other sittings"), 2) if but else "", look.rows(lines))
 
 
 def state(one: Sitting) -> str:

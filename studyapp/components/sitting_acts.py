@@ -73,7 +73,8 @@ def _note(store: Store, by: Staff, sitting: Sitting) -> None:
 def _close(store: Store, by: Staff, sitting: Sitting) -> None:
     progress = watching.progress(store, by, sitting.id)
     left = progress.of - progress.saved
-    look.put(look.text(sitting_rows.not_finished(progress)))
+    told = _("What is marked is kept. Open phones are told at once, and whoever said not today needs no reason.")
+    look.put(look.text(sitting_rows.not_finished(progress)), look.quiet(told))
     reason = ""
     if left:
         reason = st.text_input(_("Reason"), max_chars=200, key="close-reason")

@@ -68,7 +68,7 @@ def _state(here: Kitchen, tray: Tray) -> str:
     if read is not None:
         return look.chip("disc", _("read by {name}, {time}").format(name=read.second, time=clock(read.at)), "patina")
     done = len(tray.cups) - here.unread(tray.position)
-    return look.chip("ring", _("{n} of {m} cups read").format(n=done, m=len(tray.cups)), "quiet")
+    return look.chip("ring", _("{n} of {m} read").format(n=done, m=len(tray.cups)), "quiet")
 
 
 def _confirmed(sitting: str, here: Kitchen, checks: Sequence[Check]) -> tuple[frozenset[str], str]:

@@ -55,8 +55,8 @@ def _key(by: Staff, study: Study[Any]) -> None:
 def _head(study: Study[Any], sitting: Sitting) -> None:
     names = {"sitting": sitting.label, "study": study.plan.title}
     st.set_page_config(page_title=_("{sitting}, {study}: watch").format(**names))
-    heading = look.pair(look.title(sitting.label), look.quiet(_("This page stays on this sitting.")))
-    look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), heading)
+    stays = look.quiet(_("This page stays on this sitting."))
+    look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), look.title(sitting.label), stays)
 
 
 def _live(by: Staff, sitting: Sitting) -> None:
