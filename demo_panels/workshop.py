@@ -57,6 +57,7 @@ class _Shared:
 class _Workshop:
     store: Store
     leader: Staff
+    second: Staff
     preparer: Staff
     assessors: tuple[Assessor, ...]
 
@@ -70,15 +71,17 @@ def fill(store: Store) -> None:
         _asked_twice(shop, "second_look")
         _open(shop)
         _draft(shop)
-        aroma_workshop.fill(shop.store, shop.leader, shop.preparer, shop.assessors)
+        aroma_workshop.fill(shop.store, (shop.leader, shop.second), shop.preparer, shop.assessors)
+        accounts.end_account(shop.store, shop.leader, shop.second.id)  # so that a visitor opens the next key alone
 
 
 def _people(store: Store) -> _Workshop:
     leader = accounts.first_leader(store, "Juno", secrets.token_urlsafe(24))
+    second = accounts.add_staff(store, leader, "Ida", "leader", secrets.token_urlsafe(24))
     preparer = accounts.add_staff(store, leader, "Milo", "preparer", secrets.token_urlsafe(24))
     for name in generate.NAMES:
         panel.add_assessor(store, leader, name)
-    return _Workshop(store, leader, preparer, panel.assessors(store, leader))
+    return _Workshop(store, leader, second, preparer, panel.assessors(store, leader))
 
 
 # ---- studies -------------------------------------------------------------------------------------------------------
@@ -129,7 +132,7 @@ def _finished(shop: _Workshop, name: str) -> None:
     """A study tasted to the end, its key opened and its verdict signed."""
     study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
     _taste_all(shop, study, name, first=1)
-    closing.open_key(shop.store, shop.leader, study, shop.leader.name)
+    _open_key(shop, study)
     if name != "cannot_tell":
         _sign(shop, study)
 
@@ -138,16 +141,21 @@ def _asked_twice(shop: _Workshop, name: str) -> None:
     """A study whose first look could not tell and whose second could."""
     study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
     _taste_all(shop, study, name, first=1)
-    closing.open_key(shop.store, shop.leader, study, shop.leader.name)
+    _open_key(shop, study)
     deciding.plan_next_sitting(shop.store, shop.leader, study)
     _taste_all(shop, study, name, first=3)
-    closing.open_key(shop.store, shop.leader, study, shop.leader.name)
+    _open_key(shop, study)
     _sign(shop, study)
 
 
+def _open_key(shop: _Workshop, study: str) -> None:
+    closing.ask_for_key(shop.store, shop.leader, study)
+    closing.open_key(shop.store, shop.second, study)
+
+
 def _sign(shop: _Workshop, study: str) -> None:
-    closing.sign(shop.store, shop.leader, study, shop.leader.name, "ran the test")
-    closing.sign(shop.store, shop.leader, study, "Ida", "decides")
+    closing.sign(shop.store, shop.leader, study, "ran the test")
+    closing.sign(shop.store, shop.second, study, "decides")
 
 
 # ---- sittings ------------------------------------------------------------------------------------------------------

@@ -250,5 +250,5 @@ def study_of(kept: KeptStudy) -> Study[Any]:
     own = {field.name for field in fields(part.Plan)}
     read = part.from_document({name: value for name, value in kept.document.items() if name in own})
     named = {name: value for name, value in kept.document.items() if name not in own}
-    rest = (kept.created_at, kept.look, kept.seal, kept.sealed_at, kept.sealed_by, kept.example)
+    rest = (kept.created_at, kept.look, kept.seal, kept.sealed_at, kept.sealed_by, kept.example, kept.came)
     return Study(kept.id, kept.kind, read, kept.state, *rest, named=named)

@@ -17,9 +17,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 from scipy.special import betaln
@@ -33,10 +33,20 @@ from analysis.choice.psychometric import (
     to_discriminators,
 )
 
+if TYPE_CHECKING:
+    from analysis.choice.control import ControlResult
+
 MOST_CAPPED = 2_000
 
 Standing = Literal["same", "different", "go on", "cannot tell"]
-Why = Literal["between the marks", "fewer right than guessing", "those who stayed away", "closed early"]
+Why = Literal[
+    "between the marks",
+    "fewer right than guessing",
+    "control not found",
+    "no control",
+    "those who stayed away",
+    "closed early",
+]
 Lines: TypeAlias = tuple[float, float, float]
 Answers: TypeAlias = Sequence[Sequence[int | None]]
 
@@ -126,6 +136,7 @@ class SequentialResult:
     filled: float
     marks: Marks | None
     sizes: tuple[int, ...]
+    control: ControlResult | None = None
 
     @property
     def proportion_discriminators(self) -> Estimate | None:
@@ -211,12 +222,12 @@ def _above(lines: Lines, sizes: Sequence[int]) -> int:
 
 
 # ---- the judge -----------------------------------------------------------------------------------------------------
-def judge(sealed: SequentialPlan, answers: Answers) -> SequentialResult:
+def judge(sealed: SequentialPlan, answers: Answers, control: ControlResult | None = None) -> SequentialResult:
     """What the plan says of `answers`: complete rounds in order, each with one entry a seat, 1 right, 0 wrong, None
     missed. Rounds beyond the cap and beyond the one that ends it are not judged. Raises ValueError.
 
     A round that nobody answered was not served: it counts nowhere, and where the last ones were not, the plan was
-    closed early and cannot tell, for the count had been seen.
+    closed early and cannot tell, for the count had been seen. A "same" needs its `control` found, once one is told of.
     """
     _check(sealed, answers)
     asked = list(answers[: sealed.rounds])
@@ -229,7 +240,17 @@ def judge(sealed: SequentialPlan, answers: Answers) -> SequentialResult:
         ends.append(_end(sealed, asked[:number], at_cap and number == len(asked)))
         if ends[-1].standing != "go on":
             break
-    return _result(sealed, asked[: len(ends)], tuple(ends), behind and not at_cap)
+    return _controlled(_result(sealed, asked[: len(ends)], tuple(ends), behind and not at_cap), control)
+
+
+def _controlled(judged: SequentialResult, control: ControlResult | None) -> SequentialResult:
+    """The same under its control; where the rounds cannot tell, one that was not found says so first."""
+    if control is None or control.found or judged.standing not in ("same", "cannot tell"):
+        return replace(judged, control=control)
+    why: Why | None = "control not found" if control.trials else "no control"
+    if judged.reason == "fewer right than guessing" or (judged.standing == "cannot tell" and not control.trials):
+        why = judged.reason
+    return replace(judged, standing="cannot tell", reason=why, control=control)
 
 
 def _check(sealed: SequentialPlan, answers: Answers) -> None:

@@ -124,13 +124,18 @@ def act(label: str, href: str, main: bool = False) -> str:
 def steps(lines: Iterable[tuple[str, str, str]]) -> str:
     """Numbered steps side by side on a desk, below each other on a phone: name, note, address or nothing."""
     drawn = "".join(
-        f'<li><b class="n" aria-hidden="true">{number}</b><b>{link(name, href)}</b><span>{escape(note)}</span></li>'
+        f'<li><b class="n" aria-hidden="true">{number}</b><b>{linked(name, href)}</b><span>{escape(note)}</span></li>'
         for number, (name, note, href) in enumerate(lines, 1)
     )
     return f'<ol class="steps say">{drawn}</ol>'
 
 
 def link(words: str, href: str) -> str:
+    """A quiet way to another page."""
+    return f'<p class="say small">{linked(words, href)}</p>'
+
+
+def linked(words: str, href: str) -> str:
     """A link in a text that stays in this tab; without an address the words alone."""
     return f'<a href="{escape(href)}" target="_self">{escape(words)}</a>' if href else escape(words)
 

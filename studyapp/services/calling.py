@@ -14,7 +14,7 @@ from studyapp.errors import BadInput, NotAllowed, OutOfDate
 from studyapp.records import Event, Seat, Sitting, Staff
 from studyapp.services.access import require, sitting_or_refuse
 from studyapp.services.seating import seat_or_refuse, sitting_of
-from studyapp.store import Store, events, servings, sittings, studies, trials
+from studyapp.store import Store, events, openings, servings, sittings, studies, trials
 from studyapp.words import _
 
 KINDS: Mapping[str, str] = {"code": "code reported", "piece": "piece missing"}
@@ -153,7 +153,7 @@ def put_down(tx: Any, by: Staff, sitting: Sitting) -> None:
 
 
 def _depart(tx: Any, by: Staff, sitting: Sitting, one: Call) -> None:
-    known = "results seen" if studies.openings(tx, sitting.study) else "no results seen"
+    known = "results seen" if openings.of_study(tx, sitting.study) else "no results seen"
     studies.add_deviation(tx, sitting.study, sentence(one, sitting.label), known, by.id)
 
 

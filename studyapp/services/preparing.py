@@ -10,7 +10,7 @@ from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Check, FillRow, Quantity, Sitting, Staff, Study, Tray, TrayCup
 from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
-from studyapp.store import Store, people, servings, studies, trials
+from studyapp.store import Store, openings, people, servings, trials
 from studyapp.store import sittings as sitting_store
 from studyapp.words import _
 
@@ -79,7 +79,7 @@ def _key_holder(tx: Any, by: Staff, study: Study[Any]) -> None:
     persons = {assessor.person for assessor in people.assessors(tx) if assessor.id in study.plan.assessors}
     if by.person and by.person in persons:
         raise NotAllowed(_("Not done: you taste in this study, so somebody else holds its key."))
-    studies.note_key_view(tx, study.id, by.id)
+    openings.note_view(tx, study.id, by.id)
 
 
 def boxes(store: Store, by: Staff, study_id: str) -> dict[str, str]:

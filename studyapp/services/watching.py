@@ -13,7 +13,7 @@ from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
 from studyapp.services.preparing import trays_of
 from studyapp.services.seating import own_nonce
 from studyapp.services.standing import Standing, moment, stamp, standing
-from studyapp.store import Store, clock, events, servings, sittings, studies, trials
+from studyapp.store import Store, clock, events, openings, servings, sittings, studies, trials
 from studyapp.store.servings import BlindServing
 from studyapp.store.trials import BlindSet
 from studyapp.words import _, ngettext
@@ -156,7 +156,8 @@ def progress(store: Store, by: Staff, sitting_id: str) -> Progress:
         plan = study_or_refuse(tx, sitting.study).plan
         people_here = sorted(studies.seats(tx, sitting.study), key=lambda seat: seat[2])
         seen = _Seen(tx, store, sitting, plan.rest_seconds)
-        seats = tuple(_seated(seen, assessor, name) for _number, assessor, name in people_here)
+        # Who gets nothing in this sitting is not waited for.
+        seats = tuple(_seated(seen, assessor, name) for _n, assessor, name in people_here if assessor in seen.cups)
         saved, of = sum(seat.saved for seat in seats), sum(seat.of for seat in seats if seat.kind != "left")
         noted = studies.deviation_count(tx, sitting.study)
         missing = sum(seat.missing for seat in seats)
@@ -236,7 +237,7 @@ def change_counter(store: Store) -> int:
 # ---- deviations ----------------------------------------------------------------------------------------------------
 def known_now(tx: Any, study: Study[Any]) -> str:
     """What was known when a deviation is noted."""
-    if studies.openings(tx, study.id):  # a later look is sealed again, and the results of the first are known
+    if openings.of_study(tx, study.id):  # a later look is sealed again, and the results of the first are known
         return "results seen"
     if any(sitting.state != "planned" for sitting in sittings.of_study(tx, study.id)):
         closed = all(sitting.state == "closed" for sitting in sittings.of_study(tx, study.id))

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom, binomtest
 
 from analysis.choice import psychometric
+from analysis.choice.control import judge_control
 from analysis.choice.forced_choice import (
     ChoiceResult,
     at_most,
@@ -341,7 +342,9 @@ def _codes(result: ChoiceResult) -> set[str]:
 def test_every_warning_has_the_panel_that_calls_for_it() -> None:
     """Each code has the panel that calls for it, and an ordinary panel has none but the assumption made."""
     assert _codes(judge_totals("triangle", 60, 30)) == {"one trial assumed"}
-    assert _codes(judge_panel("triangle", [2, 3] * 30, [1] * 60)) == {"unequal trials"}
+    control = judge_control("triangle", 12, 8)  # found: P(X >= 8 | 12, 1/3) is .019
+    assert _codes(judge_panel("triangle", [2, 3] * 30, [1] * 60, control=control)) == {"unequal trials"}
+    assert _codes(judge_panel("triangle", [2, 3] * 30, [1] * 60)) == {"unequal trials", "control_not_served"}
     assert "too few to pass" in _codes(judge_totals("triangle", 18, 6))
     assert "fewer than guessing" in _codes(judge_totals("triangle", 60, 12))
     assert "below the floor" in _codes(judge_panel("triangle", [6] * 6, [2] * 6))

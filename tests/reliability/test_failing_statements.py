@@ -22,17 +22,19 @@ from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma.plan import AromaPlan
 from studyapp.kinds.hours import deciding, setting_out
 from studyapp.kinds.hours.plan import HoursPlan, Pull
-from studyapp.records import Attribute, Mark
+from studyapp.records import Attribute, Mark, Staff
 from studyapp.services import (
     accounts,
     calling,
     closing,
+    first_code,
     joining,
     packages,
     panel,
     planning,
     preparing,
     tasting,
+    ties,
     trays,
     trying,
     watching,
@@ -40,7 +42,7 @@ from studyapp.services import (
 from studyapp.services.checking import check
 from studyapp.store import Store, open_store, schema
 from studyapp.store.engine import sqlite_module
-from tests.conftest import CHECKS
+from tests.conftest import CHECKS, another_leader
 from tests.kinds.aroma.aroma_kitchen import CHECKS as AROMA_CHECKS
 from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, sealed
 
@@ -206,9 +208,25 @@ class Case:
         closing.open_key(self.store, self.leader, self.study, "Ada")
 
 
-def _first_leader(case: Case) -> Callable[[], object]:
+def _two_lead(case: Case) -> None:
+    case.served()
+    another_leader(case.store, case.leader)
+
+
+def _read_by_another(case: Case) -> Staff:
+    case.opened()
+    return another_leader(case.store, case.leader)
+
+
+def _empty(case: Case) -> str:
+    """An empty store, and the code for its first leader."""
     file = Path(case.store.engine.url.database or "").with_name("empty.sqlite")
     case.store = open_store(str(file))
+    return str(first_code.make(case.store))
+
+
+def _first_leader(case: Case) -> Callable[[], object]:
+    _empty(case)
     return lambda: accounts.first_leader(case.store, "Eve", PHRASE)
 
 
@@ -281,9 +299,7 @@ def _choice(case: Case) -> Callable[[], object]:
 
 CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "closing.open_key, sets": _with(_aroma_served, lambda c, k: closing.open_key(c.store, c.leader, k.study, "Ada")),
-    "closing.sign, sets": _with(
-        _aroma_opened, lambda c, k: closing.sign(c.store, c.leader, k.study, "Ada", "ran the test")
-    ),
+    "closing.sign, sets": _with(_aroma_opened, lambda c, k: closing.sign(c.store, c.leader, k.study, "ran the test")),
     "planning.keep_plan, sets": _with(
         _aroma_draft, lambda c, k: planning.keep_plan(c.store, c.leader, k.study, AromaPlan("Other"))
     ),
@@ -321,11 +337,16 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "calling.answer": _with(
         Case.called, lambda c, number: calling.answer(c.store, c.leader, c.w.sitting.id, number, "spare")
     ),
+    "closing.ask_for_key": _after(_two_lead, lambda c: closing.ask_for_key(c.store, c.leader, c.study)),
+    "closing.note_reader": _with(_read_by_another, lambda c, ida: closing.note_reader(c.store, ida, c.study)),
+    "first_code.make": _with(_empty, lambda c, _code: first_code.make(c.store)),
+    "first_code.begin": _with(_empty, lambda c, code: first_code.begin(c.store, code, "Eve", PHRASE, "10.0.0.9")),
+    "ties.tie": _with(Case.heron, lambda c, id_: ties.tie(c.store, c.leader, c.preparer.id, id_)),
     "closing.open_key": _after(Case.served, lambda c: closing.open_key(c.store, c.leader, c.study, "Ada")),
     "deciding.plan_next_sitting": _after(
         Case.opened, lambda c: deciding.plan_next_sitting(c.store, c.leader, c.study, None)
     ),
-    "closing.sign": _after(Case.opened, lambda c: closing.sign(c.store, c.leader, c.study, "Ada", "ran the test")),
+    "closing.sign": _after(Case.opened, lambda c: closing.sign(c.store, c.leader, c.study, "ran the test")),
     "joining.issue_links": _now(lambda c: joining.issue_links(c.store, c.leader, c.w.sitting.id)),
     "joining.issue_link": _now(lambda c: joining.issue_link(c.store, c.leader, c.w.sitting.id, "Heron")),
     "joining.join": _now(lambda c: joining.join(c.store, c.w.links[0].code, "10.0.0.9", None)),

@@ -78,6 +78,6 @@ def test_the_sealed_rule_is_read_with_its_version(page: Any, workshop: Updated) 
 def test_a_verdict_signed_now_stays_when_the_page_is_drawn_again(page: Any, workshop: Updated) -> None:
     """What was read, signed and read again is one and the same."""
     before = page("decide", "Hours, opened")
-    closing.sign(workshop.store, workshop.kept.leader, workshop.kept.study("Hours, opened"), "Ada", "ran the test")
+    closing.sign(workshop.store, workshop.kept.leader, workshop.kept.study("Hours, opened"), "ran the test")
     after = page("decide", "Hours, opened")
     assert before.split("What departed")[0] == after.split("What departed")[0]

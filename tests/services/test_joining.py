@@ -9,6 +9,7 @@ import pytest
 from studyapp.errors import NotAllowed, NotFound, TooManyTries
 from studyapp.records import Mark, Staff
 from studyapp.services import accounts, joining, panel, planning, preparing, tasting, watching
+from studyapp.services.checking import check
 from studyapp.store import open_store
 
 PHRASE = "a bench by the window"
@@ -50,7 +51,9 @@ def test_one_link_answers_on_one_phone(workshop: Any) -> None:
     """The second phone takes the seat over; the first is told so, and a mark it sends is refused with a sentence."""
     store, code = workshop.store, workshop.links[0].code
     first = joining.join(store, code, "10.0.0.7", None)
-    assert joining.join(store, code, "10.0.0.7", None, first) == first, "the same phone once more changes nothing"
+    assert joining.join(store, code, "10.0.0.7", None, seat_token=first) == first, (
+        "the same phone once more changes nothing"
+    )
     second = joining.join(store, code, "10.0.0.8", None)
     assert joining.seat_of(store, first) is None
     gone = joining.seat_gone(store, first)
@@ -59,6 +62,7 @@ def test_one_link_answers_on_one_phone(workshop: Any) -> None:
     with pytest.raises(NotAllowed, match="Not kept: this tasting went on to another phone"):
         tasting.keep_mark(store, first, Mark("s", "l", 5.0, "n" * 24))
     assert tasting.here(store, second) == ("welcome", "welcome-0")
+    assert check(store.url).sound
     assert joining.seat_gone(store, second) is None
 
 
@@ -72,7 +76,7 @@ def test_a_link_for_one_person_touches_nobody_else(workshop: Any) -> None:
     assert joining.seat_of(store, heron)
     assert joining.join(store, fresh.code, "10.0.0.8", None)
     assert joining.seat_of(store, heron) is None
-    assert joining.join(store, workshop.links[1].code, "10.0.0.7", None, lark) == lark
+    assert joining.join(store, workshop.links[1].code, "10.0.0.7", None, seat_token=lark) == lark
     assert joining.readable_links(store, workshop.leader, workshop.sitting.id) == (fresh,)
     with pytest.raises(NotFound, match="not in this sitting"):
         joining.issue_link(store, workshop.leader, workshop.sitting.id, "Kite")

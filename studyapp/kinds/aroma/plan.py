@@ -6,11 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from studyapp.records import SetsPlan, Study
+from studyapp.records import CONTROL, SetsPlan, Study
 
 KIND = "aroma"
 DoseUnit = Literal["min", "g"]
-AromaAim = Literal["detectable", "dose", "carry over", "linger"]
+ControlMade = Literal["stronger", "spike"]
+AromaAim = Literal["detectable", "dose", "carry over", "linger", "aftertaste"]
+SINCE_BOTANICAL = ("carry over", "linger")  # compared with plain chocolate made before any botanical
+LADDERS = (*SINCE_BOTANICAL, "aftertaste")  # read rung by rung
+PROPOSED_SECONDS = (30, 60, 120)  # clock times of common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,14 +28,26 @@ class Botanical:
 
 
 @dataclass(frozen=True, slots=True)
+class Control:
+    """The cup that is known to differ, against the same plain cup: a "stronger" infusion or a named "spike". `holds`
+    says how it is made, `sets` how many sets with it are served in all."""
+
+    made: ControlMade = "stronger"
+    holds: str = ""
+    sets: int = 9
+
+
+@dataclass(frozen=True, slots=True)
 class AromaPlan(SetsPlan):
     """A forced-choice study of an infused aroma before its seal; the sealed rule is the canonical JSON of this.
 
     `aim` says what the answers decide: whether an aroma is "detectable", from which "dose" on, through how many plain
-    batches it does "carry over", how many days it does "linger". `doses` are minutes or grams (`dose_unit`); `batches`
-    are plain batches after (carry over) or days (linger). The comparison cup is the `blank` (same mass, same hot air,
-    no botanical); for carry over and linger it is the `reference`, plain chocolate made before any botanical.
-    `trials_each` counts the sets of one assessor at each dose or batch; `cap` ends a sequential plan, in answers.
+    batches it does "carry over", how many days it does "linger", for how many seconds it stays as "aftertaste".
+    `doses` are minutes or grams (`dose_unit`); `batches` are plain batches after (carry over), days (linger) or seconds
+    after a piece (aftertaste). The comparison cup is the `blank` (same mass, same hot air, no botanical); for carry
+    over and linger it is the `reference`, plain chocolate made before any botanical. `trials_each` counts the sets of
+    one assessor at each dose or rung; `share` is the share of people for whom a dose or a time is told; `cap` ends a
+    sequential plan, in answers. Without a `control` no answer can be "close enough".
     """
 
     aim: AromaAim = "detectable"
@@ -45,16 +61,27 @@ class AromaPlan(SetsPlan):
     reference: str = ""
     purge_g: float | None = None
     pd_limit: float = 0.30
+    share: float = 0.5
     beta: float = 0.10
     trials_each: int = 3
     sequential: bool = False
     cap: int | None = None
     safe_food_by: str = ""
+    control: Control | None = None
 
     @property
     def warned_of(self) -> str:
         """The plant in it."""
         return self.botanical.name
+
+    @property
+    def longest_wait(self) -> int:
+        """Its last rung, where the rungs are seconds after a piece."""
+        return max(self.batches, default=0) if self.aim == "aftertaste" else 0
+
+    def wait_of(self, level: float | None) -> int:
+        """The control is noticed at the first time of all, where a panel that notices anything notices it."""
+        return min(self.batches) if level == CONTROL else int(level or 0)
 
 
 AromaStudy = Study[AromaPlan]
@@ -77,4 +104,6 @@ def from_document(document: Mapping[str, Any]) -> AromaPlan:
     values["botanical"] = Botanical(**values.get("botanical", {}))
     for name in ("doses", "batches", "assessors"):
         values[name] = tuple(values.get(name, ()))
+    if values.get("control"):  # a plan of before there were controls has none
+        values["control"] = Control(**values["control"])
     return AromaPlan(**values)

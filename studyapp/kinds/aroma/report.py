@@ -13,10 +13,11 @@ from studyapp.kinds.aroma.files import forced_choice
 from studyapp.kinds.aroma.findings import rounds as by_rounds
 from studyapp.kinds.aroma.findings import verdicts
 from studyapp.kinds.aroma.findings.told import told as told_of
-from studyapp.kinds.aroma.findings.trials import choice_finding
+from studyapp.kinds.aroma.findings.trials import choice_finding, rung_name
 from studyapp.kinds.aroma.findings.verdicts import WayRow
 from studyapp.kinds.aroma.pictures import choice, dose, ladder, rounds
-from studyapp.kinds.aroma.plan import AromaPlan, AromaStudy
+from studyapp.kinds.aroma.plan import LADDERS, SINCE_BOTANICAL, AromaPlan, AromaStudy
+from studyapp.kinds.aroma.rule import control
 from studyapp.methods import METHODS
 from studyapp.pictures import paper
 from studyapp.pictures.marks import Picture
@@ -137,9 +138,6 @@ def _pictures(plan: AromaPlan, result: Verdict) -> dict[str, Any]:
 
 
 def _ladder(plan: AromaPlan, result: Ladder) -> dict[str, Any]:
-    heading = (
-        _("How many truly notice, day by day?") if plan.aim == "linger" else _("How many truly notice, batch by batch?")
-    )
     signs = (
         ("disc", _("close enough")),
         ("cross", _("neither found nor shown to be gone")),
@@ -148,7 +146,7 @@ def _ladder(plan: AromaPlan, result: Ladder) -> dict[str, Any]:
     intro = _("To be close enough, the whole bar must lie in the shade, there and in every later one.")
     drawn = ladder.ladder(result, plan.aim, PAPER)
     chart = _chart(_("True detectors"), _("true detectors in %"), drawn, verdicts.ladder_says(result, plan.aim))
-    return _shown(heading, intro, signs, [chart])
+    return _shown(verdicts.ladder_asks(plan.aim), intro, signs, [chart])
 
 
 def _lines(result: SequentialStanding) -> dict[str, Any]:
@@ -184,7 +182,7 @@ def _tables(plan: AromaPlan, result: Verdict, finding: TrialFinding) -> Iterator
         for rung in result.rungs:
             limit = forced_choice.d_prime_of(result.method, result.pd_limit)
             facts = choice_finding(rung.result, limit).facts
-            yield _table(verdicts.rung_name(rung.batch, plan.aim), facts)
+            yield _table(rung_name(rung.batch, plan.aim), facts)
 
 
 def _sealed_lines(plan: SequentialPlan) -> tuple[Fact, ...]:
@@ -232,6 +230,7 @@ def _record_rows(plan: AromaPlan, printed_at: str, record: ReportRecord) -> list
         (_("Lot"), plant.lot),
         (_("Infusion"), plan.process),
         *_compared(plan),
+        (_("Control"), control.told(plan)),
         (_("Recipe"), plan.recipe),
         (_("Batch"), plan.batch),
         (_("Served"), printed.served(plan)),
@@ -254,8 +253,9 @@ def _compared(plan: AromaPlan) -> Iterator[tuple[str, str]]:
     if plan.aim == "dose":
         levels = ", ".join(hours(level) for level in sorted(plan.doses))
         yield _("Doses"), _("{list} {unit}").format(list=levels, unit=unit)
-    if plan.aim in ("carry over", "linger"):
-        yield _("Tasted"), ", ".join(verdicts.rung_name(level, plan.aim) for level in sorted(plan.batches))
+    if plan.aim in LADDERS:
+        yield _("Tasted"), ", ".join(rung_name(level, plan.aim) for level in sorted(plan.batches))
+    if plan.aim in SINCE_BOTANICAL:
         yield _("Reference"), plan.reference
         yield _("Purge mass"), "" if plan.purge_g is None else _("{g} g").format(g=decimal(plan.purge_g, 0))
     else:

@@ -14,10 +14,11 @@ from studyapp.errors import BadInput
 from studyapp.kinds.aroma.deciding import prospects
 from studyapp.kinds.aroma.files import forced_choice
 from studyapp.kinds.aroma.findings import plans
-from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.plan import AromaPlan, Control
 
 SIX = tuple("abcdef")
-PLAN = AromaPlan("Mint", assessors=SIX, method="triangle", trials_each=3, pd_limit=0.5)
+CONTROL = Control("stronger", "40 g of leaf per kg", 9)
+PLAN = AromaPlan("Mint", assessors=SIX, method="triangle", trials_each=3, pd_limit=0.5, control=CONTROL)
 
 
 def test_marks_and_power_are_binomial_tails() -> None:
@@ -52,11 +53,33 @@ def test_marks_are_told_as_they_will_be_sealed() -> None:
     assert told["Answers"][0] == "18 answers"
     assert told["Detectable from"] == ("10 right or more", "comes in 89 of 100 if 50 % notice")
     assert told["Close enough up to"][0] == "6 right or fewer"
+    # The control by scipy: found from 6 of 9, P(X >= 6 | 9, 1/3) = .0424; 8 of 10 right, P(X >= 6 | 9, .8) = .914.
+    mark = next(x for x in range(10) if stats.binom.sf(x - 1, 9, 1 / 3) <= 0.05)
+    chance = stats.binom.sf(mark - 1, 9, 0.8)
+    assert told["Control"] == (
+        "9 sets",
+        f"found from {mark} right; in {round(100 * chance)} of 100 if 8 of 10 are right",
+    )
+    both = round(100 * stats.binom.cdf(6, 18, 1 / 3) * chance)
+    assert told["Close enough up to"][1].endswith(f"comes in {both} of 100 if nobody notices")
+
+
+def test_a_plan_without_a_control_promises_no_close_enough() -> None:
+    """Neither in its marks nor in its sentences."""
+    for plan in (replace(PLAN, control=None), replace(PLAN, control=None, sequential=True, cap=36, beta=0.05)):
+        found = prospects.prospect(plan)
+        assert found is not None
+        told = {fact.label: (fact.value, fact.note) for fact in plans.marks(plan, found)}
+        assert told["Control"] == ("none", "“close enough” cannot be said")
+        said = plans.can_show(plan, found)
+        assert said[-1].endswith("never “close enough”.")
+        assert "can show that fewer" not in " ".join(said)
+    assert told.get("Close enough") is None
 
 
 def test_a_plan_that_may_end_early_tells_its_cap() -> None:
     """Triangle, 5 % and 5 %, pd 50 %, six rounds of six: different from 19, same up to 18 (worked out apart)."""
-    plan = AromaPlan("Mint", assessors=SIX, pd_limit=0.5, alpha=0.05, beta=0.05, sequential=True, cap=36)
+    plan = replace(PLAN, beta=0.05, sequential=True, cap=36, control=replace(CONTROL, sets=12))
     found = prospects.prospect(plan)
     assert found is not None
     told = {fact.label: fact.value for fact in plans.marks(plan, found)}
@@ -67,6 +90,8 @@ def test_a_plan_that_may_end_early_tells_its_cap() -> None:
     assert "people like them" not in said, "a plan by rounds never speaks for others"
     assert told["Detectable at the cap from"] == "19 right"
     assert told["Close enough at the cap up to"] == "18 right"
+    # 1 - .0177 - 0 (no count at this cap is undecided) times P(X >= 8 | 12, .8), by scipy
+    assert told["Close enough"] == f"{round(100 * (1 - 0.0177) * stats.binom.sf(7, 12, 0.8))} of 100"
     assert (told["Rounds"], told["False “different”"], told["False “same”"]) == ("6", "1.8 %", "3.1 %")
 
 

@@ -16,7 +16,7 @@ from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute, Mark, Sitting
 from studyapp.services import closing, joining, planning, preparing, tasting, watching
 from studyapp.services.checking import check
-from tests.conftest import CHECKS
+from tests.conftest import CHECKS, another_leader
 from tests.furnished import reached
 
 MEANS = {0.0: 7.0, 8.0: 4.3, 24.0: 4.0}
@@ -130,13 +130,10 @@ def test_the_key_opens_once_by_name_and_by_a_leader(opened: Any) -> None:
     """Who opened it is in the record."""
     with pytest.raises(NotAllowed, match="opened before"):
         closing.open_key(opened.store, opened.leader, opened.study, "Ada")
-    with pytest.raises(BadInput, match="name"):
-        closing.open_key(opened.store, opened.leader, opened.study, "  ")
     with pytest.raises(NotAllowed, match="another role"):
         closing.open_key(opened.store, opened.preparer, opened.study, "Ben")
-    assert [(look, name) for look, name, _at in closing.openings(opened.store, opened.leader, opened.study)] == [
-        (1, "Ada")
-    ]
+    (key,) = closing.opened_keys(opened.store, opened.leader, opened.study)
+    assert (key.look, key.name, key.alone) == (1, "Ada", True)
     assert planning.study(opened.store, opened.leader, opened.study).state == "opened"
 
 
@@ -246,12 +243,12 @@ def test_the_next_sitting_may_serve_fewer_pulls(opened: Any) -> None:
 
 
 def test_two_people_sign_and_the_verdict_is_kept(opened: Any) -> None:
-    """The document that was signed lies in the record, under the chain; the same name does not sign twice."""
-    closing.sign(opened.store, opened.leader, opened.study, "Ada", "ran the test")
-    with pytest.raises(NotAllowed, match="somebody else"):
-        closing.sign(opened.store, opened.leader, opened.study, "ada ", "decides")
-    closing.sign(opened.store, opened.leader, opened.study, "Dora", "decides")
-    assert [s.name for s in closing.signatures(opened.store, opened.leader, opened.study)] == ["Ada", "Dora"]
+    """The document that was signed lies in the record, under the chain; the same account does not sign twice."""
+    closing.sign(opened.store, opened.leader, opened.study, "ran the test")
+    with pytest.raises(NotAllowed, match="Somebody else"):
+        closing.sign(opened.store, opened.leader, opened.study, "decides")
+    closing.sign(opened.store, another_leader(opened.store, opened.leader), opened.study, "decides")
+    assert [s.name for s in closing.signatures(opened.store, opened.leader, opened.study)] == ["Ada", "Ida"]
     assert planning.study(opened.store, opened.leader, opened.study).state == "decided"
     kept = closing.kept_verdict(opened.store, opened.leader, opened.study, 1)
     verdict = deciding.decision(opened.store, opened.leader, opened.study)
@@ -259,12 +256,12 @@ def test_two_people_sign_and_the_verdict_is_kept(opened: Any) -> None:
     assert check(opened.store.url).sound
 
 
-def test_a_signature_needs_an_open_key_and_a_name(workshop: Any) -> None:
+def test_a_signature_needs_an_open_key_and_a_role(workshop: Any) -> None:
     """Nobody signs what nobody has read."""
-    with pytest.raises(BadInput, match="name"):
-        closing.sign(workshop.store, workshop.leader, workshop.study, " ", "decides")
+    with pytest.raises(BadInput, match="sign as"):
+        closing.sign(workshop.store, workshop.leader, workshop.study, " ")
     with pytest.raises(NotAllowed, match="not open yet"):
-        closing.sign(workshop.store, workshop.leader, workshop.study, "Ada", "decides")
+        closing.sign(workshop.store, workshop.leader, workshop.study, "decides")
 
 
 def test_the_price_of_an_answer_comes_with_cannot_tell(opened: Any) -> None:

@@ -207,7 +207,7 @@ def test_all_that_version_1_could_sign_can_still_be_said(kept: Earlier, verdict:
 def test_signing_keeps_the_version_of_the_rule(kept: Earlier) -> None:
     """A study of version 1 that nobody has signed is signed under the rule of today, and its document says so."""
     study = kept.study("Hours, opened")
-    closing.sign(kept.store, kept.leader, study, "Ada", "ran the test")
+    closing.sign(kept.store, kept.leader, study, "ran the test")
     document = closing.kept_verdict(kept.store, kept.leader, study, 1)
     assert document is not None
     assert document["rule_version"] == RULE_VERSION
@@ -253,7 +253,7 @@ def test_where_the_corrected_rule_agrees_nothing_is_said(kept: Earlier) -> None:
 
 def test_a_signed_answer_ends_the_study_although_the_corrected_rule_cannot_tell(kept: Earlier) -> None:
     """No further look is served behind the back of a signature."""
-    study = signed_before(kept, "Hours, cannot tell", "Hours, signed", names=("Ada",))
+    study = signed_before(kept, "Hours, cannot tell", "Hours, signed", people=1)
     assert deciding.decision(kept.store, kept.leader, study).verdict == "cannot tell"
     with pytest.raises(NotAllowed, match="gave an answer"):
         deciding.plan_next_sitting(kept.store, kept.leader, study)
@@ -267,7 +267,7 @@ def test_an_unsigned_study_is_decided_by_the_corrected_rule_as_a_departure(kept:
     assert (shown.rule_version, shown.sealed_version, shown.corrected) == (RULE_VERSION, 1, None)
     (said,) = versions.departures(shown)
     assert "sealed under version 1 of the stop rule and decided by the corrected version 2" in said
-    closing.sign(kept.store, kept.leader, study, "Ada", "ran the test")
+    closing.sign(kept.store, kept.leader, study, "ran the test")
     assert versions.departures(deciding.shown(kept.store, kept.leader, study)) == (said,)
 
 

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput
 from studyapp.kinds.aroma import rule
 from studyapp.kinds.aroma.files import forced_choice
+from studyapp.kinds.aroma.rule import control
 from studyapp.methods import METHODS, proposal
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.choice import ChoiceResult, PanelReach, SequentialPlan
-    from studyapp.kinds.aroma.plan import AromaPlan
+    from analysis.choice import ChoiceResult, ControlResult, PanelReach, SequentialPlan
+    from studyapp.kinds.aroma.plan import AromaPlan, AromaStudy
 
 MOST_RETASTED = 40
 SURE = 0.9
@@ -25,13 +26,16 @@ class Prospect:
     """The marks and chances of one test of the plan, as a result of no right answers, and what the panel can reach.
 
     `levels` tests of this size are made, one a dose or a batch; `limit_d_prime` is the pd limit as d'. `early` are the
-    lines of a plan that may stop before all answers are in.
+    lines of a plan that may stop before all answers are in. `control` is the control as it would be sealed, with no
+    right answers; `control_chance` that it is found when 8 of 10 are right.
     """
 
     marks: ChoiceResult
     reach: PanelReach
     limit_d_prime: float
     levels: int
+    control: ControlResult
+    control_chance: float
     early: SequentialPlan | None = None
 
 
@@ -63,18 +67,31 @@ def prospect(plan: AromaPlan) -> Prospect | None:
     if plan.sequential and plan.cap:
         early = rule.by_rounds(plan)
     reach = forced_choice.panel_reach(plan.method, plan.alpha, people, each)
-    return Prospect(marks, reach, forced_choice.d_prime_of(plan.method, plan.pd_limit), levels(plan), early)
+    limit, controlled = (
+        forced_choice.d_prime_of(plan.method, plan.pd_limit),
+        control.judged(plan, control.sets(plan), 0),
+    )
+    return Prospect(marks, reach, limit, levels(plan), controlled, control.chance(plan), early)
 
 
-def left(plan: AromaPlan, answers_each: Sequence[int]) -> tuple[ChoiceResult, ChoiceResult] | None:
+def left(study: AromaStudy, answers_each: Sequence[int]) -> tuple[ChoiceResult, ChoiceResult] | None:
     """The one test of a plan as it was sealed, and as the answers really given leave it; None where none is missing."""
     from analysis.choice import judge_panel
 
+    plan, none = study.plan, without_control(study)
     sealed = rule.designed(plan.method, len(plan.assessors), plan.trials_each, plan.alpha, plan.pd_limit)
     if plan.aim != "detectable" or not answers_each or sum(answers_each) == sealed.trials:
         return None
     zeros = (0,) * len(answers_each)
-    return sealed, judge_panel(plan.method, answers_each, zeros, plan.alpha, plan.pd_limit)
+    given = judge_panel(plan.method, answers_each, zeros, plan.alpha, plan.pd_limit, none)
+    return replace(sealed, control=none), given
+
+
+def without_control(study: AromaStudy) -> ControlResult | None:
+    """What stands for the control of a study that was sealed without one, and forbids its mark of "close enough"."""
+    if study.plan.control is not None or not control.asked_for(study.named):
+        return None
+    return control.judged(study.plan, 0, 0)
 
 
 def levels(plan: AromaPlan) -> int:

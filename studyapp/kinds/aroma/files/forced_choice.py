@@ -6,11 +6,11 @@ Answers come from files or as totals. The functions also turn results into the J
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from studyapp.errors import BadInput
 from studyapp.methods import METHODS
@@ -20,20 +20,45 @@ if TYPE_CHECKING:
     from analysis.choice import (
         ChoicePlan,
         ChoiceResult,
+        ControlResult,
         Ladder,
         PanelReach,
         SequentialPlan,
         SequentialResult,
         Similar,
     )
-    from analysis.choice.threshold import FitTest, ThresholdFit
+    from analysis.choice.threshold import FitTest, ShareLevel, ThresholdFit
 
 Document = dict[str, Any]
+COLUMN_AIMS = {"batch": "carry over", "days": "linger", "seconds": "aftertaste"}
 Say = Callable[..., str]
+Given: TypeAlias = tuple[int, int] | None  # sets of the control, and the right answers among them
+MOST_CONTROL = 10_000
 
 
 # ---- use cases -----------------------------------------------------------------------------------------------------
-def judge_totals(method: str, trials: int, correct: int, alpha: float, pd: float) -> ChoiceResult:
+def control_of(method: str, alpha: float, given: Given, counted: Given = None) -> ControlResult | None:
+    """The control's own test, from its (trials, right answers) as they were typed or `counted` in a file; None without
+    either. Raises BadInput, for both at once too."""
+    from analysis.choice import judge_control
+
+    if given is not None and counted is not None:
+        raise BadInput(_("Fix --control-trials: the file has a column control already; give one of them."))
+    trials, correct = given or counted or (0, 0)
+    if given is not None and not 1 <= trials <= MOST_CONTROL:
+        raise BadInput(_("Fix --control-trials: {n} is not a number of sets. Write 1 or more.").format(n=trials))
+    if not 0 <= correct <= trials:
+        raise BadInput(
+            _("Fix --control-correct: {x} right answers do not fit {n} sets of the control.").format(
+                x=correct, n=trials
+            )
+        )
+    return judge_control(method, trials, correct, alpha) if trials else None
+
+
+def judge_totals(
+    method: str, trials: int, correct: int, alpha: float, pd: float, control: Given = None
+) -> ChoiceResult:
     """One test from its totals, taken as one trial each of different people. Raises BadInput."""
     from analysis.choice import forced_choice
 
@@ -47,18 +72,20 @@ def judge_totals(method: str, trials: int, correct: int, alpha: float, pd: float
             _("Fix --correct: {x} right answers are more than the {n} trials asked.").format(x=correct, n=trials)
         )
     with _as_bad_input():
-        return forced_choice.judge_totals(method, trials, correct, alpha, pd)
+        return forced_choice.judge_totals(method, trials, correct, alpha, pd, control_of(method, alpha, control))
 
 
-def judge_file(method: str, path: Path, alpha: float, pd: float) -> ChoiceResult:
+def judge_file(method: str, path: Path, alpha: float, pd: float, control: Given = None) -> ChoiceResult:
     """One test from a file of answers, one row a trial. Raises BadInput."""
     from analysis.choice import forced_choice
     from analysis.files import answers
 
     check_settings(method, alpha=alpha, pd=pd)
     with _as_bad_input():
-        _names, trials, correct = answers.read_answers(path).by_assessor()
-        return forced_choice.judge_panel(method, trials, correct, alpha, pd)
+        read = answers.read_answers(path)
+        _names, trials, correct = read.by_assessor()
+        found = control_of(method, alpha, control, read.control)
+        return forced_choice.judge_panel(method, trials, correct, alpha, pd, found)
 
 
 def settling_people(result: ChoiceResult) -> int | None:
@@ -78,6 +105,21 @@ def plan_test(method: str, alpha: float, beta: float, pd: float, similarity: boo
     with _as_bad_input():
         make = choice_planning.plan_similar if similarity else choice_planning.plan_different
         return make(method, alpha, beta, pd)
+
+
+def plan_control(method: str, alpha: float, trials: int | None, similarity: bool) -> tuple[ControlResult, float] | None:
+    """The mark of a control of so many sets, and the chance that it is found when 8 of 10 are right. Raises BadInput,
+    also where even all right would not be found."""
+    from analysis.choice import control_chance
+
+    planned = None if trials is None else control_of(method, alpha, (trials, 0))
+    if planned is None:
+        return None
+    if not similarity:
+        raise BadInput(_("Fix --control-trials: a control belongs to a plan with --similarity."))
+    if planned.minimum_correct is None:
+        raise BadInput(_("Fix --control-trials: with so few sets no result would count as found."))
+    return planned, control_chance(method, planned.trials, alpha)
 
 
 def panel_reach(method: str, alpha: float, assessors: int, replicates: int) -> PanelReach:
@@ -100,26 +142,31 @@ def plan_sequential(method: str, alpha: float, beta: float, pd: float, cap: int,
         return sequential.plan(method, alpha, beta, pd, cap, people)
 
 
-def judge_rounds(path: Path, sealed: SequentialPlan) -> SequentialResult:
+def judge_rounds(path: Path, sealed: SequentialPlan, control: Given = None) -> SequentialResult:
     """A sequential plan from a file of answers: round by round, everybody's answers in the order of their rows or by
     a column round. Raises BadInput."""
     from analysis.choice import sequential
     from analysis.files import answers
 
     with _as_bad_input(path.name):
-        rounds = answers.read_rounds(path, sealed.people)
-        return sequential.judge(sealed, rounds)
+        rounds, counted = answers.read_rounds(path, sealed.people)
+        return sequential.judge(sealed, rounds, control_of(sealed.method, sealed.alpha, control, counted))
 
 
-def threshold_file(method: str, path: Path, alpha: float, uneven: bool) -> ThresholdFit:
-    """A threshold from a file of answers with doses. Raises BadInput."""
+def threshold_file(
+    method: str, path: Path, alpha: float, uneven: bool, control: Given = None, share: float = 0.5
+) -> ThresholdFit:
+    """A threshold from a file of answers with doses, and the dose of a `share`. Raises BadInput."""
     from analysis.choice import threshold
     from analysis.files import answers
 
     check_settings(method, alpha=alpha)
+    _check_share("--share", share, 1.0)
     with _as_bad_input(path.name):
         read = answers.read_doses(path, uneven)
-        return threshold.fit(threshold.dose_answers(read.assessor, read.level, read.correct), method, alpha)
+        fitted = threshold.fit(threshold.dose_answers(read.assessor, read.level, read.correct), method, alpha)
+        told = control_of(method, alpha, control, read.control)
+        return replace(fitted, control=told, noticed=(threshold.at_share(fitted, share),))
 
 
 def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, ThresholdFit], ...]]:
@@ -134,16 +181,23 @@ def threshold_checks(fitted: ThresholdFit) -> tuple[FitTest, tuple[tuple[str, Th
     return threshold.fit_test(fitted), tuple(without)
 
 
-def ladder_file(method: str, path: Path, pd: float, alpha: float, uneven: bool) -> Ladder:
-    """A carry-over ladder from a file of answers with batches. Raises BadInput."""
+def ladder_file(
+    method: str, path: Path, pd: float, alpha: float, uneven: bool, control: Given = None, share: float = 0.5
+) -> tuple[Ladder, str]:
+    """A ladder from a file of answers with batches, days or seconds, until when a `share` notices, and its aim. Raises
+    BadInput."""
     from analysis.choice import carry_over
     from analysis.files import answers
 
     check_settings(method, alpha=alpha, pd=pd)
+    _check_share("--share", share, 1.0)
     with _as_bad_input(path.name):
         read = answers.read_batches(path, uneven)
-        batches = [int(batch) for batch in read.level]
-        return carry_over.ladder(read.assessor, batches, read.correct, method, pd, alpha)
+        rungs = [int(batch) for batch in read.level]
+        told = control_of(method, alpha, control, read.control)
+        found = carry_over.ladder(read.assessor, rungs, read.correct, method, pd, alpha, told)
+        until = carry_over.noticed_until(read.assessor, rungs, read.correct, method, (share,), alpha)
+        return replace(found, noticed=until), COLUMN_AIMS[read.column]
 
 
 def pd_of(method: str, d_prime: float) -> float:
@@ -255,16 +309,27 @@ def choice_document(result: ChoiceResult, say: Say) -> Document:
             "offered": result.similar.offered,
             "these_assessors": _similar(result.these_assessors),
         },
+        "control": control_document(result.control),
         "warnings": [say(warning, len(result.trials_each)) for warning in result.warnings],
         "warning_codes": [warning.code for warning in result.warnings],
     }
+
+
+def control_document(control: ControlResult | None) -> Document | None:
+    """The control in every document: null where none is known of."""
+    return None if control is None else asdict(control)
 
 
 def _similar(scope: Similar) -> Document:
     return {"p_value": scope.p_value, "maximum_correct": scope.maximum_correct, "similar": scope.similar}
 
 
-def plan_document(plan: ChoicePlan, similarity: bool, reach: PanelReach | None) -> Document:
+def plan_document(
+    plan: ChoicePlan,
+    similarity: bool,
+    reach: PanelReach | None,
+    control: tuple[ControlResult, float] | None = None,
+) -> Document:
     """`plan choice --json`."""
     document: Document = {
         "trials": plan.trials,
@@ -272,6 +337,10 @@ def plan_document(plan: ChoicePlan, similarity: bool, reach: PanelReach | None) 
         "maximum_correct" if similarity else "minimum_correct": plan.mark,
         "power": plan.power,
     }
+    if control is not None:
+        planned, chance = control
+        mark = {"trials": planned.trials, "minimum_correct": planned.minimum_correct, "power": chance}
+        document |= {"control": mark, "power_with_control": plan.power * chance}
     if reach is not None:
         document["by_power"] = {
             f"{power:g}": {
@@ -304,6 +373,8 @@ def rounds_document(result: SequentialResult) -> Document:
         "rounds": [asdict(one) for one in result.rounds],
         "marks_of_rounds_served": None if result.marks is None else asdict(result.marks),
         "proportion_discriminators": None if share is None else asdict(share),
+        "control": control_document(result.control),
+        "warning_codes": ["control_not_served"] if result.standing == "same" and result.control is None else [],
         "plan": {"rounds": result.plan.rounds, **sequential_document(result.plan)},
     }
 
@@ -311,9 +382,27 @@ def rounds_document(result: SequentialResult) -> Document:
 def threshold_document(fitted: ThresholdFit) -> Document:
     """`threshold --json`: null outside the doses tasted."""
     ends = {"estimate": fitted.estimate, "low": fitted.low, "high": fitted.high}
-    answers = fitted.answers
+    answers, unfound = fitted.answers, fitted.estimate.where == "above"
     blank = {"trials": answers.blank_trials, "correct": answers.blank_correct, "p_value": fitted.blank_p_value}
-    return {"threshold": {name: point.value for name, point in ends.items()}, "blank": blank}
+    return {
+        "threshold": {name: point.value for name, point in ends.items()},
+        "noticed": _noticed(fitted.noticed),
+        "blank": blank,
+        "control": control_document(fitted.control),
+        "warning_codes": ["control_not_served"] if unfound and fitted.control is None else [],
+    }
+
+
+def _noticed(levels: Sequence[ShareLevel]) -> list[Document]:
+    """The level of each share; null outside the levels asked about, where the side is named."""
+    return [
+        {
+            "share": each.share,
+            **{name: getattr(each, name).value for name in ("estimate", "low", "high")},
+            "where": {name: getattr(each, name).where for name in ("estimate", "low", "high")},
+        }
+        for each in levels
+    ]
 
 
 def ladder_document(ladder: Ladder, say: Say) -> Document:
@@ -322,6 +411,8 @@ def ladder_document(ladder: Ladder, say: Say) -> Document:
         "clean_from_all_tasted": ladder.clean_from_all_tasted,
         "clean_from_batch_by_batch": ladder.clean_from_batch_by_batch,
         "detected_through": ladder.detected_through,
+        "noticed": _noticed(ladder.noticed),
+        "control": control_document(ladder.control),
         "rungs": [
             {
                 "batch": rung.batch,

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, percent
+from studyapp.kinds.aroma.findings import controls
+from studyapp.kinds.aroma.findings.shares import noticed_facts
 from studyapp.kinds.aroma.findings.trials import percent_of
 from studyapp.words import _, ngettext
 
@@ -18,10 +20,16 @@ def threshold_finding(
     fitted: ThresholdFit, tested: FitTest, apart: Sequence[tuple[str, ThresholdFit]] = (), unit: str = ""
 ) -> TrialFinding:
     """The sentences of one threshold. `apart`: who finds much less, each with the fit without them."""
+    headline, why = _unfound(fitted)
     return TrialFinding(
-        headline=_headline(fitted, unit),
-        lede=f"{_found_from(fitted, unit)} {_not_below(fitted, unit)}",
-        facts=(*_points(fitted, tested, unit), _fit(tested, unit)),
+        headline=headline or _headline(fitted, unit),
+        lede=why or f"{_found_from(fitted, unit)} {_not_below(fitted, unit)}",
+        facts=(
+            *_points(fitted, tested, unit),
+            _fit(tested, unit),
+            *noticed_from(fitted, unit),
+            *controls.fact(fitted.control),
+        ),
         changes=(
             _("Each claim holds at a risk of {alpha} of its own.").format(alpha=percent_of(fitted.alpha)),
             _("Half-way detection for the middle assessor, with 1 % of answers taken as slips."),
@@ -29,11 +37,30 @@ def threshold_finding(
         warnings=(
             *_warnings(fitted),
             *_blank(fitted),
+            *_uncontrolled(fitted),
             *_departs(tested, unit),
             *(_apart(name, other, unit) for name, other in apart),
         ),
         caution=caution(),
     )
+
+
+def noticed_from(fitted: ThresholdFit, unit: str) -> tuple[Fact, ...]:
+    """From which dose on each chosen share notices it."""
+    asked = [float(level) for level in fitted.answers.doses]
+    return noticed_facts(fitted.noticed, asked, False, lambda number: f"{number} {unit}".strip())
+
+
+def _unfound(fitted: ThresholdFit) -> tuple[str, str]:
+    """(headline, why) where no dose was found and the control was not either; empty for any other threshold."""
+    if fitted.estimate.where != "above" or fitted.control is None or fitted.control.found:
+        return "", ""
+    return controls.headlines()["control not found"], controls.why(fitted.control)
+
+
+def _uncontrolled(fitted: ThresholdFit) -> tuple[str, ...]:
+    """A caution where no dose was found, and no control tells a panel that could have found one."""
+    return (controls.not_served(),) if fitted.estimate.where == "above" and fitted.control is None else ()
 
 
 def _blank(fitted: ThresholdFit) -> tuple[str, ...]:

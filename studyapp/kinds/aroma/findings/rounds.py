@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, percent
+from studyapp.kinds.aroma.findings import controls
 from studyapp.kinds.aroma.findings.trials import fewer_causes, fewer_headline, level, percent_of
 from studyapp.kinds.aroma.findings.verdicts import clearance, holds_for
 from studyapp.methods import METHODS
@@ -32,6 +33,7 @@ def rounds_finding(judged: SequentialResult, settling: int | None = None) -> Tri
     facts = (
         Fact(_("Right"), _of(judged.correct, judged.trials), _("cap {cap}").format(cap=judged.plan.cap)),
         _ended(judged),
+        *controls.fact(judged.control),
         _noticing(judged),
     )
     numbers = (*facts, *_errors(judged), *(_round(number, one) for number, one in enumerate(judged.rounds, start=1)))
@@ -51,6 +53,7 @@ def _headline(judged: SequentialResult) -> str:
             "fewer right than guessing": fewer_headline(),
             "those who stayed away": _("Cannot tell: those who stayed away may be those who noticed."),
             "closed early": _("Cannot tell: closed before the plan had come to its end."),
+            **controls.headlines(),
         }.get(str(judged.reason), _("Cannot tell."))
     return {
         "different": _("Detectable."),
@@ -73,6 +76,8 @@ def _why(judged: SequentialResult) -> str:
     share = judged.proportion_discriminators
     if judged.reason == "fewer right than guessing":
         return fewer_causes()
+    if judged.reason in controls.headlines():
+        return controls.why(judged.control)
     if last is None or judged.standing == "go on":
         return _("The plan goes on, to {cap} answers at the latest.").format(cap=sealed.cap)
     words = {
@@ -213,6 +218,8 @@ def _changes(settling: int | None) -> tuple[str, ...]:
 
 def _careful(judged: SequentialResult) -> tuple[str, ...]:
     warnings = [_("People taste more than once, so “same” holds for these assessors only.")] * (judged.plan.people > 1)
+    if judged.standing == "same" and judged.control is None:
+        warnings.append(controls.not_served())
     if judged.missed:
         warnings.append(
             ngettext(

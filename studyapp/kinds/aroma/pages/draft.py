@@ -50,6 +50,7 @@ def _worth_showing(plan: AromaPlan, tried: bool) -> tuple[Problem, ...]:
         "assessors": not plan.assessors,
         "contains": not plan.contains,
         "safe_food_by": not plan.safe_food_by,
+        "control": not (plan.control and plan.control.holds),
     }
     found = rule.problems(plan)
     return tuple(problem for problem in found if tried or not empty.get(problem.where, False))

@@ -88,12 +88,9 @@ def rungs(ladder: Ladder, aim: str, theme: Theme, once: Once = at_each_run) -> N
     found = look.chip("triangle", _("still found"))
     told = look.plain(_("To be close enough, the whole bar must lie in the shade, there and in every later one."))
     look.put(f'<p class="say quiet">{gone} {open_} {found} {told}</p>')
-    heading = (
-        _("How many truly notice, day by day?") if aim == "linger" else _("How many truly notice, batch by batch?")
-    )
     _card(
         "rungs",
-        heading,
+        verdicts.ladder_asks(aim),
         _("true detectors in %"),
         once("rungs", lambda: ladder_picture(ladder, aim, theme)),
         verdicts.ladder_says(ladder, aim),

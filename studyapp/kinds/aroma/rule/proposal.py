@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from studyapp.errors import BadInput
 from studyapp.kinds.aroma.plan import AromaAim
 from studyapp.kinds.aroma.rule import designed
-from studyapp.methods import proposal
+from studyapp.methods import METHODS, proposal
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -64,7 +64,11 @@ def propose(
 
 
 def _method(nameable: bool, lingers: bool, aim: AromaAim) -> tuple[str, str]:
-    """Its name and why. Where batches or days are compared, a taste with a name does not count as lingering."""
+    """Its name and why. Pieces eaten one by one have one test that can be asked after them; where batches or days are
+    compared, a taste with a name does not count as lingering."""
+    if aim == "aftertaste":
+        name = next(name for name, method in METHODS.items() if method.ask_after)
+        return name, _("Each piece is eaten alone; after the second you say after which more of it was still there.")
     stays = lingers and (not nameable or aim in ("detectable", "dose"))
     method, fit = proposal(nameable, stays)
     return method.name, fit.why()

@@ -100,7 +100,7 @@ def opening(plan: HoursPlan) -> Opening:
             _("No more scores can be given before this opening, and missing ones stay missing."),
             _("The rule cannot change. It was sealed before the first score."),
             _(
-                "The opening, its time and the name below go into the record. It is opened as often as was sealed, "
+                "The opening, its time and who opens it go into the record. It is opened as often as was sealed, "
                 "no more."
             ),
         ),
