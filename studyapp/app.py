@@ -135,9 +135,10 @@ def main() -> None:
     words.speak(words.nearest(st.context.locale or ""))
     seat = session.seat()
     staff = None if seat else session.staff()
-    role = _role(seat, staff)
+    gone = session.seat_gone() if seat is None and staff is None else None
+    role = _role(seat or (gone and gone[0]), staff)
     st.set_page_config(
-        page_title=_("Tasting") if seat else _("When can the conche stop?"),
+        page_title=_("Tasting") if role == "assessor" else _("When can the conche stop?"),
         layout="wide" if role in ("leader", "preparer", "newcomer") else "centered",
     )
     look.dress(session.theme())
