@@ -34,7 +34,7 @@ OPENS = {
     "kinds/hours/pages/bring.py": "an uploaded file under a name of our own",
     "server.py": "the page that comes with Streamlit",
     "services/toml_files.py": "a rule that a person brings",
-    "services/packages.py": "tables of a study, in a folder that a person names",
+    "services/package_files.py": "tables of a study, in a folder that a person names",
     "store/clock.py": "the number of this start of the machine",
     "store/place.py": "the mount table; a new file; a copy that nobody has open yet; a store that is being replaced",
 }
