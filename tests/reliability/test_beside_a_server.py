@@ -25,6 +25,7 @@ MARKS = 50
 
 # What may open a file at all, and why it can never be the store. A new entry needs such a reason.
 OPENS = {
+    "arguments.py": "files of answers that a person names, hashed by a command of its own process",
     "assets/__init__.py": "fonts and the icon that come with the app",
     "cli/__init__.py": "the null device, when the reader of a pipe has gone",
     "kinds/hours/commands/decide.py": "the report a person names, written as a new file",
