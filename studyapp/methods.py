@@ -103,9 +103,7 @@ _ALL = (
         proposed=Proposed(
             named=False,
             lingers=False,
-            why=lambda: _(
-                "The taste has no name: ask which of three differs. If it can be named, name it: that finds far more."
-            ),
+            why=lambda: _("The taste has no name: ask which of three differs."),
         ),
         beside_scores=lambda: _("triangle: which of three is odd"),
     ),

@@ -13,6 +13,7 @@ import re
 import secrets
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import asdict
+from functools import partial
 from importlib.resources import files
 from typing import Any, cast
 
@@ -25,7 +26,7 @@ from studyapp import connections, cookies, log, registry, words
 from studyapp.assets import font, font_names, icon
 from studyapp.errors import BadInput, Busy, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
 from studyapp.records import Mark, Role
-from studyapp.services import accounts, first_code, joining, planning, refining, tasting, trying
+from studyapp.services import accounts, calling, first_code, joining, planning, refining, tasting, trying
 from studyapp.services.devices import Device
 from studyapp.store import Store
 from studyapp.waiting import Line
@@ -47,8 +48,9 @@ Opened = Callable[[], Store]
 Answer = Callable[[Request], Awaitable[Response]]
 
 
-def routes(store: Opened, *, demo: bool = False) -> list[Route]:
-    """All routes; `store` gives the open store when a request comes."""
+def routes(store: Opened, *, demo: bool = False, address: Callable[[], str] = str) -> list[Route]:
+    """All routes; `store` gives the open store when a request comes, `address` where phones reach this server, empty
+    for the address that the request itself came to."""
     desk = Line(at_work=1, patient=8, of_one=3)  # a passphrase takes 128 MiB and half a second of a core
     posts: dict[str, Callable[[Opened], Answer]] = {
         "/mark": _mark,
@@ -60,6 +62,7 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
         "/sit-out": _door(tasting.sit_out),
         "/leave": _leave,
         "/note": _note,
+        "/call": _call,
         "/sign-in": _in_line(desk, _sign_in),
         "/sign-out": _sign_out,
         "/first-leader": _in_line(desk, _first_leader),
@@ -70,8 +73,9 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
     gets: dict[str, Callable[[Opened], Answer]] = {
         "/join/{code}": _in_line(Line(at_work=2, patient=30), _join),
         "/place": _place,
+        "/here": _here,
         "/health": _health,
-        "/print/{paper}/{of}": _print,
+        "/print/{paper}/{of}": partial(_print, address=address),
         "/calendar/{study}": _calendar,
     }
     if demo:
@@ -227,8 +231,8 @@ def _join(store: Opened) -> Answer:
         code = request.path_params["code"]
         mark = _token(request, "device") or secrets.token_urlsafe(16)
         device = Device(mark[:64], request.headers.get("user-agent", "")[:400])
-        staff = _token(request, "staff")
-        token = await run_in_threadpool(joining.join, store(), code, _address(request), staff, device)
+        held = _token(request, "staff"), device, _token(request, "seat")
+        token = await run_in_threadpool(joining.join, store(), code, _address(request), *held)
         response = RedirectResponse("/", 303)
         _hold(request, response, "device", mark)
         _hold(request, response, "seat", token)
@@ -245,6 +249,16 @@ def _place(store: Opened) -> Answer:
         return JSONResponse({"ok": True, "place": asdict(found)})
 
     return place
+
+
+def _here(store: Opened) -> Answer:
+    """What every open page asks all the time; it offers nothing and draws nothing."""
+
+    async def here(request: Request) -> Response:
+        kind, at = await run_in_threadpool(tasting.here, store(), _token(request, "seat"))
+        return JSONResponse({"ok": True, "kind": kind, "at": at})
+
+    return here
 
 
 def _mark(store: Opened) -> Answer:
@@ -332,6 +346,16 @@ def _note(store: Opened) -> Answer:
         return JSONResponse({"ok": True})
 
     return note
+
+
+def _call(store: Opened) -> Answer:
+    async def call(request: Request) -> Response:
+        body = await _body(request)
+        told = _text(body, "serving"), _text(body, "what"), _text(body, "code")
+        await run_in_threadpool(calling.call, store(), _token(request, "seat"), *told)
+        return JSONResponse({"ok": True})
+
+    return call
 
 
 # ---- staff -----------------------------------------------------------------------------------------------------------
@@ -443,7 +467,7 @@ def _demo(store: Opened) -> Answer:
 
 
 # ---- papers, fonts, health -------------------------------------------------------------------------------------------
-def _print(store: Opened) -> Answer:
+def _print(store: Opened, address: Callable[[], str]) -> Answer:
     async def paper(request: Request) -> Response:
         from studyapp.printing import papers
 
@@ -453,7 +477,7 @@ def _print(store: Opened) -> Answer:
             staff = accounts.staff_of(store(), _token(request, "staff"))
             if staff is None:
                 raise NotAllowed(_("Not done: you are signed out. Sign in, then print again."))
-            return papers.paper(store(), staff, kind, of)
+            return papers.paper(store(), staff, kind, of, address() or str(request.base_url).rstrip("/"))
 
         name, pdf = await run_in_threadpool(made)
         LOGGER.info("printed", extra={"route": _route(request), "kind": kind})
@@ -465,7 +489,7 @@ def _print(store: Opened) -> Answer:
 
 
 def _calendar(store: Opened) -> Answer:
-    """Pulls, tempering and sittings of a study as a file for a calendar; it tells hours, so no assessor gets it."""
+    """Pulls, tempering and sittings of a study as a file for a calendar; it tells doses, so no assessor gets it."""
 
     async def calendar(request: Request) -> Response:
         def made() -> bytes:
@@ -477,7 +501,7 @@ def _calendar(store: Opened) -> Answer:
 
         file = await run_in_threadpool(made)
         LOGGER.info("calendar made", extra={"route": _route(request)})
-        headers = {"Content-Disposition": 'attachment; filename="pulls.ics"'}
+        headers = {"Content-Disposition": 'attachment; filename="calendar.ics"'}
         return Response(file, media_type="text/calendar", headers=headers)
 
     return calendar

@@ -153,7 +153,7 @@ def _app(listening: Listening) -> st.App:
     policy = guard.content_policy(guard.inline_scripts(_index_page()))
     return st.App(
         HERE / "app.py",
-        routes=routes.routes(session.store, demo=listening.demo),
+        routes=routes.routes(session.store, demo=listening.demo, address=session.address),
         middleware=[
             Middleware(guard.PrivateHeaders, policy=policy),
             Middleware(guard.OwnNames, names=_own_names()),

@@ -14,7 +14,7 @@ import streamlit as st
 from studyapp import cookies
 from studyapp.errors import NotAllowed
 from studyapp.pictures.theme import SCREENS, Theme
-from studyapp.records import Role, Seat, Staff
+from studyapp.records import PlaceKind, Role, Seat, Staff
 from studyapp.services import accounts, joining
 from studyapp.services.refining import Refining
 from studyapp.store import Store
@@ -85,6 +85,11 @@ def seat_token() -> str | None:
 def seat() -> Seat | None:
     """The assessor at this browser, asked anew from the store."""
     return joining.seat_of(store(), seat_token())
+
+
+def seat_gone() -> tuple[Seat, PlaceKind] | None:
+    """Whose seat this browser held, when the sitting goes on without it, and why."""
+    return joining.seat_gone(store(), seat_token())
 
 
 def staff() -> Staff | None:

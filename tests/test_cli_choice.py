@@ -119,9 +119,9 @@ def test_both_claims_can_hold() -> None:
 
 
 def test_cannot_tell_says_what_would_settle_it() -> None:
-    """58 people once each: the first number with both chances at 90 % (checked against scipy in the planning tests)."""
+    """64 people once each: the first number with both chances at 90 % (checked against scipy in the planning tests)."""
     text = _text("choice", "--method", "triangle", "--trials", 36, "--correct", 15)
-    assert "58 people, one trial each, would settle it in 9 of 10 cases." in text
+    assert "64 people, one trial each, would settle it in 9 of 10 cases." in text
 
 
 def test_no_sentence_says_that_there_is_no_difference() -> None:
@@ -296,7 +296,8 @@ def test_a_column_of_the_control_is_read_apart(tmp_path: Path) -> None:
     ])  # fmt: skip
     judged = _json("choice", "--method", "triangle", "--answers", rounds, "--pd", 0.5, "--cap", 36, "--assessors", 6)
     assert (judged["standing"], judged["trials"], judged["control"]["found"]) == ("same", 12, True)
-    doses = [(f"A{n}", dose, 0, 0) for n in range(5) for dose in (5, 10, 20, 40)] + [("A1", "", 0, 1)] * 9
+    doses = [(f"A{n}", dose, int(n == at), 0) for n in range(5) for at, dose in enumerate((5, 10, 20, 40))]
+    doses += [("A1", "", 0, 1)] * 9
     text = _text("threshold", _answers(tmp_path, "assessor,dose,correct,control", doses), "--method", "triangle")
     assert text.startswith("Cannot tell: the control was not found.")
 

@@ -22,6 +22,7 @@ from analysis.choice.control import (
     judge_control,
 )
 from analysis.choice.forced_choice import (
+    Chances,
     ChoiceResult,
     ChoiceWarning,
     DPrime,
@@ -53,6 +54,7 @@ __all__ = [
     "METHODS",
     "MOST_CAPPED",
     "NO_CONTROL",
+    "Chances",
     "ChoicePlan",
     "ChoiceResult",
     "ChoiceWarning",

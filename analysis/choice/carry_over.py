@@ -14,9 +14,11 @@ from dataclasses import dataclass
 from itertools import takewhile
 from typing import TYPE_CHECKING, Literal
 
-from analysis.choice.forced_choice import ChoiceResult, judge_panel
+from analysis.choice.forced_choice import ChoiceResult, Reason, judge_panel
 from analysis.choice.threshold import FEWEST_ASSESSORS, DosePoint, ShareLevel, at_share, dose_answers, fit
 
+LadderVerdict = Literal["gone", "still found", "cannot tell"]
+LadderReason = Reason | Literal["found again"]
 FEWEST_RUNGS = 3  # below that nothing tells how steeply it fades; no source
 
 if TYPE_CHECKING:
@@ -45,6 +47,20 @@ class Ladder:
     rungs: tuple[Rung, ...]
     control: ControlResult | None = None
     noticed: tuple[ShareLevel, ...] = ()
+
+    @property
+    def verdict(self) -> LadderVerdict:
+        """Gone from some rung on, still found in the last, or neither."""
+        if self.clean_from_all_tasted is not None:
+            return "gone"
+        return "still found" if self.detected_through == self.rungs[-1].batch else "cannot tell"
+
+    @property
+    def reason(self) -> LadderReason | None:
+        """Why it cannot be told, by the last rung, where the reading begins; None where it can."""
+        if self.verdict != "cannot tell":
+            return None
+        return self.rungs[-1].result.reason or "found again"
 
 
 def ladder(

@@ -91,6 +91,31 @@ class ChoiceWarning:
 
 
 @dataclass(frozen=True, slots=True)
+class Chances:
+    """How often a design says what, when some share truly notices, everyone alike. "Different" and "similar" may be
+    said together; `cannot_tell` is neither."""
+
+    different: float
+    similar: float
+    cannot_tell: float
+
+    def controlled(self, found: float) -> Chances:
+        """The same where "similar" needs a control that is found with this chance."""
+        alone = 1 - self.different - self.cannot_tell
+        return Chances(self.different, self.similar * found, self.cannot_tell + alone * (1 - found))
+
+
+@dataclass(frozen=True, slots=True)
+class Errors:
+    """How often a claim comes at its mark though it is false: of an identical pair ("different"), of the worst mixture
+    of people at the limit ("similar"), of these assessors at the limit, everyone alike."""
+
+    different: float
+    similar: float
+    these_assessors: float
+
+
+@dataclass(frozen=True, slots=True)
 class ChoiceResult:
     """One forced-choice test. `similar` speaks for people like these assessors, `these_assessors` for them alone.
 
@@ -129,9 +154,9 @@ class ChoiceResult:
 
     @property
     def fewer_at_most(self) -> int | None:
-        """Largest number right that is fewer than guessing explains, P(X <= x) <= alpha; None when there is none."""
+        """Largest number right that is fewer than guessing explains; None when there is none."""
         chance = method_named(self.method).chance
-        return maximum_correct(lambda x: at_most(x, self.trials, chance), self.trials, self.alpha)
+        return fewer_at_most(self.trials, chance, self.alpha)
 
     @property
     def fewer(self) -> bool:
@@ -173,6 +198,30 @@ class ChoiceResult:
             if _holds(self.similar) or _holds(self.these_assessors):
                 return "no control"
         return "between the marks" if self.similar.offered else "too few people to show it"
+
+    @property
+    def errors(self) -> Errors:
+        """The exact risks at the marks of this design; 0 where there is no mark."""
+        chance, share = method_named(self.method).chance, psychometric.from_discriminators(self.method, self.pd_limit)
+        least, most, here = self.minimum_correct, self.similar.maximum_correct, self.these_assessors.maximum_correct
+        return Errors(
+            0.0 if least is None else at_least(least, self.trials, chance),
+            0.0 if most is None else people_at_most(most, self.trials_each, chance, self.pd_limit),
+            0.0 if here is None else at_most(here, self.trials, share),
+        )
+
+    def chances(self, noticing: float) -> Chances:
+        """What this design says, and how often, where a share `noticing` truly notices; for people like them."""
+        right = psychometric.from_discriminators(self.method, noticing)
+        fewer = -1 if self.fewer_at_most is None else self.fewer_at_most
+        least = self.trials + 1 if self.minimum_correct is None else self.minimum_correct
+        most = self.similar.maximum_correct if self.similar.offered else None
+        similar, alone = (
+            max(at_most(top, self.trials, right) - at_most(fewer, self.trials, right), 0.0)
+            for top in ((-1, -1) if most is None else (most, min(most, least - 1)))
+        )
+        different = at_least(least, self.trials, right)
+        return Chances(different, similar, max(1 - different - alone, 0.0))
 
     @property
     def most_noticing(self) -> float:
@@ -280,6 +329,11 @@ def maximum_correct(at_most_x: Callable[[int], float], trials: int, alpha: float
     """Largest x with P(X <= x) <= alpha, P given as a function of x; None when there is none."""
     above = bisect_left(range(trials + 1), True, key=lambda x: not reached(at_most_x(x), alpha))
     return above - 1 if above else None
+
+
+def fewer_at_most(trials: int, chance: float, alpha: float) -> int | None:
+    """Largest number right that is fewer than guessing explains, P(X <= x) <= alpha; None when there is none."""
+    return maximum_correct(lambda x: at_most(x, trials, chance), trials, alpha)
 
 
 def can_be_meant(mark: int | None, trials: int, method: str) -> bool:

@@ -16,7 +16,7 @@ Imports only numpy and scipy.special.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal, TypeAlias
@@ -24,7 +24,16 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 import numpy as np
 from scipy.special import betaln
 
-from analysis.choice.forced_choice import SLACK, Estimate, at_most, check_alpha, check_pd, reached
+from analysis.choice.forced_choice import (
+    SLACK,
+    Chances,
+    Estimate,
+    at_most,
+    check_alpha,
+    check_pd,
+    fewer_at_most,
+    reached,
+)
 from analysis.choice.psychometric import (
     Array,
     from_discriminators,
@@ -47,6 +56,7 @@ Why = Literal[
     "those who stayed away",
     "closed early",
 ]
+Careful = Literal["these assessors only", "answers missing", "control_not_served"]
 Lines: TypeAlias = tuple[float, float, float]
 Answers: TypeAlias = Sequence[Sequence[int | None]]
 
@@ -139,6 +149,16 @@ class SequentialResult:
     control: ControlResult | None = None
 
     @property
+    def warnings(self) -> tuple[Careful, ...]:
+        """Something to say beside the verdict."""
+        codes: dict[Careful, bool] = {
+            "these assessors only": self.plan.people > 1,
+            "answers missing": self.missed > 0,
+            "control_not_served": self.standing == "same" and self.control is None,
+        }
+        return tuple(code for code, holds in codes.items() if holds)
+
+    @property
     def proportion_discriminators(self) -> Estimate | None:
         """The share that noticed, with the limits of the whole path; None without answers."""
         return noticing(self.plan, self.sizes, self.correct) if self.trials else None
@@ -178,6 +198,25 @@ def plan(method: str, alpha: float, beta: float, pd: float, cap: int, people: in
         marks.cannot_tell_at_pd,
         *(walk.mean_trials for walk in walks),
     )
+
+
+def chances(sealed: SequentialPlan, noticing: float) -> Chances:
+    """How often the plan ends how, where a share `noticing` truly notices and everybody answers in every round; exact.
+
+    "Same" is what `judge` says: an end with fewer right than guessing explains is none.
+    """
+    guess = method_named(sealed.method).chance
+
+    def fewer(trials: int) -> int:
+        most = fewer_at_most(trials, guess, sealed.alpha)
+        return -1 if most is None else most
+
+    sizes = (sealed.people,) * sealed.rounds
+    walk = _walk(sealed.lines, from_discriminators(sealed.method, noticing), sizes, fewer)
+    most, least = sealed.cap_same_at_most, sealed.cap_different_at_least
+    same = walk.same_early + (0.0 if most is None else float(walk.at_end[fewer(sealed.cap) + 1 : most + 1].sum()))
+    different = walk.different_early + (0.0 if least is None else float(walk.at_end[least:].sum()))
+    return Chances(different, same, max(1 - same - different, 0.0))
 
 
 def whole_rounds(cap: int, people: int) -> int:
@@ -378,8 +417,11 @@ class _Walk:
     mean_trials: float
 
 
-def _walk(lines: Lines, proportion: float, sizes: Sequence[int]) -> _Walk:
-    """Through rounds of these sizes; the lines are looked at after each but the last."""
+def _walk(
+    lines: Lines, proportion: float, sizes: Sequence[int], fewer: Callable[[int], int] = lambda _trials: -1
+) -> _Walk:
+    """Through rounds of these sizes; the lines are looked at after each but the last. `fewer` gives for a number of
+    answers the largest count that is no "same" below the lower line, and is left out of it."""
     low, high, slope = lines
     right = np.arange(sum(sizes) + 1)
     alive = np.zeros(len(right))
@@ -394,7 +436,7 @@ def _walk(lines: Lines, proportion: float, sizes: Sequence[int]) -> _Walk:
             above = right >= high + slope * trials - SLACK
             below = right <= low + slope * trials + SLACK
             different += float(alive[above].sum())
-            same += float(alive[below].sum())
+            same += float(alive[below & (right > fewer(trials))].sum())
             alive[above | below] = 0.0
     return _Walk(same, different, alive, mean)
 

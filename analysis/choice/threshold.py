@@ -25,7 +25,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, stdtrit, xlogy
 
 from analysis.choice.descent import descend
-from analysis.choice.forced_choice import at_least, check_alpha
+from analysis.choice.forced_choice import at_least, at_most, check_alpha, reached
 from analysis.choice.psychometric import Array, method_named
 
 if TYPE_CHECKING:
@@ -38,6 +38,8 @@ FEWEST_ASSESSORS, FEWEST_DOSES, FEWEST_ANSWERS = 5, 4, 20  # ASTM E1432 1.1
 APART = 0.05  # chance that a panel without any such person would single somebody out
 
 Where = Literal["below", "tasted", "above"]
+DoseVerdict = Literal["found from", "found at the lowest", "not found", "cannot tell"]
+DoseReason = Literal["fewer right than guessing", "control not found"]
 
 
 # ---- answers -------------------------------------------------------------------------------------------------------
@@ -138,6 +140,38 @@ class ThresholdFit:
     control: ControlResult | None = None
     noticed: tuple[ShareLevel, ...] = ()
 
+    @property
+    def fewer(self) -> bool:
+        """Whether fewer answers are right, over all doses, than guessing explains."""
+        right, asked = int(self.answers.correct.sum()), int(self.answers.trials.sum())
+        return reached(at_most(right, asked, method_named(self.method).chance), self.alpha)
+
+    @property
+    def verdict(self) -> DoseVerdict:
+        """What may be said; the numbers stay arithmetic."""
+        if self.reason is not None:
+            return "cannot tell"
+        said: dict[Where, DoseVerdict] = {
+            "tasted": "found from",
+            "below": "found at the lowest",
+            "above": "not found",
+        }
+        return said[self.estimate.where]
+
+    @property
+    def reason(self) -> DoseReason | None:
+        """Why it cannot be told; None where it can. No dose found tells nothing of a panel that missed its control."""
+        if self.fewer:
+            return "fewer right than guessing"
+        missed = self.control is not None and not self.control.found
+        return "control not found" if missed and self.estimate.where == "above" else None
+
+    @property
+    def warned_of(self) -> tuple[str, ...]:
+        """Every caution: those of the answers, and that no control tells a panel that could have found a dose."""
+        untold = self.control is None and self.estimate.where == "above"
+        return (*self.warnings, *("control_not_served",) * untold)
+
 
 @dataclass(frozen=True, slots=True)
 class FitTest:
@@ -175,7 +209,7 @@ def fit(answers: DoseAnswers, method: str, alpha: float = 0.05) -> ThresholdFit:
         low,
         high,
         blank,
-        _warnings(answers),
+        _warnings(answers, blank is not None and reached(blank, alpha)),
     )
 
 
@@ -188,8 +222,9 @@ def _point(answers: DoseAnswers, ln_dose: float) -> DosePoint:
     return DosePoint(math.exp(ln_dose), "tasted")
 
 
-def _warnings(answers: DoseAnswers) -> tuple[str, ...]:
+def _warnings(answers: DoseAnswers, told_apart: bool) -> tuple[str, ...]:
     found = {
+        "blank told apart": told_apart,
         "few assessors": len(answers.assessors) < FEWEST_ASSESSORS,
         "few doses": len(answers.doses) < FEWEST_DOSES,
         "few answers": int(answers.trials.sum(axis=1).min()) < FEWEST_ANSWERS,

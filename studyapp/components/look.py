@@ -17,7 +17,7 @@ from studyapp.assets import FAMILY
 from studyapp.pictures.theme import SCREENS, Theme
 
 Tone = Literal["patina", "copper", "brick"]
-Mark = Literal["disc", "ring", "dot", "half", "cross", "reference", "triangle", "diamond"]
+Mark = Literal["disc", "ring", "dot", "half", "cross", "reference", "triangle", "diamond", "dash"]
 
 FONT = f"{FAMILY}, system-ui, 'Noto Sans', sans-serif"
 
@@ -129,7 +129,7 @@ def act(label: str, href: str, main: bool = False) -> str:
 def steps(lines: Iterable[tuple[str, str, str]]) -> str:
     """Numbered steps side by side on a desk, below each other on a phone: name, note, address or nothing."""
     drawn = "".join(
-        f'<li><b class="n" aria-hidden="true">{number}</b><b>{_linked(name, href)}</b><span>{escape(note)}</span></li>'
+        f'<li><b class="n" aria-hidden="true">{number}</b><b>{linked(name, href)}</b><span>{escape(note)}</span></li>'
         for number, (name, note, href) in enumerate(lines, 1)
     )
     return f'<ol class="steps say">{drawn}</ol>'
@@ -137,10 +137,11 @@ def steps(lines: Iterable[tuple[str, str, str]]) -> str:
 
 def link(words: str, href: str) -> str:
     """A quiet way to another page."""
-    return f'<p class="say small">{_linked(words, href)}</p>'
+    return f'<p class="say small">{linked(words, href)}</p>'
 
 
-def _linked(words: str, href: str) -> str:
+def linked(words: str, href: str) -> str:
+    """A link in a text that stays in this tab; without an address the words alone."""
     return f'<a href="{escape(href)}" target="_self">{escape(words)}</a>' if href else escape(words)
 
 

@@ -282,6 +282,32 @@ def end_tokens_of_assessor(tx: Connection, assessor: str) -> None:
     )
 
 
+def end_tokens_of_seat(tx: Connection, assessor: str, sitting: str) -> int:
+    """Make the tokens of one seat worthless; how many phones that were."""
+    c = schema.token.c
+    mine = (c.sitting_id == sitting, c.assessor_id == assessor, c.ended_at.is_(None))
+    return int(tx.execute(update(schema.token).where(*mine).values(ended_at=now())).rowcount)
+
+
+def held_seats(tx: Connection, sitting: str) -> frozenset[str]:
+    """The assessors of a sitting whose phone holds a live token."""
+    c = schema.token.c
+    query = select(c.assessor_id).where(c.sitting_id == sitting, c.kind == "seat", c.ended_at.is_(None))
+    return frozenset(tx.execute(query).scalars())
+
+
+def ended_seat(tx: Connection, hash_: str) -> tuple[str, str, str] | None:
+    """(assessor id, pseudonym, sitting id) of a seat token that ended."""
+    t, a = schema.token.c, schema.assessor.c
+    query = (
+        select(t.assessor_id, a.pseudonym, t.sitting_id)
+        .join(schema.assessor, a.id == t.assessor_id)
+        .where(t.hash == hash_, t.kind == "seat", t.ended_at.is_not(None))
+    )
+    row = tx.execute(query).first()
+    return (row.assessor_id, row.pseudonym, row.sitting_id) if row else None
+
+
 def end_tokens_of_sitting(tx: Connection, sitting: str) -> None:
     """Make every seat token of a sitting worthless."""
     tx.execute(

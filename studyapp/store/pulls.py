@@ -13,8 +13,8 @@ from studyapp.store.events import now
 
 def add(tx: Connection, study: str, kind: str, hours: float, actual_at: str, by: str, **more: Any) -> None:
     """Keep one note; `more` holds mass_g, temperature_c, words, reason and sitting."""
-    row = {"study_id": study, "kind": kind, "hours": hours, "actual_at": actual_at, "by": by, "at": now(), **more}
-    done = tx.execute(insert(schema.pull_note).values(row))
+    note = insert(schema.pull_note)
+    done = tx.execute(note.values(study_id=study, kind=kind, hours=hours, actual_at=actual_at, by=by, at=now(), **more))
     covers.cover(tx, "pull noted", "pull_note", {"id": int((done.inserted_primary_key or (0,))[0])}, study, by=by)
 
 

@@ -441,3 +441,18 @@ def test_where_the_published_mark_is_reached_it_is_meant() -> None:
         "different",
     ]
     assert judge_totals("triangle", 36, 14).reason == "between the marks"
+
+
+@pytest.mark.parametrize("method", ["triangle", "duo-trio"])
+def test_chances_add_up_what_every_count_would_say(method: str) -> None:
+    """scipy's binom gives each count its chance, the verdict of that count says what it is worth."""
+    each, guess = (3,) * 8, psychometric.METHODS[method].chance
+    counts = range(sum(each) + 1)
+    tests = [judge_panel(method, each, [min(3, max(0, x - 3 * seat)) for seat in range(8)], 0.05, 0.5) for x in counts]
+    for noticing in (0.0, 0.25, 0.5):
+        found = tests[0].chances(noticing)
+        pmf = binom.pmf(counts, sum(each), guess + (1 - guess) * noticing)
+        assert found.different == pytest.approx(pmf[[test.different for test in tests]].sum(), abs=1e-12)
+        assert found.similar == pytest.approx(pmf[[test.close for test in tests]].sum(), abs=1e-12)
+        neither = pmf[[test.verdict == "cannot tell" for test in tests]].sum()
+        assert found.cannot_tell == pytest.approx(neither, abs=1e-12)

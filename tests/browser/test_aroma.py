@@ -142,11 +142,12 @@ def _by_hand(aroma: Aroma, link: JoinLink, code_of: Callable[[tuple[str, ...]], 
 
 
 def _release_in_the_kitchen(bench: Any) -> None:
-    for words in ("Cleared as food", "The allergen list", "No bloom", "Labels read", PLANT):
+    bench.get_by_label("Second person, who reads the labels of each tray against its sheet").fill("Cleo")
+    for words in ("Cleared as food", "The allergen list", "No bloom", PLANT):
         bench.locator(".stCheckbox label", has_text=words).click()
         bench.wait_for_timeout(300)
         bench.locator('[data-test-script-state="notRunning"]').wait_for()
-    bench.get_by_label("Second person, who read the labels").fill("Cleo")
+    bench.locator(".st-key-tray-line-1 button").click()
     bench.get_by_role("button", name="Release tray 1").click()
     bench.get_by_text("1 of 2 trays").first.wait_for()
 
@@ -162,7 +163,6 @@ def _barriers(page: Any) -> list[str]:
 
 def _open_the_key(desk: Any) -> None:
     desk.get_by_role("button", name="Close the sitting").click()
-    desk.get_by_role("button", name="Close it").click()
     desk.get_by_text("This sitting is closed.").wait_for()
     desk.get_by_role("button", name="Open the key").click()
     desk.get_by_label("Why nobody opens it with you").fill("Nobody else leads here.")
@@ -221,6 +221,7 @@ def test_a_triangle_sitting_to_its_verdict(
     _open_the_key(desk)
     desk.get_by_text("Detectable.", exact=True).wait_for()
     desk.get_by_text("10 of 10 answers are right; guessing alone finds about 3.").wait_for()
+    desk.get_by_text("Next: if it is to be noticed, keep this dose and sign.").wait_for()
     desk.get_by_text("It does not show that Mentha spicata is permitted").wait_for()
     desk.locator("svg.marks, canvas").first.wait_for()
     _read_the_verdict(server, aroma, phone, tmp_path)
@@ -228,7 +229,7 @@ def test_a_triangle_sitting_to_its_verdict(
 
 def test_a_duo_trio_sitting_that_cannot_tell(server: Any, workshop: Any, begin: Any, hands: Any, phone: Any) -> None:
     """The reference cannot be picked; five of ten right settles nothing, and the desk names ways to an answer."""
-    aroma = begin(method="duo-trio")
+    aroma = begin(method="duo-trio", nameable=True, note="balm")
 
     def same(codes: tuple[str, ...]) -> str:
         return next(code for code in codes[1:] if aroma.boxes[code] == aroma.boxes[codes[0]])
@@ -260,7 +261,9 @@ def test_a_duo_trio_sitting_that_cannot_tell(server: Any, workshop: Any, begin: 
     _open_the_key(desk)
     desk.get_by_text("5 of 10 answers are right; guessing alone finds about 5.").wait_for()
     desk.get_by_text("What an answer would cost").wait_for()
-    desk.get_by_text("asking which of three has most of it").first.wait_for()
+    desk.get_by_text("asking which of three has more of it").first.wait_for()
+    desk.get_by_text("answers if nobody notices").wait_for()
+    desk.get_by_text("Next: plan a new study with more people").wait_for()
 
 
 def test_an_answer_without_a_line_waits_and_goes_out_once(server: Any, begin: Any, hands: Any, line: Any) -> None:
@@ -329,6 +332,8 @@ def test_a_plan_is_written_and_sealed_at_the_desk(server: Any, workshop: Any, ph
     desk.get_by_role("button", name="Use this test").click()
     _settle(desk)
     desk.get_by_text("The marks, sealed with the rule").wait_for()
+    desk.get_by_text("of 100 studies").first.wait_for()
+    desk.get_by_label("Infusing planned at").first.wait_for()
     desk.get_by_text("found from 6 right").first.wait_for()
     desk.screenshot(path=str(tmp_path / "planned.png"), full_page=True)
     desk.get_by_role("button", name="Seal and make codes").click()

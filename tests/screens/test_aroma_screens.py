@@ -119,7 +119,26 @@ def test_a_proposal_is_taken_over_with_one_tap(screen: Screen, begun: Callable[.
     assert not app.exception
     plan = planning.study(workshop.store, workshop.leader, study).plan
     assert (plan.method, plan.trials_each, plan.sets_a_sitting, plan.sittings) == ("three-alternative", 3, 2, 2)
-    assert app.selectbox(key=f"method-{study}-1").value == "three-alternative"
+    assert app.selectbox(key=f"method-named-{study}-1").value == "three-alternative"
+    app.radio(key=f"nameable-{study}-1").set_value(False).run()
+    assert not [name for name in app.selectbox(key=f"method-any-{study}-1").options if "has mo" in name]
+    kept = planning.study(workshop.store, workshop.leader, study).plan
+    assert (kept.nameable, kept.method) == (False, "triangle"), "a taste without a name is not asked for by name"
+
+
+def test_the_calendar_stands_in_the_plan_and_below_its_seal(
+    screen: Screen, begun: Callable[..., str], workshop: Any, said: Said
+) -> None:
+    """Infused on a Monday at eight, after the blank: pieces of the first sitting are moulded on Tuesday."""
+    study = begun(sealed=False, starts_at="2026-11-23T08:00")
+    app = screen("plan", study=study)
+    assert not app.exception
+    assert "blank: the same hot air, no plant" in said(app)
+    app.number_input(key=f"batch-minutes-{study}-0").set_value(90).run()
+    assert planning.study(workshop.store, workshop.leader, study).plan.batch_minutes == 90
+    sealed = said(screen("plan", study=begun(starts_at="2026-11-23T08:00")))
+    for told in ("Mon 23 Nov, 09:00", "temper and mould for tasting 1", "Take the calendar file (.ics)", "7 days old"):
+        assert told in sealed
 
 
 def test_an_aftertaste_comes_with_its_times_and_its_test(

@@ -54,6 +54,7 @@ def words() -> dict[str, Any]:
         "offlineAct": _("No connection. This goes on by itself as soon as there is one."),
         "outOfDate": _("Not done: this page is out of date. Open your link again; your marks are kept."),
         "refresh": _("Show where I am"),
+        "notSent": _("What this phone had not sent"),
         "next": _("Next serving"),
         "stop": _("I want to stop"),
         "stopTitle": _("Stop here?"),
@@ -64,6 +65,11 @@ def words() -> dict[str, Any]:
         "stopKeep": _("Stop, keep my marks"),
         "stopOut": _("Stop, take my marks out"),
         "back": _("Go back"),
+        "wrong": _("Something is wrong with my cup"),
+        "otherCode": _("The code on the cup, if it is not the one on this page"),
+        "tellCode": _("This code is on my cup"),
+        "noPiece": _("No sound piece for {code}"),
+        "called": _("The panel leader has been told and comes to you. Do not taste that cup yet."),
     }
 
 

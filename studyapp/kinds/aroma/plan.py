@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
+from studyapp.calendars import Habits
 from studyapp.records import CONTROL, SetsPlan, Study
 
 KIND = "aroma"
@@ -47,7 +48,8 @@ class AromaPlan(SetsPlan):
     after a piece (aftertaste). The comparison cup is the `blank` (same mass, same hot air, no botanical); for carry
     over and linger it is the `reference`, plain chocolate made before any botanical. `trials_each` counts the sets of
     one assessor at each dose or rung; `share` is the share of people for whom a dose or a time is told; `cap` ends a
-    sequential plan, in answers. Without a `control` no answer can be "close enough".
+    sequential plan, in answers. `starts_at` is when infusing is planned to begin, a local ISO text without a zone,
+    `batch_minutes` what one batch takes with its cleaning. Without a `control` no answer can be "close enough".
     """
 
     aim: AromaAim = "detectable"
@@ -67,6 +69,9 @@ class AromaPlan(SetsPlan):
     sequential: bool = False
     cap: int | None = None
     safe_food_by: str = ""
+    starts_at: str | None = None
+    batch_minutes: int = 60
+    habits: Habits = field(default_factory=Habits)
     control: Control | None = None
 
     @property
@@ -89,19 +94,20 @@ Plan = AromaPlan
 
 
 def new(title: str, newest: AromaPlan | None = None) -> AromaPlan:
-    """An empty plan; nothing is taken over from the `newest` study."""
-    return AromaPlan(title)
+    """An empty plan; the workshop works as in its newest study, until somebody says otherwise."""
+    return AromaPlan(title, habits=newest.habits if newest else Habits())
 
 
 def again(plan: AromaPlan) -> AromaPlan:
-    """The plan for another run: it holds no day, so it stays as it is."""
-    return plan
+    """The plan for another run: without its day."""
+    return replace(plan, starts_at=None)
 
 
 def from_document(document: Mapping[str, Any]) -> AromaPlan:
     """The plan of a kept document."""
     values = dict(document)
     values["botanical"] = Botanical(**values.get("botanical", {}))
+    values["habits"] = Habits.of(values.get("habits", {}))
     for name in ("doses", "batches", "assessors"):
         values[name] = tuple(values.get(name, ()))
     if values.get("control"):  # a plan of before there were controls has none

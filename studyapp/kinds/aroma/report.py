@@ -3,26 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from studyapp.errors import NotFound
-from studyapp.findings import Fact, caution, decimal, hours, of_studies, percent
+from studyapp.calendars import Appointment
+from studyapp.findings import Fact, caution, decimal, hours, percent
 from studyapp.findings.facts import TrialFinding
 from studyapp.kinds.aroma.deciding import SequentialStanding, Verdict
 from studyapp.kinds.aroma.files import forced_choice
 from studyapp.kinds.aroma.findings import rounds as by_rounds
 from studyapp.kinds.aroma.findings import verdicts
+from studyapp.kinds.aroma.findings.calendar import in_words
 from studyapp.kinds.aroma.findings.told import told as told_of
 from studyapp.kinds.aroma.findings.trials import choice_finding, rung_name
 from studyapp.kinds.aroma.findings.verdicts import WayRow
 from studyapp.kinds.aroma.pictures import choice, dose, ladder, rounds
 from studyapp.kinds.aroma.plan import LADDERS, SINCE_BOTANICAL, AromaPlan, AromaStudy
-from studyapp.kinds.aroma.rule import control
+from studyapp.kinds.aroma.rule import control, run_calendar
 from studyapp.methods import METHODS
 from studyapp.pictures import paper
 from studyapp.pictures.marks import Picture
 from studyapp.pictures.theme import PAPER
 from studyapp.printing import record as printed
+from studyapp.printing.calendar_file import Entry, calendar_file
 from studyapp.printing.press import shown_time, typeset
 from studyapp.printing.record import ReportRecord
 from studyapp.records import Staff
@@ -43,8 +46,13 @@ def report(store: Store, by: Staff, study: AromaStudy, printed_at: str) -> bytes
 
 
 def calendar(store: Store, by: Staff, study: AromaStudy) -> bytes:
-    """There is none: an aroma study has no pulls. Raises NotFound."""
-    raise NotFound(_("Not done: a study of an aroma has no pulls, so there is no calendar of them."))
+    """Batches, tempering, ageing and sittings, for a calendar program. Raises BadInput without a planned start."""
+
+    def told(one: Appointment) -> Entry:
+        later = study.plan.sequential and (one.number or 1) > 1  # a plan that may end early may not need it
+        return Entry(*in_words(one, study.plan), later)
+
+    return calendar_file(run_calendar.calendar(study.plan), study, told, datetime.now(UTC))
 
 
 def aroma_report_pdf(
@@ -84,9 +92,10 @@ def aroma_report_data(
         "crumb": _("Decision on an aroma. {study}").format(study=_named(plan)),
         "headline": finding.headline,
         "lede": finding.lede,
+        "then": finding.then,
         "facts": [{"label": fact.label, "value": fact.value, "note": fact.note} for fact in finding.facts],
-        "offers": [[way.what, way.asks, way.chance] for way in ways],
-        "offer_columns": [_("one of these"), _("asks of a person"), _("gives an answer")],
+        "offers": [[way.what, way.asks, *way.chances] for way in ways],
+        "offer_columns": verdicts.way_heads(),
         **printed.notes(finding.changes, finding.warnings, record),
         "caution": _clearance(finding),
         "charts_first": _FIRST,
@@ -201,11 +210,6 @@ def _sealed_lines(plan: SequentialPlan) -> tuple[Fact, ...]:
         ),
         Fact(_("Detectable at the cap from"), _mark(plan.cap_different_at_least), ""),
         Fact(_("Close enough at the cap up to"), _mark(plan.cap_same_at_most), _("for these assessors only")),
-        Fact(
-            _("Undecided at the cap"),
-            of_studies(round(plan.cannot_tell_identical, 2)),
-            _("such plans, if nobody notices"),
-        ),
         Fact(_("Answers on average"), decimal(plan.mean_trials_identical, 0), _("if nobody notices")),
     )
 

@@ -104,7 +104,7 @@ def test_a_pull_lost_before_it_was_served_does_not_take_the_study_along(kitchen:
     first, *_rest = flowing_pages(report(kitchen.store, kitchen.leader, study, "2026-11-30T08:00:00+00:00"))
     assert "8 h was lost (dropped): nothing is said about it." in first
     assert "8 h: lost, dropped, noted by Ben at 24.11. 10:41." in first
-    closing.sign(kitchen.store, kitchen.leader, kitchen.study, "Ada", "ran the test")
+    closing.sign(kitchen.store, kitchen.leader, kitchen.study, "ran the test")
     kept = closing.kept_verdict(kitchen.store, kitchen.leader, kitchen.study, 1)
     assert kept is not None
     assert [(one["hours"], one["reason"], one["sitting"]) for one in kept["lost"]] == [(8, "dropped", None)]
@@ -172,7 +172,7 @@ def test_what_is_undone_stays_in_the_record(kitchen: Any) -> None:
     assert late_pulls(kept) == ["The 24 h pull is 46 h late: it is a 70 h pull."]
     said = pull_departures(kept)
     assert said == [*late_pulls(kept), "Nobody noted when the pull at 0, 16 h was taken."]
-    assert taken_says(kept.lives[1]) == "17:03"
+    assert taken_says(kept.lives[1]) == "17:03, 221 g"
     pulls.undo(store, ben, study, 24.0, AT)
     pulls.undo(store, ben, study, None, AT)
     kept = pulls.pulls_of(store, ben, study)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from studyapp.arguments import Number, Whole, as_json, as_text, needed
+from studyapp.arguments import Number, Whole, as_json, as_text, made_from, needed
 from studyapp.errors import BadInput
 from studyapp.methods import METHODS
 from studyapp.words import _
@@ -42,12 +42,12 @@ def with_control(command: Callable[..., None]) -> Callable[..., None]:
 def _by_rounds(sealed: SequentialPlan, answers: Path | None, control: Given, json_wanted: bool) -> None:
     """Judge a file by the rounds of a sealed plan."""
     from studyapp.kinds.aroma.files import forced_choice
-    from studyapp.kinds.aroma.findings.rounds import rounds_finding
+    from studyapp.kinds.aroma.findings.rounds import round_warning, rounds_finding
 
     path = needed(answers, "--answers", _("a file; rounds are not known from totals"))
     judged = forced_choice.judge_rounds(path, sealed, control)
     if json_wanted:
-        click.echo(as_json(forced_choice.rounds_document(judged)))
+        click.echo(as_json({**forced_choice.rounds_document(judged, round_warning), **made_from(path)}))
         return
     finding = rounds_finding(judged)
     click.echo(as_text(replace(finding, facts=finding.numbers)))
@@ -101,7 +101,8 @@ def choice(
         right = needed(correct, "--correct", _("the number of right answers"))
         result = forced_choice.judge_totals(method, asked, right, alpha, limit, control)
     if json_wanted:
-        click.echo(as_json(forced_choice.choice_document(result, choice_warning)))
+        made = made_from(*([] if answers is None else [answers]))
+        click.echo(as_json({**forced_choice.choice_document(result, choice_warning), **made}))
         return
     meant = forced_choice.d_prime_of(method, limit)
     click.echo(as_text(choice_finding(result, meant, forced_choice.settling_people(result))))
@@ -128,12 +129,12 @@ def threshold(
 ) -> None:
     """From what dose on is it noticed? ANSWERS has the columns assessor, dose, correct (0 or 1), a row a trial."""
     from studyapp.kinds.aroma.files import forced_choice
-    from studyapp.kinds.aroma.findings.doses import threshold_finding
+    from studyapp.kinds.aroma.findings.doses import dose_warning, threshold_finding
 
     method = needed(method, "--method", METHOD_HELP.rstrip("."))
     fitted = forced_choice.threshold_file(method, answers, alpha, uneven, control, share)
     if json_wanted:
-        click.echo(as_json(forced_choice.threshold_document(fitted)))
+        click.echo(as_json({**forced_choice.threshold_document(fitted, dose_warning), **made_from(answers)}))
         return
     tested, apart = forced_choice.threshold_checks(fitted)
     click.echo(as_text(threshold_finding(fitted, tested, apart, unit)))
@@ -171,7 +172,7 @@ def carryover(
     limit = limit_of(method, pd, d_prime, 0.5)
     ladder, aim = forced_choice.ladder_file(method, answers, limit, alpha, uneven, control, share)
     if json_wanted:
-        click.echo(as_json(forced_choice.ladder_document(ladder, choice_warning)))
+        click.echo(as_json({**forced_choice.ladder_document(ladder, choice_warning), **made_from(answers)}))
         return
     click.echo(as_text(ladder_finding(ladder, aim)))
 

@@ -15,7 +15,7 @@ from studyapp.kinds.aroma.plan import KIND, LADDERS, AromaPlan, AromaStudy
 from studyapp.kinds.aroma.rule import control
 from studyapp.methods import METHODS
 from studyapp.records import Sitting, Staff
-from studyapp.services import worked_out
+from studyapp.services import calling, worked_out
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.worked_out import Moment
 from studyapp.store import Store, events, sittings, trials
@@ -114,6 +114,7 @@ def _refuse_open(tx: Any, study: AromaStudy) -> None:
 def _close(tx: Any, by: Staff, sitting: Sitting) -> None:
     left = trials.open_sets(tx, sitting.id)
     at = events.now()
+    calling.put_down(tx, by, sitting)
     sittings.set_state(tx, sitting.id, "closed", at)
     for each in left:
         trials.finish(tx, each, "not needed", at)
@@ -336,8 +337,8 @@ def verdict_document(result: Verdict) -> dict[str, Any]:
     """A verdict as the plain values that the commands `choice`, `threshold`, `carryover` print."""
     from analysis.choice import ChoiceResult, Ladder
 
-    def code(warning: Any, _people: int) -> str:
-        return str(warning.code)
+    def code(warning: Any, _about: object) -> str:
+        return str(getattr(warning, "code", warning))
 
     if isinstance(result, ChoiceResult):
         return forced_choice.choice_document(result, code)
@@ -345,5 +346,5 @@ def verdict_document(result: Verdict) -> dict[str, Any]:
         return forced_choice.ladder_document(result, code)
     if isinstance(result, SequentialStanding):
         given = {"answers_given": result.given, "right_of_given": result.right}
-        return {**forced_choice.rounds_document(result.judged), **given}
-    return forced_choice.threshold_document(result)
+        return {**forced_choice.rounds_document(result.judged, code), **given}
+    return forced_choice.threshold_document(result, code)

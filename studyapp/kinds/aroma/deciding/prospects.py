@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput
@@ -14,7 +15,7 @@ from studyapp.methods import METHODS, proposal
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.choice import ChoiceResult, ControlResult, PanelReach, SequentialPlan
+    from analysis.choice import Chances, ChoiceResult, ControlResult, PanelReach, SequentialPlan
     from studyapp.kinds.aroma.plan import AromaPlan, AromaStudy
 
 MOST_RETASTED = 40
@@ -41,13 +42,19 @@ class Prospect:
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One way to an answer after "cannot tell": `method` with so many `people` and trials each, and its chance."""
+    """One way to an answer after "cannot tell": `method` with so many `people` and trials each, and its chances to give
+    one where nobody notices, where half the limit do, and where as many as the limit do."""
 
     method: str
     people: int
     trials_each: int
     pd_limit: float
-    chance: float
+    chances: tuple[float, ...]
+
+    @property
+    def surely(self) -> float:
+        """The smaller chance of the two claims: nobody notices, or the limit does."""
+        return min(self.chances[0], self.chances[-1])
 
 
 def prospect(plan: AromaPlan) -> Prospect | None:
@@ -114,27 +121,39 @@ def settling_cap(early: SequentialPlan) -> int | None:
 def ways(plan: AromaPlan, result: ChoiceResult) -> tuple[Way, ...]:
     """Ways to an answer, each a new study: more sets, more people, and the test that names the taste.
 
-    The chance is that of the smaller claim: found when the limit notices, or shown close enough when nobody does.
+    A question that the plan has said cannot be asked is none: only a taste that it names is asked for by name.
     """
     people, each = len(result.trials_each), max(result.trials_each)
     tried = [(result.method, people, 2 * each, plan.pd_limit), (result.method, 2 * people, each, plan.pd_limit)]
-    if not METHODS[result.method].names_taste:
-        better = proposal(named=True, lingers=False)[0].name
+    if plan.nameable and not METHODS[result.method].names_taste:
+        better = proposal(named=True, lingers=plan.sets_a_sitting == 1)[0].name
         same = min(0.95, forced_choice.pd_of(better, forced_choice.d_prime_of(result.method, plan.pd_limit)))
         tried += [(better, people, each, same), (better, people, 2 * each, same)]
     else:
         tried.append((result.method, 2 * people, 2 * each, plan.pd_limit))
-    found = [Way(*way, _chance(*way, plan.alpha)) for way in tried]
-    worth = [way for way in found if way.chance > 0 and not any(_spares(other, way) for other in found)]
+    found = [Way(*way, _chances(*way, plan.alpha)) for way in tried]
+    worth = [way for way in found if way.surely > 0 and not any(_spares(other, way) for other in found)]
     return tuple(sorted(worth, key=lambda way: way.people * way.trials_each))
 
 
 def _spares(cheap: Way, dear: Way) -> bool:
     """Whether one way is sure enough to make a dearer one needless."""
     less = cheap.people <= dear.people and cheap.trials_each < dear.trials_each
-    return less and cheap.chance >= SURE and cheap.method == dear.method
+    return less and cheap.surely >= SURE and cheap.method == dear.method
 
 
-def _chance(method: str, people: int, each: int, pd: float, alpha: float) -> float:
+def _chances(method: str, people: int, each: int, pd: float, alpha: float) -> tuple[float, ...]:
+    """Of an answer; none where no count is offered as close enough."""
     designed = rule.designed(method, people, each, alpha, pd)
-    return min(designed.power, designed.pass_chance) if designed.similar.offered else 0.0
+    told = [1 - designed.chances(share).cannot_tell for share in rule.noticing(pd).values()]
+    return tuple(told) if designed.similar.offered else (0.0,) * len(told)
+
+
+def chances(prospect: Prospect) -> tuple[Chances, ...]:
+    """What the plan says, and how often, where nobody notices, half the limit do, and as many as the limit do; "close
+    enough" only where its control is found, by a panel that gets 8 in 10 of those sets right."""
+    from analysis.choice import sequential
+
+    of = prospect.marks.chances if prospect.early is None else partial(sequential.chances, prospect.early)
+    shares = rule.noticing(prospect.marks.pd_limit).values()
+    return tuple(of(share).controlled(prospect.control_chance) for share in shares)

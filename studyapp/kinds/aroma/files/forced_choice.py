@@ -6,18 +6,21 @@ Answers come from files or as totals. The functions also turn results into the J
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from studyapp.errors import BadInput
+from studyapp.kinds.aroma import rule
 from studyapp.methods import METHODS
 from studyapp.words import _
 
 if TYPE_CHECKING:
     from analysis.choice import (
+        Chances,
         ChoicePlan,
         ChoiceResult,
         ControlResult,
@@ -25,7 +28,6 @@ if TYPE_CHECKING:
         PanelReach,
         SequentialPlan,
         SequentialResult,
-        Similar,
     )
     from analysis.choice.threshold import FitTest, ShareLevel, ThresholdFit
 
@@ -291,37 +293,55 @@ def _as_bad_input(name: str = "") -> Iterator[None]:
 
 # ---- the JSON contract ---------------------------------------------------------------------------------------------
 def choice_document(result: ChoiceResult, say: Say) -> Document:
-    """`choice --json`."""
+    """`choice --json`. `say` writes the sentence of a warning, given it and the number of people."""
+    each = result.trials_each
     return {
         "verdict": result.verdict,
         "reason": result.reason,
+        "scope": "people like them" if result.similar.offered else "these assessors",
+        **_sealed(result.method, result.alpha),
+        "assessors": len(each),
+        "people_by_trials": {str(trials): people for trials, people in sorted(Counter(each).items())},
         "trials": result.trials,
         "correct": result.correct,
         "p_value": result.p_value,
         "minimum_correct": result.minimum_correct,
+        "fewer_at_most": result.fewer_at_most,
         "different": result.different,
         "proportion_correct": asdict(result.proportion_correct),
         "proportion_discriminators": asdict(result.proportion_discriminators),
         "d_prime": asdict(result.d_prime),
         "similarity": {
             "pd_limit": result.pd_limit,
-            **_similar(result.similar),
-            "offered": result.similar.offered,
-            "these_assessors": _similar(result.these_assessors),
+            **asdict(result.similar),
+            "these_assessors": {
+                name: value for name, value in asdict(result.these_assessors).items() if name != "offered"
+            },
         },
+        "errors": asdict(result.errors),
+        "chances": _chances(result.chances, result.pd_limit),
         "control": control_document(result.control),
-        "warnings": [say(warning, len(result.trials_each)) for warning in result.warnings],
-        "warning_codes": [warning.code for warning in result.warnings],
+        **_warned(result.warnings, [say(warning, len(each)) for warning in result.warnings]),
     }
+
+
+def _sealed(method: str, alpha: float) -> Document:
+    """What every verdict was judged by."""
+    return {"rule_version": rule.control.RULE_VERSION, "method": method, "alpha": alpha}
+
+
+def _chances(of: Callable[[float], Chances], limit: float) -> Document:
+    """What the design says, and how often, by the share that truly notices: nobody, half the limit, the limit."""
+    return {name: asdict(of(share)) for name, share in rule.noticing(limit).items()}
+
+
+def _warned(codes: Iterable[Any], sentences: list[str]) -> Document:
+    return {"warnings": sentences, "warning_codes": [str(getattr(code, "code", code)) for code in codes]}
 
 
 def control_document(control: ControlResult | None) -> Document | None:
     """The control in every document: null where none is known of."""
     return None if control is None else asdict(control)
-
-
-def _similar(scope: Similar) -> Document:
-    return {"p_value": scope.p_value, "maximum_correct": scope.maximum_correct, "similar": scope.similar}
 
 
 def plan_document(
@@ -360,12 +380,22 @@ def sequential_document(plan: SequentialPlan) -> Document:
     return {name: value for name, value in asdict(plan).items() if name not in sealed}
 
 
-def rounds_document(result: SequentialResult) -> Document:
-    """`choice --cap --json`: what was judged, round by round, with the sealed plan and the marks of rounds served."""
-    share = result.proportion_discriminators
+def rounds_document(result: SequentialResult, say: Say) -> Document:
+    """`choice --cap --json`: what was judged, round by round, with the sealed plan and the marks of rounds served.
+
+    While it goes on, `verdict` is "cannot tell". "Similar" of people who taste again and again is of them alone.
+    """
+    share, sealed = result.proportion_discriminators, result.plan
+    said = {"different": "different", "same": "similar"}
     return {
+        "verdict": said.get(result.standing, "cannot tell"),
+        "reason": "not decided yet" if result.standing == "go on" else result.reason,
+        "scope": "these assessors" if sealed.people > 1 else "people like them",
+        **_sealed(sealed.method, sealed.alpha),
+        "beta": sealed.beta,
+        "pd_limit": sealed.pd,
         "standing": result.standing,
-        "reason": result.reason,
+        "assessors": sealed.people,
         "trials": result.trials,
         "correct": result.correct,
         "missed": result.missed,
@@ -374,22 +404,32 @@ def rounds_document(result: SequentialResult) -> Document:
         "marks_of_rounds_served": None if result.marks is None else asdict(result.marks),
         "proportion_discriminators": None if share is None else asdict(share),
         "control": control_document(result.control),
-        "warning_codes": ["control_not_served"] if result.standing == "same" and result.control is None else [],
-        "plan": {"rounds": result.plan.rounds, **sequential_document(result.plan)},
+        "plan": {"rounds": sealed.rounds, "cap": sealed.cap, **sequential_document(sealed)},
+        **_warned(result.warnings, [say(code, result.missed) for code in result.warnings]),
     }
 
 
-def threshold_document(fitted: ThresholdFit) -> Document:
+def threshold_document(fitted: ThresholdFit, say: Say) -> Document:
     """`threshold --json`: null outside the doses tasted."""
     ends = {"estimate": fitted.estimate, "low": fitted.low, "high": fitted.high}
-    answers, unfound = fitted.answers, fitted.estimate.where == "above"
+    answers = fitted.answers
     blank = {"trials": answers.blank_trials, "correct": answers.blank_correct, "p_value": fitted.blank_p_value}
+    counts = zip(answers.doses, answers.trials.sum(axis=0), answers.correct.sum(axis=0), strict=True)
     return {
+        "verdict": fitted.verdict,
+        "reason": fitted.reason,
+        **_sealed(fitted.method, fitted.alpha),
+        "assessors": len(answers.assessors),
+        "trials": int(answers.trials.sum()),
+        "correct": int(answers.correct.sum()),
         "threshold": {name: point.value for name, point in ends.items()},
+        "where": {name: point.where for name, point in ends.items()},
         "noticed": _noticed(fitted.noticed),
+        "doses": [{"dose": float(dose), "trials": int(n), "correct": int(k)} for dose, n, k in counts],
         "blank": blank,
+        "curve": {"mu": fitted.mu, "s": fitted.s, "tau": fitted.tau, "loglik": fitted.loglik},
         "control": control_document(fitted.control),
-        "warning_codes": ["control_not_served"] if unfound and fitted.control is None else [],
+        **_warned(fitted.warned_of, [say(code, fitted) for code in fitted.warned_of]),
     }
 
 
@@ -408,6 +448,10 @@ def _noticed(levels: Sequence[ShareLevel]) -> list[Document]:
 def ladder_document(ladder: Ladder, say: Say) -> Document:
     """`carryover --json`."""
     return {
+        "verdict": ladder.verdict,
+        "reason": ladder.reason,
+        **_sealed(ladder.method, ladder.alpha),
+        "pd_limit": ladder.pd_limit,
         "clean_from_all_tasted": ladder.clean_from_all_tasted,
         "clean_from_batch_by_batch": ladder.clean_from_batch_by_batch,
         "detected_through": ladder.detected_through,

@@ -9,13 +9,14 @@ from studyapp.findings.facts import Fact
 from studyapp.findings.numbers import decimal, of_studies, percent
 from studyapp.kinds.aroma.findings import controls
 from studyapp.kinds.aroma.findings.rounds import error_facts
+from studyapp.kinds.aroma.findings.trials import percent_of
 from studyapp.kinds.aroma.findings.verdicts import WayRow, way_row
 from studyapp.kinds.aroma.rule import control
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.choice import SequentialPlan
+    from analysis.choice import Chances, SequentialPlan
     from studyapp.kinds.aroma.deciding.prospects import Prospect, Way
     from studyapp.kinds.aroma.plan import AromaPlan
 
@@ -141,7 +142,7 @@ def marks(plan: AromaPlan, prospect: Prospect) -> tuple[Fact, ...]:
     passes = for_these.format(people=people, n=here)
     if offered:
         passes = _("{these}; comes in {passes} if nobody notices").format(
-            these=passes, passes=of_studies(round(made.pass_chance * prospect.control_chance, 2))
+            these=passes, passes=of_studies(round(made.chances(0.0).similar * prospect.control_chance, 2))
         )
     if not prospect.control.trials:
         passes = ""
@@ -171,24 +172,30 @@ def _early_marks(prospect: Prospect) -> tuple[Fact, ...]:
         Fact(_("Rounds"), str(early.rounds), _("judged when everybody has answered, never in between")),
         Fact(_("Detectable at the cap from"), _or_none(early.cap_different_at_least), ""),
         Fact(_("Close enough at the cap up to"), _or_none(early.cap_same_at_most), _("for these assessors only")),
-        Fact(
-            _("Undecided at the cap"),
-            of_studies(round(early.cannot_tell_identical, 2)),
-            _("such plans, if nobody notices"),
-        ),
         controls.planned(prospect.control, prospect.control_chance),
-        *_same_chance(early, prospect),
         *error_facts(early),
     )
 
 
-def _same_chance(early: SequentialPlan, prospect: Prospect) -> tuple[Fact, ...]:
-    """How often such a plan ends as close enough when nobody notices, its control found too."""
-    if not prospect.control.trials:
-        return ()
-    ends = 1 - early.false_different - early.cannot_tell_identical
-    said = of_studies(round(ends * prospect.control_chance, 2))
-    return (Fact(_("Close enough"), said, _("such plans, if nobody notices and the control is found")),)
+def chance_table(limit: float, found: Sequence[Chances]) -> tuple[list[str], list[list[str]]]:
+    """How often each verdict comes, side by side for what may be true: heads, then a row a verdict."""
+    heads = [
+        _("of 100 studies"),
+        _("nobody notices"),
+        _("{pd} notice").format(pd=percent_of(limit / 2)),
+        _("{pd} notice").format(pd=percent_of(limit)),
+    ]
+    rows = [
+        [_("detectable"), *(_of_hundred(each.different) for each in found)],
+        [_("close enough"), *(_of_hundred(each.similar) for each in found)],
+        [_("cannot tell"), *(_of_hundred(each.cannot_tell) for each in found)],
+    ]
+    return heads, rows
+
+
+def _of_hundred(chance: float) -> str:
+    """Rounded to whole studies of a hundred; what can happen is never 0."""
+    return _("under 1") if 1e-9 < chance < 0.005 else decimal(100 * chance, 0)
 
 
 def _or_none(mark: int | None) -> str:
@@ -209,14 +216,17 @@ def load(plan: AromaPlan) -> str:
 # ---- ways to an answer -------------------------------------------------------------------------------------------
 def way_rows(plan: AromaPlan, ways: Sequence[Way]) -> tuple[WayRow, ...]:
     """The ways in the order of what they cost."""
-    return tuple(
-        way_row(_way(plan, way), way.trials_each, way.trials_each * METHODS[way.method].cups * plan.piece_g, way.chance)
-        for way in ways
-    )
+    return tuple(way_row(_way(plan, way), way.trials_each, _grams(plan, way), way.chances) for way in ways)
+
+
+def _grams(plan: AromaPlan, way: Way) -> float:
+    """Chocolate that one person eats."""
+    return way.trials_each * METHODS[way.method].cups * plan.piece_g
 
 
 def _way(plan: AromaPlan, way: Way) -> str:
-    asked = "" if way.method == plan.method else _(", asking which of three has most of it")
+    other = METHODS[way.method].beside_scores
+    asked = "" if way.method == plan.method or other is None else _(", asking {question}").format(question=other())
     said = ngettext(
         "{people} people, {each} set each{asked}", "{people} people, {each} sets each{asked}", way.trials_each
     )

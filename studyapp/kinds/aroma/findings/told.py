@@ -69,7 +69,7 @@ def as_signed(
         "{lede}"
     ).format(headline=finding.headline, lede=finding.lede)
     careful = _("The numbers and pictures here are those of today's rule; the signed ones are in the record.")
-    return replace(finding, headline=line, lede=said, warnings=(careful, *finding.warnings))
+    return replace(finding, headline=line, lede=said, then="", warnings=(careful, *finding.warnings))
 
 
 def verdict_finding(plan: AromaPlan, result: Verdict) -> TrialFinding:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, listed, of_studies, percent
 from studyapp.kinds.aroma import rule
-from studyapp.kinds.aroma.findings import controls
+from studyapp.kinds.aroma.findings import controls, next_steps
 from studyapp.kinds.aroma.findings.shares import noticed_facts
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
@@ -17,11 +17,15 @@ if TYPE_CHECKING:
 
 
 # ---- one test ----------------------------------------------------------------------------------------------------
-def choice_finding(result: ChoiceResult, limit_d_prime: float, settling: int | None = None) -> TrialFinding:
-    """The sentences of one test. `limit_d_prime` is pd_limit as d', `settling` the people who would settle it."""
+def choice_finding(
+    result: ChoiceResult, limit_d_prime: float, settling: int | None = None, nameable: bool = True
+) -> TrialFinding:
+    """The sentences of one test. `limit_d_prime` is pd_limit as d', `settling` the people who would settle it; nothing
+    is said of naming the taste where it is not `nameable`."""
+    asks_name = nameable and not METHODS[result.method].names_taste
     return TrialFinding(
         headline=_headline(result),
-        lede=_lede(result, settling),
+        lede=_lede(result, settling, asks_name),
         facts=(
             *_counts(result),
             *controls.fact(result.control),
@@ -33,6 +37,7 @@ def choice_finding(result: ChoiceResult, limit_d_prime: float, settling: int | N
         changes=_conditions(result),
         warnings=tuple(choice_warning(warning, len(result.trials_each)) for warning in result.warnings),
         caution=caution(),
+        then=next_steps.after_test(result.verdict, result.reason),
     )
 
 
@@ -65,7 +70,7 @@ def fewer_causes() -> str:
     )
 
 
-def _lede(result: ChoiceResult, settling: int | None) -> str:
+def _lede(result: ChoiceResult, settling: int | None, asks_name: bool) -> str:
     sentences = [
         _("{k} of {n} answers are right; guessing alone finds about {g}.").format(
             k=result.correct, n=result.trials, g=decimal(_guessed(result), 0)
@@ -80,7 +85,7 @@ def _lede(result: ChoiceResult, settling: int | None) -> str:
     if result.reason in controls.headlines():
         sentences.append(controls.why(result.control))
     elif result.verdict == "cannot tell":
-        sentences += _open_question(result, settling)
+        sentences += _open_question(result, settling, asks_name)
     elif not result.similar.offered:
         sentences.append(not_offered(result))
     return " ".join(sentence for sentence in sentences if sentence)
@@ -93,9 +98,9 @@ def _truly(result: ChoiceResult) -> str:
     )
 
 
-def _open_question(result: ChoiceResult, settling: int | None) -> list[str]:
+def _open_question(result: ChoiceResult, settling: int | None, asks_name: bool) -> list[str]:
     """Why it cannot be told, and what would settle it."""
-    settles = _settles(result, settling)
+    settles = _settles(result, settling, asks_name)
     if not result.similar.offered:
         return [not_offered(result), settles]
     if result.close_here:
@@ -128,11 +133,16 @@ def _close(result: ChoiceResult) -> str:
     ).format(high=percent(result.most_noticing), limit=percent(result.pd_limit))
 
 
-def _settles(result: ChoiceResult, people: int | None) -> str:
+def _settles(result: ChoiceResult, people: int | None, asks_name: bool) -> str:
     """The price of an answer: people with as many trials each as these had."""
     each = max(result.trials_each)
+    if people is None and asks_name:
+        return _(
+            "No panel of this kind settles it; state a larger limit, or, if the taste has a name, ask which cup has "
+            "most of it."
+        )
     if people is None:
-        return _("No panel of this kind settles it; state a larger limit, or ask which of two is stronger.")
+        return _("No panel of this kind settles it; state a larger limit.")
     if each == 1:
         return ngettext(
             "{people} person, one trial, would settle it in 9 of 10 cases.",
@@ -226,7 +236,7 @@ def _power(result: ChoiceResult) -> Fact:
             _("This design"), _("finds {limit} in {found}").format(limit=percent(result.pd_limit), found=found), note
         )
     value = _("finds {limit} in {found}").format(limit=percent(result.pd_limit), found=of_studies(_whole(result.power)))
-    note = _("an identical pair passes in {passes}").format(passes=of_studies(_whole(result.pass_chance)))
+    note = _("an identical pair passes in {passes}").format(passes=of_studies(_whole(result.chances(0.0).similar)))
     return Fact(_("This design"), value, note)
 
 
@@ -308,6 +318,7 @@ def ladder_finding(ladder: Ladder, aim: str = "carry over") -> TrialFinding:
         ),
         warnings=tuple(dict.fromkeys(_ladder_warnings(ladder))),
         caution=caution(),
+        then=next_steps.after_ladder(ladder.verdict, ladder.reason, aim),
     )
 
 

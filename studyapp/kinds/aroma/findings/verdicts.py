@@ -6,7 +6,7 @@ The numbers of a test, a threshold or a ladder are worded in the modules beside;
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
@@ -46,11 +46,12 @@ class Zone:
 
 @dataclass(frozen=True, slots=True)
 class WayRow:
-    """One way to an answer: what to do, what it asks of a person, and how often it settles the question."""
+    """One way to an answer: what to do, what it asks of a person, and how often it settles the question where nobody
+    notices, where half the limit do, and where as many as the limit do."""
 
     what: str
     asks: str
-    chance: str
+    chances: tuple[str, ...]
 
 
 # ---- is it detectable --------------------------------------------------------------------------------------------
@@ -63,7 +64,7 @@ def detectable_finding(
 ) -> TrialFinding:
     """One test at one dose. `limit_d_prime` is the sealed pd limit as d', `settling` the people who would settle it;
     `sealed` is the same test over the sets that were sealed, for its marks and chances, where that is known."""
-    told = choice_finding(result, limit_d_prime, settling)
+    told = choice_finding(result, limit_d_prime, settling, plan.nameable)
     by_name = {fact.label: fact for fact in told.facts}
     share = result.proportion_discriminators
     noticing = _("at least {low}, at most {high}").format(
@@ -76,9 +77,7 @@ def detectable_finding(
         Fact(_("Truly noticing"), percent(share.estimate or 0.0), noticing),
         holds_for(plan, len(result.trials_each)),
     )
-    return TrialFinding(
-        told.headline, told.lede, facts, told.changes, told.warnings, clearance(plan), (*told.facts, _scope(result))
-    )
+    return replace(told, facts=facts, caution=clearance(plan), numbers=(*told.facts, _scope(result)))
 
 
 def marks_held(result: ChoiceResult, sealed: ChoiceResult) -> tuple[Fact, ...]:
@@ -105,7 +104,7 @@ def _chances(result: ChoiceResult) -> str:
     if not result.similar.offered or not result.can_be_close:
         return found
     return _("{found}, nobody noticing is shown in {passes}").format(
-        found=found, passes=of_studies(round(result.pass_chance, 2))
+        found=found, passes=of_studies(round(result.chances(0.0).similar, 2))
     )
 
 
@@ -245,7 +244,7 @@ def dose_finding(
         Fact(_("Doses tasted"), doses, unit),
         holds_for(plan, len(answers.assessors)),
     )
-    return TrialFinding(told.headline, told.lede, facts, told.changes, told.warnings, clearance(plan), told.facts)
+    return replace(told, facts=facts, caution=clearance(plan), numbers=told.facts)
 
 
 def _limits(fitted: ThresholdFit, unit: str) -> str:
@@ -301,7 +300,7 @@ def ladder_of(plan: AromaPlan, ladder: Ladder) -> TrialFinding:
         *controls.fact(ladder.control),
         holds_for(plan, len(ladder.rungs[0].result.trials_each)),
     )
-    return TrialFinding(told.headline, told.lede, facts, told.changes, told.warnings, clearance(plan), told.facts)
+    return replace(told, facts=facts, caution=clearance(plan), numbers=told.facts)
 
 
 def _of_share(plan: AromaPlan, levels: Sequence[ShareLevel], facts: Sequence[Fact]) -> list[Fact]:
@@ -356,18 +355,29 @@ def ladder_says(ladder: Ladder, aim: str) -> str:
 
 
 # ---- the price of an answer --------------------------------------------------------------------------------------
-def way_row(what: str, answers: int, grams: float, chance: float) -> WayRow:
-    """One way to an answer: answers and grams of one person, and the chance that it settles the question."""
+def way_row(what: str, answers: int, grams: float, chances: Sequence[float]) -> WayRow:
+    """One way to an answer: answers and grams of one person, and the chances that it settles the question."""
     asks = ngettext("{n} answer, {grams} g", "{n} answers, {grams} g", answers).format(
         n=answers, grams=decimal(grams, 0)
     )
-    return WayRow(what, asks, of_ten(chance))
+    return WayRow(what, asks, tuple(map(of_ten, chances)))
+
+
+def way_heads() -> list[str]:
+    """What stands above the columns of the ways; a limit is the same d' in every test, not the same share."""
+    return [
+        _("one of these"),
+        _("asks of a person"),
+        _("answers if nobody notices"),
+        _("if half the limit do"),
+        _("if the limit do"),
+    ]
 
 
 # ---- a verdict that was signed ------------------------------------------------------------------------------------
 def kept_line(plan: AromaPlan, document: Mapping[str, Any]) -> str:
     """A kept verdict in one line, from the document that was signed; empty for an empty one."""
-    if "threshold" in document:
+    if "threshold" in document and document.get("reason") != "fewer right than guessing":
         point = document["threshold"]["estimate"]
         if point is None:
             return _("Half-way point outside the doses tasted.")

@@ -11,12 +11,13 @@ import streamlit as st
 from studyapp.components import acts, look
 from studyapp.components.plan_problems import beside
 from studyapp.kinds.aroma import rule
-from studyapp.kinds.aroma.findings.plans import aim_name
+from studyapp.kinds.aroma.findings.plans import aim_name, chance_table
 from studyapp.kinds.aroma.pages import control
 from studyapp.kinds.aroma.plan import PROPOSED_SECONDS, AromaAim, AromaPlan
 from studyapp.kinds.aroma.rule import proposal as aroma_planning
 from studyapp.kinds.aroma.rule.proposal import Proposal
 from studyapp.methods import METHODS
+from studyapp.methods import proposal as proposed
 from studyapp.records import Problem
 from studyapp.words import _
 
@@ -61,6 +62,7 @@ def _named(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
         format_func=words.get,
         key=f"nameable-{key}",
     )
+    look.put(look.quiet(_("If it can, name it: what is asked for by name is found with far fewer cups.")))
     note = plan.note
     if nameable:
         note = st.text_input(
@@ -95,6 +97,8 @@ def proposal(plan: AromaPlan, key: str) -> Proposal | None:
                 plan.nameable, lingers, len(plan.assessors), plan.pd_limit, plan.aim, len(rule.levels(plan))
             )
             look.put(look.text(METHODS[found.method].title(), "strong"), look.bullets(found.sentences))
+            if plan.aim != "dose":
+                look.put(look.table(*chance_table(plan.pd_limit, found.chances)))
             if st.button(_("Use this test"), key=f"use-{key}"):
                 return found
         return None
@@ -109,14 +113,7 @@ def by_hand(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
     """The same by hand: test, counts, limit and risk, and whether it may end early."""
     with st.container(key="card-numbers"):
         look.put(look.title(_("5. How many, and how sure"), 2))
-        methods = [name for name, method in METHODS.items() if plan.aim != "aftertaste" or method.ask_after]
-        method = st.selectbox(
-            _("Test"),
-            methods,
-            methods.index(plan.method) if plan.method in methods else 0,
-            format_func=lambda name: METHODS[name].title(),
-            key=f"method-{key}" if len(methods) > 1 else f"method-after-{key}",
-        )
+        plan = replace(plan, method=_test(plan, key))
         left, right = st.columns(2)
         with left:
             each = _whole(_("Sets of one person at each dose, batch or time"), plan.trials_each, 10, f"each-{key}")
@@ -126,7 +123,7 @@ def by_hand(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
             alpha = _share(_("Risk of a wrong claim, %"), plan.alpha, 25.0, f"alpha-{key}")
         plan = _noticed(plan, key, problems)
         beside(problems, "method", "trials_each", "sets_a_sitting", "pd_limit", "alpha")
-        plan = replace(plan, method=method, trials_each=each, sets_a_sitting=sets, pd_limit=limit, alpha=alpha)
+        plan = replace(plan, trials_each=each, sets_a_sitting=sets, pd_limit=limit, alpha=alpha)
         plan = replace(
             plan,
             retaste=st.checkbox(_("Going back to a cup within a set is allowed"), plan.retaste, key=f"retaste-{key}"),
@@ -134,6 +131,23 @@ def by_hand(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
         early = plan.aim == "detectable"
         plan = _early(plan, key, problems) if early else replace(plan, sequential=False, cap=None)
         return control.draw(plan, key, problems)
+
+
+def _test(plan: AromaPlan, key: str) -> str:
+    """The test; one that asks for a taste by name stands in the list only where the plan names it, and after pieces
+    that are eaten one by one only what can be asked of them."""
+    fitting = [name for name, method in METHODS.items() if plan.nameable or not method.names_taste]
+    usual, asked = proposed(named=False, lingers=plan.sets_a_sitting == 1)[0].name, "named" if plan.nameable else "any"
+    if plan.aim == "aftertaste":
+        fitting, asked = [name for name, method in METHODS.items() if method.ask_after], "after"
+        usual = fitting[0]
+    return st.selectbox(
+        _("Test"),
+        fitting,
+        fitting.index(plan.method if plan.method in fitting else usual),
+        format_func=lambda name: METHODS[name].title(),
+        key=f"method-{asked}-{key}",
+    )
 
 
 def _noticed(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from studyapp.errors import BadInput
 from studyapp.kinds.aroma.plan import LADDERS, SINCE_BOTANICAL, AromaPlan
 from studyapp.kinds.aroma.rule import control
+from studyapp.kinds.aroma.rule.run_calendar import calendar
 from studyapp.methods import METHODS
 from studyapp.records import Check, Problem
 from studyapp.services.noticing import TOLERATED_SECONDS
@@ -62,6 +65,11 @@ def designed(method: str, people: int, trials_each: int, alpha: float, pd_limit:
     return judge_panel(method, (trials_each,) * people, (0,) * people, alpha, pd_limit)
 
 
+def noticing(limit: float) -> dict[str, float]:
+    """The shares of people that chances are stated for."""
+    return {"nobody": 0.0, "half the limit": limit / 2, "the limit": limit}
+
+
 def by_rounds(plan: AromaPlan) -> SequentialPlan:
     """The lines and marks of a plan that may end early, in whole rounds of everybody; a cap that was sealed when it
     needed not hold whole rounds keeps those that fit. Raises ValueError for risks out of range."""
@@ -84,6 +92,7 @@ def problems(plan: AromaPlan) -> tuple[Problem, ...]:
         *_panel_problems(plan),
         *_table_problems(plan),
         *control.problems(plan, main_sets(plan)),
+        *_calendar_problems(plan),
     )
     return found if any(problem.blocks for problem in found) else (*found, *_mark_problems(plan))
 
@@ -232,6 +241,19 @@ def _table_problems(plan: AromaPlan) -> Iterator[Problem]:
         yield Problem("rest_seconds", _("Fix the rest: between 0 and 60 minutes."))
 
 
+def _calendar_problems(plan: AromaPlan) -> Iterator[Problem]:
+    """A start that is planned needs habits that a calendar can hold; without one there is no calendar to mend."""
+    if plan.starts_at is None or not levels(plan):
+        return
+    if not 0 < plan.batch_minutes <= 24 * 60:
+        yield Problem("calendar", _("Fix the time of a batch: write minutes above 0, at most a day."))
+        return
+    try:
+        calendar(plan)
+    except BadInput as wrong:
+        yield Problem("calendar", str(wrong))
+
+
 def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
     """Asked only of a plan that is sound otherwise."""
     if without := control.without(plan):
@@ -249,6 +271,11 @@ def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
 def named() -> dict[str, int]:
     """What a seal names beside the plan: the version of the rule."""
     return {"rule_version": control.RULE_VERSION}
+
+
+def sitting_at(plan: AromaPlan, number: int) -> datetime | None:
+    """The plan names no day."""
+    return None
 
 
 def checks(plan: AromaPlan) -> tuple[Check, ...]:

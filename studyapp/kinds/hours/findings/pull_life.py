@@ -30,14 +30,16 @@ def off_by(late: timedelta) -> str:
 
 
 def taken_says(life: PullLife) -> str:
-    """When a pull was taken, and how far from its hour."""
+    """When a pull was taken, how far from its hour, and how much of it."""
     if life.taken is None:
         return ""
     at = datetime.fromisoformat(life.taken.actual_at)
-    when = at.strftime("%H:%M") if life.due and at.date() == life.due.date() else at.strftime("%d.%m. %H:%M")
-    if life.due is None or off_by(life.late) == _("on time"):
-        return when
-    return _("{time}, {late}").format(time=when, late=off_by(life.late))
+    said = [at.strftime("%H:%M") if life.due and at.date() == life.due.date() else _time(life.taken.actual_at)]
+    if life.due is not None and off_by(life.late) != _("on time"):
+        said.append(off_by(life.late))
+    if life.taken.mass_g is not None:
+        said.append(_("{n} g").format(n=f"{life.taken.mass_g:g}"))
+    return ", ".join(said)
 
 
 def lost_says(life: PullLife) -> list[str]:
@@ -50,16 +52,16 @@ def lost_says(life: PullLife) -> list[str]:
     return said
 
 
-def late_heading(late: timedelta) -> str:
-    """The warning over everything else."""
-    return off_by(late)
+def really(of_hours: float, late: timedelta) -> str:
+    """The hour that a pull so late really has, in words."""
+    true = of_hours + late.total_seconds() / 3600
+    return decimal(true, 0 if true >= 10 else 1)
 
 
 def late_says(of_hours: float, late: timedelta) -> str:
     """What a pull so late really is."""
-    really = of_hours + late.total_seconds() / 3600
     return _("The {h} h pull is {late}: it is a {really} h pull.").format(
-        h=hours(of_hours), late=off_by(late), really=decimal(really, 0 if really >= 10 else 1)
+        h=hours(of_hours), late=off_by(late), really=really(of_hours, late)
     )
 
 

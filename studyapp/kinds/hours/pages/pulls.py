@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import streamlit as st
 
@@ -12,10 +12,10 @@ from studyapp.components.moments import appointment
 from studyapp.findings import hours as as_hours
 from studyapp.kinds.hours.findings.missing import loss_reasons
 from studyapp.kinds.hours.findings.pull_life import (
-    late_heading,
     late_pulls,
-    late_says,
     lost_says,
+    off_by,
+    really,
     span,
     taken_says,
 )
@@ -103,18 +103,15 @@ def _zero(store: Store, by: Staff, study: HoursStudy) -> None:
 def _next(study: HoursStudy, kept: Pulls) -> None:
     """The next pull, in large, and the three things that may be said of it."""
     life = kept.next
+    late = _now() - life.due if life is not None and life.due else timedelta(0)
+    if life is not None and late > timedelta(0) and pulls.is_late(life.hours, late):
+        _late(study, life, late)
+        return
     if life is None:
         look.put(look.lede(_("{study}: every pull is noted.").format(study=study.plan.title)))
     else:
-        where = ", ".join(part for part in (study.plan.title, study.plan.batch) if part)
-        look.put(look.text(_("{where}. Next pull").format(where=where)))
-        look.put(look.text(_("{h} h").format(h=as_hours(life.hours)), "huge"), look.lede(_due(life)))
-        late = _now() - life.due if life.due else None
-        if late is not None and late.total_seconds() > 0 and pulls.is_late(life.hours, late):
-            _late(study, life)
-        elif st.button(
-            _("Taken now, {time}").format(time=f"{_now():%H:%M}"), type="primary", width="stretch", key="now"
-        ):
+        _due_next(study, life)
+        if st.button(_("Taken now, {time}").format(time=f"{_now():%H:%M}"), type="primary", width="stretch", key="now"):
             _to(study, "taken")
     left, right = st.columns(2)
     if life is not None and left.button(_("Taken earlier"), width="stretch", key="earlier"):
@@ -123,34 +120,45 @@ def _next(study: HoursStudy, kept: Pulls) -> None:
         _to(study, "lost")
 
 
+def _due_next(study: HoursStudy, life: PullLife) -> None:
+    where = ", ".join(part for part in (study.plan.title, study.plan.batch) if part)
+    look.put(
+        look.text(_("{where}. Next pull").format(where=where)),
+        look.text(_("{h} h").format(h=as_hours(life.hours)), "huge"),
+        look.lede(_due(life)),
+    )
+
+
 def _due(life: PullLife) -> str:
     if life.due is None:
         return _("Hour zero is not noted.")
     left = life.due - _now()
     if not left:
         return _("due now")
-    when = f"{life.due:%H:%M}" if life.due.date() == _now().date() else appointment(life.due)
+    when = f"{life.due:%H:%M}" if life.due.date() == _now().date() else _when(life)
     told = _("due {time}, in {span}") if left.total_seconds() > 0 else _("due {time}, {span} ago")
     return told.format(time=when, span=span(left))
 
 
-def _late(study: HoursStudy, life: PullLife) -> None:
-    """What cannot be missed, and what may be in the box."""
-    if life.due is None:
-        return
-    late = _now() - life.due
-    due = _("It was due on {when}.").format(when=appointment(life.due))
-    said = _("Taken now, {what}").format(what=late_says(life.hours, late))
-    look.put(look.box("copper", f"▲ {late_heading(late)}", look.text(due), look.text(said)))
+def _late(study: HoursStudy, life: PullLife, late: timedelta) -> None:
+    """What cannot be missed, above all else, and what may be in the box."""
+    due = _("The {h} h pull was due on {when}.").format(h=as_hours(life.hours), when=_when(life))
+    now = _("Taken now it is a {really} h pull.").format(really=really(life.hours, late))
+    look.put(look.box("copper", f"▲ {off_by(late)}", look.text(due), look.text(now)))
+    _due_next(study, life)
     look.put(look.title(_("What is in the box?"), 2))
-    for key, words, then in (
+    for step, words, then in (
         ("earlier", _("It was taken then and not noted"), _("You give the time.")),
-        ("taken", _("It is taken now"), _("Verdict and report say what it is.")),
+        ("taken", _("It is taken now"), _("Plan, verdict and report say what it is.")),
         ("lost", _("There is none"), _("The {h} h pull is lost.").format(h=as_hours(life.hours))),
     ):
-        if st.button(words, width="stretch", key=f"late-{key}", help=then):
-            _to(study, key)
+        if st.button(words, width="stretch", key=f"late-{step}"):
+            _to(study, step)
         look.put(look.quiet(then))
+
+
+def _when(life: PullLife) -> str:
+    return appointment(life.due) if life.due else ""
 
 
 # ---- taken -----------------------------------------------------------------------------------------------------------
@@ -239,10 +247,8 @@ def _row(life: PullLife, kept: Pulls) -> str:
     if life.lost:
         return look.row(name, look.chip("cross", "; ".join(lost_says(life)), "brick"))
     if life.taken is not None:
-        mass = "" if life.taken.mass_g is None else _("{n} g").format(n=f"{life.taken.mass_g:g}")
         tone = "copper" if life.is_late else "patina"
-        sign = look.chip("triangle" if life.is_late else "disc", taken_says(life), tone)
-        return look.row(name, sign, look.plain(mass))
+        return look.row(name, look.chip("triangle" if life.is_late else "disc", taken_says(life), tone))
     return look.row(name, look.chip("dot" if life is kept.next else "ring", _due(life)))
 
 

@@ -10,6 +10,7 @@ from typing import Literal
 
 import streamlit as st
 
+from studyapp import calendars
 from studyapp.components import look
 from studyapp.components.moments import day_of
 from studyapp.components.plan_problems import beside
@@ -139,7 +140,7 @@ def _start_and_mass(plan: HoursPlan, key: str, moves: int) -> HoursPlan:
 
 
 def _times(plan: HoursPlan, start: datetime) -> str:
-    return "; ".join(_time(pull.hours, run_calendar.after(start, pull.hours)) for pull in plan.pulls)
+    return "; ".join(_time(pull.hours, calendars.after(start, pull.hours)) for pull in plan.pulls)
 
 
 def _time(hours: float, at: datetime) -> str:

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
+from studyapp.calendars import after
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.findings.numbers import hours as as_hours
 from studyapp.kinds.hours.plan import KIND, HoursStudy
-from studyapp.kinds.hours.rule.run_calendar import after
 from studyapp.records import PullNote, Sitting, Staff
 from studyapp.services import leaving_out
 from studyapp.services.access import require, study_or_refuse
