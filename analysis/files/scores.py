@@ -51,7 +51,7 @@ def scores_from(
     Tidy files have the columns assessor, hours (or a numeric sample), attribute and score; wide ones a column for each
     attribute instead of the last two. Optional columns: sitting, replicate, position, batch. Repeated servings without
     a replicate column are numbered in the order of their rows. An empty score cell is a missing score and its row is
-    left out. With `attributes` each of them must occur, and only they are kept. `piece` is the column that says what was
+    left out. With `attributes` each of them must occur, and only they are kept. `piece` is the column of what was
     tasted: hours, or the make, a text, with hours beside it if makes were pulled at several.
 
     Returns columns assessor (text), hours (float, h), attribute (text), score (float, scale units), replicate (whole

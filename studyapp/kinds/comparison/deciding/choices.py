@@ -1,0 +1,49 @@
+"""Whether a forced choice would answer better than scores on a line, for the same people and pieces."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from studyapp.kinds.comparison.plan import ComparisonPlan
+from studyapp.kinds.comparison.rule import pieces_a_sitting
+from studyapp.methods import METHODS
+
+if TYPE_CHECKING:
+    from analysis.planning.score_or_choice import TestChances
+
+ASKED = ("two-alternative", "triangle")
+# A choice is proposed from so much more chance on, of both "shown the same" and "found to differ" the lesser.
+WORTH = 0.10
+
+
+@dataclass(frozen=True, slots=True)
+class Hint:
+    """The test that answers better, beside the scores."""
+
+    choice: TestChances
+    scores: TestChances
+
+
+def hint(plan: ComparisonPlan, studies: int = 1000) -> Hint | None:
+    """A forced choice that answers better; None where scores do as well, or where a choice asks another question: of
+    several makes, of several attributes, or of a direction that is better."""
+    from analysis.planning.score_or_choice import compare
+    from analysis.planning.simulation import AttributeTruth
+
+    deciding = [line for line in plan.attributes if line.decides]
+    alone = len(deciding) == 1 and len(plan.makes) == 2 and not plan.faster and plan.scope == "these batches"
+    if not alone or plan.claim_of(deciding[0].name) != "same" or not deciding[0].margin:
+        return None
+    cups = {method: METHODS[method].cups for method in ASKED}
+    truth = AttributeTruth((0.0, 0.0))
+    palate = max(pieces_a_sitting(plan), 2)
+    scores, *choices = compare(
+        truth, deciding[0].margin, len(plan.assessors), palate, plan.sittings, plan.alpha, cups, studies
+    )
+    best = max(choices, key=_worth, default=None)
+    return Hint(best, scores) if best is not None and _worth(best) > _worth(scores) + WORTH else None
+
+
+def _worth(one: TestChances) -> float:
+    return min(one.same, one.noticed)
