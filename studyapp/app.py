@@ -8,7 +8,7 @@ from typing import Literal
 
 import streamlit as st
 
-from studyapp import registry, session
+from studyapp import registry, session, words
 from studyapp.components import credentials, look
 from studyapp.errors import StudyError
 from studyapp.records import Seat, Staff
@@ -114,6 +114,7 @@ def _demo_band() -> None:
 
 def main() -> None:
     """Draw one page for whoever holds this browser."""
+    words.speak(words.nearest(st.context.locale or ""))
     seat = session.seat()
     staff = None if seat else session.staff()
     role = _role(seat, staff)

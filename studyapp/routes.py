@@ -21,7 +21,8 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from studyapp import cookies, log, registry
+from studyapp import cookies, log, registry, words
+from studyapp.assets import font, font_names, icon
 from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
 from studyapp.records import Mark, Role
 from studyapp.services import accounts, joining, planning, refining, tasting, trying
@@ -81,6 +82,7 @@ def _guarded(answer: Answer) -> Answer:
     refines in the background gives way to whatever is saved."""
 
     async def guarded(request: Request) -> Response:
+        words.speak(words.nearest(request.headers.get("accept-language", "")))
         if request.method == "POST":
             refining.give_way()
         try:
@@ -109,7 +111,10 @@ def _plain_page(sentence: str) -> str:
     from html import escape
 
     page = files("studyapp.components").joinpath("refused.html").read_text(encoding="utf-8")
-    return page.replace("{sentence}", escape(sentence)).replace("{title}", escape(_("Tasting")))
+    filled = {"title": _("Tasting"), "language": words.language(), "sentence": sentence}
+    for name, text in filled.items():
+        page = page.replace(f"{{{name}}}", escape(text))
+    return page
 
 
 def _route(request: Request) -> str:
@@ -439,12 +444,11 @@ def _health(store: Opened) -> Answer:
 
 async def _font(request: Request) -> Response:
     """A font file; the address never changes its content, so a phone may keep it."""
-    fonts = {entry.name: entry for entry in files("studyapp").joinpath("assets", "fonts").iterdir()}
-    found = fonts.get(request.path_params["name"])
-    if found is None or not found.name.endswith(".woff2"):
+    name = request.path_params["name"]
+    if name not in font_names() or not name.endswith(".woff2"):
         return JSONResponse({"ok": False}, 404)
     headers = {"Cache-Control": "public, max-age=31536000, immutable"}
-    return Response(found.read_bytes(), media_type="font/woff2", headers=headers)
+    return Response(font(name), media_type="font/woff2", headers=headers)
 
 
 async def _home(_request: Request) -> Response:
@@ -453,5 +457,4 @@ async def _home(_request: Request) -> Response:
 
 
 async def _icon(_request: Request) -> Response:
-    picture = files("studyapp").joinpath("assets", "icon.png").read_bytes()
-    return Response(picture, media_type="image/png")
+    return Response(icon(), media_type="image/png")

@@ -28,12 +28,14 @@ from hypothesis import settings
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, before anything imports numpy
 
+from studyapp import words
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute, JoinLink, Mark, Place, Sitting, Staff
 from studyapp.services import accounts, joining, panel, planning, preparing, tasting, watching
 from studyapp.store import Store
 from tests.forking import Forked, Parent
 from tests.furnished import furnished, reached
+from tests.words.second_language import made_ready
 
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"]
@@ -431,3 +433,19 @@ def listen(page: Any) -> Heard:
 
 def _bytes(frame: str | bytes) -> bytes:
     return frame.encode() if isinstance(frame, str) else frame
+
+
+# ---- a second language ---------------------------------------------------------------------------------------------
+@pytest.fixture
+def second_language(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A compiled catalogue beside the package, spoken for one test."""
+    made_ready(tmp_path, "fr")
+    monkeypatch.setattr(words, "FOLDER", str(tmp_path))
+    for kept in (words._catalogue, words._languages):
+        kept.cache_clear()
+    before = words.language()
+    words.speak("fr")
+    yield
+    words.speak(before)
+    for kept in (words._catalogue, words._languages):
+        kept.cache_clear()

@@ -67,7 +67,7 @@ def test_cannot_tell_names_its_price() -> None:
     """What to do next, how many servings, how often that settles it."""
     text = _decide(*_panel("cannot_tell")).stdout
     assert re.search(
-        r"The price of an answer\n- 1 more sitting with all pulls: \d+ servings? a person, \d+ palates,\s+an\s+answer",
+        r"The price of an answer\n- 1 more sitting with all pulls: \d+ servings? a person, \d+ seats,\s+an\s+answer",
         text,
     )
 

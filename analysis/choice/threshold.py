@@ -134,16 +134,6 @@ class FitTest:
     departs: float
 
 
-@dataclass(frozen=True, slots=True)
-class AssessorThreshold:
-    """One assessor's own threshold, drawn towards the panel: private to the assessor and the panel leader."""
-
-    assessor: str
-    estimate: float
-    low: float
-    high: float
-
-
 # ---- the fit -------------------------------------------------------------------------------------------------------
 def fit(answers: DoseAnswers, method: str, alpha: float = 0.05) -> ThresholdFit:
     """Threshold of a panel by maximum likelihood with profile-likelihood limits. Raises ValueError."""
@@ -361,21 +351,6 @@ def _free(totals: NDArray[np.int64], asked: NDArray[np.int64]) -> Array:
 
 
 # ---- single assessors ----------------------------------------------------------------------------------------------
-def assessor_thresholds(fitted: ThresholdFit) -> tuple[AssessorThreshold, ...]:
-    """Posterior mean and limits of each assessor's own threshold given the fit, in dose units; ends one-sided."""
-    z, _weight = _normal_grid()
-    joint = _by_node(fitted.answers, method_named(fitted.method).chance, fitted.mu, fitted.s, fitted.tau)
-    share = np.exp(joint - _log_sums(joint)[:, None])
-    cumulative = np.cumsum(share, axis=1)
-    levels = [fitted.alpha, 1 - fitted.alpha]
-    ends = [np.interp(levels, np.concatenate(([0.0], row)), np.concatenate(([z[0]], z))) for row in cumulative]
-    means = share @ z
-    return tuple(
-        AssessorThreshold(name, *np.exp(fitted.mu + fitted.tau * np.array([mean, *end])).tolist())
-        for name, mean, end in zip(fitted.answers.assessors, means, ends, strict=True)
-    )
-
-
 def standing_apart(fitted: ThresholdFit) -> tuple[str, ...]:
     """Assessors who found so little that the others' fit makes it unlikely; show the threshold with and without them.
 

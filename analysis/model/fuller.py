@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from analysis.model.cell_fits import NOTHING
 from analysis.model.crossed import CrossedProblem, told_apart
 from analysis.model.crossed_fits import CrossedFits, fit_crossed
-from analysis.model.scores import Scores, cells_of, places_connected
+from analysis.model.scores import Scores, cells_of, positions_connected
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -23,46 +23,46 @@ Rows = NDArray[np.intp] | slice
 
 @dataclass(frozen=True, slots=True)
 class FullerModel:
-    """What the model of each study holds (B,), of `scores` without copies: `place`, `sitting`, and `twice`, assessor x
-    pull. `asked`: a sitting was asked for and there are several; `enough`: scores to estimate an error from."""
+    """What the model of each study holds (B,), of `scores` without copies: `position`, `sitting`, and `twice`, assessor
+    x pull. `asked`: a sitting was asked for and there are several; `enough`: scores to estimate an error from."""
 
     scores: Scores
-    place: Flags
+    position: Flags
     asked: Flags
     sitting: Flags
     twice: Flags
     enough: Flags
 
     @classmethod
-    def of(cls, scores: Scores, place: Flags, by_sitting: bool) -> FullerModel:
-        """The model of each study; `place` (B,) whether the place is asked for, and can be told from pulls."""
+    def of(cls, scores: Scores, position: Flags, by_sitting: bool) -> FullerModel:
+        """The model of each study; `position` (B,) whether the place is asked for, and can be told from pulls."""
         asked = np.asarray((scores.seen.any((1, 2, 4)).sum(1) > 1) & by_sitting)
         enough = np.asarray(scores.counts.sum((1, 2)) > scores.values.shape[2] + 1)
         copies = _copied(scores)
         if copies.any():
             scores = scores.first_alone(copies)
-            place = place & (~copies | places_connected(scores)) if place.any() else place
-        sitting = asked & _sitting_told_apart(scores, place) if asked.any() else asked
-        return cls(scores, place, asked, sitting, np.asarray((scores.counts > 1).any((1, 2))), enough)
+            position = position & (~copies | positions_connected(scores)) if position.any() else position
+        sitting = asked & _sitting_told_apart(scores, position) if asked.any() else asked
+        return cls(scores, position, asked, sitting, np.asarray((scores.counts > 1).any((1, 2))), enough)
 
     def rows(self, rows: Rows) -> FullerModel:
         """Some of the batch."""
-        flags = (self.place, self.asked, self.sitting, self.twice, self.enough)
+        flags = (self.position, self.asked, self.sitting, self.twice, self.enough)
         return FullerModel(self.scores.rows(rows), *(own[rows] for own in flags))
 
     def traits(self) -> Flags:
         """What studies must share to be fitted together (B, any): the model, people, sittings and places."""
         seen = self.scores.seen
-        terms = np.stack([self.place, self.asked, self.sitting, self.twice, self.enough], 1)
+        terms = np.stack([self.position, self.asked, self.sitting, self.twice, self.enough], 1)
         parts = [terms, seen.any((2, 3, 4)), seen.any((1, 2, 4))]
-        if self.place.any():
-            parts.append(self.scores.columns("place").any(1) & self.place[:, None])
+        if self.position.any():
+            parts.append(self.scores.columns("position").any(1) & self.position[:, None])
         return np.hstack(parts)
 
     def fit(self) -> FullerFits:
         """Fits of studies whose traits are the same."""
         h = self.scores.values.shape[2]
-        problem, centre = _problem(self.scores, bool(self.place[0]), bool(self.sitting[0]), bool(self.twice[0]))
+        problem, centre = _problem(self.scores, bool(self.position[0]), bool(self.sitting[0]), bool(self.twice[0]))
         others = problem.fixed - h
         average = np.hstack([np.eye(h), np.full((h, others), 1 / (others + 1))])
         names = ["assessor", *(["assessor:hours"] if self.twice[0] else []), *(["sitting"] if self.sitting[0] else [])]
@@ -92,22 +92,22 @@ def _copied(scores: Scores) -> Flags:
     return np.asarray((cells.counts > 1).any((1, 2)) & (cells.within <= NOTHING * largest**2))
 
 
-def _sitting_told_apart(scores: Scores, place: Flags) -> Flags:
+def _sitting_told_apart(scores: Scores, position: Flags) -> Flags:
     """Whether the sitting can be told from the other terms (B,), of studies that need not be alike."""
     days = scores.columns("sitting")
     fixed = [scores.columns("hours")]
-    if place.any():
-        fixed.append(scores.columns("place") * place[:, None, None])
+    if position.any():
+        fixed.append(scores.columns("position") * position[:, None, None])
     columns = np.concatenate([*fixed, days, np.zeros((*days.shape[:2], 1))], 2)
     sitting = slice(columns.shape[2] - 1 - days.shape[2], columns.shape[2] - 1)
     return told_apart(_summed(scores, columns, sitting.start, True, (sitting,)), sitting)
 
 
-def _problem(scores: Scores, place: bool, sitting: bool, twice: bool) -> tuple[CrossedProblem, Array]:
+def _problem(scores: Scores, position: bool, sitting: bool, twice: bool) -> tuple[CrossedProblem, Array]:
     """The model of studies that are alike, and the mean of each pull (B, h), which was taken off its scores."""
     blocks = [scores.columns("hours")]
-    if place:
-        every = scores.columns("place")
+    if position:
+        every = scores.columns("position")
         blocks.append(every[:, :, every.any((0, 1))][..., 1:])
     fixed = sum(block.shape[2] for block in blocks)
     if sitting:

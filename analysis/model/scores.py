@@ -26,11 +26,11 @@ NOTHING_LEFT = 1e-10
 
 @dataclass(frozen=True, slots=True)
 class Scores:
-    """Scores of one attribute: `values` (B, a, h, S, r), NaN where missing; `places`, of the same shape, numbers of the
-    place on the tray from 0, below that where it is not known; None where none is."""
+    """Scores of one attribute: `values` (B, a, h, S, r), NaN where missing; `positions`, of the same shape, numbers of
+    the place on the tray from 0, below that where it is not known; None where none is."""
 
     values: Array
-    places: Codes | None = None
+    positions: Codes | None = None
 
     @property
     def seen(self) -> Flags:
@@ -49,9 +49,9 @@ class Scores:
 
     def columns(self, factor: str) -> Array:
         """0/1 columns (B, a h S r, levels) of assessor, hours, sitting or place, zero where nothing was scored."""
-        if factor == "place":
-            assert self.places is not None
-            codes = self.places
+        if factor == "position":
+            assert self.positions is not None
+            codes = self.positions
         else:
             axis = ("assessor", "hours", "sitting").index(factor)
             codes = np.broadcast_to(np.indices(self.values.shape[1:], sparse=True)[axis], self.values.shape)
@@ -68,16 +68,16 @@ class Scores:
         """Of some panels (B,) the first score of each assessor and pull alone: by sitting, then by place."""
         S, r = self.values.shape[3:]
         served = np.arange(S * r).reshape(S, r)
-        if self.places is not None:
-            most = int(self.places.max()) + 2
-            served = (served // r * most + self.places + 1) * r + served % r
+        if self.positions is not None:
+            most = int(self.positions.max()) + 2
+            served = (served // r * most + self.positions + 1) * r + served % r
         order = np.where(self.seen, served, np.iinfo(np.intp).max)
         later = order > order.min((3, 4), keepdims=True)
         return replace(self, values=np.where(which[:, None, None, None, None] & later, np.nan, self.values))
 
     def _each(self, some: Callable[[NDArray[Any]], NDArray[Any]]) -> Scores:
         """The same of every array there is."""
-        return Scores(some(self.values), None if self.places is None else some(self.places))
+        return Scores(some(self.values), None if self.positions is None else some(self.positions))
 
     def within(self, days: Codes, pulls: Flags) -> Scores:
         """What was scored of some pulls (h,) in some sittings."""
@@ -88,7 +88,7 @@ class Scores:
         return self._each(lambda part: part[rows])
 
 
-def of_codes(y: Array, codes: tuple[Codes, Codes, Codes, Codes], places: Codes | None = None) -> Scores:
+def of_codes(y: Array, codes: tuple[Codes, Codes, Codes, Codes], positions: Codes | None = None) -> Scores:
     """Scores `y` (n,) by their numbers of panel, assessor, pull and sitting, n each, and of their places.
 
     What one cell holds is put in the order of its scores, so that neither the order of a file nor a name has a part.
@@ -99,13 +99,13 @@ def of_codes(y: Array, codes: tuple[Codes, Codes, Codes, Codes], places: Codes |
     counts = np.bincount(at, minlength=int(np.prod(shape)))
     number = np.arange(len(y)) - (np.cumsum(counts) - counts)[at[order]]
     whole = (len(counts), int(counts.max()))
-    values, place = np.full(whole, np.nan), np.full(whole, -1)
+    values, position = np.full(whole, np.nan), np.full(whole, -1)
     values[at[order], number] = y[order]
-    if places is None:
+    if positions is None:
         return Scores(np.sort(values, axis=1).reshape(*shape, -1))
-    place[at[order], number] = places[order]
-    turn = np.lexsort((place, values), axis=1)
-    turned = (np.take_along_axis(part, turn, 1).reshape(*shape, -1) for part in (values, place))
+    position[at[order], number] = positions[order]
+    turn = np.lexsort((position, values), axis=1)
+    turned = (np.take_along_axis(part, turn, 1).reshape(*shape, -1) for part in (values, position))
     return Scores(*turned)
 
 
@@ -143,37 +143,37 @@ def _tallied(y: Array) -> tuple[Array, Array, Array]:
 
 
 # ---- places ----------------------------------------------------------------------------------------------------------
-def without_places(scores: Scores) -> Scores:
+def without_positions(scores: Scores) -> Scores:
     """The scores less the effect of their place: least squares beside assessors and pulls, unbiased.
 
     What cannot be told from assessors and pulls together is left where it is (the shortest of the solutions).
     """
-    place, pull = scores.columns("place"), scores.columns("hours")
+    position, pull = scores.columns("position"), scores.columns("hours")
     size, a = scores.values.shape[:2]
     seen = scores.seen.reshape(size, -1)
     y = np.where(seen, scores.values.reshape(size, -1), 0.0)
     y = np.where(seen, y - (y.sum(1) / seen.sum(1))[:, None], 0.0)[..., None]
-    X = np.concatenate([place, pull, y], 2)
+    X = np.concatenate([position, pull, y], 2)
     by_person = X.reshape(size, a, -1, X.shape[2]).sum(2)
     shares = by_person / np.maximum(seen.reshape(size, a, -1).sum(2), 1)[..., None]
     cross = X.transpose(0, 2, 1) @ X - by_person.transpose(0, 2, 1) @ shares
     inverse = np.linalg.pinv(cross[:, :-1, :-1], rcond=NOTHING_LEFT, hermitian=True)
-    effects = (inverse @ cross[:, :-1, -1:])[:, : place.shape[2]]
-    used = place.max(1)[..., None] > 0
+    effects = (inverse @ cross[:, :-1, -1:])[:, : position.shape[2]]
+    used = position.max(1)[..., None] > 0
     effects = effects - (effects * used).sum(1, keepdims=True) / used.sum(1, keepdims=True)
-    return replace(scores, values=scores.values - (place @ effects).reshape(scores.values.shape))
+    return replace(scores, values=scores.values - (position @ effects).reshape(scores.values.shape))
 
 
-def places_told_apart(scores: Scores) -> Flags:
+def positions_told_apart(scores: Scores) -> Flags:
     """Whether place and pull can be told apart (B,): two pulls or more at every place that was used, all of them
     connected, and scores to spare."""
     table = _pulls_at_places(scores)
     seen, used = scores.seen, table.any(2)
     spare = seen.sum((1, 2, 3, 4)) > used.sum(1) + table.any(1).sum(1) + seen.any((2, 3, 4)).sum(1)
-    return np.asarray(spare & ((table.sum(2) > 1) | ~used).all(1) & places_connected(scores))
+    return np.asarray(spare & ((table.sum(2) > 1) | ~used).all(1) & positions_connected(scores))
 
 
-def places_connected(scores: Scores) -> Flags:
+def positions_connected(scores: Scores) -> Flags:
     """Whether every pull is reached from every other through places that both were served at (B,)."""
     table = _pulls_at_places(scores)
     reached = table[np.arange(len(table)), table.any(2).argmax(1)]
@@ -185,4 +185,4 @@ def places_connected(scores: Scores) -> Flags:
 
 def _pulls_at_places(scores: Scores) -> Flags:
     """Which place held which pull (B, places, h)."""
-    return np.asarray(scores.columns("place").transpose(0, 2, 1) @ scores.columns("hours") > 0)
+    return np.asarray(scores.columns("position").transpose(0, 2, 1) @ scores.columns("hours") > 0)

@@ -26,7 +26,7 @@ Flags = NDArray[np.bool_]
 
 
 def look_at(
-    drawn: Mapping[str, Array], places: Codes | None, rule: Rule, level: float, control: int
+    drawn: Mapping[str, Array], positions: Codes | None, rule: Rule, level: float, control: int
 ) -> tuple[Codes, Codes]:
     """Verdict and pull (B,) of every study; `cannot tell` also where there is nothing to decide on.
 
@@ -40,9 +40,9 @@ def look_at(
     Raises:
         ValueError: the rule adjusts for positions that are not known.
     """
-    if "position" in rule.adjust and places is None:
+    if "position" in rule.adjust and positions is None:
         raise ValueError("adjust: 'position' needs the place of every serving")
-    scores = {name: Scores(y, None if places is None else places - 1) for name, y in drawn.items()}
+    scores = {name: Scores(y, None if positions is None else positions - 1) for name, y in drawn.items()}
     apart = model_batches.all_told_apart(scores) if "position" in rule.adjust else None
     if apart is not None or "sitting" in rule.adjust:
         verdict, pull = _by_fuller_model(scores, apart, rule, level, control)
@@ -50,7 +50,7 @@ def look_at(
         verdict, pull = look_at_cells(
             {name: cells_under(rule, own) for name, own in scores.items()}, rule, level, control
         )
-    if places is not None:
+    if positions is not None:
         # As `outcome.worded`: an order that favours a pull makes a step look flat, or steep, that is not.
         answered = np.flatnonzero(verdict != CANNOT)
         trusted = apart[answered] if apart is not None else _balanced(scores, answered)
@@ -58,9 +58,9 @@ def look_at(
     return verdict, pull
 
 
-def cells_suffice(rule: Rule, places: Codes | None) -> bool:
+def cells_suffice(rule: Rule, positions: Codes | None) -> bool:
     """Whether a look needs no more than the cells of each attribute."""
-    return places is None and not {"position", "sitting"} & set(rule.adjust)
+    return positions is None and not {"position", "sitting"} & set(rule.adjust)
 
 
 def cells_under(rule: Rule, scores: Scores) -> Cells:
@@ -91,13 +91,13 @@ def _by_fuller_model(
 def _balanced(scores: Mapping[str, Scores], rows: Codes) -> Flags:
     """Whether the orders of each of these studies can be trusted."""
     first = next(iter(scores.values()))
-    assert first.places is not None
-    positions = np.arange(1.0, first.places.max() + 2)
+    assert first.positions is not None
+    position_labels = np.arange(1.0, first.positions.max() + 2)
     # The places of all attributes are the same, so a serving is there once, whatever was scored of it.
     any_scored = np.logical_or.reduce([own.seen[rows] for own in scores.values()])
-    every = Scores(np.where(any_scored, 0.0, np.nan), first.places[rows])
+    every = Scores(np.where(any_scored, 0.0, np.nan), first.positions[rows])
     found = np.ones(len(rows), bool)
     for row in range(len(rows)):
-        served = orders.servings([every.rows(slice(row, row + 1))], positions)
+        served = orders.servings([every.rows(slice(row, row + 1))], position_labels)
         found[row] = served is None or orders.why_unbalanced(served) is None
     return found

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.model.fuller import FullerModel
-from analysis.model.scores import Scores, places_told_apart
+from analysis.model.scores import Scores, positions_told_apart
 from analysis.planning.alike import alike_rows, can_decide
 from analysis.stopping.adjusted import InForce, models_under
 from analysis.stopping.rule import Rule
@@ -29,7 +29,7 @@ def all_told_apart(drawn: Mapping[str, Scores]) -> Flags:
     found = np.ones(len(next(iter(drawn.values())).values), bool)
     for some in _portions(drawn):
         for own in drawn.values():
-            found[some] &= places_told_apart(own.rows(some))
+            found[some] &= positions_told_apart(own.rows(some))
     return found
 
 
@@ -37,7 +37,7 @@ def _portions(drawn: Mapping[str, Scores]) -> Iterator[Codes]:
     """Rows of studies whose columns fit into memory together."""
     first = next(iter(drawn.values()))
     studies, *shape = first.values.shape
-    width = 2 * (sum(shape) + (0 if first.places is None else int(first.places.max()) + 1))
+    width = 2 * (sum(shape) + (0 if first.positions is None else int(first.positions.max()) + 1))
     chunk = max(1, ENTRIES_AT_ONCE // (int(np.prod(shape)) * width))
     for start in range(0, studies, chunk):
         yield np.arange(start, min(start + chunk, studies))
@@ -48,14 +48,14 @@ def judged(
 ) -> Iterator[tuple[Codes, Codes, Codes]]:
     """Rows, verdict and pull of studies; see `look_batches.look_at`. `apart`: see `all_told_apart`."""
     for some in _portions(drawn):
-        place = np.zeros(len(some), bool) if apart is None else apart[some]
+        position = np.zeros(len(some), bool) if apart is None else apart[some]
         scores = _some(drawn, some)
-        models = models_under(rule, scores, place)
+        models = models_under(rule, scores, position)
         kinds = [own.traits() for own in models.values()] + [_traits(scores[name], models.get(name)) for name in scores]
-        for rows in alike_rows(np.hstack([place[:, None], *kinds])):
+        for rows in alike_rows(np.hstack([position[:, None], *kinds])):
             part, own = _some(scores, rows), _some(models, rows)
             if all(can_decide(one.counts) for one in part.values()) and all(one.enough[0] for one in own.values()):
-                force = InForce.of_alike(part, own, bool(place[rows[0]]), rule)
+                force = InForce.of_alike(part, own, bool(position[rows[0]]), rule)
                 found = judge(force.cells, rule.attributes, level, control, force.fits)
                 yield some[rows], found.verdict, found.pull
 

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from analysis.model.cells import Cells, stacked
 from analysis.model.scores import Scores
+from analysis.planning.dealt_orders import dealt
 from analysis.planning.look_batches import cells_suffice, cells_under, look_at, look_at_cells
-from analysis.planning.places import dealt
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, draw_each
 from analysis.stopping import AttributeRule, Rule, check_rule
 from analysis.stopping.verdicts import CANNOT, STOP, VERDICTS
@@ -87,7 +87,7 @@ def growing_characteristics(
     if set(scenario.attributes) != set(rule.attributes):
         raise ValueError(f"attributes: the truth has {sorted(scenario.attributes)}, the rule {sorted(rule.attributes)}")
     control = _control(scenario, rule)
-    if design.places is None and (scenario.by_position or "position" in rule.adjust):
+    if design.positions is None and (scenario.by_position or "position" in rule.adjust):
         design = dealt(design, len(scenario.hours), rule.looks, seed)
     return _growing(scenario, rule, design, level, control, studies, seed)
 
@@ -99,7 +99,7 @@ def _growing(
     rng = np.random.default_rng(seed)
     found: list[tuple[NDArray[np.intp], NDArray[np.intp], Array]] = []
     # A single look needs the cells alone, and its scores can go at once; else they are held.
-    held = rule.looks > 1 or not cells_suffice(rule, design.places)
+    held = rule.looks > 1 or not cells_suffice(rule, design.positions)
     chunk = _at_once(scenario, design, rule.looks, DRAWN_AT_ONCE if held else MOST_AT_ONCE)
     for start in range(0, studies, chunk):
         size = min(chunk, studies - start)
@@ -128,7 +128,7 @@ def _keep_memory_at_hand() -> None:
 
 def _from_study(design: Design, start: int) -> Design:
     """The design with its deals in the turn of a later study."""
-    return design if design.places is None else replace(design, places=np.roll(design.places, -start, axis=0))
+    return design if design.positions is None else replace(design, positions=np.roll(design.positions, -start, axis=0))
 
 
 def _at_once(scenario: Scenario, design: Design, looks: int, most: int) -> int:
@@ -173,8 +173,8 @@ def _looks(
         # As long as all are open a view will do: copying all scores is slower than it looks.
         rows = open_ if len(open_) < B else slice(None)
         so_far = {name: y[rows, :, :, :served] for name, y in drawn.items()}
-        places = None if design.places is None else design.places[open_ % len(design.places), :, :, :served]
-        verdict[open_], pull[open_] = look_at(so_far, places, rule, level, control)
+        positions = None if design.positions is None else design.positions[open_ % len(design.positions), :, :, :served]
+        verdict[open_], pull[open_] = look_at(so_far, positions, rule, level, control)
         used[open_] = look
         open_ = open_[verdict[open_] == CANNOT]
         if not len(open_):

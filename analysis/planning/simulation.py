@@ -90,9 +90,9 @@ class Design:
     """Who tastes how often: `first` sittings before the first look, `later` before each further one.
 
     `pattern` (assessors, pulls, sittings of all looks): servings of each pull to each assessor in each sitting where
-    not everybody tastes everything, none above `replicates`; None: `replicates` everywhere. `places` (deals, assessors,
-    pulls, sittings, replicates): at which place of its sitting, from 1, each serving is tasted, 0 where none is served;
-    studies are dealt in turn.
+    not everybody tastes everything, none above `replicates`; None: `replicates` everywhere. `positions` (deals,
+    assessors, pulls, sittings, replicates): at which place of its sitting, from 1, each serving is tasted, 0 where none
+    is served; studies are dealt in turn.
     """
 
     assessors: int
@@ -100,7 +100,7 @@ class Design:
     first: int = 1
     later: int = 1
     pattern: NDArray[np.intp] | None = None
-    places: NDArray[np.intp] | None = None
+    positions: NDArray[np.intp] | None = None
 
     def __post_init__(self) -> None:
         """Refuse impossible designs by name."""
@@ -138,7 +138,7 @@ def draw_each(
     }
     names = list(scenario.attributes)
     served = _served(design, h, sittings)
-    places = _places(scenario, design, sittings, studies)
+    positions = _positions(scenario, design, sittings, studies)
     parts = {
         part: _correlated(rng, (studies, *shape), len(names), scenario.correlation)
         for part, shape in shapes.items()
@@ -147,7 +147,7 @@ def draw_each(
     gone = _gone(scenario.dropout, (studies, a, sittings), rng)
 
     def scores(truth: AttributeTruth) -> Array:
-        y = _scores(truth, {part: next(values) for part, values in parts.items()}, places)
+        y = _scores(truth, {part: next(values) for part, values in parts.items()}, positions)
         # Where a random part is zero everywhere, its axes are still to be filled.
         y = _with_gaps(np.broadcast_to(y, (studies, *shapes["error"])), served, scenario.missing, rng)
         return y if gone is None else np.where(gone[:, :, None, :, None], np.nan, y)
@@ -170,13 +170,13 @@ def _served(design: Design, pulls: int, sittings: int) -> NDArray[np.bool_] | No
     return np.asarray(np.arange(design.replicates) < pattern[..., None])
 
 
-def _places(scenario: Scenario, design: Design, sittings: int, studies: int) -> NDArray[np.intp] | None:
+def _positions(scenario: Scenario, design: Design, sittings: int, studies: int) -> NDArray[np.intp] | None:
     """The place of every serving of every study; None where it does not matter."""
     if not scenario.by_position:
         return None
-    if design.places is None:
+    if design.positions is None:
         raise ValueError("position: the effects of places need a design whose servings have places")
-    return design.places[np.arange(studies) % len(design.places), :, :, :sittings]
+    return design.positions[np.arange(studies) % len(design.positions), :, :, :sittings]
 
 
 def _needed(scenario: Scenario, part: str) -> bool:
@@ -195,7 +195,7 @@ def _correlated(rng: np.random.Generator, shape: tuple[int, ...], count: int, rh
         yield common + np.sqrt(1 - rho) * rng.standard_normal(shape)
 
 
-def _scores(truth: AttributeTruth, z: Mapping[str, Array], places: NDArray[np.intp] | None) -> Array:
+def _scores(truth: AttributeTruth, z: Mapping[str, Array], positions: NDArray[np.intp] | None) -> Array:
     """Scores of one attribute from its standard normals and the places of its servings."""
     mean = np.array(truth.mean)[None, None, :, None, None] - CENTRE
     spread = np.array(truth.spread if truth.spread is not None else np.ones(len(truth.mean)))[None, None, :, None, None]
@@ -206,8 +206,8 @@ def _scores(truth: AttributeTruth, z: Mapping[str, Array], places: NDArray[np.in
         y = y + truth.assessor * z["person"]
     if "day" in z:
         y = y + truth.sitting * z["day"]
-    if places is not None and truth.position:
-        y = y + np.array((0.0, *truth.position))[np.minimum(places, len(truth.position))]
+    if positions is not None and truth.position:
+        y = y + np.array((0.0, *truth.position))[np.minimum(positions, len(truth.position))]
     if truth.rounded:
         y = np.round(y)
     return np.asarray(np.clip(y, LOW, HIGH))

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from analysis.model.cells import TOP, Cells, within_sittings
 from analysis.model.contrasts import contrast_of
 from analysis.model.fuller import FullerFits, FullerModel
-from analysis.model.scores import Scores, cells_of, places_told_apart, without_places
+from analysis.model.scores import Scores, cells_of, positions_told_apart, without_positions
 from analysis.stopping import orders
 from analysis.stopping.panels import Panel
 from analysis.stopping.rule import Rule
@@ -54,37 +54,37 @@ class InForce:
     @classmethod
     def of_study(cls, panel: Panel, rule: Rule) -> InForce:
         """Of one study."""
-        place = np.array(["position" in rule.adjust and orders.can_adjust(panel)])
-        return cls.of_alike(panel.scores, models_under(rule, panel.scores, place), bool(place[0]), rule, panel.top)
+        out = np.array(["position" in rule.adjust and orders.can_adjust(panel)])
+        return cls.of_alike(panel.scores, models_under(rule, panel.scores, out), bool(out[0]), rule, panel.top)
 
     @classmethod
     def of_alike(
-        cls, scores: Mapping[str, Scores], models: Mapping[str, FullerModel], place: bool, rule: Rule, top: float = TOP
+        cls, scores: Mapping[str, Scores], models: Mapping[str, FullerModel], out: bool, rule: Rule, top: float = TOP
     ) -> InForce:
-        """Of studies that share people, pulls in each sitting, and their `models`; `place`: whether it is taken out."""
-        cells = {name: _cells(own, place, "sitting:hours" in rule.adjust, top) for name, own in scores.items()}
-        asked = {name: model for name, model in models.items() if _is_asked(scores[name], model, place)}
+        """Of studies that share people, pulls in each sitting, and their `models`; `out`: whether positions go out."""
+        cells = {name: _cells(own, out, "sitting:hours" in rule.adjust, top) for name, own in scores.items()}
+        asked = {name: model for name, model in models.items() if _is_asked(scores[name], model, out)}
         return cls(cells, {name: _fitted(scores[name], model, cells[name]) for name, model in asked.items()})
 
 
-def models_under(rule: Rule, scores: Mapping[str, Scores], place: Flags) -> dict[str, FullerModel]:
-    """The model of every attribute, where the rule asks for more than pulls and assessors; `place` (B,)."""
+def models_under(rule: Rule, scores: Mapping[str, Scores], position: Flags) -> dict[str, FullerModel]:
+    """The model of every attribute, where the rule asks for more than pulls and assessors; `position` (B,)."""
     by_sitting = "sitting" in rule.adjust
-    if not (by_sitting or place.any()):
+    if not (by_sitting or position.any()):
         return {}
-    return {name: FullerModel.of(own, place, by_sitting) for name, own in scores.items()}
+    return {name: FullerModel.of(own, position, by_sitting) for name, own in scores.items()}
 
 
-def _cells(scores: Scores, place: bool, trays: bool, top: float) -> Cells:
+def _cells(scores: Scores, position: bool, trays: bool, top: float) -> Cells:
     """Cells less who gave no score, perhaps without the effect of place."""
-    own = cells_of(without_places(scores) if place else scores, trays, top).present()
+    own = cells_of(without_positions(scores) if position else scores, trays, top).present()
     # Places are taken out of scores, not of the steps in which these were recorded.
-    return replace(own, step=scores.step) if place else own
+    return replace(own, step=scores.step) if position else own
 
 
-def _is_asked(scores: Scores, model: FullerModel, place: bool) -> bool:
+def _is_asked(scores: Scores, model: FullerModel, position: bool) -> bool:
     """Whether a fuller model is asked for, and there is anything to fit."""
-    return bool(place or model.asked[0]) and bool(scores.differ[0])
+    return bool(position or model.asked[0]) and bool(scores.differ[0])
 
 
 def _fitted(scores: Scores, model: FullerModel, cells: Cells) -> Contrasts:
@@ -101,7 +101,7 @@ def _fitted(scores: Scores, model: FullerModel, cells: Cells) -> Contrasts:
     def part(chosen: Flags) -> tuple[Contrasts, Flags] | None:
         some, pulls = within_sittings(cells, chosen)
         left = scores.within(days[chosen], pulls)
-        if not places_told_apart(left)[0]:
+        if not positions_told_apart(left)[0]:
             return None
         return AdjustedFit(fitted(some), FullerModel.of(left, np.array([True]), False).fit()), pulls
 

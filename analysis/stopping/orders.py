@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.model.scores import Scores, places_told_apart
+from analysis.model.scores import Scores, positions_told_apart
 from analysis.stopping.panels import Panel
 from analysis.stopping.rule import Rule
 
@@ -33,32 +33,32 @@ class Servings:
     assessor: Codes
     sitting: Codes
     pull: Codes
-    place: Codes
-    position: Array
+    position: Codes
+    number: Array
 
 
-def servings(scores: Iterable[Scores], positions: Array) -> Servings | None:
-    """All servings of one study whose place is known, None where none is; `positions` of the places by number."""
+def servings(scores: Iterable[Scores], position_labels: Array) -> Servings | None:
+    """All servings of one study whose place is known, None where none is; `position_labels` of the places by number."""
     parts = []
     for own in scores:
         seen = own.seen[0]
-        if own.places is not None:
-            parts.append(np.stack([*np.nonzero(seen)[:3], own.places[0][seen]]))
+        if own.positions is not None:
+            parts.append(np.stack([*np.nonzero(seen)[:3], own.positions[0][seen]]))
     if not parts:
         return None
     every = parts[0] if len(parts) == 1 else np.concatenate(parts, axis=1)
     if every[3].min() < 0:
         every = every[:, every[3] >= 0]
     size = tuple(every.max(1) + 1)
-    assessor, pull, sitting, place = np.unravel_index(_once(np.ravel_multi_index(tuple(every), size)), size)
+    assessor, pull, sitting, position = np.unravel_index(_once(np.ravel_multi_index(tuple(every), size)), size)
     # A pull whose every place is unknown is none of these.
     pull = np.searchsorted(np.flatnonzero(np.bincount(pull)), pull)
-    return Servings(assessor, sitting, pull, place, positions[place])
+    return Servings(assessor, sitting, pull, position, position_labels[position])
 
 
 def unbalanced(panel: Panel) -> str | None:
     """Why the orders cannot be trusted: "far from the reference", "first too often", "one order for all", or None."""
-    every = servings(panel.scores.values(), panel.positions)
+    every = servings(panel.scores.values(), panel.position_labels)
     return None if every is None else why_unbalanced(every)
 
 
@@ -75,7 +75,7 @@ def _far_apart(every: Servings) -> bool:
     """Whether the mean place of some pull lies far from that of the reference, and farther than dealing at random may
     bring with so many servings."""
     served = np.bincount(every.pull)
-    mean = np.bincount(every.pull, every.position) / served
+    mean = np.bincount(every.pull, every.number) / served
     trays = np.unique(every.assessor * (int(every.sitting.max()) + 1) + every.sitting, return_counts=True)[1]
     by_chance = PLACES * np.sqrt(7 / 2 * (1 / served + 1 / served[-1]))
     return bool((np.abs(mean - mean[-1]) > np.maximum(OF_THE_TRAY * trays.mean(), by_chance) + SLACK).any())
@@ -87,7 +87,7 @@ def _first_too_often(every: Servings) -> bool:
     By more than one serving a sitting, since that much is left over where people are no multiple of the pulls.
     """
     served = np.bincount(every.pull)
-    first = np.bincount(every.pull, every.position == every.position.min())
+    first = np.bincount(every.pull, every.number == every.number.min())
     apart = np.abs(first / served - first[-1] / served[-1])
     # A serving that was lost takes its place along, so balanced orders may seem uneven by as many, one or two.
     lost = np.minimum(2 * served.max() - served - served[-1], MOST_LOST)
@@ -97,9 +97,9 @@ def _first_too_often(every: Servings) -> bool:
 
 def _one_order(every: Servings) -> bool:
     """Whether everybody who sat together got the same pull at every place."""
-    together = every.sitting * (int(every.place.max()) + 1) + every.place
-    for place in (together, every.place):
-        people, pulls = _distinct(place, every.assessor), _distinct(place, every.pull)
+    together = every.sitting * (int(every.position.max()) + 1) + every.position
+    for position in (together, every.position):
+        people, pulls = _distinct(position, every.assessor), _distinct(position, every.pull)
         shared = people > 1
         if shared.any():
             return bool((pulls[shared] == 1).all())
@@ -121,7 +121,7 @@ def _once(keys: Codes) -> Codes:
 def can_adjust(panel: Panel) -> bool:
     """Whether a model can take the place out of every attribute."""
     return all(
-        own.places is not None and bool((own.places[own.seen] >= 0).all() and places_told_apart(own)[0])
+        own.positions is not None and bool((own.positions[own.seen] >= 0).all() and positions_told_apart(own)[0])
         for own in panel.scores.values()
     )
 

@@ -26,9 +26,9 @@ class Panel:
     """A study as arrays. `hours` ascending, the last is the reference; `control` its index of the pull known to differ.
 
     `scores` of each deciding attribute, a batch of one: assessors and sittings stand in an order that their names have
-    no part in, the same for all attributes. `assessors` are the names (a,), `positions` those of the places in use.
-    `data` holds the rows they were read from, with a column sitting (1 when not recorded); `top` is the upper end of
-    the scale; `people` counts assessors with scores per attribute; `recorded` names the optional columns present;
+    no part in, the same for all attributes. `assessors` are the names (a,), `position_labels` those of the places in
+    use. `data` holds the rows they were read from, with a column sitting (1 when not recorded); `top` is the upper end
+    of the scale; `people` counts assessors with scores per attribute; `recorded` names the optional columns present;
     `scope` counts assessors, sittings and batches, of which there is one.
     """
 
@@ -36,7 +36,7 @@ class Panel:
     control: int
     scores: Mapping[str, Scores]
     assessors: NDArray[np.str_]
-    positions: Array
+    position_labels: Array
     data: pd.DataFrame
     top: float
     people: Mapping[str, int]
@@ -66,8 +66,8 @@ def read(scores: pd.DataFrame, rule: Rule) -> Panel:
     named = [pd.factorize(data[column].astype(str))[0] for column in ("assessor", "sitting")]
     person, day = (_unnamed(codes, pull, attributes, which, y) for codes in named)
     _refuse_contradictions(data, which, person, pull, day)
-    positions, places = _places(data)
-    every = of_codes(y, (which, person, pull, day), places)
+    position_labels, positions = _positions(data)
+    every = of_codes(y, (which, person, pull, day), positions)
     one_by_one = {name: every.rows(slice(number, number + 1)) for number, name in enumerate(attributes)}
     for name, own in one_by_one.items():
         _refuse_few(name, hours, own)
@@ -79,7 +79,7 @@ def read(scores: pd.DataFrame, rule: Rule) -> Panel:
     }
     names = data["assessor"].to_numpy()[np.unique(person, return_index=True)[1]].astype(str)
     top, recorded = TOP if y.max() <= TOP else HUNDRED, frozenset(OPTIONAL) & set(scores.columns)
-    return Panel(hours, at, one_by_one, names, positions, data, top, people, recorded, scope)
+    return Panel(hours, at, one_by_one, names, position_labels, data, top, people, recorded, scope)
 
 
 # ---- checks at the edge ----------------------------------------------------------------------------------------------
@@ -194,18 +194,18 @@ def _unnamed(codes: Codes, pull: Codes, attributes: Sequence[str], which: Codes,
     counts = np.bincount(key, minlength=size)
     sums = np.bincount(key[order], y[order], size)
     traits = np.hstack([table.reshape(int(codes.max()) + 1, -1) for table in (counts, np.round(sums, 9))])
-    place = np.lexsort(traits.T[::-1])
-    return np.asarray(np.argsort(place)[codes], np.intp)
+    position = np.lexsort(traits.T[::-1])
+    return np.asarray(np.argsort(position)[codes], np.intp)
 
 
-def _places(data: pd.DataFrame) -> tuple[Array, Codes | None]:
+def _positions(data: pd.DataFrame) -> tuple[Array, Codes | None]:
     """The positions in use, and the number of each score's, -1 where it is not known; None where none is."""
     position = data["position"].to_numpy(float, na_value=np.nan) if "position" in data else np.array([])
     known = np.isfinite(position)
-    positions, numbers = np.unique(position[known], return_inverse=True)
-    places = np.full(len(position), -1)
-    places[known] = numbers
-    return positions, places if known.any() else None
+    position_labels, numbers = np.unique(position[known], return_inverse=True)
+    positions = np.full(len(position), -1)
+    positions[known] = numbers
+    return position_labels, positions if known.any() else None
 
 
 def _refuse_few(name: str, hours: Array, scores: Scores) -> None:

@@ -97,7 +97,7 @@ def _grew(
 
 
 def _orders(panel: Panel, rule: Rule) -> Iterator[Warning]:
-    if not len(panel.positions):
+    if not len(panel.position_labels):
         yield Warning("order not recorded", {})
         return
     why = orders.why_not_trusted(panel, rule)

@@ -58,7 +58,7 @@ def slip(sealed: SealSlip) -> None:
             look.text(_next()),
             look.title(_("Rule, SHA-256"), 3),
             f'<p class="say mono">{look.plain(sealed.seal)}</p>',
-            look.title(_("Record, head of the chain after {n} events").format(n=sealed.events), 3),
+            look.title(_("Seal of the record after {n} entries").format(n=sealed.events), 3),
             f'<p class="say mono">{look.plain(sealed.head)}</p>',
         )
     )  # fmt: skip

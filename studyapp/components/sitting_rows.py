@@ -92,7 +92,7 @@ def dots(seat: Seated) -> str:
 
 def _words(seat: Seated, now: datetime | None) -> str:
     said = look.plain(where(seat, now))
-    return said + " " + look.chip("triangle", _("look"), "copper") if seat.look else said
+    return said + " " + look.chip("triangle", _("needs you"), "copper") if seat.look else said
 
 
 def where(seat: Seated, now: datetime | None = None) -> str:

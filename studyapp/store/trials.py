@@ -257,11 +257,6 @@ def open_sets(tx: Connection, sitting: str) -> list[str]:
     return [row.id for row in tx.execute(query)]
 
 
-def is_trial_sitting(tx: Connection, sitting: str) -> bool:
-    """Whether sets are served in this sitting."""
-    return tx.execute(select(_SET.id).where(_SET.sitting_id == sitting).limit(1)).first() is not None
-
-
 def _seat() -> Any:
     return and_(
         schema.seat.c.study_id == schema.sitting.c.study_id, schema.seat.c.assessor_id == schema.trial_set.c.assessor_id

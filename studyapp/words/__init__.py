@@ -9,7 +9,8 @@ Usage: `from studyapp.words import _, ngettext`. Sentences are whole, with named
         -o studyapp/words/studyapp.pot studyapp
 
 A language is added by `pybabel init -i studyapp/words/studyapp.pot -D studyapp -d studyapp/words -l fr`, kept up by
-`pybabel update` and made ready by `pybabel compile` with the same -D and -d. No language but English travels yet: a
+`pybabel update` and made ready by `pybabel compile` with the same -D and -d. Whoever's browser asks for it then reads
+it: `app` and `routes` speak the nearest language of each reader. No language but English travels yet: a
 caution is released in a language only after a second reader who speaks it.
 """
 
@@ -19,9 +20,11 @@ import gettext
 from contextvars import ContextVar
 from functools import cache
 from importlib.resources import files
+from pathlib import Path
 
 FOLDER = str(files("studyapp.words"))
-_language: ContextVar[str] = ContextVar("language", default="en")
+ENGLISH = "en"
+_language: ContextVar[str] = ContextVar("language", default=ENGLISH)
 
 
 @cache
@@ -32,6 +35,27 @@ def _catalogue(language: str) -> gettext.NullTranslations:
 def speak(language: str) -> None:
     """Choose the language of the current context, for example "fr"."""
     _language.set(language)
+
+
+def nearest(asked: str) -> str:
+    """The language that travels with the app and is asked for first, in the form of a browser ("fr-CA,fr;q=0.9,en").
+
+    English where none is. What is asked for is only compared with the catalogues there are, never made a path of.
+    """
+    there = _languages()
+    wanted = [part.partition(";")[0].strip().replace("-", "_") for part in asked.split(",")]
+    for code in wanted:
+        for name in (code, code.partition("_")[0]):
+            if name in there:
+                return name
+    return ENGLISH
+
+
+@cache
+def _languages() -> frozenset[str]:
+    """English, and every language with a catalogue made ready."""
+    ready = Path(FOLDER).glob("*/LC_MESSAGES/studyapp.mo")
+    return frozenset({ENGLISH, *(file.parent.parent.name for file in ready)})
 
 
 def language() -> str:

@@ -10,8 +10,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.planning.dealt_orders import dealt
 from analysis.planning.look_batches import look_at
-from analysis.planning.places import dealt
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule, decide
 from analysis.stopping.alpha_spending import level
@@ -78,16 +78,16 @@ def alone(frame: pd.DataFrame, rule: Rule) -> tuple[str, float | None]:
 @cache
 def with_places(design: Design, seed: int) -> Design:
     """Orders for a design that has none; dealt once, as blocks take long to order."""
-    return dealt(design, len(HOURS), 2, seed) if design.places is None else design
+    return dealt(design, len(HOURS), 2, seed) if design.positions is None else design
 
 
 def compare(scenario: Scenario, design: Design, rule: Rule, seed: int) -> list[tuple[str, float | None]]:
     """Every study at each look of two, as a batch and alone; returns the verdicts."""
     told: list[tuple[str, float | None]] = []
     design = with_places(design, seed)
-    assert design.places is not None
+    assert design.positions is not None
     drawn = draw(scenario, design, 2, STUDIES, np.random.default_rng(seed))
-    places = design.places[np.arange(STUDIES) % len(design.places)]
+    places = design.positions[np.arange(STUDIES) % len(design.positions)]
     for look in (1, 2):
         so_far = {name: y[..., :look, :] for name, y in drawn.items()}
         verdict, pull = look_at(so_far, places[..., :look, :], rule, level(rule.alpha, 2), 0)
@@ -165,7 +165,7 @@ ORDERS = {
 @pytest.mark.parametrize("name", ORDERS)
 def test_orders_that_favour_a_pull_forbid_an_answer(name: str, adjust: tuple[str, ...]) -> None:
     """Unless the rule takes the place out and the orders let it, a batch cannot tell, like `decide`."""
-    design = Design(8, 1, places=ORDERS[name])
+    design = Design(8, 1, positions=ORDERS[name])
     plain = AttributeTruth(first_order(HOURS, 8, 3.5, 2), interaction=0.1, error=0.2, position=TIRING)
     scenario = Scenario(HOURS, {"acidity": plain})
     told = compare(scenario, design, Rule({"acidity": AttributeRule("lower", 1.2)}, adjust=adjust), seed=4)

@@ -12,12 +12,12 @@ from numpy.testing import assert_allclose
 
 from analysis.model import mixed
 from analysis.model.scores import Scores, cells_of
+from analysis.planning.dealt_orders import dealt
 from analysis.planning.operating_characteristics import (
     OperatingCharacteristics,
     growing_characteristics,
     operating_characteristics,
 )
-from analysis.planning.places import dealt
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule, decide
 from analysis.stopping.alpha_spending import level
@@ -262,7 +262,7 @@ def test_deals_take_turns_however_few_studies_are_judged_at_once() -> None:
     clear = AttributeTruth((9, 9, 3.5, 3.5, 3.5), interaction=0.1, error=0.3)
     sealed = Rule(dict.fromkeys(names, LOWER))
     scenario = Scenario(hours, dict.fromkeys(names, clear), missing=0.01)
-    found = operating_characteristics(scenario, sealed, Design(people, places=places), 12, seed=1)
+    found = operating_characteristics(scenario, sealed, Design(people, positions=places), 12, seed=1)
     assert found.stop[8.0] == pytest.approx(1 / 3)
 
 
@@ -427,12 +427,12 @@ def test_a_place_adds_its_effect_to_what_is_tasted_there() -> None:
     """The same draw with and without effects differs by the effect of each serving's place; two attributes."""
     truths = {"acidity": replace(SLOW, position=TIRING), "bitter": SLOW}
     design = dealt(Design(8, 2), 6, 1, seed=3)
-    assert design.places is not None
+    assert design.positions is not None
     with_places = draw(Scenario(HOURS, truths), design, 1, 45, np.random.default_rng(5))
     without = draw(Scenario(HOURS, dict.fromkeys(truths, SLOW)), design, 1, 45, np.random.default_rng(5))
     inside = (without["acidity"] > 0.5) & (without["acidity"] < 9)
     found = (with_places["acidity"] - without["acidity"])[inside]
-    places = design.places[np.arange(45) % len(design.places)]
+    places = design.positions[np.arange(45) % len(design.positions)]
     assert_allclose(found, np.array(TIRING)[np.minimum(places, 6) - 1][inside], atol=1e-12)
     assert_allclose(with_places["bitter"], without["bitter"])
     with pytest.raises(ValueError, match="position"):
@@ -443,7 +443,7 @@ def test_a_place_adds_its_effect_to_what_is_tasted_there() -> None:
 def test_places_are_those_of_orders_a_seal_deals(design: Design) -> None:
     """Every tray runs from 1 without gaps, nobody gets a pull twice running, and no place favours a pull: where
     everybody tastes all, each pull is at each place equally often, within one, in every run of six."""
-    places = dealt(design, 6, 2, seed=1).places
+    places = dealt(design, 6, 2, seed=1).positions
     assert places is not None
     assert places.shape[1:] == (design.assessors, 6, 2, design.replicates)
     for trays in places.transpose(0, 3, 1, 2, 4).reshape(-1, 6, design.replicates):

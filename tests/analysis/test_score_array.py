@@ -10,7 +10,7 @@ from numpy.testing import assert_allclose
 from analysis.model import mixed
 from analysis.model.contrasts import contrast_of
 from analysis.model.fuller import FullerModel
-from analysis.model.scores import Scores, cells_of, of_codes, places_told_apart, without_places
+from analysis.model.scores import Scores, cells_of, of_codes, positions_told_apart, without_positions
 
 PANEL = ["assessor", "assessor:hours"]
 
@@ -30,8 +30,8 @@ def rows_of(scores: Scores, study: int) -> pd.DataFrame:
     """One study, a row a score."""
     at = np.nonzero(scores.seen[study])
     columns = dict(zip(("assessor", "hours", "sitting", "replicate"), at, strict=True))
-    assert scores.places is not None
-    return pd.DataFrame({**columns, "position": scores.places[study][at], "score": scores.values[study][at]})
+    assert scores.positions is not None
+    return pd.DataFrame({**columns, "position": scores.positions[study][at], "score": scores.values[study][at]})
 
 
 @pytest.mark.parametrize("far", [0.0, 1e6])
@@ -59,17 +59,17 @@ def test_no_order_of_rows_has_a_part_in_an_array() -> None:
         codes = (np.zeros(len(some), np.intp), *(some[name].to_numpy() for name in ("assessor", "hours", "sitting")))
         arrays.append(of_codes(some["score"].to_numpy(), codes, some["position"].to_numpy()))
     first = arrays[0]
-    assert first.places is not None
+    assert first.positions is not None
     for other in arrays[1:]:
         np.testing.assert_array_equal(first.values, other.values)
-        np.testing.assert_array_equal(first.places[first.seen], other.places[first.seen])  # type: ignore[index]
+        np.testing.assert_array_equal(first.positions[first.seen], other.positions[first.seen])  # type: ignore[index]
     assert np.nansum(first.values) == pytest.approx(frame["score"].sum())
 
 
 def test_places_are_taken_out_as_by_least_squares() -> None:
     """Beside all columns of assessors and pulls, solved by numpy's own least squares, study by study."""
     scores = drawn(3)
-    found = without_places(scores)
+    found = without_positions(scores)
     for study in range(5):
         frame = rows_of(scores, study)
         columns = np.hstack([pd.get_dummies(frame[name]).to_numpy(float) for name in ("position", "assessor", "hours")])
@@ -89,7 +89,7 @@ def test_places_are_taken_out_as_by_least_squares() -> None:
 def test_places_and_pulls_are_told_apart_where_orders_differ(order: list[list[int]], apart: bool) -> None:
     """Small designs, by hand: three people, three pulls, two servings of each in that order."""
     places = np.repeat(np.array(order)[None, :, :, None, None], 2, axis=4)
-    assert places_told_apart(Scores(np.zeros(places.shape), places)).tolist() == [apart]
+    assert positions_told_apart(Scores(np.zeros(places.shape), places)).tolist() == [apart]
 
 
 @pytest.mark.parametrize("missing", [0.0, 0.15])
@@ -121,13 +121,13 @@ def test_copies_count_once_and_what_is_explained_has_no_likelihood() -> None:
     leave no likelihood, in one study of a batch as well."""
     scores = drawn(5, missing=0.0)
     first = scores.values[..., :1, :1]
-    copies = Scores(np.broadcast_to(first, scores.values.shape).copy(), scores.places)
+    copies = Scores(np.broadcast_to(first, scores.values.shape).copy(), scores.positions)
     assert FullerModel.of(copies, np.full(5, True), False).twice.tolist() == [False] * 5
-    assert scores.places is not None
+    assert scores.positions is not None
     mean = np.arange(4.0)[:, None, None] + np.arange(6.0)[:, None, None, None]
     values = scores.values.copy()
-    values[2] = mean + 0.1 * scores.places[2]
-    model = FullerModel.of(Scores(values, scores.places), np.full(5, True), False)
+    values[2] = mean + 0.1 * scores.positions[2]
+    model = FullerModel.of(Scores(values, scores.positions), np.full(5, True), False)
     assert np.isnan(model.fit().fits.loglik).tolist() == [False, False, True, False, False]
 
 
@@ -150,10 +150,10 @@ def test_of_copies_the_one_served_first_stays() -> None:
     for places in ([3, 1], [1, 3]):
         scores = of_codes(np.array([4.0, 4.0]), (nothing, nothing, nothing, nothing), np.array(places))
         left = scores.first_alone(np.array([True]))
-        assert left.places is not None
-        assert left.places[left.seen].tolist() == [1]
+        assert left.positions is not None
+        assert left.positions[left.seen].tolist() == [1]
         left = of_codes(np.array([4.0, 4.0]), (nothing, nothing, nothing, days), np.array(places)).first_alone(
             np.array([True])
         )
-        assert left.places is not None
-        assert left.places[left.seen].tolist() == places[:1]
+        assert left.positions is not None
+        assert left.positions[left.seen].tolist() == places[:1]

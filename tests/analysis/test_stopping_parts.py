@@ -20,7 +20,7 @@ from statsmodels.formula.api import ols
 from statsmodels.stats.anova import anova_lm
 
 from analysis.model.cells import Cells
-from analysis.planning.places import dealt
+from analysis.planning.dealt_orders import dealt
 from analysis.planning.simulation import Design
 from analysis.stopping import AttributeRule, Decision, Rule, decide, orders
 from analysis.stopping.describe import describe, habit, habit_rules
@@ -159,7 +159,7 @@ def test_balanced_orders_are_never_doubted(people: int) -> None:
     """The orders that a seal deals, whole and in blocks of four of six, in one sitting and in two."""
     for replicates, sittings in ((1, 1), (2, 1), (1, 2)):
         for seed in range(4):
-            dealt_places = dealt(Design(people, replicates, sittings), 6, 1, seed).places
+            dealt_places = dealt(Design(people, replicates, sittings), 6, 1, seed).positions
             assert dealt_places is not None
             codes = np.nonzero(dealt_places[0])
             place = dealt_places[0][codes]

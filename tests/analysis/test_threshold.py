@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import minimize
-from scipy.stats import binom, norm
+from scipy.stats import norm
 from scipy.stats import t as student
 
 from analysis.choice.threshold import (
@@ -22,7 +22,6 @@ from analysis.choice.threshold import (
     DoseAnswers,
     ThresholdFit,
     ascending,
-    assessor_thresholds,
     dose_answers,
     expected_right,
     fit,
@@ -227,31 +226,6 @@ def test_the_unit_of_the_dose_does_not_matter() -> None:
 
 
 # ---- single assessors ----------------------------------------------------------------------------------------------
-def test_own_thresholds_are_drawn_towards_the_panel() -> None:
-    """Nobody's own threshold lies farther out than the most distant answers allow, and each lies within its limits."""
-    fitted = fit(_panel(np.random.default_rng(14), 10, 4), "three-alternative")
-    own = assessor_thresholds(fitted)
-    assert [person.assessor for person in own] == list(fitted.answers.assessors)
-    for person in own:
-        assert person.low < person.estimate < person.high
-    spread = np.std(np.log([person.estimate for person in own]))
-    assert 0 < spread < fitted.tau * 1.2
-
-
-def test_own_threshold_is_the_posterior_mean() -> None:
-    """scipy.integrate.quad for the first assessor."""
-    fitted = fit(_panel(np.random.default_rng(16), 8, 4), "three-alternative")
-    trials, correct = fitted.answers.trials[0], fitted.answers.correct[0]
-
-    def weight(m: float) -> float:
-        right = 1 / 3 + (2 / 3 - LAPSE) / (1 + np.exp(-(fitted.answers.ln_doses - m) / fitted.s))
-        return float(np.prod(binom.pmf(correct, trials, right)) * norm.pdf(m, fitted.mu, fitted.tau))
-
-    ends = (fitted.mu - 6 * fitted.tau, fitted.mu + 6 * fitted.tau)
-    mean = quad(lambda m: m * weight(m), *ends)[0] / quad(weight, *ends)[0]
-    assert math.log(assessor_thresholds(fitted)[0].estimate) == pytest.approx(mean, abs=1e-3)
-
-
 def test_who_only_guesses_is_named_and_an_ordinary_panel_names_nobody() -> None:
     """One of ten finds nothing at any dose: named; the same panel without that person: nobody."""
     answers = _panel(np.random.default_rng(17), 10, 4, tau=0.3, deaf=1)

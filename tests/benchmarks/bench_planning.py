@@ -26,8 +26,8 @@ from scipy.stats import norm
 from analysis.design import blocks
 from analysis.design.serving import serving_orders
 from analysis.model.scores import Scores, cells_of
+from analysis.planning.dealt_orders import dealt
 from analysis.planning.operating_characteristics import operating_characteristics
-from analysis.planning.places import dealt
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule
 from analysis.stopping.alpha_spending import level

@@ -320,7 +320,7 @@ def test_a_plan_is_written_and_sealed_at_the_desk(server: Any, workshop: Any, ph
     dialog.get_by_text("This is about taste only").wait_for()
     dialog.get_by_role("textbox").fill("Mint, 15 min")
     dialog.get_by_role("button", name="Seal the rule").click()
-    desk.get_by_text("Record, head of the chain").wait_for()
+    desk.get_by_text("Seal of the record after").wait_for()
     desk.screenshot(path=str(tmp_path / "sealed.png"), full_page=True)
     sealed = next(one for one in planning.studies(workshop.store, workshop.leader) if one.plan.title == "Mint, 15 min")
     assert (sealed.kind, sealed.state) == ("aroma", "sealed")

@@ -93,7 +93,12 @@ def test_on_a_phone_the_chances_stay_in_sight_of_the_fields_that_move_them(page:
     """Wherever one scrolls above their card they stand at the foot of the window, once, and cover no field that has the
     focus; a changed margin changes them there; and at the end of the page they lie in their card."""
     chances, window = page.locator(".st-key-wash-glance"), page.viewport_size["height"]
-    for label in ("Name of the study", "Margin of Bitterness, scale units", "Looks allowed", "Piece, g"):
+    for label in (
+        "Name of the study",
+        "Margin of Bitterness, scale units",
+        "How often the key may be opened",
+        "Piece, g",
+    ):
         field = page.get_by_label(label, exact=True)
         field.focus()
         field.scroll_into_view_if_needed()
@@ -158,7 +163,7 @@ def test_a_found_design_becomes_a_draft_while_the_page_looks_on(page: Any, works
     page.reload()
     page.get_by_label("Wished chance of an answer, in 100").fill("30")
     page.get_by_label("Wished chance of an answer, in 100").press("Tab")
-    page.get_by_role("button", name="Look for a design").click()
+    page.get_by_role("button", name="Find a plan").click()
     page.get_by_role("button", name="Make a draft of it").click(timeout=120000)
     page.get_by_text("Plan: Blocks, again").wait_for()
     titles = [study.plan.title for study in planning.studies(workshop.store, workshop.leader)]

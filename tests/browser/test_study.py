@@ -89,8 +89,8 @@ def _write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
         desk.settle()
     desk.choose("Assessors", *names)
     for label, value in (
-        ("Sittings before the first look", "1"),
-        ("Looks allowed", "1"),
+        ("Sittings before the key is first opened", "1"),
+        ("How often the key may be opened", "1"),
         ("Rest between pieces, minutes", "0"),
         ("Contains: every ingredient, allergens named", "cocoa, cane sugar, cocoa butter"),
         ("Traces possible: what else is handled on these machines", "milk, hazelnut"),
@@ -110,7 +110,7 @@ def _seal(desk: Desk) -> str:
     dialog.get_by_text("Not sealed").wait_for()
     dialog.get_by_role("textbox").fill(TITLE)
     dialog.get_by_role("button", name="Seal the rule").click()
-    desk.see("Record, head of the chain")
+    desk.see("Seal of the record after")
     return str(desk.page.locator(".mono").first.inner_text())
 
 

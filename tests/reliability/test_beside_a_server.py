@@ -30,7 +30,7 @@ OPENS = {
     "kinds/hours/commands/decide.py": "the report a person names, written as a new file",
     "components/look.py": "the style sheet that comes with the app",
     "components/phone/__init__.py": "a script that comes with the app",
-    "routes.py": "pages, fonts and the icon that come with the app",
+    "routes.py": "the page of refusals that comes with the app",
     "kinds/hours/pages/bring.py": "an uploaded file under a name of our own",
     "server.py": "the page that comes with Streamlit",
     "services/toml_files.py": "a rule that a person brings",

@@ -93,7 +93,7 @@ def test_sittings_of_later_looks_stand_apart(screen: Screen, said: Said, worksho
     assert "Look 3" not in said(app)
     app.number_input(key=f"looks-{planned}").set_value(3).run()
     told = said(app)
-    second, third = (told.index(f"Look {n}, only if the verdict before cannot tell") for n in (2, 3))
+    second, third = (told.index(f"Opening {n}, only if the verdict before cannot tell") for n in (2, 3))
     assert told.index("tasting 1") < second < told.index("mass 8 days older than for tasting 1") < third
     assert third < told.index("mass 16 days older than for tasting 1")
     assert told.index("Keep what is left of every pull in the same way") > third
@@ -158,7 +158,7 @@ def test_where_nothing_reaches_a_chance_it_is_said(screen: Screen, said: Said, p
     app.number_input(key=f"wish-{planned}").set_value(95)
     app.button(key=f"propose-{planned}").click().run()
     told = until(app, said, "Side by side")
-    assert "No design within your palate and eight sittings reaches 95 in 100" in told
+    assert "No plan within these pieces a person and eight sittings reaches 95 in 100" in told
     assert "twice the sittings: " in told
 
 
@@ -178,10 +178,10 @@ def test_a_search_goes_on_beside_and_ends_when_the_design_changes(screen: Screen
     app.text_area(key=f"traces-{planned}").set_value("hazelnut").run()
     assert "Trying designs, the smallest first" in said(app)
     app.number_input(key=f"sittings-{planned}").set_value(3).run()
-    assert "The plan has changed since the last search; look again." in said(app)
+    assert "The plan has changed since the last search; search again." in said(app)
     app.number_input(key=f"sittings-{planned}").set_value(1).run()
     assert "Trying designs" not in said(app)
-    assert "look again" in said(app)
+    assert "search again" in said(app)
 
 
 # ---- what the plan can show ----------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import streamlit as st
 from streamlit.testing.v1 import AppTest
 
 import studyapp
@@ -55,6 +56,24 @@ def test_an_empty_store_opens_with_the_question(tmp_path: Path, monkeypatch: pyt
     assert not app.exception
     assert "How long must the conche run?" in said(app)
     assert "studyapp run --demo" in said(app)
+
+
+@pytest.mark.usefixtures("second_language")
+@pytest.mark.parametrize(("asked", "says"), [("fr-FR", "⟦How long must the conche run?⟧"), ("en-GB", "How long must")])
+def test_a_page_is_spoken_to_who_opened_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, said: Said, asked: str, says: str
+) -> None:
+    """In the language of the browser that draws it."""
+    store = open_store(str(tmp_path / "empty.sqlite"))
+    monkeypatch.setattr(session, "read_cookies", dict)
+    monkeypatch.setattr(type(st.context), "locale", asked)
+    session.use(store)
+    app = AppTest.from_file(str(FRAME), default_timeout=60).run()
+    session.use(None)
+    store.close()
+    assert not app.exception
+    assert says in said(app)
+    assert ("⟦" in said(app)) == ("⟦" in says)
 
 
 @pytest.mark.parametrize("name", ["studies", "plan", "prepare", "watch", "open_key", "decide", "panel"])
@@ -346,7 +365,7 @@ def test_when_the_sealed_looks_are_used_up_the_way_to_a_new_study_stands_there(
     watching.close_sitting(workshop.store, workshop.leader, following.id, "nobody came")
     closing.open_key(workshop.store, workshop.leader, workshop.study, "Ada")
     app = screen("decide", study=workshop.study)
-    assert "The sealed looks are used up" in said(app)
+    assert "The key has been opened as often as was sealed" in said(app)
     app.button(key="copy").click().run()
     assert [study.state for study in planning.studies(workshop.store, workshop.leader)].count("draft") == 1
 

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import ast
+import asyncio
+import json
 import string
 from collections.abc import Iterator
 from dataclasses import fields
-from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import pytest
-from babel.messages.catalog import Catalog
 from babel.messages.extract import extract_from_dir
-from babel.messages.mofile import write_mo
-from babel.messages.pofile import read_po
+from starlette.requests import Request
 
 import studyapp
 from analysis.stopping.cross_check import AttributeCheck
@@ -22,18 +22,15 @@ from studyapp.findings import caution
 from studyapp.kinds.hours.findings import Costs, attribute_alt, hours_finding, pull_says, warning_sentence
 from studyapp.kinds.hours.findings.cross_check import opinion_intro, second_opinions
 from studyapp.kinds.hours.findings.warnings import warning_codes
+from studyapp.routes import routes
+from studyapp.store import Store
 from tests.kinds.hours.decisions import OFFERS, every_kind
 from tests.kinds.hours.test_findings_cross_check import ANOVA, MIXED, OURS
 from tests.kinds.hours.test_findings_warnings import VALUES
+from tests.words.second_language import template
 
 ROOT = Path(studyapp.__file__).parent
-TEMPLATE = ROOT / "words" / "studyapp.pot"
 HOW = "Run the `pybabel extract` line that stands in studyapp/words/__init__.py."
-
-
-def template() -> Catalog:
-    """The template as committed."""
-    return read_po(BytesIO(TEMPLATE.read_bytes()))
 
 
 def calls() -> Iterator[tuple[Path, ast.Call]]:
@@ -90,34 +87,6 @@ def test_one_asks_for_nothing_that_many_does_not_fill() -> None:
 
 
 # ---- a second language -------------------------------------------------------------------------------------------
-def bracketed(sentence: str) -> str:
-    """A made-up translation: the same words in brackets, so that every piece from elsewhere shows."""
-    return f"⟦{sentence}⟧"
-
-
-@pytest.fixture
-def second_language(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """A compiled catalogue beside the package, spoken for one test."""
-    catalogue = Catalog(locale="fr")
-    for message in template():
-        if isinstance(message.id, tuple):
-            forms = (message.id[min(form, 1)] for form in range(catalogue.num_plurals))
-            catalogue.add(message.id, tuple(bracketed(text) for text in forms))
-        elif message.id:
-            catalogue.add(message.id, bracketed(message.id))
-    folder = tmp_path / "fr" / "LC_MESSAGES"
-    folder.mkdir(parents=True)
-    with (folder / "studyapp.mo").open("wb") as file:
-        write_mo(file, catalogue)
-    monkeypatch.setattr(words, "FOLDER", str(tmp_path))
-    words._catalogue.cache_clear()
-    before = words.language()
-    words.speak("fr")
-    yield
-    words.speak(before)
-    words._catalogue.cache_clear()
-
-
 def outside(text: str) -> str:
     """What stands outside all brackets."""
     depth, left = 0, []
@@ -193,3 +162,42 @@ def test_the_caution_and_the_warnings_are_spoken_too() -> None:
     for code in sorted(warning_codes()):
         values = VALUES | ({"assessors": ("Lark", "Heron")} if code == "one person's copies" else {})
         assert outside(warning_sentence(StopWarning(code, values))) == "", code
+
+
+# ---- whose language ----------------------------------------------------------------------------------------------
+ASKED = {
+    "": "en",
+    "fr": "fr",
+    "fr-CA,fr;q=0.9,en;q=0.8": "fr",
+    "de-AT, de;q=0.9, fr;q=0.5": "fr",
+    "en-GB,en;q=0.9,fr;q=0.8": "en",
+    "../fr": "en",
+    "*": "en",
+}
+
+
+@pytest.mark.parametrize("asked", ASKED)
+@pytest.mark.usefixtures("second_language")
+def test_the_first_language_asked_for_that_is_there(asked: str) -> None:
+    """In the form of RFC 9110, 12.5.4; what is there besides English is one invented language."""
+    assert words.nearest(asked) == ASKED[asked]
+
+
+@pytest.mark.usefixtures("second_language")
+@pytest.mark.parametrize(("asked", "opens"), [("fr-CA,fr;q=0.9", "⟦"), ("en", "N")])
+def test_a_refusal_is_spoken_to_who_asked(asked: str, opens: str) -> None:
+    """By the header of the request."""
+    [sign_in] = [route for route in routes(_no_store) if route.path == "/sign-in"]
+
+    async def nothing() -> dict[str, Any]:
+        return {"type": "http.request", "body": b"{}"}
+
+    header = (b"accept-language", asked.encode())
+    request = Request({"type": "http", "method": "POST", "path": "/sign-in", "headers": [header]}, nothing)
+    answer = asyncio.run(sign_in.endpoint(request))
+    assert answer.status_code == 400
+    assert json.loads(answer.body)["sentence"].startswith(opens)
+
+
+def _no_store() -> Store:
+    raise AssertionError("refused before any store is asked")

@@ -12,7 +12,7 @@ from typing import Any
 import streamlit as st
 
 from studyapp.records import Place
-from studyapp.words import _
+from studyapp.words import _, language
 
 Mount = Callable[..., Any]
 
@@ -33,7 +33,7 @@ def _shared(assets: tuple[str, ...]) -> tuple[str, ...]:
 def show(mount: Mount, key: str, data: Mapping[str, Any]) -> None:
     """Mount a page. Its only message back is `moved`: draw again, from the store."""
     # A list, because Streamlit looks through a dict for data frames and loads pandas to do so: 1 s for the first phone.
-    mount(key=key, data=[{"language": "en", **data}], on_moved_change=_nothing)
+    mount(key=key, data=[{"language": language(), **data}], on_moved_change=_nothing)
 
 
 def _nothing() -> None:

@@ -75,7 +75,7 @@ def test_the_calendar_and_its_entries_hold_what_they_must() -> None:
     assert lines[-1] == "END:VCALENDAR"
     assert sum(line.startswith("PRODID:") for line in lines) == 1
     entries = _entries(_file())
-    assert len(entries) == 6 + 3 * 3  # two sittings before the first look, one before the second
+    assert len(entries) == 6 + 3 * 3  # two sittings before the key is first opened, one before the second
     for entry in entries:
         assert {"UID", "DTSTAMP", "DTSTART", "DTEND", "SUMMARY", "DESCRIPTION"} <= set(entry)
         assert entry["DTSTAMP"] == "20261120T083000Z"  # section 3.8.7.2: in UTC

@@ -188,7 +188,7 @@ def test_a_second_look_has_new_codes_and_counts_all_scores(opened: Any) -> None:
     assert not before & set(codes)
     study = planning.study(opened.store, opened.leader, opened.study)
     assert (study.state, study.look, second.number, second.state) == ("sealed", 2, 2, "planned")
-    with pytest.raises(NotAllowed, match="open the key of this look first"):
+    with pytest.raises(NotAllowed, match="open the key first"):
         deciding.plan_next_sitting(opened.store, opened.leader, opened.study, None)
     serve(opened, second, 0.2, 5)
     closing.open_key(opened.store, opened.leader, opened.study, "Ada")
@@ -212,7 +212,7 @@ def test_a_look_beyond_the_sealed_number_is_refused(opened: Any) -> None:
     (second,) = deciding.plan_next_sitting(opened.store, opened.leader, opened.study, None)
     serve(opened, second, 2.5, 11, {0.0: 5.0, 8.0: 5.0, 24.0: 5.0})
     closing.open_key(opened.store, opened.leader, opened.study, "Ada")
-    with pytest.raises(NotAllowed, match="2 looks were sealed"):
+    with pytest.raises(NotAllowed, match="2 openings of the key were sealed"):
         deciding.plan_next_sitting(opened.store, opened.leader, opened.study, None)
 
 

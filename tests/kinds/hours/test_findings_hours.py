@@ -70,7 +70,7 @@ def test_a_verdict_has_a_headline_four_facts_and_the_caution(kind: str) -> None:
     finding = hours_finding(KINDS[kind])
     assert finding.headline.endswith(".")
     assert finding.lede.endswith(".")
-    assert [fact.label for fact in finding.facts] == ["Binds", "Saved", "Control found", "Holds for"]
+    assert [fact.label for fact in finding.facts] == ["Decides the hour", "Saved", "Control found", "Holds for"]
     assert all(fact.value for fact in finding.facts)
     assert "allergens" in finding.caution
 
@@ -341,9 +341,9 @@ def test_the_price_names_cases_grams_and_minutes() -> None:
         "1 more sitting would settle it in at least about 6 of 10 cases; it costs 36 g and 48 min a person."
         in finding.lede
     )
-    assert "By the last of the 3 looks that are left it would be settled in at least about 7 of 10" in finding.lede
+    assert "By the last of the 3 openings that are left it would be settled in at least about 7 of 10" in finding.lede
     assert [row.grams for row in finding.offers] == ["27 g", "36 g", "81 g"]
-    assert [row.palates for row in finding.offers] == ["8 palates", "8 palates", "24 palates"]
+    assert [row.palates for row in finding.offers] == ["8 seats", "8 seats", "24 seats"]
     assert [row.chance for row in finding.offers] == [
         "at least about half of all",
         "at least about 6 of 10",

@@ -128,7 +128,7 @@ def price(rows: Sequence[WayRow]) -> None:
     body = [[way.what, way.asks, way.chance] for way in rows]
     told = _(
         "Each is a new study with its own seal. The answers of this one stay as they are and are not added: counting "
-        "on after a look finds differences that are not there."
+        "on after the key was opened finds differences that are not there."
     )
     look.put(
         look.box("patina", _("What an answer would cost"), look.table(heads, body, "price"), look.text(told, "small"))

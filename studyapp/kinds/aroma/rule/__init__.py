@@ -183,7 +183,7 @@ def _table_problems(plan: AromaPlan) -> Iterator[Problem]:
     if pieces > PALATE:
         yield Problem(
             "sets_a_sitting",
-            _("Careful: {n} pieces in one sitting. Most palates tire after {most}; serve fewer sets.").format(
+            _("Careful: {n} pieces in one sitting. Most people tire after {most}; serve fewer sets.").format(
                 n=pieces, most=PALATE
             ),
             blocks=False,

@@ -58,7 +58,9 @@ def _within(value: int, option: str, most: int, least: int = 1) -> int:
 @click.command("hours")
 @click.option("--hours", type=Hours(), help="Hours of the pulls, the longest last.")
 @click.option("--assessors", type=Whole(), help="How many people taste.")
-@click.option("--replicates", type=Whole(), default=2, show_default=True, help="Servings of each pull before a look.")
+@click.option(
+    "--replicates", type=Whole(), default=2, show_default=True, help="Servings of each pull before the key is opened."
+)
 @click.option("--rule", "rule_file", type=click.Path(path_type=Path), help="The RULE.toml to be sealed.")
 @click.option("--margin", type=Number(), help="Instead of a rule: one attribute wanted lower, with this margin.")
 @click.option(
@@ -179,14 +181,17 @@ def _told(
     table = "\n".join(f"{label:<{width}}  {100 * chance:5.1f} %" for label, chance in rows)
     notes = [
         ngettext(
-            "{people} assessors, {n} serving of each pull before a look.",
-            "{people} assessors, {n} servings of each pull before a look.",
+            "{people} assessors, {n} serving of each pull before the key is opened.",
+            "{people} assessors, {n} servings of each pull before the key is opened.",
             replicates,
         ).format(people=people, n=replicates),
         _("{n} studies simulated, seed {seed}; each chance is right within {se} points.").format(
             n=found.studies, seed=found.seed, se=f"{200 * found.monte_carlo_se:.1f}"
         ),
-        _("On average {looks} looks, and {hours} h conched afterwards (within {se} h), {saved} h saved.").format(
+        _(
+            "On average the key is opened {looks} times, and {hours} h conched afterwards (within {se} h), "
+            "{saved} h saved."
+        ).format(
             looks=f"{found.mean_looks:.2f}",
             hours=f"{found.mean_hours:.1f}",
             se=f"{2 * found.mean_hours_se:.1f}",

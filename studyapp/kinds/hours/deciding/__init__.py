@@ -232,7 +232,7 @@ def plan_next_sitting(
     verdict = _verdict(store, by, study_id)
     if verdict not in ("cannot tell", None):
         raise NotAllowed(
-            _("Not done: this look gave an answer, so the study ends here. Plan a new study for a new question.")
+            _("Not done: this opening gave an answer, so the study ends here. Plan a new study for a new question.")
         )
     with store.write() as tx:
         study = study_or_refuse(tx, study_id, KIND)
@@ -255,14 +255,14 @@ def _verdict(store: Store, by: Staff, study_id: str) -> str | None:
 def _refuse_look(study: HoursStudy) -> None:
     """A look beyond the sealed number would make the error larger than sealed."""
     if study.state != "opened":
-        raise NotAllowed(_("Not done: open the key of this look first; the next one follows from its verdict."))
+        raise NotAllowed(_("Not done: open the key first; the next sitting follows from its verdict."))
     if study.look >= study.plan.looks:
         raise NotAllowed(
             ngettext(
-                "Not done: {n} look was sealed and is used. Another one would make the error larger than sealed; "
-                "plan a new study.",
-                "Not done: {n} looks were sealed and all are used. Another one would make the error larger than "
+                "Not done: {n} opening of the key was sealed and is used. Another one would make the error larger than "
                 "sealed; plan a new study.",
+                "Not done: {n} openings of the key were sealed and all are used. Another one would make the error larger "
+                "than sealed; plan a new study.",
                 study.plan.looks,
             ).format(n=study.plan.looks)
         )

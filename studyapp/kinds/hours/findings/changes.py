@@ -175,7 +175,7 @@ def _looks_left(decision: Decision) -> str:
     if left < 1:
         return ""
     return ngettext(
-        "One more look: the rule was sealed with {n} more.",
-        "More looks: the rule was sealed with {n} more.",
+        "One more opening of the key: the rule was sealed with {n} more.",
+        "More openings of the key: the rule was sealed with {n} more.",
         left,
     ).format(n=left)

@@ -77,7 +77,7 @@ def _row(offer: Offer, costs: Costs | None) -> OfferRow:
         servings=ngettext("{n} serving", "{n} servings", servings).format(n=servings),
         grams=_("{n} g").format(n=_grams(pieces * costs.grams)) if costs else "",
         minutes=_("{n} min").format(n=decimal(ceil(pieces * costs.minutes), 0)) if costs else "",
-        palates=ngettext("{n} palate", "{n} palates", offer.palates).format(n=offer.palates),
+        palates=ngettext("{n} seat", "{n} seats", offer.palates).format(n=offer.palates),
         chance=chance(offer) if offer.told < SELDOM else _("at least about {k}").format(k=chance(offer)),
         error=_("± {error} %").format(error=decimal(max(200 * offer.monte_carlo_se, 1), 0)),
     )
@@ -101,7 +101,7 @@ def _what(offer: Offer) -> str:
             offer.sittings,
         ).format(n=offer.sittings, pulls=hours_list(offer.pulls))
     if offer.name == "all looks":
-        return _("every look that is left: up to {n} more sittings with all pulls, {mean} on average").format(
+        return _("every opening that is left: up to {n} more sittings with all pulls, {mean} on average").format(
             n=offer.sittings, mean=decimal(offer.mean_sittings, 1)
         )
     if offer.name == "new study":
@@ -128,10 +128,10 @@ def how_rough() -> str:
     return _(
         "The chances come from how much these people differ; they are rough and rather low than high. More than half "
         "is said only where about two earlier studies of the panel tell of that. In brackets: what more drawing could "
-        "change. A palate is one person for one sitting."
+        "change. A seat is one person for one sitting."
     )
 
 
 def none_left() -> str:
     """Why nothing is offered after "cannot tell"."""
-    return _("The sealed looks are used up. An answer needs a new study with a new seal.")
+    return _("The key has been opened as often as was sealed. An answer needs a new study with a new seal.")

@@ -145,7 +145,7 @@ def _cannot_tell_lede(decision: Decision, offers: Sequence[Offer], costs: Costs 
 def _price(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> str:
     if not offers:
         if decision.look >= decision.looks:
-            return _("The looks that were sealed are used up, so an answer needs a new study.")
+            return _("The key has been opened as often as was sealed, so an answer needs a new study.")
         return ""
     last = to_the_last_look(offers)
     return " ".join([_next_step(best_offer(offers), costs), *([_waiting(last)] if last is not None else [])])
@@ -154,8 +154,8 @@ def _price(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> 
 def _waiting(offer: Offer) -> str:
     """What all looks that are left would bring."""
     if offer.told < SELDOM:
-        return _("Not even all {n} looks that are left would often settle it.").format(n=offer.looks)
-    return _("By the last of the {n} looks that are left it would be settled in at least about {k} cases.").format(
+        return _("Not even all {n} openings that are left would often settle it.").format(n=offer.looks)
+    return _("By the last of the {n} openings that are left it would be settled in at least about {k} cases.").format(
         n=offer.looks, k=chance(offer)
     )
 
@@ -166,9 +166,9 @@ def _next_step(offer: Offer, costs: Costs | None) -> str:
     if offer.told < SELDOM:
         return _("More of the same would seldom settle it: in {k} cases.").format(k=k)
     if offer.name == "new study":
-        return _("The looks that were sealed are used up; {what}, would settle it in at least about {k} cases.").format(
-            what=row.what, k=k
-        )
+        return _(
+            "The key has been opened as often as was sealed; {what}, would settle it in at least about {k} cases."
+        ).format(what=row.what, k=k)
     if not row.grams:
         return ngettext(
             "{n} more sitting would settle it in at least about {k} cases.",

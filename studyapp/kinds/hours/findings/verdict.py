@@ -80,15 +80,15 @@ def _warnings(decision: Decision) -> tuple[str, ...]:
 def _binds(decision: Decision) -> Fact:
     name = _binding(decision)
     if name is None:
-        return Fact(_("Binds"), _("nothing yet"))
+        return Fact(_("Decides the hour"), _("nothing yet"))
     result, following = decision.attributes.get(name), decision.attributes.get(decision.next_binding or "")
     if decision.verdict != "stop" or result is None or result.shortest_hours is None:
-        return Fact(_("Binds"), name)
+        return Fact(_("Decides the hour"), name)
     value = _("{name}, {h} h").format(name=name, h=hours(result.shortest_hours))
     if following is None or following.shortest_hours is None:
-        return Fact(_("Binds"), value)
+        return Fact(_("Decides the hour"), value)
     note = _("next is {name}, {h} h").format(name=following.name, h=hours(following.shortest_hours))
-    return Fact(_("Binds"), value, note)
+    return Fact(_("Decides the hour"), value, note)
 
 
 def _binding(decision: Decision) -> str | None:

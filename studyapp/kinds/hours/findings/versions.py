@@ -31,7 +31,7 @@ def departures(shown: Shown) -> tuple[str, ...]:
     return (
         _(
             "The study was sealed under version {sealed} of the stop rule and decided by the corrected version {n}: "
-            "margins, limits and looks are as sealed, but the answer can differ from what version {sealed} would have "
-            "said, mostly by claiming less."
+            "margins, limits and openings are as sealed, but the answer can differ from what version {sealed} would "
+            "have said, mostly by claiming less."
         ).format(sealed=shown.sealed_version, n=shown.rule_version),
     )

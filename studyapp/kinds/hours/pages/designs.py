@@ -32,7 +32,7 @@ def asked(key: str) -> Wish | None:
     look.put(look.title(_("Which design would do?"), 2))
     chance = st.number_input(_("Wished chance of an answer, in 100"), 30, 95, 80, 5, key=f"wish-{key}")
     nameable = st.checkbox(_("The taste in question has a name"), True, key=f"nameable-{key}")
-    return Wish(int(chance), nameable) if st.button(_("Look for a design"), key=f"propose-{key}") else None
+    return Wish(int(chance), nameable) if st.button(_("Find a plan"), key=f"propose-{key}") else None
 
 
 def draw(search: Search, key: str) -> bool:
@@ -46,7 +46,7 @@ def draw(search: Search, key: str) -> bool:
 
 def outdated() -> None:
     """The plan has moved on from what was looked for."""
-    look.put(look.quiet(_("The plan has changed since the last search; look again.")))
+    look.put(look.quiet(_("The plan has changed since the last search; search again.")))
 
 
 def _answer(answer: Answer, key: str) -> bool:
@@ -78,16 +78,18 @@ def _sentence(proposal: Proposal) -> str:
     wished = round(100 * proposal.wanted)
     if proposal.found is None:
         return _(
-            "No design within your palate and eight sittings reaches {wished} in 100; the nearest reaches {n}. "
+            "No plan within these pieces a person and eight sittings reaches {wished} in 100; the nearest reaches {n}. "
             "What would help:"
         ).format(wished=wished, n=_give_or_take(proposal.nearest.chance, proposal.nearest.monte_carlo_se))
     found = proposal.found
     return _("{pulls}, {sittings}, {looks}: {n} in 100.").format(
         pulls=_("Pulls at {hours} h").format(hours=", ".join(as_hours(pull.hours) for pull in found.plan.pulls)),
         sittings=ngettext(
-            "{n} sitting before the first look", "{n} sittings before the first look", found.sittings
+            "{n} sitting before the key is first opened", "{n} sittings before the key is first opened", found.sittings
         ).format(n=found.sittings),
-        looks=ngettext("{n} look", "{n} looks", found.plan.looks).format(n=found.plan.looks),
+        looks=ngettext("{n} opening of the key", "{n} openings of the key", found.plan.looks).format(
+            n=found.plan.looks
+        ),
         n=_give_or_take(found.chance, found.monte_carlo_se),
     )
 

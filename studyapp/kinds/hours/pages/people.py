@@ -36,17 +36,17 @@ def _numbers(plan: HoursPlan, key: str) -> HoursPlan:
 
     left, right = st.columns(2)
     with left:
-        sittings = whole(_("Sittings before the first look"), plan.sittings, 10, "sittings")
+        sittings = whole(_("Sittings before the key is first opened"), plan.sittings, 10, "sittings")
     with right:
         replicates = whole(_("Servings of each pull in a sitting"), plan.replicates, 4, "replicates")
     left, right = st.columns(2)
     with left:
-        looks = whole(_("Looks allowed"), plan.looks, 4, "looks")
+        looks = whole(_("How often the key may be opened"), plan.looks, 4, "looks")
     with right:
-        later = whole(_("Sittings before each later look"), plan.next_sittings, 10, "next") if looks > 1 else 1
+        later = whole(_("Sittings before each later opening"), plan.next_sittings, 10, "next") if looks > 1 else 1
     palate = int(
         st.number_input(
-            _("Scored pieces a palate takes in a sitting, at most"), 3, 20, plan.palate, 1, key=f"palate-{key}"
+            _("Scored pieces for one person in a sitting, at most"), 3, 20, plan.palate, 1, key=f"palate-{key}"
         )
     )
     return replace(plan, sittings=sittings, looks=looks, replicates=replicates, next_sittings=later, palate=palate)

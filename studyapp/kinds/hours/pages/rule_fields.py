@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import streamlit as st
 
@@ -20,7 +19,7 @@ class TypedLine:
     """One deciding attribute as typed."""
 
     name: str
-    wanted: Literal["lower", "higher", "same"]
+    wanted: Wanted
     margin: float
     limit: float | None
 

@@ -102,7 +102,7 @@ def _listed(run: PullCalendar, reached: int) -> None:
     shown = [one for one in run.appointments if one.kind != "rest"]
     look.put(_rows([one for one in shown if one.look <= reached], run), look.quiet(_age(run.age.days)))
     later = sorted({one.look for one in shown if one.look > reached})
-    told = _("Look {n}, only if the verdict before cannot tell; at the earliest")
+    told = _("Opening {n}, only if the verdict before cannot tell; at the earliest")
     for number in later:
         look.put(look.title(told.format(n=number), 3), _rows([one for one in shown if one.look == number], run))
     if later:
@@ -212,7 +212,7 @@ def _quantities(plan: HoursPlan) -> None:
                 for one in needed
             ],
         ),
-        look.quiet(_("For all sealed looks, with 50 g for instruments and 50 g kept back, rounded up.")),
+        look.quiet(_("For all sealed openings, with 50 g for instruments and 50 g kept back, rounded up.")),
     )
     short = [
         one for one in needed for pull in plan.pulls if pull.hours == one.hours and (pull.mass_g or 1e9) < one.grams

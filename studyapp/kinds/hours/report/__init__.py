@@ -195,7 +195,7 @@ def _rule_sentences(decision: Decision) -> list[str]:
         else:
             sentence = _("{name}: {wanted}, margin {m}, limit {limit}.")
             lines.append(sentence.format(limit=units(result.rule.limit), **texts))
-    error = _("Error of the whole rule: stop too early in at most {share} studies. Look {look} of {looks}.")
+    error = _("Error of the whole rule: stop too early in at most {share} studies. Opening {look} of {looks}.")
     lines.append(error.format(share=of_studies(decision.alpha), look=decision.look, looks=decision.looks))
     return lines
 
@@ -230,9 +230,9 @@ def _record_rows(decision: Decision, printed_at: str, record: ReportRecord) -> l
         (_("Sittings"), str(decision.scope.get("sittings", ""))),
         (_("Pulls"), _("{list} h").format(list=", ".join(hours(hour) for hour in decision.passes))),
         (_("Pull known to differ"), _("{h} h").format(h=hours(decision.control_hours))),
-        (_("Look"), _("{look} of {looks}").format(look=decision.look, looks=decision.looks)),
+        (_("Opening of the key"), _("{look} of {looks}").format(look=decision.look, looks=decision.looks)),
         (
-            _("Level of this look"),
+            _("Error left for this opening"),
             _("{level}, one-sided; intervals of {share}").format(
                 level=decimal(decision.level, 4), share=percent(interval_share(decision.level) / 100)
             ),

@@ -99,7 +99,7 @@ def _attribute_problems(plan: HoursPlan) -> Iterator[Problem]:
     if "" in names or len(set(names)) != len(names):
         yield Problem("attributes", _("Fix the attributes: each needs a name of its own."))
     if len(plan.attributes) > 12:
-        yield Problem("attributes", _("Fix the attributes: at most twelve lines; a palate tires before a list does."))
+        yield Problem("attributes", _("Fix the attributes: at most twelve lines; a person tires before a list does."))
     for line in deciding:
         yield from _line_problems(line)
     if len(deciding) > 5:
@@ -152,7 +152,7 @@ def _panel_problems(plan: HoursPlan) -> Iterator[Problem]:
         yield Problem(
             "sittings",
             _(
-                "Careful: with one sitting before the first look, a tray prepared differently "
+                "Careful: with one sitting before the key is first opened, a tray prepared differently "
                 "cannot be told from the hours. Two are safer."
             ),
             blocks=False,
@@ -180,14 +180,14 @@ def _palate_problems(plan: HoursPlan) -> Iterator[Problem]:
     if not LEAST_PALATE <= plan.palate <= MOST_PALATE:
         yield Problem(
             "palate",
-            _("Fix the pieces a sitting: between {low} and {high}; six is what most palates take.").format(
+            _("Fix the pieces a sitting: between {low} and {high}; six is what most people take.").format(
                 low=LEAST_PALATE, high=MOST_PALATE
             ),
         )
     elif plan.palate > USUAL_PALATE and len(plan.pulls) * plan.replicates > USUAL_PALATE:
         yield Problem(
             "palate",
-            _("Careful: up to {n} pieces in one sitting. Most palates tire after {most}.").format(
+            _("Careful: up to {n} pieces in one sitting. Most people tire after {most}.").format(
                 n=min(plan.palate, len(plan.pulls) * plan.replicates), most=USUAL_PALATE
             ),
             blocks=False,
@@ -214,19 +214,19 @@ def blocks_told(plan: HoursPlan) -> tuple[str, ...]:
     whole, rest = divmod(palate, pulls)
     if not whole:
         told = _(
-            "{n} pulls are more than the {most} pieces a palate takes in a sitting, so each assessor tastes the "
+            "{n} pulls are more than the {most} pieces that one person takes in a sitting, so each assessor tastes the "
             "longest, the control and {rest} of the others, in turns that are balanced."
         )
         return (told.format(n=pulls, most=palate, rest=palate - 2),)
     times = ngettext("once", "{n} times", whole).format(n=whole)
     if rest:
         told = _(
-            "A palate takes {most} pieces in a sitting, so each assessor tastes every pull {times} and {rest} of them "
+            "A person takes {most} pieces in a sitting, so each assessor tastes every pull {times} and {rest} of them "
             "once more, in turns that are balanced."
         )
         return (told.format(most=palate, times=times, rest=rest),)
     told = _(
-        "A palate takes {most} pieces in a sitting, so each assessor tastes every pull {times}; plan more sittings."
+        "A person takes {most} pieces in a sitting, so each assessor tastes every pull {times}; plan more sittings."
     )
     return (told.format(most=palate, times=times),)
 
@@ -269,7 +269,8 @@ def _rule(plan: HoursPlan) -> tuple[str, ...]:
     lines.append(
         ngettext(
             "{people} assessors, {sittings} before the verdict, which is read once.",
-            "{people} assessors; up to {looks} looks, the first after {sittings}, each at a stricter level.",
+            "{people} assessors; the key is opened up to {looks} times, first after {sittings}, each time at a "
+            "stricter level.",
             plan.looks,
         ).format(
             people=len(plan.assessors),

@@ -232,8 +232,8 @@ def mass_older(days: int) -> str:
 def keep_alike() -> str:
     """What must be done for that difference to be one and the same for every pull."""
     return _(
-        "Pieces of a later look are moulded for it and as old as before, but their mass is older. Keep what is left of "
-        "every pull in the same way: dark, odour-tight, at one temperature."
+        "Pieces for a later opening are moulded for it and as old as before, but their mass is older. Keep what is "
+        "left of every pull in the same way: dark, odour-tight, at one temperature."
     )
 
 

@@ -11,7 +11,7 @@ from analysis.design import blocks
 from analysis.design.serving import serving_orders
 from analysis.planning.simulation import Design
 
-Places = NDArray[np.intp]
+Positions = NDArray[np.intp]
 # Each deal has small unevennesses of its own; so many in turn stand for all that a seal may draw.
 DEALS = 20
 
@@ -29,35 +29,35 @@ def dealt(design: Design, pulls: int, looks: int, seed: int) -> Design:
         deals = [_whole(design, pulls, design.sittings(looks), seed + number) for number in range(DEALS)]
     else:
         deals = [_of_pattern(design, design.pattern, looks, seed)]
-    return replace(design, places=np.stack(deals))
+    return replace(design, positions=np.stack(deals))
 
 
-def _whole(design: Design, pulls: int, sittings: int, seed: int) -> Places:
+def _whole(design: Design, pulls: int, sittings: int, seed: int) -> Positions:
     """One deal (assessors, pulls, sittings, replicates) where everybody tastes everything."""
     # A sitting has a seed of its own, far from those of the other deals.
     orders = [
         serving_orders(pulls, design.assessors, design.replicates, DEALS * 1000 * sitting + seed)
         for sitting in range(sittings)
     ]
-    return _places(orders, pulls, design.replicates)
+    return _positions(orders, pulls, design.replicates)
 
 
-def _of_pattern(design: Design, pattern: NDArray[np.intp], looks: int, seed: int) -> Places:
+def _of_pattern(design: Design, pattern: NDArray[np.intp], looks: int, seed: int) -> Positions:
     """One deal (assessors, pulls, sittings, replicates) of what a pattern serves."""
     orders: list[list[list[int]]] = []
     for look in range(1, looks + 1):
         counts = pattern[:, :, len(orders) : design.sittings(look)].transpose(2, 0, 1).tolist()
         orders += blocks.orders_of(counts, seed + look)
-    return _places(orders, pattern.shape[1], design.replicates)
+    return _positions(orders, pattern.shape[1], design.replicates)
 
 
-def _places(orders: list[list[list[int]]], pulls: int, replicates: int) -> Places:
+def _positions(orders: list[list[list[int]]], pulls: int, replicates: int) -> Positions:
     """Orders [sitting][assessor][position] as places from 1; 0 where nothing is served."""
-    places = np.zeros((len(orders[0]), pulls, len(orders), replicates), np.intp)
+    positions = np.zeros((len(orders[0]), pulls, len(orders), replicates), np.intp)
     for sitting, people in enumerate(orders):
         for person, order in enumerate(people):
             had = [0] * pulls
-            for place, pull in enumerate(order, 1):
-                places[person, pull, sitting, had[pull]] = place
+            for position, pull in enumerate(order, 1):
+                positions[person, pull, sitting, had[pull]] = position
                 had[pull] += 1
-    return places
+    return positions
