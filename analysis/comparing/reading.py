@@ -122,8 +122,8 @@ def together_by(scores: Scores, piece: Codes) -> Scores:
                 found[:, :, number, :, turn * r : (turn + 1) * r] = part[:, :, column]
         return np.asarray(found)
 
-    places = None if scores.places is None else np.asarray(joined(scores.places, -1), np.intp)
-    return Scores(joined(scores.values, np.nan), places)
+    positions = None if scores.positions is None else np.asarray(joined(scores.positions, -1), np.intp)
+    return Scores(joined(scores.values, np.nan), positions)
 
 
 def _batches(scores: pd.DataFrame, rule: MakeRule, makes: tuple[str, ...]) -> tuple[str, ...]:

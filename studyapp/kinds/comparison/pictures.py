@@ -16,8 +16,8 @@ from studyapp.words import _
 if TYPE_CHECKING:
     from analysis.comparing import ClaimResult, Compared, MakeClaim, MakeResult
 
-ROW, TOP = 56, 70  # px of a row, and of all that is no row
-_HALF = 0.34  # of a row, the height of its band on either side
+ROW, TOP = 62, 76  # px of a row, and of all that is no row
+_HALF, _NAME = 0.26, 0.42  # of a row: the height of its band on either side, where its name stands
 _LEAST = 2.0  # units on either side that are always drawn
 
 
@@ -26,18 +26,14 @@ def against(found: Compared, name: str, theme: Theme) -> Picture:
     make, reach = found.makes[name], _reach(found)
     names = list(make.attributes)
     at = {what: float(len(names) - 1 - row) for row, what in enumerate(names)}
-    labels = {place: f"{opening(what)}: {claim_line(found.claims[what])}" for what, place in at.items()}
     frame = Frame(
         theme,
         (-reach, reach),
-        (-0.5, len(names) - 0.1),
+        (-0.5, len(names) + 0.05),
         list(range(-int(reach), int(reach) + 1, 1 if reach <= 4 else 2)),
-        list(at.values()),
-        _("difference from {ref}, units of the 0 to 10 scale").format(ref=found.reference),
-        None,
-        labels,
+        x_title=_("units, against {ref}").format(ref=found.reference),
     )
-    layers = [*_ground(found, frame, at), *_directions(frame), *_bars(make, found, frame, at)]
+    layers = [*_ground(found, frame, at), *_named(found, frame, at), *_bars(make, found, frame, at)]
     return frame.picture(layers, TOP + ROW * len(names))
 
 
@@ -47,7 +43,7 @@ def _reach(found: Compared) -> float:
     for make in found.makes.values():
         for one in make.attributes.values():
             ends += [abs(end) for end in (one.lower, one.upper, one.difference) if end is not None]
-    return float(ceil(max(ends) + 0.1))
+    return float(ceil(max(ends) + 0.4))
 
 
 def _ground(found: Compared, frame: Frame, at: dict[str, float]) -> Iterator[Layer]:
@@ -70,11 +66,15 @@ def _band(claim: MakeClaim, low: float) -> tuple[float, float]:
     return (-claim.margin if claim.claim == "same" else low), claim.margin
 
 
-def _directions(frame: Frame) -> Iterator[Layer]:
+def _named(found: Compared, frame: Frame, at: dict[str, float]) -> Iterator[Layer]:
+    """The name of each row with its claim, above its band, so that a phone's width is left to the bars."""
     low, high = frame.across
-    top = frame.up[1] - 0.12
+    top = frame.up[1] - 0.14
     yield marks.words(_("better"), low, top, frame.theme.quiet)
     yield marks.words(_("worse"), high, top, frame.theme.quiet, "right")
+    for what, place in at.items():
+        said = f"{opening(what)}: {claim_line(found.claims[what])}"
+        yield marks.words(said, low, place + _NAME, frame.theme.ink, weight=600)
 
 
 def _bars(make: MakeResult, found: Compared, frame: Frame, at: dict[str, float]) -> Iterator[Layer]:
@@ -89,9 +89,7 @@ def _bars(make: MakeResult, found: Compared, frame: Frame, at: dict[str, float])
                 yield from marks.lying([row], colour, _ends(found.claims[what]))
             yield from marks.signs("cross" if sign == "cross" else "disc", [row], colour, theme, tips)
             if not shown and one.upper is not None:
-                yield marks.words(
-                    _reaching(one, found.claims[what]), one.upper, at[what] + _HALF, colour, "center", weight=600
-                )
+                yield marks.words(_reaching(one, found.claims[what]), one.upper, at[what], colour, dx=8, weight=600)
 
 
 def _ends(claim: MakeClaim) -> Sequence[str]:

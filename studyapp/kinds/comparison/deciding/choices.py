@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from studyapp.kinds.comparison.deciding.prospects import design_of, truths_of
 from studyapp.kinds.comparison.plan import ComparisonPlan
-from studyapp.kinds.comparison.rule import pieces_a_sitting
+from studyapp.kinds.comparison.rule import pieces_a_sitting, rule_of
 from studyapp.methods import METHODS
 
 if TYPE_CHECKING:
     from analysis.planning.score_or_choice import TestChances
 
-ASKED = ("two-alternative", "triangle")
+# Both ask which cup has more of a taste that has a name, as an attribute has.
+ASKED = ("two-alternative", "three-alternative")
 # A choice is proposed from so much more chance on, of both "shown the same" and "found to differ" the lesser.
 WORTH = 0.10
 
@@ -26,8 +28,12 @@ class Hint:
 
 
 def hint(plan: ComparisonPlan, studies: int = 1000) -> Hint | None:
-    """A forced choice that answers better; None where scores do as well, or where a choice asks another question: of
-    several makes, of several attributes, or of a direction that is better."""
+    """A forced choice that answers better for as many pieces, the control among those of the scores.
+
+    None where scores do as well, or where a choice asks another question: of several makes or attributes, or of a
+    direction that is better.
+    """
+    from analysis.comparing.chances import outcomes
     from analysis.planning.score_or_choice import compare
     from analysis.planning.simulation import AttributeTruth
 
@@ -41,6 +47,8 @@ def hint(plan: ComparisonPlan, studies: int = 1000) -> Hint | None:
     scores, *choices = compare(
         truth, deciding[0].margin, len(plan.assessors), palate, plan.sittings, plan.alpha, cups, studies
     )
+    own = outcomes(rule_of(plan, 1), truths_of(plan), design_of(plan), studies, 1)
+    scores = replace(scores, same=own.all_shown)
     best = max(choices, key=_worth, default=None)
     return Hint(best, scores) if best is not None and _worth(best) > _worth(scores) + WORTH else None
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from studyapp.findings import Fact, beside, caution, of_ten, units
-from studyapp.findings.numbers import decimal, interval_share, listed, opening, or_dash, p_value
+from studyapp.findings.numbers import SELDOM, decimal, interval_share, listed, opening, or_dash, p_value
 from studyapp.kinds.comparison.findings.careful import told_warning
 from studyapp.kinds.comparison.plan import LETTERS, ComparisonPlan
 from studyapp.kinds.comparison.rule import words_of
@@ -251,11 +251,13 @@ def _offer(offer: MakeOffer, plan: ComparisonPlan | None, found: Compared) -> Of
     if plan is not None:
         grams = offer.sittings * offer.servings * len(plan.assessors) * plan.piece_g
         asks = _("{pieces}, {g} g from each make").format(pieces=asks, g=f"{grams:.0f}")
-    chance = "; ".join(
-        _("on {make} in at least about {chance}").format(make=name, chance=of_ten(share))
-        for name, share in offer.told.items()
-    )
+    chance = "; ".join(_often(name, share) for name, share in offer.told.items())
     return OfferRow(what, asks, chance)
+
+
+def _often(make: str, share: float) -> str:
+    told = _("on {make} in {chance}") if share < SELDOM else _("on {make} in at least about {chance}")
+    return told.format(make=make, chance=of_ten(share))
 
 
 # ---- pictures, lists and drafts --------------------------------------------------------------------------------------

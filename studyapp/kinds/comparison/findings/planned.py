@@ -30,9 +30,9 @@ def hardly(power: PlanPower) -> str:
     """Said first where an answer will be rare; empty where it will not."""
     if power.own.share >= FEW:
         return ""
-    return _(
-        "An answer is rare with this plan: about {chance}. Fewer attributes, more people or wider margins help."
-    ).format(chance=of_ten(power.own.share))
+    return _("An answer is rare with this plan: {chance}. Fewer attributes, more people or wider margins help.").format(
+        chance=of_ten(power.own.share)
+    )
 
 
 def others(power: PlanPower) -> list[tuple[str, Chance]]:

@@ -49,7 +49,7 @@ def _about(plan: ComparisonPlan) -> str:
 def _row(plan: ComparisonPlan, one: Likewise, key: str) -> tuple[Likewise, bool]:
     """One quantity with its tolerance and the readings of every make, and whether it stays."""
     with st.container(key=f"line-alike-{key}"):
-        named, unit, tolerance, out = st.columns([4, 2, 3, 2], vertical_alignment="bottom")
+        named, unit, tolerance, out = st.columns([4, 2, 3, 3], vertical_alignment="bottom")
         with named:
             name = st.text_input(_("Quantity"), one.name, max_chars=40, key=f"alike-{key}").strip()
         with unit:

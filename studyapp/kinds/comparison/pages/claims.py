@@ -41,7 +41,7 @@ def draw(plan: ComparisonPlan, key: str, problems: Sequence[Problem]) -> Compari
             if st.button(_("Add an attribute") if plan.attributes else _("Add the first"), key=f"add-{key}"):
                 lines.append(Attribute(_("Attribute {n}").format(n=len(lines) + 1)))
             if not plan.attributes and st.button(_("Start with the usual lines"), key=f"usual-{key}"):
-                lines, claims = list(usual()), {_("Cocoa flavour"): "same"}
+                lines = list(usual())
         look.put(look.quiet(_("Margin: the largest difference you would still accept, in scale units.")))
     return replace(plan, attributes=tuple(lines), claims=claims)
 
@@ -57,7 +57,7 @@ def _row(plan: ComparisonPlan, line: Attribute, key: str) -> tuple[Attribute, Cl
                 _("Definition, in a few words"), line.definition, max_chars=160, key=f"definition-{key}"
             )
         line = replace(line, name=name, definition=definition.strip())
-        wanted, claimed, margin, out = st.columns([3, 4, 2, 2], vertical_alignment="bottom")
+        wanted, claimed, margin, out = st.columns([3, 4, 2, 3], vertical_alignment="bottom")
         with claimed:
             claim = _claim(plan, line, key)
         with out:

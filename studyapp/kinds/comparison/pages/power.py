@@ -98,5 +98,6 @@ def _started(by: Staff, plan: ComparisonPlan, method: str) -> str:
         contains=plan.contains,
         traces=plan.traces,
         method=method,
+        note=next(line.name for line in plan.attributes if line.decides),
     )
     return planning.start(session.store(), by, kind, draft)
