@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
-from collections.abc import Callable, Mapping
-from typing import Literal
+from collections.abc import Callable, Mapping, Sequence
 
 import streamlit as st
 
@@ -13,7 +13,7 @@ from studyapp.components import credentials, look
 from studyapp.errors import StudyError
 from studyapp.records import Seat, Staff
 from studyapp.registry import OwnPage
-from studyapp.services import accounts
+from studyapp.services import accounts, planning
 from studyapp.words import _
 
 
@@ -104,6 +104,21 @@ def _first_by_name(role: str) -> st.Page:
     return st.Page(_screen(first), title=_titles()[first], url_path=_path(first), visibility="hidden")
 
 
+def _window(page: str, staff: Staff) -> str:
+    """What a tab is called among others: its page, and the study it shows. A phone that tastes is never told."""
+    with contextlib.suppress(StudyError):
+        if study := session.study_id():
+            return f"{planning.study(session.store(), staff, study).plan.title}: {page}"
+    return page
+
+
+def _menu(pages: Sequence[st.Page]) -> None:
+    """Where one can go, in words on every width: Streamlit's own menu is a bare sign on a phone."""
+    with st.container(horizontal=True, key="menu"):
+        for page in pages:
+            st.page_link(page)
+
+
 def _demo_band() -> None:
     """What is shown here is invented: say so on every page, and let one person try each role."""
     links = (("leader", _("Leader")), ("preparer", _("Preparer")), ("assessor", _("Assessor")))
@@ -118,13 +133,17 @@ def main() -> None:
     seat = session.seat()
     staff = None if seat else session.staff()
     role = _role(seat, staff)
-    title = _("Tasting") if seat else _("When can the conche stop?")
-    st.set_page_config(page_title=title, layout="wide" if role in ("leader", "preparer", "newcomer") else "centered")
+    st.set_page_config(
+        page_title=_("Tasting") if seat else _("When can the conche stop?"),
+        layout="wide" if role in ("leader", "preparer", "newcomer") else "centered",
+    )
     look.dress(session.theme())
     pages = _pages(role)
     session.know_pages(pages)
-    position: Literal["top", "hidden"] = "top" if role == "leader" else "hidden"
-    chosen = st.navigation([*pages.values(), _first_by_name(role)], position=position)
+    chosen = st.navigation([*pages.values(), _first_by_name(role)], position="hidden")
+    if staff is not None:
+        st.set_page_config(page_title=_window(chosen.title, staff))
+        _menu([page for name, page in pages.items() if name in ROLES[role] and name not in OF_ONE_STUDY])
     if session.demo():
         _demo_band()
     chosen.run()

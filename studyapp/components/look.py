@@ -17,19 +17,10 @@ from studyapp.assets import FAMILY
 from studyapp.pictures.theme import SCREENS, Theme
 
 Tone = Literal["patina", "copper", "brick"]
-Mark = Literal["disc", "ring", "dot", "cross", "square", "triangle", "diamond"]
+Mark = Literal["disc", "ring", "dot", "half", "cross", "reference", "triangle", "diamond"]
 
 FONT = f"{FAMILY}, system-ui, 'Noto Sans', sans-serif"
 
-_SIGNS: dict[Mark, str] = {
-    "disc": "●",
-    "ring": "○",
-    "dot": "◉",
-    "cross": "×",
-    "square": "□",
-    "triangle": "▲",
-    "diamond": "◆",
-}
 _SHEET = files("studyapp.components").joinpath("look.css").read_text(encoding="utf-8")
 
 
@@ -87,13 +78,18 @@ def crumb(parent: str, here: str, href: str = "/") -> str:
 
 
 def sign(mark: Mark, tone: str = "") -> str:
-    """A shape that is always followed by its word; a reader aloud skips it."""
-    return f'<span class="sign {escape(tone)}" aria-hidden="true">{_SIGNS[mark]}</span>'
+    """A shape, always with its word; a reader aloud skips it. The sheet draws it, so that no font can lack it."""
+    return f'<span class="sign {mark} {escape(tone)}" aria-hidden="true"></span>'
 
 
 def chip(mark: Mark, word: str, tone: str = "") -> str:
     """A state, as shape and word."""
     return f'<span class="chip {escape(tone)}">{sign(mark)} {escape(word)}</span>'
+
+
+def pill(word: str) -> str:
+    """A word about the whole of what it stands beside, as that a study is invented."""
+    return f'<span class="pill">{escape(word)}</span>'
 
 
 def bullets(sentences: Iterable[str]) -> str:

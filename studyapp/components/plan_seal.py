@@ -71,7 +71,7 @@ def _next() -> str:
 def sealed_view(study: Study[Any], rule: Sequence[str], beside: Sequence[str] = ()) -> None:
     """The rule of a sealed study, to read only, and what belongs to it `beside`."""
     look.put(
-        look.chip("square", _("sealed {time}").format(time=clock(study.sealed_at))),
+        look.chip("half", _("sealed {time}").format(time=clock(study.sealed_at))),
         look.title(_("The rule"), 2),
         look.bullets(rule),
         *beside,

@@ -19,9 +19,11 @@ from studyapp.pictures.theme import Theme
 Row = dict[str, Any]
 Layer = dict[str, Any]
 Picture = dict[str, Any]
-Sign = Literal["disc", "cross", "triangle", "pointer", "diamond", "square"]
+Sign = Literal["disc", "cross", "triangle", "pointer", "diamond", "reference"]
 
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
+# A ring on a short bar: an open square would look like a box to tick.
+REFERENCE = "M-1.1,0L1.1,0M0.5,0A0.5,0.5,0,1,1,-0.5,0A0.5,0.5,0,1,1,0.5,0"
 CROSS = "M-0.7,-0.7L0.7,0.7M-0.7,0.7L0.7,-0.7"
 LETTERS, NUMBERS = 13, 14  # px
 MARGIN_DASH, GUESS_DASH = (5, 3), (2, 3)
@@ -196,8 +198,8 @@ def _faces(sign: Sign, colour: str, theme: Theme) -> tuple[dict[str, Any], dict[
     if sign == "cross":
         cross = {"shape": CROSS, "filled": False, "size": 130}
         return cross | {"strokeWidth": 7, "stroke": theme.card}, cross | {"strokeWidth": 3, "stroke": colour}
-    if sign == "square":
-        return {}, {"shape": "square", "size": 95, "fill": theme.card, "stroke": colour, "strokeWidth": _BAR}
+    if sign == "reference":
+        return {}, {"shape": REFERENCE, "size": 95, "fill": theme.card, "stroke": colour, "strokeWidth": _BAR}
     shape, size, around = _SHAPES[sign]
     filled = {"shape": shape, "filled": True}
     return filled | {"size": around, "color": theme.card} if around else {}, filled | {"size": size, "color": colour}

@@ -22,27 +22,34 @@ def render() -> None:
         look.put(
             look.lede(_("Nothing is planned yet. A study asks one question about one recipe; give it a name to begin."))
         )
-    listed = [(study, _step(by, study, number)) for number, study in enumerate(studies)]
+    listed = {study.id: (study, _step(by, study)) for study in studies}
     if session.demo():
         tour.draw(studies, lambda study: _kept(by, study).get("verdict", ""), session.href)
     _start()
-    study_list.draw(listed, lambda page, study: session.go(page, study=study))
+    study_list.draw(listed, _kinds(), lambda study: _came_out(by, study), lambda page, of: session.go(page, study=of))
     for kind in registry.KINDS:
         for name, page in registry.pages(kind).own_pages().items():
             if st.button(page.act, key=name):
                 session.go(name)
 
 
-def _step(by: Staff, study: Study[Any], number: int) -> study_list.Step:
-    """The one step a study asks for; the verdicts of old studies are read on their own page."""
-    store, told = session.store(), registry.findings(study.kind)
+def _step(by: Staff, study: Study[Any]) -> study_list.Step:
+    """The one step a study asks for."""
     if study.state == "draft":
-        return study_list.step(study, (), told.draft_line(study.plan))
-    if study.state == "sealed":
-        return study_list.step(study, preparing.sittings(store, by, study.id))
-    if study.state == "decided" and number < study_list.FIRST_SHOWN:
-        return study_list.step(study, (), told.kept_line(study.plan, _kept(by, study)))
-    return study_list.step(study, ())
+        return study_list.step(study, (), registry.findings(study.kind).draft_line(study.plan))
+    return study_list.step(study, preparing.sittings(session.store(), by, study.id) if study.state == "sealed" else ())
+
+
+def _came_out(by: Staff, study: Study[Any]) -> str:
+    """What a signed study says, in one line; nothing of any other."""
+    if study.state != "decided":
+        return ""
+    return registry.findings(study.kind).kept_line(study.plan, _kept(by, study))
+
+
+def _kinds() -> dict[str, str]:
+    """The question of each kind."""
+    return {kind: registry.pages(kind).asks() for kind in registry.KINDS}
 
 
 def _kept(by: Staff, study: Study[Any]) -> dict[str, Any]:
@@ -55,7 +62,7 @@ def _kept(by: Staff, study: Study[Any]) -> dict[str, Any]:
 def _start() -> None:
     """The question and the name of a new study, and the button that begins its plan."""
     with st.container(key="card-new"), st.form("new-study", border=False):
-        kinds = {kind: registry.pages(kind).asks() for kind in registry.KINDS}
+        kinds = _kinds()
         kind = st.radio(_("The question"), list(kinds), format_func=kinds.get, horizontal=True, key="new-kind")
         left, right = st.columns([4, 1], vertical_alignment="bottom")
         hint = _("Dark 72 %, lot 14")

@@ -216,6 +216,7 @@ def test_from_the_plan_to_the_verdict(server: Any, workshop: Any, phone: Any, ha
     desk.page.get_by_label("Name of the person who opens the key").fill("Ada")
     desk.press("Open the key")
     desk.see("Stop at 12 hours.")
+    assert desk.page.title() == f"{TITLE}: Decide", "a tab says which study it shows"
     desk.page.locator("svg.marks").first.wait_for()
     axis = set(desk.page.locator("svg.marks").first.locator("text").all_text_contents())
     assert {"0", "12", "24"} <= axis, "the pulls stand under the picture as the hours they are"

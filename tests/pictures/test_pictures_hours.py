@@ -11,7 +11,7 @@ import pytest
 from analysis.stopping import AttributeResult
 from studyapp.kinds.hours.findings.scale import Scale, shared_scale
 from studyapp.kinds.hours.pictures import worsening
-from studyapp.pictures.marks import CROSS
+from studyapp.pictures.marks import CROSS, REFERENCE
 from studyapp.pictures.theme import PAPER, SCREENS, Theme
 from tests.kinds.hours.decisions import every_kind
 from tests.pictures.picture_reading import checked, marks, rows, sentences, shapes, silent_but_spoken, words
@@ -25,11 +25,11 @@ def _drawn(result: AttributeResult, theme: Theme = LIGHT) -> dict[str, Any]:
     return checked(worsening(result, shared_scale([result]), theme))
 
 
-def test_discs_crosses_and_square_stand_where_the_result_says(attribute_result: Build) -> None:
+def test_discs_crosses_and_reference_stand_where_the_result_says(attribute_result: Build) -> None:
     picture = _drawn(attribute_result())
     assert shapes(picture, "circle") == [12.0, 16.0]
     assert shapes(picture, CROSS) == [0.0, 4.0, 8.0]
-    assert shapes(picture, "square") == [24.0]
+    assert shapes(picture, REFERENCE) == [24.0]
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -99,6 +99,21 @@ def test_the_preparer_opens_the_kitchen_but_not_the_panel(screen: Screen, said: 
     assert "Dark 72 %, lot 14, Tasting 1" in said(kitchen)
 
 
+def test_one_study_among_many_is_found(screen: Screen, said: Said, workshop: Any) -> None:
+    """Thirty studies: lines on two pages, and a search that says how many stand where."""
+    for number in range(29):
+        planning.new_study(workshop.store, workshop.leader, "hours", f"Milk 45 %, lot {number + 20}")
+    app = screen("studies")
+    assert len([each for each in app.button if str(each.key).startswith("go-")]) == 20
+    app.selectbox(key="page-now").select(1).run()
+    assert len([each for each in app.button if str(each.key).startswith("go-")]) == 10
+    app.text_input(key="find-study").input("lot 41").run()
+    assert "Milk 45 %, lot 41" in said(app)
+    assert "Milk 45 %, lot 40" not in said(app)
+    app.text_input(key="find-study").input("mint").run()
+    assert "Nothing is called “mint” here." in said(app)
+
+
 @pytest.mark.parametrize("name", ["studies", "plan", "watch", "open_key", "decide", "panel"])
 def test_the_leader_s_screens_refuse_the_preparer(screen: Screen, name: str) -> None:
     refused = [error.value for error in screen(name, who="Ben").error]

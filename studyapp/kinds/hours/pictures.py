@@ -109,7 +109,7 @@ def _pulls(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
     yield from marks.signs("disc", within, theme.patina_text, theme, tips)
     yield marks.words(_("reference"), frame.across[1], 0.0, theme.quiet, "right", dy=15)
     reference = next(pull for pull in result.pulls if pull.hours == result.reference_hours)
-    yield from marks.signs("square", [_row(result, reference)], theme.ink, theme, tips)
+    yield from marks.signs("reference", [_row(result, reference)], theme.ink, theme, tips)
 
 
 def _row(result: AttributeResult, pull: PullResult) -> Row:

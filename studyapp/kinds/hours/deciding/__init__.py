@@ -261,8 +261,8 @@ def _refuse_look(study: HoursStudy) -> None:
             ngettext(
                 "Not done: {n} opening of the key was sealed and is used. Another one would make the error larger than "
                 "sealed; plan a new study.",
-                "Not done: {n} openings of the key were sealed and all are used. Another one would make the error larger "
-                "than sealed; plan a new study.",
+                "Not done: {n} openings of the key were sealed and all are used. Another one would make the error "
+                "larger than sealed; plan a new study.",
                 study.plan.looks,
             ).format(n=study.plan.looks)
         )

@@ -130,7 +130,7 @@ def _legend(finding: HoursFinding) -> str:
     """The marks of the charts in a sentence, each in its own shape and colour."""
     within = look.chip("disc", _("within"), "patina") + look.plain(_(": it does."))
     open_ = look.chip("cross", _("not shown"), "copper") + look.plain(_(": it does not, or a longer pull does not."))
-    reference = look.chip("square", _("reference")) + look.plain(_(": the longest pull."))
+    reference = look.chip("reference", _("reference")) + look.plain(_(": the longest pull."))
     return f'<p class="say quiet">{look.plain(finding.charts_intro)} {within} {open_} {reference}</p>'
 
 

@@ -137,7 +137,7 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
         "signs": [
             {"sign": "disc", "words": _("within the margin")},
             {"sign": "cross", "words": _("not shown")},
-            {"sign": "square", "words": _("the reference")},
+            {"sign": "reference", "words": _("the reference")},
         ],
         "charts": [
             {
