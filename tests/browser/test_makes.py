@@ -91,7 +91,7 @@ def test_from_the_plan_to_the_report(server: Any, workshop: Any, phone: Any, tmp
     seal(desk)
     study = next(one for one in planning.studies(workshop.store, workshop.leader) if one.plan.title == TITLE)
     taste(workshop, study.id)
-    desk.page.goto(f"{server.url}/open_key?study={study.id}")
+    desk.page.goto(f"{server.url}/open-key?study={study.id}")
     desk.see("Opening joins the codes to the makes")
     desk.page.get_by_label("Name of the person who opens the key").fill("Ada")
     desk.press("Open the key")

@@ -13,8 +13,6 @@ from studyapp.methods import METHODS
 if TYPE_CHECKING:
     from analysis.planning.score_or_choice import TestChances
 
-# Both ask which cup has more of a taste that has a name, as an attribute has.
-ASKED = ("two-alternative", "three-alternative")
 # A choice is proposed from so much more chance on, of both "shown the same" and "found to differ" the lesser.
 WORTH = 0.10
 
@@ -41,7 +39,8 @@ def hint(plan: ComparisonPlan, studies: int = 1000) -> Hint | None:
     alone = len(deciding) == 1 and len(plan.makes) == 2 and not plan.faster and plan.scope == "these batches"
     if not alone or plan.claim_of(deciding[0].name) != "same" or not deciding[0].margin:
         return None
-    cups = {method: METHODS[method].cups for method in ASKED}
+    # An attribute has a name, so which cup has more of it can be asked.
+    cups = {name: method.cups for name, method in METHODS.items() if method.names_taste}
     truth = AttributeTruth((0.0, 0.0))
     palate = max(pieces_a_sitting(plan), 2)
     scores, *choices = compare(

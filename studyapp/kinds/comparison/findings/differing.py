@@ -18,20 +18,25 @@ _DIGITS = 3
 
 
 def rows(make: str, alike: Alike, quantities: Mapping[str, Likewise]) -> list[tuple[str, str, str, str]]:
-    """Quantity, mark, answer and difference of one make, a row a quantity."""
+    """Quantity, answer as a code and in words, and difference of one make, a row a quantity."""
     return [
-        (what, *_answer(found[make]), _difference(found[make], quantities[what].unit if what in quantities else ""))
+        (
+            what,
+            found[make].answer,
+            _answer(found[make]),
+            _difference(found[make], quantities[what].unit if what in quantities else ""),
+        )
         for what, found in alike.items()
         if make in found
     ]
 
 
-def _answer(one: Likeness) -> tuple[str, str]:
+def _answer(one: Likeness) -> str:
     return {
-        "matched": ("disc", _("matched")),
-        "differs": ("triangle", _("differs")),
-        "not shown to match": ("cross", _("not shown to match")),
-        "not recorded": ("ring", _("not recorded")),
+        "matched": _("matched"),
+        "differs": _("differs"),
+        "not shown to match": _("not shown to match"),
+        "not recorded": _("not recorded"),
     }[one.answer]
 
 

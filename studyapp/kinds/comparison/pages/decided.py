@@ -91,8 +91,8 @@ def _differing(study: ComparisonStudy, shown: Shown) -> None:
     for name in found.makes:
         rows = differing.rows(name, shown.alike, quantities)
         lines = [
-            look.row(look.strong(what) + look.text(said, "small"), _chip(mark, answer))
-            for what, mark, answer, said in rows
+            look.row(look.strong(what) + look.text(said, "small"), _chip(code, answer))
+            for what, code, answer, said in rows
         ]
         with st.container(key=f"card-alike-{name}"):
             look.put(look.title(_("{make} against {ref}").format(make=name, ref=found.reference), 3))
@@ -103,12 +103,13 @@ def _about_differing() -> str:
     return _("None of it stops a verdict; it says how far to trust the reason.")
 
 
-def _chip(mark: str, answer: str) -> str:
-    signs: dict[str, tuple[look.Mark, str]] = {
-        "disc": ("disc", "patina"), "triangle": ("triangle", "copper"), "cross": ("cross", ""), "ring": ("ring", ""),
-    }  # fmt: skip
-    sign, tone = signs[mark]
-    return look.chip(sign, answer, tone)
+def _chip(answer: str, word: str) -> str:
+    """The answer as shape and word."""
+    return {
+        "matched": look.chip("disc", word, "patina"),
+        "differs": look.chip("triangle", word, "copper"),
+        "not shown to match": look.chip("cross", word),
+    }.get(answer, look.chip("ring", word))
 
 
 def _price(by: Staff, study: ComparisonStudy, finding: ComparisonFinding, another: bool) -> None:
