@@ -79,7 +79,8 @@ def _by_pairs(scores: Scores, lots: Lots) -> Apart:
     found = np.full((len(scores.values), int(lots.batch.max()) + 1, last + 1), np.nan)
     for pair in range(found.shape[1]):
         columns = np.flatnonzero(lots.batch == pair)
-        own = means(contrasts_of(cells_of(replace(scores, values=scores.values[:, :, columns], positions=None)).present()))
+        part = Scores(scores.values[:, :, columns])
+        own = means(contrasts_of(cells_of(part).present()))
         reference = own.estimate[:, lots.piece[columns] == last]
         found[:, pair, lots.piece[columns]] = own.estimate - reference
     b = found.shape[1]

@@ -203,7 +203,9 @@ def _warnings(found: Weighed, rule: MakeRule) -> Iterator[Warning]:
 
 
 def _left_out(rule: MakeRule) -> tuple[str, ...]:
-    return (*OF_HOURS, *OF_SITTINGS) if rule.claim == "make" else OF_HOURS
+    """Codes that say nothing here: of hours, of sittings where the batch stands for them, of a control there is not."""
+    sittings = OF_SITTINGS if rule.claim == "make" else ()
+    return (*OF_HOURS, *sittings, *(("not_told_here",) if rule.control is None else ()))
 
 
 def _of_piece(warning: Warning, pieces: tuple[str, ...]) -> Warning:
