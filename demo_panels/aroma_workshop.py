@@ -8,7 +8,7 @@ from typing import Any
 
 from demo_panels import generate, infusion
 from studyapp.kinds.aroma import rule
-from studyapp.kinds.aroma.plan import AromaPlan, Botanical
+from studyapp.kinds.aroma.plan import AromaPlan, Botanical, Control
 from studyapp.methods import METHODS
 from studyapp.records import Assessor, Sitting, Staff
 from studyapp.services import closing, planning, preparing, watching
@@ -19,11 +19,11 @@ SPEARMINT = Botanical("Mentha spicata", "dried leaf", "Invented Herb Garden", "L
 Left = dict[tuple[str, float], list[int]]
 
 
-def fill(store: Store, leader: Staff, preparer: Staff, assessors: tuple[Assessor, ...]) -> None:
+def fill(store: Store, leaders: tuple[Staff, Staff], preparer: Staff, assessors: tuple[Assessor, ...]) -> None:
     """All aroma studies of the workshop, through the services of the app."""
     for name in infusion.series():
-        _finished(store, leader, preparer, assessors, name)
-    _open(store, leader, preparer, assessors)
+        _finished(store, leaders, preparer, assessors, name)
+    _open(store, leaders[0], preparer, assessors)
 
 
 def _plan(assessors: tuple[Assessor, ...], name: str, rest_seconds: int) -> AromaPlan:
@@ -47,6 +47,9 @@ def _plan(assessors: tuple[Assessor, ...], name: str, rest_seconds: int) -> Arom
             trials_each=invented["trials_each"],
             sets_a_sitting=invented["sets_a_sitting"],
             reference="plain chocolate of the batch before the first mint",
+            control=Control("stronger", invented["control"], invented["control_sets"])
+            if "control" in invented
+            else None,
             **_common(tuple(ids[one] for one in tasters), rest_seconds),
             **levels,
         )
@@ -80,8 +83,11 @@ def _sealed(store: Store, leader: Staff, plan: AromaPlan) -> str:
 
 
 # ---- finished studies ----------------------------------------------------------------------------------------------
-def _finished(store: Store, leader: Staff, preparer: Staff, assessors: tuple[Assessor, ...], name: str) -> None:
+def _finished(
+    store: Store, leaders: tuple[Staff, Staff], preparer: Staff, assessors: tuple[Assessor, ...], name: str
+) -> None:
     """Tasted to the end with the answers of the folder, opened and signed."""
+    leader, second = leaders
     plan = _plan(assessors, name, rest_seconds=0)
     study = _sealed(store, leader, plan)
     left: Left = {}
@@ -93,9 +99,10 @@ def _finished(store: Store, leader: Staff, preparer: Staff, assessors: tuple[Ass
             for assessor in assessors:
                 _answer_all(tx, sitting, assessor, plan.method, left)
         watching.close_sitting(store, leader, sitting.id)
-    closing.open_key(store, leader, study, leader.name)
-    closing.sign(store, leader, study, leader.name, "ran the test")
-    closing.sign(store, leader, study, "Ida", "decides")
+    closing.ask_for_key(store, leader, study)
+    closing.open_key(store, second, study)
+    closing.sign(store, leader, study, "ran the test")
+    closing.sign(store, second, study, "decides")
 
 
 def _serve(store: Store, leader: Staff, preparer: Staff, sitting: Sitting) -> None:

@@ -16,13 +16,14 @@ from typing import Any
 
 from demo_panels.generate import NAMES
 from studyapp.methods import METHODS
+from studyapp.records import CONTROL
 
 FOLDER = Path(__file__).parent / "aroma"
 
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """One row of a file of answers: `level` is the dose or the batch."""
+    """One row of a file of answers: `level` is the dose or the batch, `CONTROL` for the cup known to differ."""
 
     assessor: str
     level: float
@@ -50,6 +51,9 @@ def draw(name: str) -> list[Answer]:
             noticed = truth["noticed"][number] if "noticed" in truth else _noticed(truth, level, middle)
             right = guess + (1 - guess) * noticed
             found += [Answer(who, level, int(rng.random() < right)) for _trial in range(panel["trials_each"])]
+    for number in range(panel.get("control_sets", 0)):
+        right = guess + (1 - guess) * truth["control_noticed"]
+        found.append(Answer(NAMES[number % panel["assessors"]], CONTROL, int(rng.random() < right)))
     return found
 
 
@@ -65,8 +69,15 @@ def _normal(rng: random.Random) -> float:
 
 def rows(name: str) -> list[list[str]]:
     """The file of answers, its head included, as `studyapp threshold` and `studyapp carryover` read it."""
-    column = "dose" if settings(name)["aim"] == "dose" else "batch"
-    return [["assessor", column, "correct"], *([a.assessor, f"{a.level:g}", str(a.correct)] for a in draw(name))]
+    panel = settings(name)
+    column = "dose" if panel["aim"] == "dose" else "batch"
+    if "control_sets" not in panel:
+        return [["assessor", column, "correct"], *([a.assessor, f"{a.level:g}", str(a.correct)] for a in draw(name))]
+    found = [["assessor", column, "correct", "control"]]
+    for one in draw(name):
+        level = "" if one.level == CONTROL else f"{one.level:g}"
+        found.append([one.assessor, level, str(one.correct), str(int(one.level == CONTROL))])
+    return found
 
 
 def write(name: str) -> None:

@@ -8,7 +8,7 @@ from demo_panels import generate, makes
 from studyapp.kinds.comparison import setting_out
 from studyapp.kinds.comparison.plan import TENS, ComparisonPlan, Likewise
 from studyapp.records import Attribute
-from studyapp.services import closing, planning, preparing
+from studyapp.services import planning, preparing
 
 if TYPE_CHECKING:
     from demo_panels.workshop import Workshop
@@ -71,7 +71,7 @@ def _likewise(what: str, asked: dict[str, Any], count: int) -> Likewise:
 
 def finished(shop: Workshop, name: str) -> None:
     """One comparison, tasted to its end."""
-    from demo_panels.workshop import sign, taste
+    from demo_panels.workshop import open_key, sign, taste
 
     plan = plan_of(name, {one.pseudonym: one.id for one in shop.assessors})
     study = planning.start(shop.store, shop.leader, "comparison", ComparisonPlan(plan.title), example=True)
@@ -83,7 +83,7 @@ def finished(shop: Workshop, name: str) -> None:
     for sitting in preparing.sittings(shop.store, shop.preparer, study):
         codes = setting_out.pieces_by_code(shop.store, shop.preparer, sitting.id)
         taste(shop, sitting, {code: place_of(level) for code, level in codes.items()}, scores)
-    closing.open_key(shop.store, shop.leader, study, shop.leader.name)
+    open_key(shop, study)
     if "cannot tell" not in makes.settings(name)["expected"].values():
         sign(shop, study)
 

@@ -59,6 +59,7 @@ class Workshop:
 
     store: Store
     leader: Staff
+    second: Staff
     preparer: Staff
     assessors: tuple[Assessor, ...]
 
@@ -72,16 +73,18 @@ def fill(store: Store) -> None:
         _asked_twice(shop, "second_look")
         _open(shop)
         _draft(shop)
-        aroma_workshop.fill(shop.store, shop.leader, shop.preparer, shop.assessors)
+        aroma_workshop.fill(shop.store, (shop.leader, shop.second), shop.preparer, shop.assessors)
         makes_workshop.fill(shop)
+        accounts.end_account(shop.store, shop.leader, shop.second.id)  # so that a visitor opens the next key alone
 
 
 def _people(store: Store) -> Workshop:
     leader = accounts.first_leader(store, "Juno", secrets.token_urlsafe(24))
+    second = accounts.add_staff(store, leader, "Ida", "leader", secrets.token_urlsafe(24))
     preparer = accounts.add_staff(store, leader, "Milo", "preparer", secrets.token_urlsafe(24))
     for name in generate.NAMES:
         panel.add_assessor(store, leader, name)
-    return Workshop(store, leader, preparer, panel.assessors(store, leader))
+    return Workshop(store, leader, second, preparer, panel.assessors(store, leader))
 
 
 # ---- studies -------------------------------------------------------------------------------------------------------
@@ -132,7 +135,7 @@ def _finished(shop: Workshop, name: str) -> None:
     """A study tasted to the end, its key opened and its verdict signed."""
     study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
     _taste_all(shop, study, name, first=1)
-    closing.open_key(shop.store, shop.leader, study, shop.leader.name)
+    open_key(shop, study)
     if name != "cannot_tell":
         sign(shop, study)
 
@@ -141,17 +144,23 @@ def _asked_twice(shop: Workshop, name: str) -> None:
     """A study whose first look could not tell and whose second could."""
     study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
     _taste_all(shop, study, name, first=1)
-    closing.open_key(shop.store, shop.leader, study, shop.leader.name)
+    open_key(shop, study)
     deciding.plan_next_sitting(shop.store, shop.leader, study)
     _taste_all(shop, study, name, first=3)
-    closing.open_key(shop.store, shop.leader, study, shop.leader.name)
+    open_key(shop, study)
     sign(shop, study)
+
+
+def open_key(shop: Workshop, study: str) -> None:
+    """By the two leaders who must."""
+    closing.ask_for_key(shop.store, shop.leader, study)
+    closing.open_key(shop.store, shop.second, study)
 
 
 def sign(shop: Workshop, study: str) -> None:
     """By the two people who must."""
-    closing.sign(shop.store, shop.leader, study, shop.leader.name, "ran the test")
-    closing.sign(shop.store, shop.leader, study, "Ida", "decides")
+    closing.sign(shop.store, shop.leader, study, "ran the test")
+    closing.sign(shop.store, shop.second, study, "decides")
 
 
 # ---- sittings ------------------------------------------------------------------------------------------------------

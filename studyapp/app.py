@@ -30,18 +30,19 @@ def _titles() -> dict[str, str]:
         "decide": _("Decide"),
         "panel": _("Panel"),
         "account": _("Account"),
+        "limits": _("What this cannot prevent"),
     }
 
 
 ROLES: Mapping[str, tuple[str, ...]] = {
     "assessor": ("taste",),
-    "preparer": ("prepare", "account"),
-    "leader": ("studies", "prepare", "watch", "panel", "account", "plan", "open_key", "decide"),
-    "newcomer": ("first_run", "sign_in"),
-    "nobody": ("sign_in",),
+    "preparer": ("prepare", "account", "limits"),
+    "leader": ("studies", "prepare", "watch", "panel", "account", "plan", "open_key", "decide", "limits"),
+    "first passphrase": ("account", "limits"),
+    "newcomer": ("first_run", "sign_in", "limits"),
+    "nobody": ("sign_in", "limits"),
 }
-WITH_OWN_PAGES = ("leader", "newcomer")
-OF_ONE_STUDY = ("plan", "open_key", "decide")
+UNLISTED = ("plan", "open_key", "decide", "limits")  # reached from other pages
 
 
 def _role(seat: Seat | None, staff: Staff | None) -> str:
@@ -49,15 +50,16 @@ def _role(seat: Seat | None, staff: Staff | None) -> str:
     if seat is not None:
         return "assessor"
     if staff is not None:
-        return staff.role
+        return "first passphrase" if staff.first else staff.role
     return "newcomer" if session.demo() or accounts.needs_first_leader(session.store()) else "nobody"
 
 
 def _own_pages(role: str) -> dict[str, OwnPage]:
-    """Pages that one kind of study alone has, for who runs studies or only looks in."""
-    if role not in WITH_OWN_PAGES:
+    """Pages that one kind of study alone has, for who may open them."""
+    if role in ("assessor", "nobody"):
         return {}
-    return {name: page for kind in registry.KINDS for name, page in registry.pages(kind).own_pages().items()}
+    pages = (page for kind in registry.KINDS for page in registry.pages(kind).own_pages().items())
+    return {name: page for name, page in pages if role in page.roles}
 
 
 def _screen(name: str) -> Callable[[], None]:
@@ -76,7 +78,7 @@ def _refused_in_words(render: Callable[[], None]) -> Callable[[], None]:
 
 
 def _pages(role: str) -> dict[str, st.Page]:
-    """Every page of a role; those of one study are reached from Studies and stay out of the menu."""
+    """Every page of a role; some are reached from others and stay out of the menu."""
     titles = _titles()
     pages = {
         name: st.Page(
@@ -84,7 +86,7 @@ def _pages(role: str) -> dict[str, st.Page]:
             title=titles[name],
             url_path=_path(name) if number else "first",
             default=number == 0,
-            visibility="hidden" if name in OF_ONE_STUDY else "visible",
+            visibility="hidden" if name in UNLISTED else "visible",
         )
         for number, name in enumerate(ROLES[role])
     }
@@ -143,7 +145,7 @@ def main() -> None:
     chosen = st.navigation([*pages.values(), _first_by_name(role)], position="hidden")
     if staff is not None:
         st.set_page_config(page_title=_window(chosen.title, staff))
-        _menu([page for name, page in pages.items() if name in ROLES[role] and name not in OF_ONE_STUDY])
+        _menu([page for name, page in pages.items() if name in ROLES[role] and name not in UNLISTED])
     if session.demo():
         _demo_band()
     chosen.run()

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Sequence
+from importlib.metadata import version
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -74,11 +77,18 @@ def as_json(document: dict[str, Any]) -> str:
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
 
 
+def made_from(*files: Path) -> dict[str, Any]:
+    """What JSON says of where it comes from: this version of the app, and the name and hash of every file read."""
+    read = [{"name": each.name, "sha256": hashlib.sha256(each.read_bytes()).hexdigest()} for each in files]
+    return {"app_version": version("studyapp"), "files": read}
+
+
 def as_text(finding: TrialFinding) -> str:
     """A finding: sentence, reason, numbers, conditions, warnings, caution."""
     parts = [
         finding.headline,
         wrapped(finding.lede),
+        wrapped(finding.then),
         fact_lines(finding.facts),
         "\n".join(wrapped(sentence) for sentence in finding.changes),
         listed(_("Careful"), finding.warnings),

@@ -1,6 +1,7 @@
-"""The two cookies that say who a browser is: `seat` of an assessor, `staff` of a leader or preparer.
+"""The cookies that say who a browser is: `seat` of an assessor, `staff` of a leader or preparer, and `device`, by which
+two links opened at one browser are seen.
 
-Both hold a random token that only the store can read. Under TLS they carry the `__Host-` prefix, so that no other
+Each holds a random token that tells nothing by itself. Under TLS they carry the `__Host-` prefix, so that no other
 program on the same name can plant them; on a plain-http network of a workshop that prefix is not possible.
 """
 
@@ -9,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Literal
 
-Kind = Literal["seat", "staff"]
+Kind = Literal["seat", "staff", "device"]
 DAYS_90 = 90 * 24 * 3600
 
 

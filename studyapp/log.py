@@ -51,7 +51,15 @@ def told(failure: Exception) -> str:
         return str(failure)
     code = secrets.token_hex(2).upper()
     logging.getLogger("studyapp").error("screen failed", extra={"code": code, "where": frames(failure)})
-    sentence = _("Not done: something failed on our side (code {code}). What you did before is kept.")
+    return ours(code)
+
+
+def ours(code: str) -> str:
+    """What is said of a failure of ours, and what to do about it."""
+    sentence = _(
+        "Not done: something failed on our side (code {code}). What you did before is kept. Open the page again and "
+        "see whether it was done; if it fails again, give the code to whoever looks after the server, whose log has it."
+    )
     return sentence.format(code=code)
 
 

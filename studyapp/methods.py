@@ -38,6 +38,7 @@ class Method:
         picks: how many cups an answer names.
         title: name and what it asks, for a list to choose from.
         ask: what an assessor is asked; may hold {note}, the named taste.
+        ask_after: the same of pieces eaten one by one, each noticed at its own moment; None where that cannot be asked.
         names_taste: asks for the stronger of a taste that has a name, so the stronger sample is named before tasting.
         reference_first: the first cup is the reference and cannot be picked.
         proposed: for which taste; None is never proposed.
@@ -51,6 +52,7 @@ class Method:
     picks: int
     title: Words
     ask: Words
+    ask_after: Words | None = None
     names_taste: bool = False
     reference_first: bool = False
     proposed: Proposed | None = None
@@ -62,9 +64,9 @@ class Method:
         """Cups in one set."""
         return len(self.orders[0])
 
-    def question(self, note: str = "") -> str:
-        """What an assessor is asked; `note` is the named taste."""
-        return self.ask().format(note=note)
+    def question(self, note: str = "", one_by_one: bool = False) -> str:
+        """What an assessor is asked; `note` is the named taste, `one_by_one` says that each piece was eaten alone."""
+        return (self.ask_after if one_by_one and self.ask_after else self.ask)().format(note=note)
 
     def right_answers(self, order: Order) -> tuple[frozenset[int], ...]:
         """The places (from 0) that a right answer names; two where either group of like cups may be named.
@@ -101,9 +103,7 @@ _ALL = (
         proposed=Proposed(
             named=False,
             lingers=False,
-            why=lambda: _(
-                "The taste has no name: ask which of three differs. If it can be named, name it: that finds far more."
-            ),
+            why=lambda: _("The taste has no name: ask which of three differs."),
         ),
         beside_scores=lambda: _("triangle: which of three is odd"),
     ),
@@ -129,6 +129,7 @@ _ALL = (
         picks=1,
         title=lambda: _("two-alternative: two cups, which one has more of it"),
         ask=lambda: _("Which of these two tastes more of {note}?"),
+        ask_after=lambda: _("After which piece was more {note} still there, at its moment?"),
         names_taste=True,
         proposed=Proposed(
             named=True,

@@ -15,6 +15,7 @@ StudyState = Literal["draft", "sealed", "opened", "decided"]
 SittingState = Literal["planned", "open", "paused", "closed"]
 SCALE_LOW, SCALE_HIGH, SCALE_STEP = 0.0, 10.0, 0.1
 MINUTES_A_PIECE, MINUTES_A_SET = 2, 3  # what tasting and answering take, beside the rest
+CONTROL = -1.0  # a level that no dose, batch or day has: that of sets with a cup known to differ, the positive control
 
 
 # ---- the plan: what is sealed ------------------------------------------------------------------------------------
@@ -71,12 +72,30 @@ class CupsPlan(StudyPlan):
 @dataclass(frozen=True, slots=True)
 class SetsPlan(StudyPlan):
     """A study whose pieces are served in sets of cups and answered by a choice; `method` is one of `methods.METHODS`,
-    `note` the named taste it asks for. With `retaste` a set may be tasted again before its answer."""
+    `note` the named taste it asks for. With `retaste` a set may be tasted again before its answer. `most_g_a_day` are
+    the most grams of one person in a day, where the plan names a ceiling."""
 
     method: str = "triangle"
     note: str = ""
     sets_a_sitting: int = 2
     retaste: bool = True
+    most_g_a_day: float | None = None
+
+    @property
+    def longest_wait(self) -> int:
+        """Seconds after a piece at which it is noticed at the latest; 0 where the cups of a set are tasted together.
+        Above 0 every piece of a set is eaten alone, and the level of a set is its seconds."""
+        return 0
+
+    def wait_of(self, level: float | None) -> int:
+        """Seconds after a piece of a set of this level at which it is noticed."""
+        return int(level or 0)
+
+    @property
+    def minutes_a_set(self) -> float:
+        """What a set and the rest after it take of one person."""
+        rests, waits = (2, 2 * self.longest_wait) if self.longest_wait else (1, 0)
+        return MINUTES_A_SET + (rests * self.rest_seconds + waits) / 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +112,8 @@ P_co = TypeVar("P_co", bound=StudyPlan, covariant=True)
 
 @dataclass(frozen=True, slots=True)
 class KeptStudy:
-    """A study as the store keeps it: its plan is a document, which its kind can read."""
+    """A study as the store keeps it: its plan is a document, which its kind can read; `came` is when it was brought in
+    from another store, None for one that began here."""
 
     id: str
     kind: str
@@ -105,6 +125,7 @@ class KeptStudy:
     sealed_at: str | None = None
     sealed_by: str | None = None
     example: bool = False
+    came: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +143,7 @@ class Study(Generic[P_co]):
     sealed_at: str | None = None
     sealed_by: str | None = None
     example: bool = False
+    came: str | None = None
     named: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -144,12 +166,14 @@ class Chance:
 # ---- people ------------------------------------------------------------------------------------------------------
 @dataclass(frozen=True, slots=True)
 class Staff:
-    """Somebody who runs studies. `person` ties staff and assessor to one human, so that no key holder tastes."""
+    """Somebody who runs studies. `person` ties staff and assessor to one human, so that no key holder tastes; `first`
+    while they are signed in with a passphrase that somebody else gave them."""
 
     id: str
     name: str
     role: Role
     person: str | None = None
+    first: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,7 +227,7 @@ class Line:
 
 
 PlaceKind = Literal[
-    "nothing", "welcome", "waiting", "warm_up", "serving", "trial", "rest", "paused", "done", "stopped", "left"
+    "nothing", "welcome", "waiting", "warm_up", "serving", "trial", "piece", "rest", "paused", "done", "stopped", "left"
 ]
 
 
@@ -216,7 +240,9 @@ class Place:
     tasting), the question to `ask`, how many cups to `pick`; with `tell_reference` the first cup is the reference and
     cannot be picked; `may_go_back` allows tasting again within the set, never changing a kept answer. In a sitting of
     sets `cups_a_set` (0 where cups are served one by one) and `botanical`, the plant in it, stand on every page: who
-    tastes must be able to decline.
+    tastes must be able to decline. At kind "piece", `code` is the piece number `piece` of the set, eaten alone and
+    noticed `seconds` later, at `ready_at` once it was eaten; `one_by_one` says that pieces of this sitting are. A plan
+    with a ceiling names it as `most_today`, in grams; `grams_ahead` are those still to come in this sitting.
     """
 
     kind: PlaceKind
@@ -249,6 +275,11 @@ class Place:
     tell_reference: bool = False
     may_go_back: bool = True
     botanical: str = ""
+    one_by_one: bool = False
+    piece: int = 0
+    seconds: int = 0
+    most_today: float | None = None
+    grams_ahead: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -385,6 +416,24 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
+class PullNote:
+    """What somebody noted of a pull: `kind` is taken, lost, zero (hour zero), undone or zero undone. `actual_at` is the
+    time on the workshop's clock, local ISO without a zone; `at` that of the note. `sitting` is the number of the one in
+    which it was lost, None for all."""
+
+    kind: str
+    hours: float
+    actual_at: str
+    at: str
+    by: str
+    mass_g: float | None = None
+    temperature_c: float | None = None
+    words: str | None = None
+    reason: str | None = None
+    sitting: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Deviation:
     """A departure from the plan, with what was known when it was noted."""
 
@@ -418,11 +467,24 @@ class CheckReport:
 
 @dataclass(frozen=True, slots=True)
 class Signature:
-    """Who decided, and who ran the test."""
+    """Who decided, and who ran the test: `account` is whose account it was given from, `by` its id; earlier versions
+    let another name be typed."""
 
     name: str
     role: str
     at: str
+    account: str = ""
+    by: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """Who opened the key of a look, and whether from one account."""
+
+    look: int
+    name: str
+    at: str
+    alone: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -115,11 +115,13 @@ class Opening(NamedTuple):
 
 
 class OwnPage(NamedTuple):
-    """A page that only this kind has: its title, the words of the button that leads there, and what draws it."""
+    """A page that only this kind has: its title, the words of the button that leads there, what draws it, and who may
+    open it."""
 
     title: str
     act: str
     render: Callable[[], None]
+    roles: tuple[str, ...] = ("leader", "newcomer")
 
 
 class Kitchen(NamedTuple):
@@ -247,5 +249,5 @@ def study_of(kept: KeptStudy) -> Study[Any]:
     own = {field.name for field in fields(part.Plan)}
     read = part.from_document({name: value for name, value in kept.document.items() if name in own})
     named = {name: value for name, value in kept.document.items() if name not in own}
-    rest = (kept.created_at, kept.look, kept.seal, kept.sealed_at, kept.sealed_by, kept.example)
+    rest = (kept.created_at, kept.look, kept.seal, kept.sealed_at, kept.sealed_by, kept.example, kept.came)
     return Study(kept.id, kept.kind, read, kept.state, *rest, named=named)

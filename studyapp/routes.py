@@ -25,7 +25,8 @@ from studyapp import cookies, log, registry, words
 from studyapp.assets import font, font_names, icon
 from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
 from studyapp.records import Mark, Role
-from studyapp.services import accounts, joining, planning, refining, tasting, trying
+from studyapp.services import accounts, first_code, joining, planning, refining, tasting, trying
+from studyapp.services.devices import Device
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -49,6 +50,7 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
     posts: dict[str, Callable[[Opened], Answer]] = {
         "/mark": _mark,
         "/choice": _choice,
+        "/piece": _piece,
         "/cannot": _cannot,
         "/finish": _finish,
         "/agree": _door(tasting.agree),
@@ -94,8 +96,7 @@ def _guarded(answer: Answer) -> Answer:
         except Exception as failure:
             code = secrets.token_hex(2).upper()
             LOGGER.error("route failed", extra={"code": code, "route": _route(request), "where": log.frames(failure)})
-            sentence = _("Not done: something failed on our side (code {code}). What you did before is kept.")
-            return _said(request, sentence.format(code=code), 500)
+            return _said(request, log.ours(code), 500)
 
     return guarded
 
@@ -193,8 +194,12 @@ def _address(request: Request) -> str:
 def _join(store: Opened) -> Answer:
     async def join(request: Request) -> Response:
         code = request.path_params["code"]
-        token = await run_in_threadpool(joining.join, store(), code, _address(request), _token(request, "staff"))
+        mark = _token(request, "device") or secrets.token_urlsafe(16)
+        device = Device(mark[:64], request.headers.get("user-agent", "")[:400])
+        staff = _token(request, "staff")
+        token = await run_in_threadpool(joining.join, store(), code, _address(request), staff, device)
         response = RedirectResponse("/", 303)
+        _hold(request, response, "device", mark)
         _hold(request, response, "seat", token)
         _drop(request, response, "staff")
         LOGGER.info("joined", extra={"route": _route(request)})
@@ -232,6 +237,17 @@ def _choice(store: Opened) -> Answer:
         return JSONResponse({"ok": True, "at": kept.at, "again": kept.again})
 
     return choice
+
+
+def _piece(store: Opened) -> Answer:
+    async def piece(request: Request) -> Response:
+        body = await _body(request)
+        step: Any = body.get("step")
+        taken = _text(body, "set"), step, _number(body, "ago")
+        kept = await run_in_threadpool(trying.take_step, store(), _token(request, "seat"), *taken)
+        return JSONResponse({"ok": True, "at": kept.at, "again": kept.again})
+
+    return piece
 
 
 def _cannot(store: Opened) -> Answer:
@@ -301,10 +317,10 @@ def _sign_in(store: Opened) -> Answer:
 def _first_leader(store: Opened) -> Answer:
     async def first_leader(request: Request) -> Response:
         body = await _body(request)
-        name, passphrase = _text(body, "name"), _text(body, "passphrase", 1000)
+        name, passphrase, code = _text(body, "name"), _text(body, "passphrase", 1000), _text(body, "code")
 
         def make_and_enter() -> str:
-            accounts.first_leader(store(), name, passphrase)
+            first_code.begin(store(), code, name, passphrase, _address(request))
             return accounts.sign_in(store(), name, passphrase, _address(request))
 
         return _as_staff(request, await run_in_threadpool(make_and_enter))
@@ -416,7 +432,7 @@ def _print(store: Opened) -> Answer:
 
 
 def _calendar(store: Opened) -> Answer:
-    """Pulls, tempering and sittings of a study as a file for a calendar; it tells hours, so no assessor gets it."""
+    """Pulls, tempering and sittings of a study as a file for a calendar; it tells doses, so no assessor gets it."""
 
     async def calendar(request: Request) -> Response:
         def made() -> bytes:
@@ -428,7 +444,7 @@ def _calendar(store: Opened) -> Answer:
 
         file = await run_in_threadpool(made)
         LOGGER.info("calendar made", extra={"route": _route(request)})
-        headers = {"Content-Disposition": 'attachment; filename="pulls.ics"'}
+        headers = {"Content-Disposition": 'attachment; filename="calendar.ics"'}
         return Response(file, media_type="text/calendar", headers=headers)
 
     return calendar

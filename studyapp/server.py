@@ -26,7 +26,7 @@ from studyapp.assets import FAMILY
 from studyapp.components import look
 from studyapp.errors import BadInput
 from studyapp.pictures.theme import SCREENS
-from studyapp.services import refining
+from studyapp.services import first_code, refining
 from studyapp.settings import default_folder, settings
 from studyapp.store import Store, open_store
 from studyapp.words import _
@@ -219,6 +219,10 @@ def _announce(listening: Listening, port: int) -> None:
             segno.make(address).terminal(compact=True)
     if _scheme() == "http" and not address.startswith(("http://127.", "http://localhost")):
         print(_("Careful: without a certificate, others on this network could read along. Use a network of your own."))
+    code = first_code.make(session.store())
+    if code is not None:
+        told = _("Nobody runs studies here yet. The first panel leader types this code: {code}")
+        print(told.format(code=code))
     print(_("Stop with Ctrl-C; everything kept stays kept."), flush=True)
 
 

@@ -89,6 +89,8 @@ def someone(*roles: Role) -> Staff:
     found = staff()
     if found is None:
         raise NotAllowed(_("Not done: you are signed out. Sign in again; what you did before is kept."))
+    if roles and found.first:
+        raise NotAllowed(_("Not done: choose a passphrase of your own first, under Account."))
     if roles and found.role not in roles:
         raise NotAllowed(_("Not done: your role does not open this page. Ask the panel leader."))
     return found

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import secrets
 import signal
 import socket
@@ -153,6 +154,10 @@ class Server:
         """What it wrote to the terminal."""
         return (self.folder / "printed.txt").read_text(errors="replace")
 
+    def first_code(self) -> str:
+        """The code it printed last for its first leader."""
+        return re.findall("[2-9A-Z]{4}-[2-9A-Z]{4}-[2-9A-Z]{4}", self.printed())[-1]
+
     def logged(self) -> str:
         """Its log."""
         return self.log_file.read_text() if self.log_file.exists() else ""
@@ -292,7 +297,8 @@ def workshop(tmp_path: Path, plan: HoursPlan, seats: int) -> Iterator[Workshop]:
 def furnish(store: Store, plan: HoursPlan, assessors: int) -> Workshop:
     """Staff, assessors, a sealed study, an open sitting, every tray released."""
     leader = accounts.first_leader(store, "Ada", Workshop.passphrase)
-    preparer = accounts.add_staff(store, leader, "Ben", "preparer", Workshop.passphrase)
+    preparer = accounts.add_staff(store, leader, "Ben", "preparer", "given for a start")
+    own_passphrase(store, "Ben", "given for a start", Workshop.passphrase)
     names = NAMES if assessors <= len(NAMES) else [f"Seat {number}" for number in range(assessors)]
     seated = tuple(panel.add_assessor(store, leader, name).id for name in names[:assessors])
     study = planning.new_study(store, leader, "hours", plan.title)
@@ -304,6 +310,17 @@ def furnish(store: Store, plan: HoursPlan, assessors: int) -> Workshop:
         preparing.release_tray(store, preparer, sitting.id, tray.position, CHECKS, "Cleo")
     watching.open_sitting(store, leader, sitting.id)
     return Workshop(store, leader, preparer, study, sitting, joining.issue_links(store, leader, sitting.id), sealed)
+
+
+def own_passphrase(store: Store, name: str, given: str, own: str) -> None:
+    """Sign in for the first time and choose a passphrase, which everybody must before anything else."""
+    token = accounts.sign_in(store, name, given, "10.0.0.7")
+    accounts.sign_out(store, accounts.change_passphrase(store, token, given, own, "10.0.0.7"))
+
+
+def another_leader(store: Store, leader: Staff) -> Staff:
+    """A second panel leader, with an account of her own, made after the key was opened where one opens it alone."""
+    return accounts.add_staff(store, leader, "Ida", "leader", Workshop.passphrase)
 
 
 # ---- the hands -------------------------------------------------------------------------------------------------------

@@ -8,7 +8,8 @@ from typing import Any
 import httpx
 import pytest
 
-from studyapp.kinds.hours.plan import Habits, Pull
+from studyapp.calendars import Habits
+from studyapp.kinds.hours.plan import Pull
 from studyapp.services import planning
 
 
@@ -36,7 +37,7 @@ def test_leader_and_preparer_take_the_calendar_and_nobody_else(server: Any, work
             assert answer.status_code == 200
             assert answer.headers["content-type"].startswith("text/calendar")
             assert answer.headers["cache-control"] == "no-store"
-            assert answer.headers["content-disposition"] == 'attachment; filename="pulls.ics"'
+            assert answer.headers["content-disposition"] == 'attachment; filename="calendar.ics"'
             assert answer.content.startswith(b"BEGIN:VCALENDAR\r\n")
             assert b"DTSTART:20261124T070000\r\n" in answer.content
     with client(server) as stranger:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
-from scipy.stats import binomtest
+from scipy.stats import binom, binomtest
 
 from studyapp.cli import group
 
@@ -119,9 +119,9 @@ def test_both_claims_can_hold() -> None:
 
 
 def test_cannot_tell_says_what_would_settle_it() -> None:
-    """58 people once each: the first number with both chances at 90 % (checked against scipy in the planning tests)."""
+    """64 people once each: the first number with both chances at 90 % (checked against scipy in the planning tests)."""
     text = _text("choice", "--method", "triangle", "--trials", 36, "--correct", 15)
-    assert "58 people, one trial each, would settle it in 9 of 10 cases." in text
+    assert "64 people, one trial each, would settle it in 9 of 10 cases." in text
 
 
 def test_no_sentence_says_that_there_is_no_difference() -> None:
@@ -251,6 +251,97 @@ def test_plan_sequential_says_how_to_use_it() -> None:
     assert "“same” holds for these assessors only" in text
 
 
+# ---- a positive control ----------------------------------------------------------------------------------------------
+def test_a_control_is_judged_first_and_by_itself() -> None:
+    """36 triangles, 13 right: similar (ISO 4120 Table A.2); a control of 12 is found from 8 (scipy)."""
+    assert binomtest(8, 12, 1 / 3, alternative="greater").pvalue <= 0.05
+    assert binomtest(7, 12, 1 / 3, alternative="greater").pvalue > 0.05
+    asked = ("choice", "--method", "triangle", "--trials", 36, "--correct", 13)
+    said = {}
+    for right in (None, 8, 7):
+        told = () if right is None else ("--control-trials", 12, "--control-correct", right)
+        document = _json(*asked, *told)
+        said[right] = (document["verdict"], document["reason"], "control_not_served" in document["warning_codes"])
+    assert said == {
+        None: ("similar", None, True),
+        8: ("similar", None, False),
+        7: ("cannot tell", "control not found", False),
+    }
+    p_value = pytest.approx(binomtest(7, 12, 1 / 3, alternative="greater").pvalue)
+    expected = {"trials": 12, "correct": 7, "p_value": p_value, "minimum_correct": 8, "found": False}
+    assert document["control"] == expected
+    assert _text(*asked, *told).startswith("Cannot tell: the control was not found.")
+
+
+def test_a_column_of_the_control_is_read_apart(tmp_path: Path) -> None:
+    """Its rows belong to no batch, dose or round, and count in nobody's answers."""
+    people = range(30)
+    control = [(f"A{n}", "", int(n < 9), 1) for n in range(12)]
+    batches = _answers(
+        tmp_path, "assessor,batch,correct,control", [*((f"A{n}", 1, int(n < 10), 0) for n in people), *control]
+    )
+    document = _json("carryover", batches, "--method", "triangle")
+    assert (document["control"]["trials"], document["control"]["correct"], document["clean_from_all_tasted"]) == (
+        12,
+        9,
+        1,
+    )
+    assert document["rungs"][0]["trials"] == 30
+    missed = _json("carryover", _answers(tmp_path, "assessor,batch,correct,control", [
+        *((f"A{n}", 1, int(n < 10), 0) for n in people), *((name, "", 0, 1) for name, *_rest in control)
+    ]), "--method", "triangle")  # fmt: skip
+    assert (missed["clean_from_all_tasted"], missed["rungs"][0]["reason"]) == (None, "control not found")
+    rounds = _answers(tmp_path, "assessor,correct,control", [
+        *((f"A{n}", int(n < 1), "") for _round in range(2) for n in range(6)), *[("A1", 1, "true")] * 12
+    ])  # fmt: skip
+    judged = _json("choice", "--method", "triangle", "--answers", rounds, "--pd", 0.5, "--cap", 36, "--assessors", 6)
+    assert (judged["standing"], judged["trials"], judged["control"]["found"]) == ("same", 12, True)
+    doses = [(f"A{n}", dose, int(n == at), 0) for n in range(5) for at, dose in enumerate((5, 10, 20, 40))]
+    doses += [("A1", "", 0, 1)] * 9
+    text = _text("threshold", _answers(tmp_path, "assessor,dose,correct,control", doses), "--method", "triangle")
+    assert text.startswith("Cannot tell: the control was not found.")
+
+
+def test_a_control_is_planned_with_its_chance() -> None:
+    """12 sets, right 8 in 10: P(X >= 8) .927 (scipy), times the power of the plan."""
+    document = _json("plan", "choice", "--method", "triangle", "--pd", 0.5, "--similarity", "--control-trials", 12)
+    assert document["control"] == {"trials": 12, "minimum_correct": 8, "power": pytest.approx(binom.sf(7, 12, 0.8))}
+    assert document["power_with_control"] == pytest.approx(document["power"] * binom.sf(7, 12, 0.8))
+    text = _text("plan", "choice", "--method", "triangle", "--pd", 0.5, "--similarity", "--control-trials", 12)
+    assert "found from 8 right; in 93 of 100 if 8 of 10 are right" in text
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("choice", "--trials", 9, "--correct", 3, "--control-trials", 9), "--control-correct together"),
+        (
+            ("choice", "--trials", 9, "--correct", 3, "--control-trials", 9, "--control-correct", 10),
+            "do not fit 9 sets",
+        ),
+        (
+            ("choice", "--trials", 9, "--correct", 3, "--control-trials", 0, "--control-correct", 0),
+            "not a number of sets",
+        ),
+        (("plan", "choice", "--control-trials", 9), "belongs to a plan with --similarity"),
+        (("plan", "choice", "--similarity", "--control-trials", 2), "no result would count as found"),
+    ],
+)
+def test_a_control_that_cannot_be_read_is_refused(arguments: tuple[object, ...], said: str) -> None:
+    result = _run(*arguments, "--method", "triangle")
+    assert result.exit_code == 2
+    assert said in result.stderr
+
+
+def test_a_control_is_told_of_once(tmp_path: Path) -> None:
+    """Either in the file or as numbers; a cell that is neither 0 nor 1 is named."""
+    file = _answers(tmp_path, "assessor,correct,control", [("A", 1, 0), ("B", 0, 1)])
+    told = ("choice", "--method", "triangle", "--answers", file, "--control-trials", 9, "--control-correct", 9)
+    assert "give one of them" in _run(*told).stderr
+    file = _answers(tmp_path, "assessor,correct,control", [("A", 1, 0), ("B", 0, "strong")])
+    assert 'row 3, column control: "strong" is not 0 or 1' in _run(*told[:5]).stderr
+
+
 # ---- threshold and carry-over --------------------------------------------------------------------------------------
 def _doses(folder: Path, right: list[int], trials: int = 4, people: int = 8) -> Path:
     """Everyone has `right[i]` right answers at the i-th of doubling doses from 5, but for a little spread."""
@@ -315,6 +406,24 @@ def test_carryover_prints_the_contract(tmp_path: Path) -> None:
     assert text.startswith("Close enough from plain batch +3 on.")
     assert "Still found in +1." in text
     assert "Neither found nor shown to be gone: +2." in text
+
+
+def test_seconds_after_a_piece_are_read_and_named(tmp_path: Path) -> None:
+    """10 x 3 two-alternative sets at each time: found from 20 right (exact mark); a chosen share beside it."""
+    rows = [
+        (f"A{trial % 10}", at, int(trial < right))
+        for at, right in ((30, 29), (60, 22), (120, 15))
+        for trial in range(30)
+    ]
+    path = _answers(tmp_path, "assessor,seconds,correct", rows)
+    options = ("--method", "two-alternative", "--pd", "0.6", "--share", "0.8")
+    document = _json("carryover", path, *options)
+    assert (document["detected_through"], document["noticed"][0]["share"]) == (60, 0.8)
+    assert 30 <= document["noticed"][0]["estimate"] <= 60
+    text = _text("carryover", path, *options)
+    assert "80 % still notice it until about" in " ".join(text.split())
+    assert "Still found after 60 seconds." in text
+    assert "batch" not in text
 
 
 # ---- refusals ------------------------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import re
@@ -9,6 +10,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from click.testing import CliRunner, Result
 
@@ -78,7 +80,7 @@ def test_json_is_one_object_that_says_the_same(name: str) -> None:
     result = _decide(*_panel(name), "--json")
     document = json.loads(result.stdout)
     expected = generate.settings(name)["expected"]
-    assert document["rule_version"] == 2
+    assert document["rule_version"] == 3
     assert (document["verdict"], document["hours"], document["sealed"]) == (
         expected["verdict"],
         expected.get("hours"),
@@ -130,9 +132,32 @@ def test_scores_of_two_batches_are_refused(tmp_path: Path) -> None:
         "two.csv, column batch: there are 2 batches, autumn, spring; a verdict is about one. Make one file a batch and "
         "decide each.\n"
     )
-    told, plain = (_decide(file, option, rule, "--json") for file in (tmp_path / "one.csv", scores))
-    assert told.exit_code == 0
-    assert told.stdout == plain.stdout
+    told, plain = (json.loads(_decide(file, option, rule, "--json").stdout) for file in (tmp_path / "one.csv", scores))
+    for document, file in ((told, tmp_path / "one.csv"), (plain, scores)):
+        assert document.pop("files") == [
+            {"name": each.name, "sha256": hashlib.sha256(each.read_bytes()).hexdigest()} for each in (file, Path(rule))
+        ]
+    assert told == plain
+
+
+def test_scores_of_a_hundred_beside_a_margin_for_ten_are_asked_about(tmp_path: Path) -> None:
+    """The same scores ten times as high: with margins and limits ten times as wide the verdict is the same, for no
+    scale is better than another; with the old margins something is said."""
+    scores, option, rule = _panel("stop")
+    tall = pd.read_csv(scores)
+    tall["score"] *= 10
+    tall.to_csv(tmp_path / "tall.csv", index=False)
+    wide = re.sub(
+        r"^(margin|limit) = ([\d.]+)", lambda m: f"{m[1]} = {10 * float(m[2]):g}", Path(rule).read_text(), flags=re.M
+    )
+    (tmp_path / "WIDE.toml").write_text(wide)
+    found = [
+        json.loads(_decide(tmp_path / "tall.csv", option, file, "--json").stdout)
+        for file in (rule, tmp_path / "WIDE.toml")
+    ]
+    codes = [{warning["code"] for warning in each["warnings"]} for each in found]
+    assert ["margin for another scale" in each for each in codes] == [True, False]
+    assert (found[1]["verdict"], found[1]["hours"]) == ("stop", 12.0)
 
 
 def test_files_that_are_not_there_are_named() -> None:

@@ -54,7 +54,7 @@ def test_the_ladder_from_the_file_says_what_is_true() -> None:
     """Found where most notice it, clean where nobody does."""
     panel, truth = infusion.settings("plain_batches"), infusion.settings("plain_batches", "truth.toml")
     file = infusion.FOLDER / "plain_batches" / "answers.csv"
-    found = forced_choice.ladder_file(panel["method"], file, panel["pd_limit"], 0.05, uneven=False)
+    found, _aim = forced_choice.ladder_file(panel["method"], file, panel["pd_limit"], 0.05, uneven=False)
     expected = panel["expected"]
     assert (found.detected_through, found.clean_from_all_tasted) == (
         expected["detected_through"],
@@ -102,7 +102,8 @@ def test_a_study_in_the_store_has_the_result_of_its_file(name: str, workshop: St
         assert result.estimate.value == pytest.approx(fitted.estimate.value, rel=1e-6)
     else:
         assert isinstance(result, Ladder)
-        assert result == forced_choice.ladder_file(panel["method"], file, panel["pd_limit"], 0.05, uneven=False)
+        read, aim = forced_choice.ladder_file(panel["method"], file, panel["pd_limit"], 0.05, uneven=False)
+        assert (result, study.plan.aim) == (read, aim)
 
 
 def test_a_newcomer_can_try_a_triangle_at_once(workshop: Store, leader: Staff, monkeypatch: pytest.MonkeyPatch) -> None:

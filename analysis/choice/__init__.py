@@ -4,7 +4,8 @@ An assessor gets a set of cups of which some differ and must pick; whoever notic
 of the method. From the number of right answers follow an exact binomial test, the share of people who truly notice, a
 sensory distance d' (Thurstone), and whether it is shown that few enough notice: for these assessors, or for people like
 them. Sequential plans look after every round; thresholds run over minutes or grams of an infusion; ladders ask in which
-plain batch afterwards it is still found.
+plain batch afterwards it is still found. None of these says "close enough" of a panel that missed a cup known to
+differ, its positive control.
 
 >>> found = judge_totals(method="triangle", trials=36, correct=21)
 >>> round(found.p_value, 4), found.minimum_correct, found.different
@@ -13,7 +14,15 @@ plain batch afterwards it is still found.
 
 from analysis.choice.carry_over import Ladder
 from analysis.choice.choice_planning import ChoicePlan, PanelReach, Reach, panel_reach, settling_assessors
+from analysis.choice.control import (
+    NO_CONTROL,
+    ControlResult,
+    control_chance,
+    fewest_control_sets,
+    judge_control,
+)
 from analysis.choice.forced_choice import (
+    Chances,
     ChoiceResult,
     ChoiceWarning,
     DPrime,
@@ -44,9 +53,12 @@ from analysis.choice.sequential import (
 __all__ = [
     "METHODS",
     "MOST_CAPPED",
+    "NO_CONTROL",
+    "Chances",
     "ChoicePlan",
     "ChoiceResult",
     "ChoiceWarning",
+    "ControlResult",
     "DPrime",
     "Estimate",
     "Ladder",
@@ -61,7 +73,10 @@ __all__ = [
     "Standing",
     "Verdict",
     "Why",
+    "control_chance",
     "exact_limits",
+    "fewest_control_sets",
+    "judge_control",
     "judge_panel",
     "judge_totals",
     "line_marks",

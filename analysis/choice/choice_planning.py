@@ -21,6 +21,7 @@ from analysis.choice.forced_choice import (
     can_be_meant,
     check_alpha,
     check_pd,
+    fewer_at_most,
     floor_pd,
     maximum_correct,
     minimum_correct,
@@ -187,7 +188,9 @@ def _settles(method: str, each: tuple[int, ...], alpha: float, pd: float, power:
         return False
     passing = maximum_correct(people_below(each, chance, pd), trials, alpha)
     meant = can_be_meant(passing, trials, method) and pd >= floor_pd(len(each), alpha)
-    return meant and at_most(passing or 0, trials, chance) >= power
+    fewer = fewer_at_most(trials, chance, alpha)
+    passes = at_most(passing or 0, trials, chance) - at_most(-1 if fewer is None else fewer, trials, chance)
+    return meant and passes >= power
 
 
 def _check(alpha: float, beta: float, pd: float) -> None:

@@ -22,7 +22,7 @@ from bisect import bisect_left
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from scipy.special import bdtr, bdtrc, betaincinv
@@ -30,15 +30,26 @@ from scipy.special import bdtr, bdtrc, betaincinv
 from analysis.choice import psychometric
 from analysis.choice.psychometric import Array, Psychometric, increasing_root, method_named
 
+if TYPE_CHECKING:
+    from analysis.choice.control import ControlResult
+
 MOST_TRIALS = 1_000_000
 MOST_REPEATED_TRIALS = 10_000  # the all-or-none distribution is convolved, which costs the square of the trials
 SLACK = 1e-9  # relative; doubles turn an exact .01 into .010000000000000002
 
 Code = Literal[
-    "one trial assumed", "unequal trials", "too few to pass", "below the floor", "fewer than guessing", "grouping rule"
+    "one trial assumed",
+    "unequal trials",
+    "too few to pass",
+    "below the floor",
+    "fewer than guessing",
+    "grouping rule",
+    "control_not_served",
 ]
 Verdict = Literal["different", "similar", "different and similar", "cannot tell"]
-Reason = Literal["fewer right than guessing", "too few people to show it", "between the marks"]
+Reason = Literal[
+    "fewer right than guessing", "control not found", "no control", "too few people to show it", "between the marks"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,11 +91,37 @@ class ChoiceWarning:
 
 
 @dataclass(frozen=True, slots=True)
+class Chances:
+    """How often a design says what, when some share truly notices, everyone alike. "Different" and "similar" may be
+    said together; `cannot_tell` is neither."""
+
+    different: float
+    similar: float
+    cannot_tell: float
+
+    def controlled(self, found: float) -> Chances:
+        """The same where "similar" needs a control that is found with this chance."""
+        alone = 1 - self.different - self.cannot_tell
+        return Chances(self.different, self.similar * found, self.cannot_tell + alone * (1 - found))
+
+
+@dataclass(frozen=True, slots=True)
+class Errors:
+    """How often a claim comes at its mark though it is false: of an identical pair ("different"), of the worst mixture
+    of people at the limit ("similar"), of these assessors at the limit, everyone alike."""
+
+    different: float
+    similar: float
+    these_assessors: float
+
+
+@dataclass(frozen=True, slots=True)
 class ChoiceResult:
     """One forced-choice test. `similar` speaks for people like these assessors, `these_assessors` for them alone.
 
     `trials_each` are the trials of every assessor; `power` the chance that this design finds `pd_limit` were everyone
-    alike, `pass_chance` the chance that a truly identical pair is called similar (people like them).
+    alike, `pass_chance` the chance that a truly identical pair is called similar (people like them). `control` is None
+    where nothing is known of one: then "similar" is said with a warning. With one that was not found it is not said.
     """
 
     method: str
@@ -103,6 +140,7 @@ class ChoiceResult:
     power: float
     pass_chance: float
     warnings: tuple[ChoiceWarning, ...]
+    control: ControlResult | None = None
 
     @property
     def trials(self) -> int:
@@ -116,9 +154,9 @@ class ChoiceResult:
 
     @property
     def fewer_at_most(self) -> int | None:
-        """Largest number right that is fewer than guessing explains, P(X <= x) <= alpha; None when there is none."""
+        """Largest number right that is fewer than guessing explains; None when there is none."""
         chance = method_named(self.method).chance
-        return maximum_correct(lambda x: at_most(x, self.trials, chance), self.trials, self.alpha)
+        return fewer_at_most(self.trials, chance, self.alpha)
 
     @property
     def fewer(self) -> bool:
@@ -126,14 +164,19 @@ class ChoiceResult:
         return reached(at_most(self.correct, self.trials, method_named(self.method).chance), self.alpha)
 
     @property
+    def can_be_close(self) -> bool:
+        """Whether any count may say "similar": not where a control was not found, or was left out of the plan."""
+        return self.control is None or self.control.found
+
+    @property
     def close(self) -> bool:
         """Whether "similar" may be said for people like them."""
-        return self.similar.similar and self.similar.offered and not self.fewer
+        return _holds(self.similar) and not self.fewer and self.can_be_close
 
     @property
     def close_here(self) -> bool:
         """Whether "similar" may be said for these assessors."""
-        return self.these_assessors.similar and self.these_assessors.offered and not self.fewer
+        return _holds(self.these_assessors) and not self.fewer and self.can_be_close
 
     @property
     def verdict(self) -> Verdict:
@@ -149,7 +192,36 @@ class ChoiceResult:
             return None
         if self.fewer:
             return "fewer right than guessing"
+        if self.control is not None and not self.control.found:
+            if self.control.trials:
+                return "control not found"
+            if _holds(self.similar) or _holds(self.these_assessors):
+                return "no control"
         return "between the marks" if self.similar.offered else "too few people to show it"
+
+    @property
+    def errors(self) -> Errors:
+        """The exact risks at the marks of this design; 0 where there is no mark."""
+        chance, share = method_named(self.method).chance, psychometric.from_discriminators(self.method, self.pd_limit)
+        least, most, here = self.minimum_correct, self.similar.maximum_correct, self.these_assessors.maximum_correct
+        return Errors(
+            0.0 if least is None else at_least(least, self.trials, chance),
+            0.0 if most is None else people_at_most(most, self.trials_each, chance, self.pd_limit),
+            0.0 if here is None else at_most(here, self.trials, share),
+        )
+
+    def chances(self, noticing: float) -> Chances:
+        """What this design says, and how often, where a share `noticing` truly notices; for people like them."""
+        right = psychometric.from_discriminators(self.method, noticing)
+        fewer = -1 if self.fewer_at_most is None else self.fewer_at_most
+        least = self.trials + 1 if self.minimum_correct is None else self.minimum_correct
+        most = self.similar.maximum_correct if self.similar.offered else None
+        similar, alone = (
+            max(at_most(top, self.trials, right) - at_most(fewer, self.trials, right), 0.0)
+            for top in ((-1, -1) if most is None else (most, min(most, least - 1)))
+        )
+        different = at_least(least, self.trials, right)
+        return Chances(different, similar, max(1 - different - alone, 0.0))
 
     @property
     def most_noticing(self) -> float:
@@ -158,14 +230,31 @@ class ChoiceResult:
         return 1.0 if high is None else max(high, self.floor)
 
 
-def judge_totals(method: str, trials: int, correct: int, alpha: float = 0.05, pd_limit: float = 0.3) -> ChoiceResult:
+def _holds(scope: Similar) -> bool:
+    return scope.similar and scope.offered
+
+
+def judge_totals(
+    method: str,
+    trials: int,
+    correct: int,
+    alpha: float = 0.05,
+    pd_limit: float = 0.3,
+    control: ControlResult | None = None,
+) -> ChoiceResult:
     """The test of `correct` right answers in `trials`, taken as one each of different people; see `judge_panel`."""
     _check_counts(trials, correct, MOST_TRIALS)
-    return _judge(method_named(method), (1,) * trials, correct, alpha, pd_limit, ("one trial assumed",))
+    judged = _judge(method_named(method), (1,) * trials, correct, alpha, pd_limit)
+    return _with_warnings(judged, ("one trial assumed",), control)
 
 
 def judge_panel(
-    method: str, trials: Sequence[int], correct: Sequence[int], alpha: float = 0.05, pd_limit: float = 0.3
+    method: str,
+    trials: Sequence[int],
+    correct: Sequence[int],
+    alpha: float = 0.05,
+    pd_limit: float = 0.3,
+    control: ControlResult | None = None,
 ) -> ChoiceResult:
     """The test of a panel; `trials[i]` and `correct[i]` are those of assessor i, and may differ between assessors.
 
@@ -179,12 +268,11 @@ def judge_panel(
         _check_counts(asked, right, MOST_REPEATED_TRIALS)
     _check_counts(sum(trials), sum(correct), MOST_TRIALS if set(trials) == {1} else MOST_REPEATED_TRIALS)
     noted: tuple[Code, ...] = ("unequal trials",) if len(set(trials)) > 1 else ()
-    return _judge(method_named(method), tuple(trials), sum(correct), alpha, pd_limit, noted)
+    judged = _judge(method_named(method), tuple(trials), sum(correct), alpha, pd_limit)
+    return _with_warnings(judged, noted, control)
 
 
-def _judge(
-    method: Psychometric, each: tuple[int, ...], correct: int, alpha: float, pd_limit: float, noted: tuple[Code, ...]
-) -> ChoiceResult:
+def _judge(method: Psychometric, each: tuple[int, ...], correct: int, alpha: float, pd_limit: float) -> ChoiceResult:
     check_alpha(alpha)
     check_pd(pd_limit)
     trials, chance = sum(each), method.chance
@@ -195,7 +283,7 @@ def _judge(
     people = _similar(people_below(each, chance, pd_limit), *counts, method, pd_limit >= floor_pd(len(each), alpha))
     these = _similar(lambda x: at_most(x, trials, share), *counts, method, True)
     right = _proportion_correct(method, each, correct, alpha)
-    result = ChoiceResult(
+    return ChoiceResult(
         method.name,
         each,
         correct,
@@ -213,7 +301,6 @@ def _judge(
         0.0 if people.maximum_correct is None else at_most(people.maximum_correct, trials, chance),
         (),
     )
-    return _with_warnings(result, method, noted)
 
 
 # ---- marks ---------------------------------------------------------------------------------------------------------
@@ -242,6 +329,11 @@ def maximum_correct(at_most_x: Callable[[int], float], trials: int, alpha: float
     """Largest x with P(X <= x) <= alpha, P given as a function of x; None when there is none."""
     above = bisect_left(range(trials + 1), True, key=lambda x: not reached(at_most_x(x), alpha))
     return above - 1 if above else None
+
+
+def fewer_at_most(trials: int, chance: float, alpha: float) -> int | None:
+    """Largest number right that is fewer than guessing explains, P(X <= x) <= alpha; None when there is none."""
+    return maximum_correct(lambda x: at_most(x, trials, chance), trials, alpha)
 
 
 def can_be_meant(mark: int | None, trials: int, method: str) -> bool:
@@ -372,8 +464,8 @@ def floor_pd(assessors: int, alpha: float) -> float:
 
 
 # ---- warnings and checks -------------------------------------------------------------------------------------------
-def _with_warnings(result: ChoiceResult, method: Psychometric, noted: tuple[Code, ...]) -> ChoiceResult:
-    warnings = [ChoiceWarning(code) for code in noted]
+def _with_warnings(result: ChoiceResult, noted: tuple[Code, ...], control: ControlResult | None) -> ChoiceResult:
+    warnings, method = [ChoiceWarning(code) for code in noted], method_named(result.method)
     mark = result.similar.maximum_correct
     if result.pd_limit < result.floor:
         warnings.append(ChoiceWarning("below the floor", result.floor))
@@ -383,7 +475,9 @@ def _with_warnings(result: ChoiceResult, method: Psychometric, noted: tuple[Code
         warnings.append(ChoiceWarning("fewer than guessing"))
     if method.by_grouping:
         warnings.append(ChoiceWarning("grouping rule"))
-    return replace(result, warnings=tuple(warnings))
+    if control is None and (result.close or result.close_here):
+        warnings.append(ChoiceWarning("control_not_served"))
+    return replace(result, warnings=tuple(warnings), control=control)
 
 
 def _check_counts(trials: int, correct: int, most: int) -> None:

@@ -16,15 +16,24 @@ Imports only numpy and scipy.special.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 from scipy.special import betaln
 
-from analysis.choice.forced_choice import SLACK, Estimate, at_most, check_alpha, check_pd, reached
+from analysis.choice.forced_choice import (
+    SLACK,
+    Chances,
+    Estimate,
+    at_most,
+    check_alpha,
+    check_pd,
+    fewer_at_most,
+    reached,
+)
 from analysis.choice.psychometric import (
     Array,
     from_discriminators,
@@ -33,10 +42,21 @@ from analysis.choice.psychometric import (
     to_discriminators,
 )
 
+if TYPE_CHECKING:
+    from analysis.choice.control import ControlResult
+
 MOST_CAPPED = 2_000
 
 Standing = Literal["same", "different", "go on", "cannot tell"]
-Why = Literal["between the marks", "fewer right than guessing", "those who stayed away", "closed early"]
+Why = Literal[
+    "between the marks",
+    "fewer right than guessing",
+    "control not found",
+    "no control",
+    "those who stayed away",
+    "closed early",
+]
+Careful = Literal["these assessors only", "answers missing", "control_not_served"]
 Lines: TypeAlias = tuple[float, float, float]
 Answers: TypeAlias = Sequence[Sequence[int | None]]
 
@@ -126,6 +146,17 @@ class SequentialResult:
     filled: float
     marks: Marks | None
     sizes: tuple[int, ...]
+    control: ControlResult | None = None
+
+    @property
+    def warnings(self) -> tuple[Careful, ...]:
+        """Something to say beside the verdict."""
+        codes: dict[Careful, bool] = {
+            "these assessors only": self.plan.people > 1,
+            "answers missing": self.missed > 0,
+            "control_not_served": self.standing == "same" and self.control is None,
+        }
+        return tuple(code for code, holds in codes.items() if holds)
 
     @property
     def proportion_discriminators(self) -> Estimate | None:
@@ -167,6 +198,25 @@ def plan(method: str, alpha: float, beta: float, pd: float, cap: int, people: in
         marks.cannot_tell_at_pd,
         *(walk.mean_trials for walk in walks),
     )
+
+
+def chances(sealed: SequentialPlan, noticing: float) -> Chances:
+    """How often the plan ends how, where a share `noticing` truly notices and everybody answers in every round; exact.
+
+    "Same" is what `judge` says: an end with fewer right than guessing explains is none.
+    """
+    guess = method_named(sealed.method).chance
+
+    def fewer(trials: int) -> int:
+        most = fewer_at_most(trials, guess, sealed.alpha)
+        return -1 if most is None else most
+
+    sizes = (sealed.people,) * sealed.rounds
+    walk = _walk(sealed.lines, from_discriminators(sealed.method, noticing), sizes, fewer)
+    most, least = sealed.cap_same_at_most, sealed.cap_different_at_least
+    same = walk.same_early + (0.0 if most is None else float(walk.at_end[fewer(sealed.cap) + 1 : most + 1].sum()))
+    different = walk.different_early + (0.0 if least is None else float(walk.at_end[least:].sum()))
+    return Chances(different, same, max(1 - same - different, 0.0))
 
 
 def whole_rounds(cap: int, people: int) -> int:
@@ -211,12 +261,12 @@ def _above(lines: Lines, sizes: Sequence[int]) -> int:
 
 
 # ---- the judge -----------------------------------------------------------------------------------------------------
-def judge(sealed: SequentialPlan, answers: Answers) -> SequentialResult:
+def judge(sealed: SequentialPlan, answers: Answers, control: ControlResult | None = None) -> SequentialResult:
     """What the plan says of `answers`: complete rounds in order, each with one entry a seat, 1 right, 0 wrong, None
     missed. Rounds beyond the cap and beyond the one that ends it are not judged. Raises ValueError.
 
     A round that nobody answered was not served: it counts nowhere, and where the last ones were not, the plan was
-    closed early and cannot tell, for the count had been seen.
+    closed early and cannot tell, for the count had been seen. A "same" needs its `control` found, once one is told of.
     """
     _check(sealed, answers)
     asked = list(answers[: sealed.rounds])
@@ -229,7 +279,17 @@ def judge(sealed: SequentialPlan, answers: Answers) -> SequentialResult:
         ends.append(_end(sealed, asked[:number], at_cap and number == len(asked)))
         if ends[-1].standing != "go on":
             break
-    return _result(sealed, asked[: len(ends)], tuple(ends), behind and not at_cap)
+    return _controlled(_result(sealed, asked[: len(ends)], tuple(ends), behind and not at_cap), control)
+
+
+def _controlled(judged: SequentialResult, control: ControlResult | None) -> SequentialResult:
+    """The same under its control; where the rounds cannot tell, one that was not found says so first."""
+    if control is None or control.found or judged.standing not in ("same", "cannot tell"):
+        return replace(judged, control=control)
+    why: Why | None = "control not found" if control.trials else "no control"
+    if judged.reason == "fewer right than guessing" or (judged.standing == "cannot tell" and not control.trials):
+        why = judged.reason
+    return replace(judged, standing="cannot tell", reason=why, control=control)
 
 
 def _check(sealed: SequentialPlan, answers: Answers) -> None:
@@ -357,8 +417,11 @@ class _Walk:
     mean_trials: float
 
 
-def _walk(lines: Lines, proportion: float, sizes: Sequence[int]) -> _Walk:
-    """Through rounds of these sizes; the lines are looked at after each but the last."""
+def _walk(
+    lines: Lines, proportion: float, sizes: Sequence[int], fewer: Callable[[int], int] = lambda _trials: -1
+) -> _Walk:
+    """Through rounds of these sizes; the lines are looked at after each but the last. `fewer` gives for a number of
+    answers the largest count that is no "same" below the lower line, and is left out of it."""
     low, high, slope = lines
     right = np.arange(sum(sizes) + 1)
     alive = np.zeros(len(right))
@@ -373,7 +436,7 @@ def _walk(lines: Lines, proportion: float, sizes: Sequence[int]) -> _Walk:
             above = right >= high + slope * trials - SLACK
             below = right <= low + slope * trials + SLACK
             different += float(alive[above].sum())
-            same += float(alive[below].sum())
+            same += float(alive[below & (right > fewer(trials))].sum())
             alive[above | below] = 0.0
     return _Walk(same, different, alive, mean)
 

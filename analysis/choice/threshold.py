@@ -2,12 +2,14 @@
 
     P(right) = g + (1 - g - lapse) / (1 + exp(-(ln dose - m_i) / s)),   m_i ~ normal(mu, tau^2)
 
-The threshold is exp(mu): half-way detection for the middle assessor. Maximum likelihood, marginal over m_i; limits by
+The threshold is exp(mu): half-way detection for the middle assessor, and the dose that half of people like these
+notice; `at_share` gives that of another share. Maximum likelihood, marginal over m_i; limits by
 the profile likelihood of mu, each one-sided at 1 - alpha, with the t quantile of (assessors - 1) in place of the normal
 one. Nothing is reported outside the doses tasted. Doses are minutes or grams, above 0; blank against blank is dose 0,
 is not fitted, and checks the guess rate. The quick ascending series stands at the end: another, rougher quantity.
 
-Reading order: answers, results, `fit`, likelihood, limits, test of fit, single assessors, ascending series.
+Reading order: answers, results, `fit`, likelihood, limits, other shares, test of fit, single assessors, ascending
+series.
 """
 
 from __future__ import annotations
@@ -16,15 +18,18 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import expit, stdtrit, xlogy
 
 from analysis.choice.descent import descend
-from analysis.choice.forced_choice import at_least, check_alpha
+from analysis.choice.forced_choice import at_least, at_most, check_alpha, reached
 from analysis.choice.psychometric import Array, method_named
+
+if TYPE_CHECKING:
+    from analysis.choice.control import ControlResult
 
 LAPSE = 0.01
 NODES, REACH = 241, 6.0
@@ -33,6 +38,8 @@ FEWEST_ASSESSORS, FEWEST_DOSES, FEWEST_ANSWERS = 5, 4, 20  # ASTM E1432 1.1
 APART = 0.05  # chance that a panel without any such person would single somebody out
 
 Where = Literal["below", "tasted", "above"]
+DoseVerdict = Literal["found from", "found at the lowest", "not found", "cannot tell"]
+DoseReason = Literal["fewer right than guessing", "control not found"]
 
 
 # ---- answers -------------------------------------------------------------------------------------------------------
@@ -99,11 +106,23 @@ class DosePoint:
 
 
 @dataclass(frozen=True, slots=True)
+class ShareLevel:
+    """The dose from which a `share` of people like these notices it, with limits as those of the threshold; for what
+    fades (a day, a second after a piece) the time until which they do."""
+
+    share: float
+    estimate: DosePoint
+    low: DosePoint
+    high: DosePoint
+
+
+@dataclass(frozen=True, slots=True)
 class ThresholdFit:
     """Parameters on the ln dose scale, and the threshold with its limits in dose units.
 
     Both claims are one-sided at 1 - alpha: found from `high` on; not shown below `low`. `blank_p_value` is the chance
-    of so many right answers at dose 0 by guessing, None without such trials.
+    of so many right answers at dose 0 by guessing, None without such trials. The `control`'s answers are none of these;
+    where no dose is found, it tells a panel that could have found one. `noticed` holds other shares, if asked.
     """
 
     method: str
@@ -118,6 +137,40 @@ class ThresholdFit:
     high: DosePoint
     blank_p_value: float | None
     warnings: tuple[str, ...]
+    control: ControlResult | None = None
+    noticed: tuple[ShareLevel, ...] = ()
+
+    @property
+    def fewer(self) -> bool:
+        """Whether fewer answers are right, over all doses, than guessing explains."""
+        right, asked = int(self.answers.correct.sum()), int(self.answers.trials.sum())
+        return reached(at_most(right, asked, method_named(self.method).chance), self.alpha)
+
+    @property
+    def verdict(self) -> DoseVerdict:
+        """What may be said; the numbers stay arithmetic."""
+        if self.reason is not None:
+            return "cannot tell"
+        said: dict[Where, DoseVerdict] = {
+            "tasted": "found from",
+            "below": "found at the lowest",
+            "above": "not found",
+        }
+        return said[self.estimate.where]
+
+    @property
+    def reason(self) -> DoseReason | None:
+        """Why it cannot be told; None where it can. No dose found tells nothing of a panel that missed its control."""
+        if self.fewer:
+            return "fewer right than guessing"
+        missed = self.control is not None and not self.control.found
+        return "control not found" if missed and self.estimate.where == "above" else None
+
+    @property
+    def warned_of(self) -> tuple[str, ...]:
+        """Every caution: those of the answers, and that no control tells a panel that could have found a dose."""
+        untold = self.control is None and self.estimate.where == "above"
+        return (*self.warnings, *("control_not_served",) * untold)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +209,7 @@ def fit(answers: DoseAnswers, method: str, alpha: float = 0.05) -> ThresholdFit:
         low,
         high,
         blank,
-        _warnings(answers),
+        _warnings(answers, blank is not None and reached(blank, alpha)),
     )
 
 
@@ -169,8 +222,9 @@ def _point(answers: DoseAnswers, ln_dose: float) -> DosePoint:
     return DosePoint(math.exp(ln_dose), "tasted")
 
 
-def _warnings(answers: DoseAnswers) -> tuple[str, ...]:
+def _warnings(answers: DoseAnswers, told_apart: bool) -> tuple[str, ...]:
     found = {
+        "blank told apart": told_apart,
         "few assessors": len(answers.assessors) < FEWEST_ASSESSORS,
         "few doses": len(answers.doses) < FEWEST_DOSES,
         "few answers": int(answers.trials.sum(axis=1).min()) < FEWEST_ANSWERS,
@@ -241,34 +295,67 @@ def _maximum(answers: DoseAnswers, chance: float) -> tuple[tuple[float, float, f
     return (mu, ln_s, tau), -best[1]
 
 
-def _best_starts(answers: DoseAnswers, chance: float, mus: Array, count: int) -> list[Array]:
+def _best_starts(answers: DoseAnswers, chance: float, mus: Array, count: int, share: float = 0.5) -> list[Array]:
     """The `count` best points of a grid; every tau is above 0, where the slope in tau vanishes."""
     step = answers.step
     points = [(mu, s * step, tau * step) for mu in mus for s in (0.15, 0.5, 1.6) for tau in (0.1, 0.6, 1.8)]
-    logliks = [_log_sums(_by_node(answers, chance, *point)).sum() for point in points]
+    logliks = [
+        _log_sums(_by_node(answers, chance, mu - _beyond(share, s, tau)[0], s, tau)).sum() for mu, s, tau in points
+    ]
     best = np.argsort(logliks)[::-1][:count]
     return [np.array([mu, math.log(s), tau]) for mu, s, tau in (points[place] for place in best)]
 
 
-def _minimise(start: Array, answers: DoseAnswers, chance: float, mu: float | None = None) -> tuple[Array, float]:
-    """Parameters and -ln L from one start; with `mu` given, over the other two."""
+def _minimise(
+    start: Array, answers: DoseAnswers, chance: float, mu: float | None = None, share: float = 0.5
+) -> tuple[Array, float]:
+    """Parameters and -ln L from one start; with `mu` given, over the other two. At another share than half the first
+    parameter is the ln dose of that share."""
     lower, upper = np.array(_bounds(answers)).T
     if mu is not None:
         lower[0] = upper[0] = mu
-    found = descend(lambda at: _minus_loglik(at, answers, chance), start, lower, upper)
+
+    def objective(at: Array) -> tuple[float, Array]:
+        beyond, by_ln_s, by_tau = _beyond(share, math.exp(at[1]), at[2])
+        value, slope = _minus_loglik(at - np.array([beyond, 0.0, 0.0]), answers, chance)
+        return value, slope - slope[0] * np.array([0.0, by_ln_s, by_tau])
+
+    found = descend(objective, start, lower, upper)
     return found.at, found.value
+
+
+def _beyond(share: float, s: float, tau: float) -> tuple[float, float, float]:
+    """How far the ln dose that a share of people notices lies beyond mu, and its slopes in ln s and tau.
+
+    It solves mean over z of expit((beyond - tau z) / s) = share; half the people notice at mu, as both are symmetric.
+    """
+    from scipy.optimize import brentq
+
+    if share == 0.5:
+        return 0.0, 0.0, 0.0
+    z, weight = _normal_grid()
+    alone = s * math.log(share / (1 - share))  # if all were alike
+    beyond = float(
+        brentq(
+            lambda c: float(weight @ expit((c - tau * z) / s)) - share, alone - REACH * tau - s, alone + REACH * tau + s
+        )
+    )
+    logistic = expit((beyond - tau * z) / s)
+    steep = weight * logistic * (1 - logistic)
+    steep = steep / steep.sum()
+    return beyond, float(steep @ (beyond - tau * z)), float(steep @ z)
 
 
 # ---- limits --------------------------------------------------------------------------------------------------------
 def _limits(
-    answers: DoseAnswers, chance: float, best: Array, loglik: float, alpha: float
+    answers: DoseAnswers, chance: float, best: Array, loglik: float, alpha: float, share: float = 0.5
 ) -> tuple[DosePoint, DosePoint]:
     """Where twice the drop of the profile reaches t(assessors - 1, 1 - alpha)^2, looked for in the doses tasted."""
     critical = float(stdtrit(len(answers.assessors) - 1, 1 - alpha)) ** 2
     first, last = answers.ln_doses[[0, -1]]
 
     def excess(mu: float) -> float:
-        return 2 * (loglik - _profile(answers, chance, best, mu)) - critical
+        return 2 * (loglik - _profile(answers, chance, best, mu, share)) - critical
 
     return _limit(excess, answers, best[0], first, last), _limit(excess, answers, best[0], last, first)
 
@@ -289,11 +376,26 @@ def _limit(excess: Callable[[float], float], answers: DoseAnswers, mu: float, ou
     return DosePoint(None, "above" if towards_low else "below")
 
 
-def _profile(answers: DoseAnswers, chance: float, best: Array, mu: float) -> float:
+def _profile(answers: DoseAnswers, chance: float, best: Array, mu: float, share: float) -> float:
     """ln L maximised over s and tau at one mu, from the overall maximum and from the best point of a grid."""
     above_zero = np.array([mu, best[1], max(best[2], 0.2 * answers.step)])
-    starts = [above_zero, *_best_starts(answers, chance, np.array([mu]), 1)]
-    return -min(_minimise(start, answers, chance, mu)[1] for start in starts)
+    starts = [above_zero, *_best_starts(answers, chance, np.array([mu]), 1, share)]
+    return -min(_minimise(start, answers, chance, mu, share)[1] for start in starts)
+
+
+# ---- other shares --------------------------------------------------------------------------------------------------
+def at_share(fitted: ThresholdFit, share: float) -> ShareLevel:
+    """The dose from which a share of people like these notices it, slips left out, with limits by its own profile.
+
+    The share is that of the model over people: half-way for half of them is the threshold itself. Raises ValueError.
+    """
+    if not 0 < share < 1:
+        raise ValueError(f"share must lie between 0 and 1, got {share:g}")
+    answers, chance = fitted.answers, method_named(fitted.method).chance
+    at = fitted.mu + _beyond(share, fitted.s, fitted.tau)[0]
+    best = np.array([at, math.log(fitted.s), fitted.tau])
+    low, high = _limits(answers, chance, best, fitted.loglik, fitted.alpha, share)
+    return ShareLevel(share, _point(answers, at), low, high)
 
 
 # ---- test of fit ---------------------------------------------------------------------------------------------------

@@ -1,5 +1,7 @@
 """Answers of a forced-choice test in a file: one row a trial, columns assessor, correct and perhaps dose or batch.
 
+A column control says 1 where the other cup was the positive control; such a row belongs to no dose, batch or round.
+
 Every problem is one sentence naming file, row, column, value and rule. Rows are numbered as a spreadsheet shows them.
 """
 
@@ -23,13 +25,20 @@ _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 
 @dataclass(frozen=True, slots=True)
 class Answers:
-    """Trials in the order of their rows. `level` is the dose or batch of each, empty when the file needs none."""
+    """Trials in the order of their rows. `level` is the dose or batch of each, empty when the file needs none; `column`
+    is where it stood.
+
+    `control` counts the trials of the control and the right ones among them, which are none of the others; None where
+    the file has none.
+    """
 
     name: str
     assessor: tuple[str, ...]
     correct: tuple[int, ...]
     level: tuple[float, ...]
     rows: tuple[int, ...]
+    control: tuple[int, int] | None = None
+    column: str = ""
 
     def by_assessor(self) -> tuple[tuple[str, ...], tuple[int, ...], tuple[int, ...]]:
         """Names, trials and right answers of every assessor, in the order of first appearance."""
@@ -57,8 +66,8 @@ def read_doses(path: Path | str, uneven: bool = False) -> Answers:
     return answers
 
 
-def read_rounds(path: Path | str, people: int) -> list[list[int | None]]:
-    """Answers of a panel in rounds: for each round one entry a person, 1 right, 0 wrong, None missed.
+def read_rounds(path: Path | str, people: int) -> tuple[list[list[int | None]], tuple[int, int] | None]:
+    """Answers of a panel in rounds: for each round one entry a person, 1 right, 0 wrong, None missed; and its control.
 
     Rounds are those of a column round, whole numbers from 1; without it everybody's answers in the order of their rows.
     Raises ScoreError, also where the file names more people than are seated.
@@ -79,26 +88,46 @@ def read_rounds(path: Path | str, people: int) -> list[list[int | None]]:
             )
         said[number, seats[name]] = correct
     last = max((number for number, _seat in said), default=0)
-    return [[said.get((number, seat)) for seat in range(people)] for number in range(1, last + 1)]
+    rounds = [[said.get((number, seat)) for seat in range(people)] for number in range(1, last + 1)]
+    return rounds, answers.control
 
 
 def read_batches(path: Path | str, uneven: bool = False) -> Answers:
-    """Answers with a column batch, whole numbers from 1 (the first plain batch after). Otherwise as `read_doses`."""
-    answers = _read(Path(path), "batch", _batch)
+    """Answers with a column batch, whole numbers from 1 (the first plain batch after); days, or seconds after a piece,
+    may stand instead of it. Otherwise as `read_doses`."""
+    table = _table(Path(path))
+    column = next((name for name in ("batch", "days", "seconds") if name in table.columns), "batch")
+    answers = _answers(table, column, _batch)
     if not uneven:
-        _check_even(answers, "batch")
+        _check_even(answers, column)
     return answers
 
 
 def _read(path: Path, level: str | None, rule: Callable[[float], str | None] | None, optional: bool = False) -> Answers:
-    table = _table(path)
+    return _answers(_table(path), level, rule, optional)
+
+
+def _answers(
+    table: Table, level: str | None, rule: Callable[[float], str | None] | None, optional: bool = False
+) -> Answers:
     if optional and level not in table.columns:
         level = None
     assessor = [_assessor(table, position) for position in range(len(table.rows))]
     _refuse_alike(table, assessor)
     correct = [_correct(table, position) for position in range(len(table.rows))]
-    levels = [] if level is None or rule is None else _levels(table, level, rule)
-    return Answers(table.name, tuple(assessor), tuple(correct), tuple(levels), tuple(table.rows))
+    control = _control(table)
+    main = [position for position in range(len(table.rows)) if not control[position]]
+    levels = {} if level is None or rule is None else _levels(table, level, rule, main)
+    apart = [right for right, is_control in zip(correct, control, strict=True) if is_control]
+    return Answers(
+        table.name,
+        tuple(assessor[position] for position in main),
+        tuple(correct[position] for position in main),
+        tuple(levels[position] for position in main if levels),
+        tuple(table.rows[position] for position in main),
+        (len(apart), sum(apart)) if apart else None,
+        level or "",
+    )
 
 
 def _table(path: Path) -> Table:
@@ -142,17 +171,32 @@ def _refuse_alike(table: Table, names: list[str]) -> None:
 
 
 def _correct(table: Table, position: int) -> int:
-    cell = _cells(table, "correct")[position]
+    wrong = "is not 0 or 1; write 1 for a right answer and 0 for a wrong one"
+    return _zero_or_one(table, position, "correct", wrong)
+
+
+def _control(table: Table) -> list[int]:
+    """Which rows are of the control; none without such a column. An empty cell is no control."""
+    if "control" not in table.columns:
+        return [0] * len(table.rows)
+    wrong = "is not 0 or 1; write 1 where the other cup was the control and 0 elsewhere"
+    cells = enumerate(table.columns["control"])
+    return [_zero_or_one(table, position, "control", wrong) if filled(cell) else 0 for position, cell in cells]
+
+
+def _zero_or_one(table: Table, position: int, column: str, wrong: str) -> int:
+    cell = _cells(table, column)[position]
     said = {"true": 1.0, "false": 0.0}.get(str(cell).strip().casefold())
     value = _number(table, cell) if said is None else said
     if value not in (0, 1):
-        table.fail(position, "correct", "is not 0 or 1; write 1 for a right answer and 0 for a wrong one")
+        table.fail(position, column, wrong)
     return int(value)
 
 
-def _levels(table: Table, column: str, rule: Callable[[float], str | None]) -> list[float]:
-    values = [_number(table, cell) for cell in _cells(table, column)]
-    for position, value in enumerate(values):
+def _levels(table: Table, column: str, rule: Callable[[float], str | None], asked: list[int]) -> dict[int, float]:
+    cells = _cells(table, column)
+    values = {position: _number(table, cells[position]) for position in asked}
+    for position, value in values.items():
         wrong = "is not a number; write it in digits" if not math.isfinite(value) else rule(value)
         if wrong:
             table.fail(position, column, wrong)

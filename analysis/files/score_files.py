@@ -32,7 +32,7 @@ class ScoreError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Cells by column, with the row number of each; `decimal_comma` tells that "6,5" means 6.5."""
+    """Cells by column, with the row number of each; `decimal_comma` tells that a text "6,5" means 6.5."""
 
     name: str
     columns: dict[str, list[Any]]
@@ -103,7 +103,7 @@ def _from_xlsx(name: str, content: bytes) -> Table:
         rows: list[Sequence[Any]] = list(xlsx_rows(content))
     except SpreadsheetError as problem:
         raise ScoreError(f"{name}: {problem}") from problem
-    return _from_rows(name, rows, decimal_comma=False, short_rows=True)
+    return _from_rows(name, rows, decimal_comma=True, short_rows=True)
 
 
 def _from_parquet(name: str, content: bytes) -> Table:

@@ -28,6 +28,9 @@ Piece = Literal["hours", "make"]
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 _COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+", re.ASCII)
+_LOST = re.compile(r"\s*lost\b(.*)", re.IGNORECASE | re.DOTALL)
+UNJUDGED = "unjudged"
+NONE_LOST = pd.DataFrame(columns=["hours", "sitting", "why", "reason"])
 _WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
@@ -51,23 +54,70 @@ def scores_from(
     Tidy files have the columns assessor, hours (or a numeric sample), attribute and score; wide ones a column for each
     attribute instead of the last two. Optional columns: sitting, replicate, position, batch. Repeated servings without
     a replicate column are numbered in the order of their rows. An empty score cell is a missing score and its row is
-    left out. With `attributes` each of them must occur, and only they are kept. `piece` is the column of what was
-    tasted: hours, or the make, a text, with hours beside it if makes were pulled at several.
+    left out; `unjudged` in its place says that the assessor could not judge it. A row without an assessor and with
+    `lost` in place of a score says that its pull was lost before anybody tasted it, in its sitting or, without one, in
+    every; words after `lost` are the reason. With `attributes` each of them must occur, and only they are kept.
+    `piece` is the column of what was tasted: hours, or the make, a text, with hours beside it if makes were pulled at
+    several; of makes none can be lost.
 
     Returns columns assessor (text), hours (float, h), attribute (text), score (float, scale units), replicate (whole
-    number from 1), and, where the file has them, sitting (text), position (whole number from 1), batch (text).
-    Raises ScoreError.
+    number from 1), and, where the file has them, sitting (text), position (whole number from 1), batch (text); where it
+    says of any why a score is missing, why ("unjudged", "lost") and reason (text). Raises ScoreError.
     """
     table = table_from(plain(name, 80), content)
+    table, lost = _without_lost(table) if piece == "hours" else (table, NONE_LOST)
     tidy = _tidy(table, piece) if {"attribute", "score"} & set(table.columns) else _wide(table, attributes, piece)
     if attributes is not None:
         tidy = _only(table, tidy, attributes)
     _check_scale(table, tidy)
     tidy = _numbered(table, tidy)
-    kept = tidy[tidy["score"].notna()].drop(columns="row").reset_index(drop=True)
-    if kept.empty:
+    kept = tidy[tidy["score"].notna() | (tidy["why"] == UNJUDGED)].drop(columns="row").reset_index(drop=True)
+    if kept["score"].isna().all():
         raise ScoreError(f"{table.name}: no row has a score; fill in the scores")
-    return kept
+    if lost.empty and not kept["why"].any():
+        return kept.drop(columns="why")
+    return pd.concat([kept, lost.drop(columns=[] if "sitting" in kept else "sitting")], ignore_index=True)
+
+
+# ---- why a score is missing ------------------------------------------------------------------------------------------
+def _without_lost(table: Table) -> tuple[Table, pd.DataFrame]:
+    """The table less the rows that say of a pull that it was lost; and these, by hours, sitting and reason."""
+    said = _said_lost(table)
+    if not said:
+        return table, NONE_LOST
+    rest, gone = _rows_of(table, [at for at in range(len(table.rows)) if at not in said]), _rows_of(table, sorted(said))
+    hours = "sample" if "sample" in table.columns and "hours" not in table.columns else "hours"
+    _need(table, hours)
+    sittings = [_name(cell) for cell in gone.columns.get("sitting", [""] * len(gone.rows))]
+    notes = pd.DataFrame({"hours": _numbers(gone, hours, _hours), "sitting": sittings, "why": "lost"})
+    return rest, notes.assign(reason=[said[at] for at in sorted(said)])
+
+
+def _said_lost(table: Table) -> dict[int, str]:
+    """Rows (from 0) that say lost in the place of a score, with the words after it."""
+    said: dict[int, str] = {}
+    for name in (name for name in table.columns if name == "score" or name not in KNOWN):
+        found = ((at, _LOST.match(cell)) for at, cell in enumerate(table.columns[name]) if isinstance(cell, str))
+        said |= {at: told[1].strip(" ,:;") for at, told in found if told}
+    people = table.columns.get("assessor", [])
+    for at in said:
+        if people and filled(people[at]):
+            rule = "stands in a row that says lost; a pull is lost for everybody, so leave it empty"
+            table.fail(at, "assessor", rule)
+    return said
+
+
+def _rows_of(table: Table, at: list[int]) -> Table:
+    columns = {name: [cells[row] for row in at] for name, cells in table.columns.items()}
+    return Table(table.name, columns, [table.rows[row] for row in at], table.decimal_comma)
+
+
+def _unjudged(cell: Any) -> bool:
+    return isinstance(cell, str) and cell.strip().casefold() == UNJUDGED
+
+
+def _whys(table: Table, column: str) -> list[str]:
+    return [UNJUDGED if _unjudged(cell) else "" for cell in table.columns[column]]
 
 
 # ---- the two forms -------------------------------------------------------------------------------------------------
@@ -77,6 +127,7 @@ def _tidy(table: Table, piece: Piece) -> pd.DataFrame:
     frame = _servings(table, piece)
     frame["attribute"] = _names(table, "attribute")
     frame["score"] = _numbers(table, "score", _score, empty=math.nan)
+    frame["why"] = _whys(table, "score")
     return frame
 
 
@@ -92,8 +143,13 @@ def _wide(table: Table, attributes: Collection[str] | None, piece: Piece) -> pd.
     wanted = own if attributes is None else [column for column in own if column in attributes]
     if len(wanted) * len(frame) > MOST_SCORES:
         raise ScoreError(f"{table.name}: more than {MOST_SCORES} scores; keep only one study in the file")
-    parts = [frame.assign(attribute=column, score=_numbers(table, column, _score, math.nan)) for column in wanted]
-    return pd.concat(parts, ignore_index=True) if parts else frame.assign(attribute="", score=math.nan).iloc[:0]
+    parts = [
+        frame.assign(attribute=column, score=_numbers(table, column, _score, math.nan), why=_whys(table, column))
+        for column in wanted
+    ]
+    if parts:
+        return pd.concat(parts, ignore_index=True)
+    return frame.assign(attribute="", score=math.nan, why="").iloc[:0]
 
 
 def _servings(table: Table, piece: Piece) -> pd.DataFrame:
@@ -195,7 +251,7 @@ def _numbers(table: Table, column: str, rule: Callable[[float], str | None], emp
 
 
 def _number(table: Table, position: int, column: str, cell: Any, empty: float | None) -> float:
-    if not filled(cell):
+    if not filled(cell) or (empty is not None and _unjudged(cell)):
         return empty if empty is not None else table.fail(position, column, "is empty; every row needs it")
     if isinstance(cell, (int, float)) and not isinstance(cell, bool):
         if math.isfinite(cell):

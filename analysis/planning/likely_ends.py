@@ -15,6 +15,7 @@ from analysis.model.cells import BySitting, Cells, pooled
 from analysis.planning.likely_truths import Truths, draw_truths
 from analysis.planning.many_studies import answers
 from analysis.planning.pooled_spreads import Strata
+from analysis.stopping.fates import Bars
 from analysis.stopping.rule import AttributeRule
 from analysis.stopping.standard_errors import Fitted
 from analysis.stopping.verdicts import CANNOT
@@ -38,6 +39,7 @@ class Undecided:
         trays: whether the rule reckons with trays that shift a sitting.
         missing: share of scores that never came.
         earlier: sums of squares of the panel's other studies, of the attributes that have any.
+        bars: what may not be said, since sealed pulls are missing.
     """
 
     fits: Mapping[str, Fitted]
@@ -49,6 +51,7 @@ class Undecided:
     trays: bool = False
     missing: float = 0.0
     earlier: Mapping[str, Strata] = field(default_factory=dict)
+    bars: Bars | None = None
 
 
 def ends(study: Undecided, looks: Sequence[Codes], draws: int, seed: int, anew: bool) -> tuple[Codes, Array]:
@@ -90,7 +93,7 @@ def _part(
                 state[name] = joined(state[name], thinned(servings, study.missing, rng), truth, rng)
         open_ = np.flatnonzero(verdict == CANNOT)
         left = {name: _cells(fits[name].cells, own.rows(open_)) for name, own in state.items()}
-        verdict[open_] = answers(left, study.wishes, study.level, study.control)[0]
+        verdict[open_] = answers(left, study.wishes, study.level, study.control, study.bars)[0]
     return verdict, used
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from analysis.model.cells import Cells, is_balanced
 from analysis.stopping.evidence import Asked, Levels, Measures, Shown, stacks
+from analysis.stopping.fates import Bars
 from analysis.stopping.rule import AttributeRule
 from analysis.stopping.standard_errors import Fitted, PanelAlone, own_bounds, rounding
 from analysis.stopping.verdicts import CANNOT, all_of, any_of, chain_of, judge, tabled
@@ -25,12 +26,16 @@ Rows = NDArray[np.intp]
 
 
 def answers(
-    cells: Mapping[str, Cells], wishes: Mapping[str, AttributeRule], level: float, control: int = 0
+    cells: Mapping[str, Cells],
+    wishes: Mapping[str, AttributeRule],
+    level: float,
+    control: int = 0,
+    bars: Bars | None = None,
 ) -> tuple[Rows, Rows]:
     """Verdict and pull (B,) exactly as `verdicts.judge` finds them; arguments as there."""
     first = next(iter(cells.values()))
     if any(own.served_apart for own in cells.values()):
-        whole = judge(cells, wishes, level, control)
+        whole = judge(cells, wishes, level, control, bars=bars)
         return whole.verdict, whole.pull
     studies = len(first.sums)
     look = _Look(Levels.of(level, list(wishes.values()), first.sums.shape[2], control))
@@ -42,7 +47,7 @@ def answers(
     open_, shown = look.narrowed(every, studies)
     verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
     if len(open_):
-        table = tabled(_by_attribute(shown, len(open_)))
+        table = tabled(_by_attribute(shown, len(open_)), bars)
         verdict[open_], pull[open_] = table.verdict, table.pull
     return verdict, pull
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from analysis.planning.likely_ends import Undecided, ends
 from analysis.planning.next_sittings import Course, Service, anew, share_missing, ways_on
 from analysis.planning.pooled_spreads import INTERACTION, Strata
-from analysis.stopping import orders, panels
+from analysis.stopping import fates, orders, panels
 from analysis.stopping.adjusted import InForce
 from analysis.stopping.rule import Rule, check_rule
 from analysis.stopping.standard_errors import fitted
@@ -120,6 +120,13 @@ def told(settles: float, earlier: Iterable[Strata | None]) -> float:
     return min(tenths, MOST if known else MOST_ALONE)
 
 
+def can_be_priced(told: fates.Fates) -> bool:
+    """Whether more sittings can be drawn: not where a sealed pull stays without passing, where no verdict is left to
+    give, or where servings could not be judged, since nothing tells how those would have ended."""
+    bars = told.bars
+    return told.unjudged.empty and (bars is None or not (bars.any or bars.stop.any()))
+
+
 def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) -> tuple[Offer, ...]:
     """Offers after `cannot tell`, none after an answer or where orders stand in the way of one.
 
@@ -129,9 +136,12 @@ def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) ->
     if draws.number < 1:
         raise ValueError(f"draws must be 1 or more, got {draws.number}")
     level = check_rule(rule)
-    panel = panels.read(scores, rule)
+    told = fates.read(scores, rule)
+    if not can_be_priced(told):
+        return ()
+    panel = panels.read(told.scored, told.rule)
     force = InForce.of_study(panel, rule)
-    now = judge(force.cells, rule.attributes, level, panel.control, force.fits)
+    now = judge(force.cells, rule.attributes, level, panel.control, force.fits, told.bars)
     if now.verdict[0] != CANNOT or orders.forbid(panel, rule):
         return ()
     study = Undecided(
@@ -144,6 +154,7 @@ def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) ->
         "sitting:hours" in rule.adjust,
         share_missing(panel),
         draws.history or {},
+        told.bars,
     )
     return tuple(_offer(study, course, draws, panel.scope["assessors"]) for course in courses(panel, now))
 

@@ -25,6 +25,7 @@ beside a verdict and never moves it.
 from analysis.stopping.alpha_spending import level
 from analysis.stopping.deciding import decide
 from analysis.stopping.decision import Anova, AttributeResult, Decision, PullResult, Warning
+from analysis.stopping.fates import LostPull, Unjudged
 from analysis.stopping.panels import batches_in
 from analysis.stopping.rule import RULE_VERSION, AttributeRule, Rule, Wanted, check_rule
 from analysis.stopping.verdicts import Verdict, judge
@@ -35,8 +36,10 @@ __all__ = [
     "AttributeResult",
     "AttributeRule",
     "Decision",
+    "LostPull",
     "PullResult",
     "Rule",
+    "Unjudged",
     "Verdict",
     "Wanted",
     "Warning",

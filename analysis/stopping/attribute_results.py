@@ -120,6 +120,11 @@ def _pulls(
     }
     for start, error in (("", worse.panel), ("own_", worse.own), ("sitting_", worse.sitting), ("decisive_", worse)):
         columns[f"{start}lower"], columns[f"{start}upper"] = _sides(worse.estimate[0], error, level)
+    if limits.filled is not None:
+        # Under the one filling the highest limits, under the other the lowest: all that is said holds for both.
+        high, low = (way.worse for way in limits.filled)
+        columns["decisive_upper"] = _sides(high.estimate[0], high, level)[1]
+        columns["decisive_lower"] = _sides(low.estimate[0], low, level)[0]
     flags = {
         "within_margin": limits.within_margin[0].tolist(),
         "within_limit": [None] * h if wish.limit is None else limits.within_limit[0].tolist(),

@@ -14,7 +14,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from analysis.stopping import orders, panels
+from analysis.stopping import fates, orders, panels
 from analysis.stopping.decision import AttributeResult, Decision
 from analysis.stopping.other_programs import (
     MOST_COLUMNS,
@@ -111,7 +111,8 @@ def cross_check(
     Raises:
         ValueError: as `stopping.decide`.
     """
-    panel = panels.read(scores, rule)
+    told = fates.read(scores, rule)
+    panel = panels.read(told.scored, told.rule)
     fixed = ("position",) if "position" in rule.adjust and orders.can_adjust(panel) else ()
     found = {}
     for name, result in decision.attributes.items():

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analysis.stopping import outcome, panels
+from analysis.stopping import fates, outcome, panels, unjudged
 from analysis.stopping.adjusted import InForce
 from analysis.stopping.attribute_results import attribute_results
 from analysis.stopping.decision import Decision
 from analysis.stopping.rule import Rule, check_rule
-from analysis.stopping.verdicts import judge
+from analysis.stopping.verdicts import Judged, judge
 from analysis.stopping.warnings import warnings_beside
 
 
@@ -18,21 +18,21 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
 
     Args:
         scores: one row a score, columns assessor, hours, attribute, score (scale units), optionally sitting, replicate,
-            position, batch; missing scores are left out or NaN.
+            position, batch; missing scores are left out or NaN. `why` and `reason` of those: see `fates.read`.
         rule: the sealed rule.
 
     Raises:
         ValueError: the rule is impossible, or the scores do not fit it; the text says which, where and why.
     """
     at_level = check_rule(rule)
-    panel = panels.read(scores, rule)
-    force = InForce.of_study(panel, rule)
-    judged = judge(force.cells, rule.attributes, at_level, panel.control, force.fits)
-    verdict, reason = outcome.worded(panel, rule, judged)
+    told = fates.read(scores, rule)
+    panel = panels.read(told.scored, told.rule)
+    judged = _judged_both_ways(panel, told, at_level)
+    verdict, reason = outcome.worded(panel, rule, judged, told)
     binding, runner_up = outcome.binding(rule, judged, at_level)
     rising, not_held = outcome.improving(judged)
     hours = panel.hours.tolist()
-    latest = outcome.latest(panel, judged) if verdict == "stop" else None
+    latest = outcome.latest(panel, judged, told.out) if verdict == "stop" else None
     return Decision(
         verdict=verdict,
         hours=hours[int(judged.shortest[0])] if verdict == "stop" else None,
@@ -48,7 +48,7 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
         binding=binding,
         next_binding=runner_up,
         reference_hours=hours[-1],
-        passes=dict(zip(hours, judged.passes[0].tolist(), strict=True)),
+        passes={h: ok and h not in told.taken_back for h, ok in zip(hours, judged.passes[0].tolist(), strict=True)},
         fails_on=outcome.fails_on(panel, judged),
         attributes=attribute_results(panel, rule, at_level, judged),
         warnings=warnings_beside(panel, rule, at_level, judged),
@@ -60,4 +60,22 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
         not_held=not_held,
         unfailed=outcome.unfailed(panel, judged),
         closed_by=outcome.closed_by(panel, judged, latest),
+        lost=told.lost,
+        reference_is_sealed=told.reference_is_sealed,
+        unjudged=told.counted,
     )
+
+
+def _judged_both_ways(panel: panels.Panel, told: fates.Fates, at_level: float) -> Judged:
+    """What the limits show however the servings that could not be judged are filled in."""
+    judged = _judged(panel, told, at_level)
+    if told.unjudged.empty:
+        return judged
+    filled = (panels.read(told.filled(way), told.rule) for way in (True, False))
+    return unjudged.under_both(judged, [_judged(one, told, at_level) for one in filled], told.bars)
+
+
+def _judged(panel: panels.Panel, told: fates.Fates, at_level: float) -> Judged:
+    """What the limits of a panel show."""
+    force = InForce.of_study(panel, told.rule)
+    return judge(force.cells, told.rule.attributes, at_level, panel.control, force.fits, told.bars)

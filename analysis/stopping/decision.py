@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from analysis.stopping.fates import LostPull, Unjudged
 from analysis.stopping.rule import AttributeRule
 from analysis.stopping.verdicts import Verdict
 
@@ -79,8 +80,10 @@ class Warning:
 @dataclass(frozen=True, slots=True)
 class Decision:
     """The verdict of one look. `reason` is a code that tells the wordings of `cannot tell` apart, the first that fits:
-    "orders", "not enough data", "control not found", "better hours", "window", "still improving", "reference fails",
-    "reference misses a limit", "reference meets limits"; for `no hour fits` it is "every pull fails".
+    "orders", "reference lost", "not enough data", "control not found", "pull missing" (but for it there were an
+    answer), "unjudged" (but for servings that could not be judged), "better hours", "window", "still improving",
+    "reference fails", "reference misses a limit", "reference meets limits"; for `no hour fits` it is "every pull
+    fails".
 
     `scope` has the numbers of assessors, sittings and batches. `passes` maps hours to True/False; `fails_on` names, per
     pull shown to fail or past, what it fails on. `shortest_hours` is the shortest pull that passes with all longer
@@ -88,7 +91,9 @@ class Decision:
     shown better than it by the margin to the attributes that say so, `not_inside` names the attributes that are not
     shown inside their window there, `closed_by` those that close the window of a stop at the first pull after it.
     `improving` names attributes shown to improve up to the reference, `not_held` what was not shown to hold meanwhile.
-    `unfailed`: when the reference is shown to fail, the pulls that fail nothing."""
+    `unfailed`: when the reference is shown to fail, the pulls that fail nothing. `lost` tells what became of pulls
+    without scores; `reference_is_sealed` is False where the longest pull was lost and the next took its place;
+    `unjudged` counts servings that could not be judged: every limit then holds however these are filled in."""
 
     verdict: Verdict
     hours: float | None
@@ -116,3 +121,6 @@ class Decision:
     improving: tuple[str, ...] = ()
     not_held: tuple[str, ...] = ()
     unfailed: tuple[float, ...] = ()
+    lost: tuple[LostPull, ...] = ()
+    reference_is_sealed: bool = True
+    unjudged: tuple[Unjudged, ...] = ()

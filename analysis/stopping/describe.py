@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from analysis.stopping import orders, panels
+from analysis.stopping import fates, orders, panels
 from analysis.stopping.agreement import Agreement, agreement
 from analysis.stopping.deciding import decide
 from analysis.stopping.decision import Decision
@@ -62,7 +62,8 @@ def describe(scores: pd.DataFrame, rule: Rule) -> Description:
     Raises:
         ValueError: as `decide`.
     """
-    data = scores[scores["attribute"].isin(list(rule.attributes))].dropna(subset=["score"])
+    told = fates.read(scores, rule)
+    data, rule = told.scored[told.scored["attribute"].isin(list(rule.attributes))].dropna(subset=["score"]), told.rule
     people = sorted(data["assessor"].unique(), key=str)
     without = {str(one): _answer(data[data["assessor"] != one], rule) for one in people} if len(people) > 2 else {}
     first = None

@@ -95,7 +95,7 @@ class Shown:
         """Whether the attribute can be judged at all (n,)."""
         return np.asarray(self.why_not == 0)
 
-    def parts(self) -> dict[str, NDArray[Any]]:
+    def parts(self) -> dict[str, Any]:
         """Every array by its name."""
         return {field.name: getattr(self, field.name) for field in fields(Shown)}
 

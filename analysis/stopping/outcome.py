@@ -2,35 +2,44 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.stopping import orders
 from analysis.stopping.evidence import WHY_NOT, pairs_of
+from analysis.stopping.fates import Fates
 from analysis.stopping.panels import Panel
 from analysis.stopping.rule import Rule
-from analysis.stopping.verdicts import VERDICTS, AttributeLimits, Judged, Verdict
+from analysis.stopping.verdicts import CANNOT, VERDICTS, AttributeLimits, Judged, Verdict, tabled
 
 Flags = NDArray[np.bool_]
 
 
-def worded(panel: Panel, rule: Rule, judged: Judged) -> tuple[Verdict, str | None]:
+def worded(panel: Panel, rule: Rule, judged: Judged, told: Fates) -> tuple[Verdict, str | None]:
     """The verdict, and the code that tells its wordings apart."""
     if orders.forbid(panel, rule):
         # An order that favours a pull makes a step look flat, or steep, that is not.
         return "cannot tell", "orders"
     verdict = VERDICTS[int(judged.verdict[0])]
     if verdict == "cannot tell":
-        return verdict, _why_cannot_tell(judged)
+        return verdict, _why_cannot_tell(judged, told)
     return verdict, "every pull fails" if verdict == "no hour fits" else None
 
 
-def _why_cannot_tell(judged: Judged) -> str:
-    every, last = judged.attributes.values(), judged.passes.shape[1] - 1
-    if not all(limits.judged[0] for limits in every):
+def _why_cannot_tell(judged: Judged, told: Fates) -> str:
+    if told.bars is not None and told.bars.any:
+        return "reference lost"
+    if not all(limits.judged[0] for limits in judged.attributes.values()):
         return "not enough data"
     if not judged.control_found[0]:
         return "control not found"
+    return _what_was_missing(judged, told) or _what_the_limits_leave(judged)
+
+
+def _what_the_limits_leave(judged: Judged) -> str:
+    every, last = judged.attributes.values(), judged.passes.shape[1] - 1
     at = int(judged.shortest[0])
     if 0 <= at < last:
         return "better hours" if any(limits.bettered[0, at] for limits in every) else "window"
@@ -40,6 +49,15 @@ def _why_cannot_tell(judged: Judged) -> str:
         return "reference fails"
     meets = all(bool(limits.within_limit[0, -1]) for limits in every)
     return "reference meets limits" if meets else "reference misses a limit"
+
+
+def _what_was_missing(judged: Judged, told: Fates) -> str | None:
+    """Whether there were an answer but for pulls that are missing, or for servings that could not be judged."""
+    if told.bars is not None and tabled(list(judged.attributes.values())).verdict[0] != CANNOT:
+        return "pull missing"
+    ways = [limits.filled for limits in judged.attributes.values() if limits.filled]
+    answers = [tabled(way, told.bars).verdict[0] for way in zip(*ways, strict=True)]
+    return "unjudged" if any(answer != CANNOT for answer in answers) else None
 
 
 def why_not(judged: Judged) -> dict[str, str]:
@@ -68,10 +86,11 @@ def binding(rule: Rule, judged: Judged, level: float) -> tuple[str | None, str |
     return (ranked[0] if ranked else None), (ranked[1] if len(ranked) > 1 else None)
 
 
-def latest(panel: Panel, judged: Judged) -> float | None:
-    """The last pull of the unbroken run inside the window that begins at the stop; None without a stop."""
+def latest(panel: Panel, judged: Judged, out: Collection[float] = ()) -> float | None:
+    """The last pull of the unbroken run inside the window that begins at the stop; None without a stop, or where a
+    shorter pull is missing, since a note may have been at its best there."""
     at = int(judged.pull[0])
-    if at < 0:
+    if at < 0 or any(hours < panel.hours[at] for hours in out):
         return None
     inside: Flags = np.logical_and.reduce([limits.inside[0] for limits in judged.attributes.values()])
     beyond = np.flatnonzero(~inside[at:])

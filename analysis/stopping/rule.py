@@ -11,7 +11,7 @@ from analysis.stopping.alpha_spending import level as level_of_look
 
 Wanted = Literal["lower", "higher", "same"]
 # Goes up with every change that can turn a verdict on the same scores; seals and signed verdicts name it.
-RULE_VERSION = 2
+RULE_VERSION = 3
 ADJUSTMENTS = ("position", "sitting", "sitting:hours")
 
 
@@ -41,7 +41,9 @@ class AttributeRule:
 class Rule:
     """The sealed rule. `control` is the pull (hours) known to differ; None is the shortest pull.
 
-    `adjust` knows "position" (fixed), "sitting" (random) and "sitting:hours" (a third limit).
+    `adjust` knows "position" (fixed), "sitting" (random) and "sitting:hours" (a third limit). `lost_reference`: when
+    the longest pull is lost before anybody tasted it, the "next" longest takes its place, once, or there is no verdict
+    ("none").
     """
 
     attributes: Mapping[str, AttributeRule]
@@ -50,6 +52,7 @@ class Rule:
     look: int = 1
     adjust: tuple[str, ...] = ()
     control: float | None = None
+    lost_reference: Literal["next", "none"] = "next"
 
 
 def check_rule(rule: Rule) -> float:
@@ -65,6 +68,8 @@ def check_rule(rule: Rule) -> float:
     for part in rule.adjust:
         if part not in ADJUSTMENTS:
             raise ValueError(f"adjust: knows position, sitting and sitting:hours, got {part!r}")
+    if rule.lost_reference not in ("next", "none"):
+        raise ValueError(f"lost_reference: write next or none, got {rule.lost_reference!r}")
     level = level_of_look(rule.alpha, rule.looks)
     if not 1 <= rule.look <= rule.looks:
         raise ValueError(f"look must lie between 1 and the {rule.looks} sealed looks, got {rule.look}")

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from analysis.model.cells import Cells
 from analysis.stopping.evidence import Asked, Levels, Measures, Shown, beyond_margin, stacks
+from analysis.stopping.fates import Bars
 from analysis.stopping.rule import AttributeRule
 from analysis.stopping.standard_errors import Contrasts, Estimates
 
@@ -31,7 +32,8 @@ STOP, LONGER, NONE_FITS, CANNOT = range(4)
 class AttributeLimits(Shown):
     """One attribute of a batch: what is shown of it, and the signed differences it is read from: `worse` than the
     reference, and `pairs`, every pull against each shorter one. `beyond_margin` (B, h): shown to lie beyond it.
-    `panels` holds the attribute's fit, perhaps with others, in its rows `own`."""
+    `panels` holds the attribute's fit, perhaps with others, in its rows `own`. `filled`: the same attribute with what
+    could not be judged set to the worse end of the scale at the pulls, and to the better one."""
 
     beyond_margin: Flags
     panels: Contrasts
@@ -40,6 +42,7 @@ class AttributeLimits(Shown):
     margin: float
     worse: Estimates
     pairs: Estimates
+    filled: tuple[AttributeLimits, AttributeLimits] | None = None
 
     @property
     def cells(self) -> Cells:
@@ -86,6 +89,7 @@ def judge(
     level: float,
     control: int = 0,
     adjusted: Mapping[str, Contrasts] | None = None,
+    bars: Bars | None = None,
 ) -> Judged:
     """Judge a batch of studies.
 
@@ -95,12 +99,18 @@ def judge(
         level: one-sided level of this look.
         control: index of the pull known to differ.
         adjusted: fits of attributes that a fuller model adjusts; they take the place of `cells`.
+        bars: what may not be said, since sealed pulls are missing.
     """
     adjusted = adjusted or {}
     plain = stacks(cells, {name: wish for name, wish in wishes.items() if name not in adjusted})
     apart = (([name], panels) for name, panels in adjusted.items())
     found = _limits(chain(apart, plain), wishes, level, control)
-    t = tabled(list(found.values()))
+    return judged_of(found, bars)
+
+
+def judged_of(found: Mapping[str, AttributeLimits], bars: Bars | None = None) -> Judged:
+    """Verdicts from the limits of every attribute."""
+    t = tabled(list(found.values()), bars)
     return Judged(t.verdict, t.pull, t.shortest, t.passes, t.control_found, t.against_reference, found)
 
 
@@ -133,16 +143,20 @@ def _limits(
 
 
 # ---- the table -----------------------------------------------------------------------------------------------------
-def tabled(every: Sequence[Shown]) -> Verdicts:
-    """The first verdict that fits, from what is shown of all attributes."""
+def tabled(every: Sequence[Shown], bars: Bars | None = None) -> Verdicts:
+    """The first verdict that fits and that `bars` leave, from what is shown of all attributes."""
     passes = all_of(x.passes for x in every)
+    bars = bars or Bars(np.zeros(passes.shape[1], bool))
     broken = any_of(x.broken for x in every)
     told = any_of(x.told & x.judged for x in every)
-    passing, last = chain_of(passes), passes.shape[1] - 1
+    passing, last = chain_of(passes & ~bars.stop), passes.shape[1] - 1
     shortest = np.where(passing.any(1), passing.argmax(1), -1)
     stop = (shortest >= 0) & (shortest < last) & told & _stands(every, shortest)
     longer = ~passes[:, :-1].any(1) & any_of(x.improving for x in every) & _nothing_lost(every) & told
-    verdict = np.select([stop, longer, broken.all(1) & told], [STOP, LONGER, NONE_FITS], CANNOT)
+    none = broken.all(1) & told & (not bars.none)
+    verdict = np.select([stop, longer & (not bars.longer), none], [STOP, LONGER, NONE_FITS], CANNOT)
+    if bars.any:
+        verdict = np.full_like(verdict, CANNOT)
     pull = np.where(verdict == STOP, shortest, -1)
     return Verdicts(verdict, pull, shortest, passes, told, ~broken[:, -1])
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import fdtrc, stdtrit
 
-from analysis.model.cells import Cells
+from analysis.model.cells import TOP, Cells
 from analysis.model.scores import cells_of
 from analysis.stopping import orders
 from analysis.stopping.copies import FEWEST_CELLS, NO_DIFFERENCE
@@ -24,6 +24,8 @@ from analysis.stopping.verdicts import AttributeLimits, Judged
 Array = NDArray[np.float64]
 WIDEST_GAIN = 3.0
 SIGNIFICANT = 0.05
+# A margin of at most two is ordinary on a scale of ten, and a fiftieth of one of a hundred; common practice, no source.
+SMALL_ON_A_HUNDRED = 2.0
 # Fewer assessors can pass, but their limits are wide.
 FEW = 8
 
@@ -35,6 +37,7 @@ def warnings_beside(panel: Panel, rule: Rule, level: float, judged: Judged) -> t
     smallest = min(panel.people.values())
     if FEWEST_ASSESSORS <= smallest < FEW:
         found.append(Warning("few assessors", {"assessors": smallest, "widest": _widest(judged, level)}))
+    found += _scale(panel, rule)
     found += _orders(panel, rule)
     found += _sittings(panel, rule)
     shortest = int(judged.shortest[0])
@@ -94,6 +97,13 @@ def _grew(
         values = {"difference": estimate, "low": float(least[most]), "high": estimate + float(reach[most])}
         hours = {"hours": float(panel.hours[pull]), "earlier": float(panel.hours[most])}
         yield Warning("grew", {"attribute": name, **hours, **values})
+
+
+def _scale(panel: Panel, rule: Rule) -> Iterator[Warning]:
+    """Scores that run past ten beside a margin made for a scale of ten: a step that nobody marks decides then."""
+    for name, wish in rule.attributes.items():
+        if panel.top > TOP and wish.margin <= SMALL_ON_A_HUNDRED:
+            yield Warning("margin for another scale", {"attribute": name, "top": panel.top, "margin": wish.margin})
 
 
 def _orders(panel: Panel, rule: Rule) -> Iterator[Warning]:

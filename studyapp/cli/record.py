@@ -14,13 +14,14 @@ store_option = click.option("--store", metavar="URL", help="The store; by defaul
 
 
 @click.command
+@click.argument("package", required=False, type=click.Path(path_type=Path))
 @store_option
 @click.option("--head", metavar="HASH", help="A head printed earlier, on a seal or a report.")
-def check(store: str | None, head: str | None) -> None:
-    """Verify the record; exit 1 when something does not hold."""
-    from studyapp.services.checking import check as check_record
+def check(package: Path | None, store: str | None, head: str | None) -> None:
+    """Verify the record, or the PACKAGE that `export` wrote; exit 1 when something does not hold."""
+    from studyapp.services import checking, package_check
 
-    report = check_record(store_url(store), head)
+    report = checking.check(store_url(store), head) if package is None else package_check.check(package, head)
     for finding in report.findings:
         click.echo(finding.sentence, err=finding.level != "info")
     if not report.sound:

@@ -9,7 +9,7 @@ import streamlit as st
 
 from studyapp.components import look
 from studyapp.records import Sitting, Staff, Study
-from studyapp.services import planning, preparing
+from studyapp.services import evidence, planning, preparing
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -21,7 +21,7 @@ def study(
     if wanted is not None:
         found = planning.study(store, by, wanted)
         if found.state in states:
-            return found
+            return _marked(store, by, found)
         look.put(look.title(heading), look.lede(_elsewhere(found)))
         return None
     fitting = [one for one in planning.studies(store, by) if one.state in states]
@@ -30,7 +30,14 @@ def study(
         return None
     names = [one.plan.title for one in fitting]
     chosen = st.selectbox(_("Study"), range(len(fitting)), format_func=names.__getitem__, key="which-study")
-    return fitting[chosen]
+    return _marked(store, by, fitting[chosen])
+
+
+def _marked(store: Store, by: Staff, found: Study[Any]) -> Study[Any]:
+    """A study that was brought in says so on each of its pages."""
+    for said in evidence.where_from(store, by, found):
+        look.put(look.caution(said, _("Brought in")))
+    return found
 
 
 def _elsewhere(found: Study[Any]) -> str:

@@ -130,6 +130,11 @@ def steps(lines: Iterable[tuple[str, str, str]]) -> str:
     return f'<ol class="steps say">{drawn}</ol>'
 
 
+def link(words: str, href: str) -> str:
+    """A quiet way to another page."""
+    return f'<p class="say small">{_linked(words, href)}</p>'
+
+
 def _linked(words: str, href: str) -> str:
     return f'<a href="{escape(href)}" target="_self">{escape(words)}</a>' if href else escape(words)
 

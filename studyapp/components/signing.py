@@ -50,25 +50,31 @@ def sign(store: Store, by: Staff, study: Study[Any], *, over: bool) -> bool:
     True when the sealed rule was asked for.
     """
     signed = closing.signatures(store, by, study.id)
+    alone = closing.one_person_sentences(closing.opened_keys(store, by, study.id), signed)
+    for sentence in alone:
+        look.put(look.caution(sentence, _("One person")))
     if signed:
         lines = [look.row(look.strong(one.name), look.plain(f"{one.role}, {clock(one.at)}")) for one in signed]
         look.put(look.title(_("Signed"), 2), look.rows(lines))
     with st.container(horizontal=True, key="verdict-acts"):
-        if over and len(signed) < closing.SIGNATURES and st.button(_("Sign the decision"), type="primary", key="sign"):
+        waits = over and len(signed) < closing.SIGNATURES and all(one.by != by.id for one in signed)
+        if waits and st.button(_("Sign the decision"), type="primary", key="sign"):
             st.dialog(_("Sign the decision"))(_sign)(store, by, study)
         st.link_button(_("Print the report"), f"/print/report/{study.id}")
-        return st.button(_("Read the sealed rule"), key="to-rule")
+        to_rule = st.button(_("Read the sealed rule"), key="to-rule")
+    look.put(look.link(_("What this cannot prevent"), "/limits"))
+    return to_rule
 
 
 def _sign(store: Store, by: Staff, study: Study[Any]) -> None:
-    look.put(look.text(_("Two people sign: one who ran the test, and one who decides. Best if they are not the same.")))
+    told = _("Two people sign, each from an account of their own: one who ran the test, and one who decides.")
+    look.put(look.text(told), look.text(_("You sign as {name}.").format(name=by.name)))
     roles = {"ran": _("ran the test"), "decides": _("decides")}
     role = st.radio(_("You sign as the one who"), list(roles), format_func=roles.get, index=None, key="sign-role")
-    name = st.text_input(_("Your name, as it shall stand on the report"), value=by.name, key="sign-name")
     if st.button(_("Sign"), type="primary", key="sign-now"):
         if role is None:
             look.put(look.chip("triangle", _("Choose what you sign as first."), "copper"))
             return
         with acts.refusals():
-            closing.sign(store, accounts.still(store, by), study.id, name, roles[role])
+            closing.sign(store, accounts.still(store, by), study.id, roles[role])
             st.rerun()

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from studyapp.components import acts, credentials, look, panel_list
+from studyapp.components import acts, credentials, look, panel_list, ties_list
 from studyapp.components.moments import clock, day
 from studyapp.records import Account, Assessor, Staff
 from studyapp.services import accounts
@@ -60,6 +60,7 @@ def _member(store: Store, by: Staff, account: Account) -> None:
     credentials.renew(member, ended)
     if ended:
         return
+    ties_list.draw(store, by, member)
     told = _("{name} can sign in no more and is signed out everywhere at once. What {name} did stays in the record.")
     look.put(look.box("brick", _("End the account"), look.text(told.format(name=member.name))))
     sure = st.checkbox(_("{name} shall be signed out now").format(name=member.name), key=f"sure-{member.id}")

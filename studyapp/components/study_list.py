@@ -84,10 +84,12 @@ def _line(
     study: Study[Any], here: Step, says: str, go: Callable[[str, str], None], form: Literal["row", "card"]
 ) -> None:
     with st.container(key=f"{form}-study-{study.id}", horizontal=True, vertical_alignment="center"):
-        invented = look.pill(_("invented")) if study.example else ""
+        marks = [_("invented")] if study.example else []
+        marks += [_("brought in")] if study.came else []
+        from_where = "".join(map(look.pill, marks))
         with st.container(width="stretch"):
             state = look.chip(here.mark, here.state, here.tone)
-            heading = look.pair(look.title(study.plan.title, 3), invented)
+            heading = look.pair(look.title(study.plan.title, 3), from_where)
             look.put(heading, f'<p class="say quiet">{state} {look.plain(says)}</p>')
         if st.button(here.act, key=f"go-{study.id}"):
             go(here.page, study.id)

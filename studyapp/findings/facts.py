@@ -18,7 +18,7 @@ class Fact:
 
 @dataclass(frozen=True, slots=True)
 class TrialFinding:
-    """What a person reads about one result, in reading order; `numbers` go into the folded table."""
+    """What a person reads about one result; `numbers` go into the folded table, `then` is what to do next."""
 
     headline: str
     lede: str
@@ -27,6 +27,7 @@ class TrialFinding:
     warnings: tuple[str, ...]
     caution: str
     numbers: tuple[Fact, ...] = ()
+    then: str = ""
 
 
 def caution() -> str:

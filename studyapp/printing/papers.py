@@ -14,7 +14,7 @@ from studyapp import registry
 from studyapp.errors import NotFound
 from studyapp.printing import kit, slips
 from studyapp.records import CupsPlan, Staff
-from studyapp.services import planning, preparing
+from studyapp.services import closing, planning, preparing
 from studyapp.services.access import require, sitting_or_refuse
 from studyapp.words import _
 
@@ -91,6 +91,8 @@ def _key(store: Store, by: Staff, kit_: kit.Kit) -> kit.Key:
 
 def _report(store: Store, by: Staff, of: str) -> bytes:
     study = planning.study(store, by, of)
+    if by.role == "leader":
+        closing.note_reader(store, by, of)
     return registry.report(study.kind).report(store, by, study, printed_now())
 
 

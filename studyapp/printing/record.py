@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from operator import itemgetter
 from typing import Any
 
 from studyapp import registry
 from studyapp.findings.numbers import decimal
 from studyapp.printing.press import shown_time
 from studyapp.records import Deviation, Signature, Staff, Study, StudyPlan
-from studyapp.services import closing, watching
+from studyapp.services import closing, evidence, watching
+from studyapp.services.evidence import Evidence, LinkUse
 from studyapp.store import Store, events
 from studyapp.words import _, ngettext
 
@@ -22,7 +24,8 @@ _FIRST_FEW = 3
 class ReportRecord:
     """What the store knows around a decision; all empty for scores that came in a file.
 
-    `rule` holds the sealed rule as sentences, `head` and `events` the chain of the record when printed. `rule_version`
+    `rule` holds the sealed rule as sentences, `head` and `events` the chain of the record when printed, `last`
+    the hash of the last event of this study, which its package carries. `rule_version`
     is that of the stop rule behind the verdict, None where nothing was sealed; `corrected` is the sentence beside a
     verdict that the corrected rule would not give, `rule_departures` says that another version decided than was sealed.
     """
@@ -37,9 +40,11 @@ class ReportRecord:
     signatures: tuple[Signature, ...] = ()
     head: str | None = None
     events: int = 0
+    last: str | None = None
     rule_version: int | None = None
     corrected: str = ""
     rule_departures: tuple[str, ...] = ()
+    evidence: Evidence | None = None
 
 
 NOTHING_KEPT = ReportRecord()
@@ -55,6 +60,8 @@ def notes(changes: Sequence[str], warnings: Sequence[str], record: ReportRecord)
         "warnings": _few(list(warnings)),
         "all_warnings": list(warnings),
         "signatures": _signatures(record.signatures),
+        "one_person": list(record.evidence.said) if record.evidence else [],
+        "blinding": sorted(_blinding(record.evidence), key=itemgetter(0)) if record.evidence else [],
     }
 
 
@@ -97,6 +104,48 @@ def _signatures(signed: Sequence[Signature]) -> list[dict[str, str]]:
     return lines
 
 
+# ---- who saw what --------------------------------------------------------------------------------------------------
+def _blinding(told: Evidence) -> Iterator[list[str]]:
+    """Lines of time and sentence: who saw the key, who opened and signed, which links."""
+    for at, name, role in told.seen:
+        yield [_moment(at), _("{name} ({role}) saw the key").format(name=name, role=_role(role))]
+    for key in told.opened:
+        said = _("opening {look} of the key, by one person: {name}") if key.alone else _opened_by_two()
+        yield [_moment(key.at), said.format(look=key.look, name=key.name)]
+    for one in told.signed:
+        name = one.name if one.account == one.name else _("{name}, from the account of {account}")
+        said = _("signed as the one who {role}: {name}")
+        yield [_moment(one.at), said.format(role=one.role, name=name.format(name=one.name, account=one.account))]
+    for at, name, sitting in told.issued:
+        yield [_moment(at), _("{name} made the links of {sitting}").format(name=name, sitting=sitting)]
+    for link in told.links:
+        yield [_moment(link.at), _link(link)]
+
+
+def _opened_by_two() -> str:
+    return _("opening {look} of the key, from two accounts: {name}")
+
+
+def _role(role: str) -> str:
+    return {"leader": _("panel leader"), "preparer": _("preparer")}.get(role, role)
+
+
+def _link(link: LinkUse) -> str:
+    """Whose link, which sitting, which device."""
+    device = _("a device the record does not tell") if link.device is None else _("device {n}").format(n=link.device)
+    parts = [
+        _("link of {name}, {sitting}").format(name=link.pseudonym, sitting=link.sitting),
+        f"{device} ({link.system})" if link.system else device,
+        _("where {name} was signed in").format(name=link.account) if link.account else "",
+        _("refused") if link.refused else "",
+    ]
+    return ", ".join(part for part in parts if part)
+
+
+def _moment(kept: str) -> str:
+    return shown_time(_local(kept))
+
+
 def sealed(record: ReportRecord) -> list[str]:
     """When the rule was sealed, and its hash."""
     if record.seal is None:
@@ -112,9 +161,9 @@ def served(plan: StudyPlan) -> str:
     )
 
 
-def chain(record: ReportRecord) -> tuple[tuple[str, str], tuple[str, str]]:
-    """Who opened the key, and where the chain of the record stood."""
-    return (_("Key opened"), _opened(record)), (_("Record"), _head(record))
+def chain(record: ReportRecord) -> tuple[tuple[str, str], ...]:
+    """Who opened the key, where the chain of the record stood, and the last event of this study."""
+    return (_("Key opened"), _opened(record)), (_("Record"), _head(record)), (_("Last event"), record.last or "")
 
 
 def _opened(record: ReportRecord) -> str:
@@ -154,25 +203,28 @@ def page_words() -> dict[str, Any]:
         "rule": _("The rule"),
         "numbers": _("The numbers"),
         "record": _("The record"),
+        "blinding": _("Who saw what, and when"),
     }
 
 
 def record_of(store: Store, by: Staff, study: Study[Any]) -> ReportRecord:
     """The record of a kept study, with times in the clock of this machine."""
-    opened = closing.openings(store, by, study.id)
+    opened = closing.opened_keys(store, by, study.id)
     with store.read() as tx:
-        count, head = events.head(tx)
+        (count, head), last = events.head(tx), events.head_of(tx, study.id)
     return ReportRecord(
         plan=study.plan,
         rule=registry.rule(study.kind).sentences(study.plan, study.named),
         seal=study.seal,
         sealed_at=_local(study.sealed_at),
-        opened_at=_local(opened[-1][2]) if opened else None,
-        opened_by=opened[-1][1] if opened else None,
+        opened_at=_local(opened[-1].at) if opened else None,
+        opened_by=opened[-1].name if opened else None,
         deviations=tuple(replace(one, at=_local(one.at) or "") for one in watching.deviations(store, by, study.id)),
         signatures=tuple(replace(one, at=_local(one.at) or "") for one in closing.signatures(store, by, study.id)),
         head=head,
         events=count,
+        last=last or None,
+        evidence=evidence.of_study(store, by, study.id),
     )
 
 

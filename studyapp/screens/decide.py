@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from studyapp import registry, session
 from studyapp.components import chooser
+from studyapp.services import closing
 from studyapp.words import _
 
 
@@ -13,4 +14,5 @@ def render() -> None:
     empty = _("No key is open yet. Open one from Studies.")
     study = chooser.study(store, by, session.study_id(), ("opened", "decided"), _("Decide"), empty)
     if study is not None:
+        closing.note_reader(store, by, study.id)
         registry.pages(study.kind).decide(by, study)

@@ -1,4 +1,4 @@
-"""Open the key: once, after the last serving, by a named person."""
+"""Open the key: once, after the last serving, from two accounts, or by the only leader who says why."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ import streamlit as st
 
 from studyapp import registry, session
 from studyapp.components import acts, chooser, look
-from studyapp.services import closing, preparing, watching
+from studyapp.records import Staff
+from studyapp.services import accounts, closing, preparing, watching
+from studyapp.store import Store
 from studyapp.words import _
 
 
@@ -33,9 +35,34 @@ def render() -> None:
         look.put(look.box("copper", _("Careful"), look.text(still_open)))
         if st.button(_("Go to the sitting"), key="to-watch"):
             session.go("watch", study=study.id)
-    with st.container(key="narrow-open"):
-        name = st.text_input(_("Name of the person who opens the key"), max_chars=80, key="opener")
-        if st.button(_("Open the key"), type="primary", key="open-key"):
-            with acts.refusals():
-                closing.open_key(store, by, study.id, name)
-                session.go("decide", study=study.id)
+    with st.container(key="narrow-open"), acts.refusals():
+        _open(store, by, study.id)
+
+
+def _open(store: Store, by: Staff, study: str) -> None:
+    """Two accounts where two lead: one asks, another opens. The only leader opens alone and says why."""
+    who, reason = closing.who_opens(store, by, study), ""
+    if who.alone:
+        told = _(
+            "You are the only panel leader here, so you open it alone; verdict and report say so, with the reason."
+        )
+        look.put(look.caution(told, _("Opened by one person")))
+        reason = st.text_input(_("Why nobody opens it with you"), max_chars=closing.LONGEST, key="opener")
+    elif who.asked is None or who.mine:
+        waits = _("You asked for the key. It opens when another panel leader presses the button here.")
+        look.put(look.text(waits if who.mine else _two()))
+        if not who.mine and st.button(_("Ask for the key"), type="primary", key="ask-key"):
+            closing.ask_for_key(store, accounts.still(store, by), study)
+            st.rerun()
+        return
+    else:
+        look.put(look.text(_("{name} asked for the key. You open it together.").format(name=who.asked)))
+    if st.button(_("Open the key"), type="primary", key="open-key"):
+        closing.open_key(store, accounts.still(store, by), study, reason)
+        session.go("decide", study=study)
+
+
+def _two() -> str:
+    return _(
+        "Two panel leaders open a key: you ask for it, and another one opens it here from an account of their own."
+    )

@@ -36,6 +36,14 @@ def render() -> None:
         _papers(by, sitting, ballots=_one_by_one(study))
         if by.role == "preparer":
             _key(by, sitting, words.gives_away)
+        _own_pages(by, study)
+
+
+def _own_pages(by: Staff, study: Study[Any]) -> None:
+    """The ways to pages that this kind has for who prepares."""
+    for name, page in registry.pages(study.kind).own_pages().items():
+        if "preparer" in page.roles and st.button(page.act, key=name, width="stretch"):
+            session.go(name, study=study.id)
 
 
 def _one_by_one(study: Study[Any]) -> bool:

@@ -6,6 +6,7 @@ import hashlib
 
 from studyapp import session
 from studyapp.components.ballot import ballot
+from studyapp.components.piece import piece
 from studyapp.components.rest_timer import rest_timer
 from studyapp.components.step import step
 from studyapp.components.trial import trial
@@ -31,6 +32,8 @@ def draw(place: Place, seat: str) -> None:
         ballot(place, seat)
     elif place.kind == "trial":
         trial(place, seat)
+    elif place.kind == "piece":
+        piece(place, seat)
     elif place.kind == "rest":
         rest_timer(place, seat)
     else:

@@ -7,9 +7,9 @@ import secrets
 from typing import Any
 
 from studyapp import registry
-from studyapp.errors import NotAllowed, NotFound
+from studyapp.errors import NotAllowed, NotFound, StoreProblem
 from studyapp.records import Role, Sitting, Staff, Study
-from studyapp.store import sittings, studies
+from studyapp.store import CODE_SALT, Store, openings, people, sittings, studies
 from studyapp.words import _
 
 
@@ -21,6 +21,22 @@ def new_id() -> str:
 def new_token() -> str:
     """A bearer token of 192 bits."""
     return secrets.token_urlsafe(24)
+
+
+LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"  # none that looks like another
+
+
+def new_code(length: int) -> str:
+    """A code that a person types."""
+    return "".join(secrets.choice(LETTERS) for _letter in range(length))
+
+
+def code_hash(store: Store, code: str) -> str:
+    """What the store keeps of a code. Codes are short (eight letters are 39.6 bits), so their hash is slow and salted
+    by the store."""
+    with store.read() as tx:
+        salt = people.meta(tx, CODE_SALT)
+    return hashlib.scrypt(code.upper().encode(), salt=bytes.fromhex(salt or ""), n=2**12, r=8, p=1, dklen=32).hex()
 
 
 def token_hash(token: str) -> str:
@@ -36,18 +52,28 @@ def require(by: Staff | None, *roles: Role) -> Staff:
     """
     if by is None:
         raise NotAllowed(_("Not done: sign in first."))
+    if by.first:
+        raise NotAllowed(_("Not done: choose a passphrase of your own first, under Account."))
     if by.role not in roles:
         raise NotAllowed(_("Not done: this page belongs to another role. Sign in with the account that has it."))
     return by
 
 
 def study_or_refuse(tx: Any, study_id: str, kind: str | None = None) -> Study[Any]:
-    """The study, or NotFound; NotAllowed for one of another kind than `kind`, where one is named."""
+    """The study, or NotFound; NotAllowed for one of another kind than `kind`, where one is named; StoreProblem where it
+    stands as opened and the chain tells of no opening."""
     kept = studies.get(tx, study_id)
     if kept is None:
         raise NotFound(_("Not done: this study is not kept here. Open it from the list of studies."))
     if kind is not None and kept.kind != kind:
         raise NotAllowed(_("Not done: this is a study of another kind. Open it from the list of studies."))
+    if kept.state not in ("draft", "sealed") and openings.shut(tx, study_id):
+        raise StoreProblem(
+            _(
+                "Careful: this study stands as opened, and the record tells that its key is closed: it was edited "
+                "outside the app. Nothing of it is shown. Run `studyapp check`, then restore the last backup."
+            )
+        )
     return registry.study_of(kept)
 
 

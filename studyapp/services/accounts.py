@@ -7,6 +7,7 @@ import hmac
 import secrets
 import threading
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
@@ -15,7 +16,7 @@ from studyapp.records import Account, Role, Staff
 from studyapp.services.access import new_id, new_token, require, token_hash
 from studyapp.services.standing import stamp
 from studyapp.settings import settings
-from studyapp.store import Store, clock, events, people
+from studyapp.store import Store, clock, events, people, people_checks
 from studyapp.words import _
 
 SHORTEST = 10
@@ -63,7 +64,7 @@ def first_leader(store: Store, name: str, passphrase: str) -> Staff:
             raise NotAllowed(_("Not done: this store has a panel leader already. Sign in."))
         _refuse_taken(tx, member.name)
         people.add_staff(tx, member, _new_secret(passphrase))
-        events.append(tx, "staff added", {"staff": member.id, "role": member.role})
+        events.append(tx, "staff added", {"staff": member.id, "role": member.role, **_told(member)})
     return member
 
 
@@ -77,8 +78,13 @@ def add_staff(store: Store, by: Staff | None, name: str, role: Role, passphrase:
         _refuse_taken(tx, name)
         member = Staff(new_id(), name, role, _person_of(tx, tastes))
         people.add_staff(tx, member, secret)
-        events.append(tx, "staff added", {"staff": member.id, "role": role, "by": by.id})
+        events.append(tx, "staff added", {"staff": member.id, "role": role, "by": by.id, **_told(member)})
     return member
+
+
+def _told(member: Staff) -> dict[str, Any]:
+    """What the chain keeps of a member beside the role: not the name, but what proves it, and whom they are."""
+    return {"name": events.salted(member.id, member.name), "person": events.tied(member.id, member.person)}
 
 
 def _refuse_taken(tx: Any, name: str) -> None:
@@ -243,6 +249,8 @@ def change_passphrase(store: Store, token: str | None, old: str, new: str, addre
     if member is None:
         raise NotAllowed(_("Not done: you are signed out. Sign in again; what you did before is kept."))
     wrong = _("Not done: the old passphrase is another one.")
+    if new == old:
+        raise BadInput(_("Fix the passphrase: take another one than before."))
     kept, secret = _proven(store, member, old, address, wrong), _new_secret(new)
     with store.write() as tx:
         if people.secret(tx, member.id) != kept:
@@ -273,7 +281,7 @@ def _proven(store: Store, member: Staff | None, passphrase: str, address: str, w
 def _token(tx: Any, member: Staff) -> str:
     token = new_token()
     people.add_token(tx, token_hash(token), staff=member.id)
-    events.append(tx, "signed in", {"staff": member.id})
+    events.append(tx, "signed in", {"staff": member.id, "token": people_checks.mark(member.id, token_hash(token))})
     return token
 
 
@@ -294,12 +302,15 @@ def staff_of(store: Store, token: str | None) -> Staff | None:
     if not token:
         return None
     with store.read() as tx:
-        return people.staff_by_token(tx, token_hash(token), _since())
+        found = people.staff_by_token(tx, token_hash(token), _since())
+    return replace(found, first=False) if found and settings().demo else found  # nobody types one there
 
 
 def sign_out(store: Store, token: str | None) -> None:
     """End a token."""
     if token:
         with store.write() as tx:
+            member = people.staff_by_token(tx, token_hash(token))
             people.end_token(tx, token_hash(token))
-            events.append(tx, "signed out", {})
+            ended = {"token": people_checks.mark(member.id, token_hash(token))} if member else {}
+            events.append(tx, "signed out", ended)

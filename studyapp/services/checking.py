@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from studyapp.errors import StoreProblem
@@ -41,7 +41,7 @@ def _report(tx: Any, head: str | None, older: str | None) -> CheckReport:
         told = checks.chain(tx)
         proven = state_checks.state_faults(tx, told.sound)
         faults = [*checks.faults(tx, told), *proven.faults]
-        findings += _sentences([fault for fault in faults if fault.code != ERASED])
+        findings += in_words([fault for fault in faults if fault.code != ERASED])
         findings += _unproved(proven.unproved, [fault for fault in faults if fault.code == ERASED])
     except StoreProblem:
         raise
@@ -49,14 +49,14 @@ def _report(tx: Any, head: str | None, older: str | None) -> CheckReport:
         said = str(getattr(error, "orig", error))
         return CheckReport((Finding("error", _damaged(said)),), 0, "")
     if head is not None:
-        findings.append(_against_slip(told, head))
+        findings.append(against_slip(told, head))
     findings += _of_older(older) + _advice(tx)
     return CheckReport(tuple(findings), told.count, told.head)
 
 
-def _sentences(faults: list[Fault]) -> list[Finding]:
+def in_words(faults: Sequence[Fault]) -> list[Finding]:
     """The first faults in words, and how many more there are."""
-    findings = [Finding("error", _sentence(fault)) for fault in faults[:SHOWN]]
+    findings = [Finding("error", unsound(fault)) for fault in faults[:SHOWN]]
     more = len(faults) - SHOWN
     if more > 0:
         sentence = ngettext("Careful: {n} more row does not hold.", "Careful: {n} more rows do not hold.", more).format(
@@ -85,6 +85,11 @@ def _unproved(unproved: Mapping[str, int], erased: list[Fault]) -> list[Finding]
             "proved.",
             unproved.get("pseudonyms", 0),
         ),
+        "names": ngettext(
+            "The name of {n} account was recorded by an earlier version without an event: it cannot be proved.",
+            "The names of {n} accounts were recorded by an earlier version without an event: they cannot be proved.",
+            unproved.get("names", 0),
+        ),
         "imports": ngettext(
             "{n} imported study went on here: how far it was when it came cannot be proved.",
             "{n} imported studies went on here: how far they were when they came cannot be proved.",
@@ -99,7 +104,7 @@ def _damaged(said: str) -> str:
     return _("Careful: the file is damaged ({said}). Restore the last backup and check that.").format(said=said)
 
 
-def _sentence(fault: Fault) -> str:
+def unsound(fault: Fault) -> str:
     """What a fault means, where, and that it came from outside."""
     if fault.code == "damaged":
         return _damaged(fault.row)
@@ -123,12 +128,13 @@ def _sentence(fault: Fault) -> str:
         "changed shape": _("Careful: the {row} of {table} is not the one that this app makes."),
         "strange shape": _("Careful: the {row} of {table} is none that this app makes."),
         "changed cell": _("Careful: {column} in row {row} of {table} is not what the record tells."),
+        "changed description": _("Careful: what {table} says of {row} is not what the tables tell."),
         "changed import": _("Careful: {table} of study {row} is not as it was brought in."),
     }
     return f"{sentences[fault.code].format(row=fault.row, table=fault.table, column=fault.column)} {outside}"
 
 
-def _against_slip(told: Chain, head: str) -> Finding:
+def against_slip(told: Chain, head: str) -> Finding:
     """The head written on paper is the only witness against a record that was written anew as a whole."""
     slip = "".join(head.split()).lower()
     if slip in told.hashes:

@@ -2,43 +2,40 @@
 
 from __future__ import annotations
 
-import hashlib
-import secrets
 from typing import Any
 
 from studyapp.errors import NotAllowed, NotFound
 from studyapp.records import JoinLink, Seat, Staff
-from studyapp.services.access import new_token, require, sitting_or_refuse, study_or_refuse, token_hash
+from studyapp.services.access import (
+    code_hash,
+    new_code,
+    new_token,
+    require,
+    sitting_or_refuse,
+    study_or_refuse,
+    token_hash,
+)
 from studyapp.services.accounts import count_wrong, refuse_flood
+from studyapp.services.devices import UNKNOWN, Device
 from studyapp.settings import settings
-from studyapp.store import CODE_SALT, Store, events, people, servings, sittings, studies, trials
+from studyapp.store import Store, events, openings, people, people_checks, servings, sittings, studies, trials
 from studyapp.words import _
 
-LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
 LENGTH = 8
 
 
-def _new_code() -> str:
-    return "".join(secrets.choice(LETTERS) for _letter in range(LENGTH))
-
-
-def _code_hash(store: Store, code: str) -> str:
-    """Codes are short (39.6 bits), so their hash is slow and salted by the store."""
-    with store.read() as tx:
-        salt = people.meta(tx, CODE_SALT)
-    return hashlib.scrypt(code.upper().encode(), salt=bytes.fromhex(salt or ""), n=2**12, r=8, p=1, dklen=32).hex()
-
-
 def issue_links(store: Store, by: Staff, sitting_id: str) -> tuple[JoinLink, ...]:
-    """New personal codes for everybody in a sitting; earlier codes and the seats they gave end. Readable only now."""
+    """New personal codes for everybody who is served in a sitting; earlier codes and the seats they gave end. Readable
+    only now."""
     require(by, "leader")
     with store.read() as tx:
         sitting = sitting_or_refuse(tx, sitting_id)
-        seats = studies.seats(tx, sitting.study)
+        served = servings.blind_by_assessor(tx, sitting_id).keys() | trials.blind_by_assessor(tx, sitting_id).keys()
+        seats = [seat for seat in studies.seats(tx, sitting.study) if seat[1] in served]
     if sitting.state == "closed":
         raise NotAllowed(_("Not done: this sitting is closed."))
-    made = [(assessor, JoinLink(pseudonym, _new_code())) for _number, assessor, pseudonym in seats]
-    hashed = [(_code_hash(store, link.code), assessor) for assessor, link in made]
+    made = [(assessor, JoinLink(pseudonym, new_code(LENGTH))) for _number, assessor, pseudonym in seats]
+    hashed = [(code_hash(store, link.code), assessor) for assessor, link in made]
     with store.write() as tx:
         sittings.end_codes(tx, sitting_id)
         people.end_tokens_of_sitting(tx, sitting_id)
@@ -48,8 +45,8 @@ def issue_links(store: Store, by: Staff, sitting_id: str) -> tuple[JoinLink, ...
     return tuple(link for _assessor, link in made)
 
 
-def join(store: Store, code: str, address: str, staff_token: str | None) -> str:
-    """The seat token for a code.
+def join(store: Store, code: str, address: str, staff_token: str | None, device: Device = UNKNOWN) -> str:
+    """The seat token for a code; the record keeps on which device it was opened.
 
     Raises:
         NotFound: the code is wrong or its sitting is over.
@@ -57,7 +54,7 @@ def join(store: Store, code: str, address: str, staff_token: str | None) -> str:
         TooManyTries: too many wrong codes in the last minute.
     """
     refuse_flood(store, "join", address)
-    hash_ = _code_hash(store, code.strip())
+    hash_ = code_hash(store, code.strip())
     with store.read() as tx:
         found = sittings.code(tx, hash_)
     if found is None:
@@ -70,14 +67,22 @@ def join(store: Store, code: str, address: str, staff_token: str | None) -> str:
         if sitting.state == "closed":
             raise NotFound(_("Not done: this tasting is over. Ask for the next link."))
         refusal = _refusal(tx, sitting.study, assessor_id, staff_token)
+        where = {**device.told(sitting.study), **_signed_in(tx, staff_token)}
         if refusal is None:
+            where["token"] = people_checks.mark(assessor_id, token_hash(token))
             people.add_token(tx, token_hash(token), assessor=assessor_id, sitting=sitting_id)
             sittings.keep_presence(tx, sitting_id, assessor_id)
         what = "joined" if refusal is None else "seat refused"
-        events.append(tx, what, {"sitting": sitting_id, "assessor": assessor_id}, sitting.study)
+        events.append(tx, what, {"sitting": sitting_id, "assessor": assessor_id, **where}, sitting.study)
     if refusal is not None:
         raise NotAllowed(refusal)
     return token
+
+
+def _signed_in(tx: Any, staff_token: str | None) -> dict[str, str]:
+    """Which account the browser was signed in with when it opened the link."""
+    member = people.staff_by_token(tx, token_hash(staff_token)) if staff_token else None
+    return {"staff": member.id} if member else {}
 
 
 def _refusal(tx: Any, study: str, assessor_id: str, staff_token: str | None) -> str | None:
@@ -86,8 +91,8 @@ def _refusal(tx: Any, study: str, assessor_id: str, staff_token: str | None) -> 
     if assessor is None or not assessor.may_taste:
         return _("Nothing for you today. Speak to the panel leader if that surprises you.")
     member = people.staff_by_token(tx, token_hash(staff_token)) if staff_token else None
-    device = member is not None and studies.knows_samples(tx, study, member)
-    if device or any(studies.knows_samples(tx, study, own) for own in people.staff_of_person(tx, assessor.person)):
+    device = member is not None and openings.knows_samples(tx, study, member)
+    if device or any(openings.knows_samples(tx, study, own) for own in people.staff_of_person(tx, assessor.person)):
         return _("Not done: you hold the key of this study, so you cannot taste in it.")
     return None
 
@@ -114,7 +119,8 @@ def demo_seat(store: Store, kind: str) -> str:
         free = next((each for each in seats if not _through(tx, sitting.id, each)), seats[0])
         people.add_token(tx, token_hash(token), assessor=free, sitting=sitting.id)
         sittings.keep_presence(tx, sitting.id, free)
-        events.append(tx, "joined", {"sitting": sitting.id, "assessor": free}, sitting.study)
+        mark = people_checks.mark(free, token_hash(token))
+        events.append(tx, "joined", {"sitting": sitting.id, "assessor": free, "token": mark}, sitting.study)
     return token
 
 

@@ -33,7 +33,7 @@ def add_assessor(store: Store, by: Staff, pseudonym: str, real_name: str = "", c
         assessor = Assessor(new_id(), pseudonym, True, person)
         people.add_assessor(tx, assessor)
         named = events.salted(assessor.id, pseudonym)  # the record holds no names, pseudonyms neither
-        body = {"assessor": assessor.id, "pseudonym": named, "by": by.id}
+        body = {"assessor": assessor.id, "pseudonym": named, "person": events.tied(assessor.id, person), "by": by.id}
         events.append(tx, "assessor added", body)
     return assessor
 

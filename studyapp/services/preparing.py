@@ -9,8 +9,9 @@ from typing import Any
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Check, FillRow, Quantity, Sitting, Staff, Study, Tray, TrayCup
+from studyapp.services import leaving_out
 from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
-from studyapp.store import Store, people, servings, studies, trials
+from studyapp.store import Store, openings, people, servings, trials
 from studyapp.store import sittings as sitting_store
 from studyapp.words import _
 
@@ -36,9 +37,11 @@ def trays(store: Store, by: Staff, sitting_id: str) -> tuple[Tray, ...]:
 def trays_of(tx: Any, sitting_id: str) -> tuple[Tray, ...]:
     """The trays of a sitting within a transaction; the cups of a set follow each other in the order of tasting."""
     released = sitting_store.released(tx, sitting_id)
+    out = leaving_out.codes(tx, sitting_or_refuse(tx, sitting_id))
     by_position: dict[int, list[TrayCup]] = {}
     for row in servings.cups(tx, sitting_id):
-        by_position.setdefault(row.position, []).append(TrayCup(row.number, row.pseudonym, row.code))
+        if row.code not in out:
+            by_position.setdefault(row.position, []).append(TrayCup(row.number, row.pseudonym, row.code))
     for position, seat, name, codes in trials.cups(tx, sitting_id):
         by_position.setdefault(position, []).extend(TrayCup(seat, name, code) for code in codes)
     return tuple(
@@ -59,7 +62,9 @@ def fill_rows(store: Store, by: Staff, sitting_id: str) -> tuple[FillRow, ...]:
 def _filled(tx: Any, study_id: str, sitting_id: str) -> tuple[FillRow, ...]:
     """Single cups, then sets of cups, each by tray and seat."""
     letters = {box.id: box.letter for box in trials.boxes(tx, study_id)}
-    single = (FillRow(row.position, row.number, ((row.code, row.letter),)) for row in servings.key(tx, sitting_id))
+    out = leaving_out.codes(tx, sitting_or_refuse(tx, sitting_id))
+    cups = (row for row in servings.key(tx, sitting_id) if row.code not in out)
+    single = (FillRow(row.position, row.number, ((row.code, row.letter),)) for row in cups)
     sets = (
         FillRow(position, seat, tuple(zip(codes, (letters[held] for held in samples), strict=True)))
         for position, seat, codes, samples in trials.key(tx, sitting_id)
@@ -72,7 +77,7 @@ def _key_holder(tx: Any, by: Staff, study: Study[Any]) -> None:
     persons = {assessor.person for assessor in people.assessors(tx) if assessor.id in study.plan.assessors}
     if by.person and by.person in persons:
         raise NotAllowed(_("Not done: you taste in this study, so somebody else holds its key."))
-    studies.note_key_view(tx, study.id, by.id)
+    openings.note_view(tx, study.id, by.id)
 
 
 def boxes(store: Store, by: Staff, study_id: str) -> dict[str, str]:

@@ -77,5 +77,6 @@ def _at(cup: Step, cups: Sequence[Step], released: Collection[int], rest_seconds
 
 def _rest_ends(cup: Step, cups: Sequence[Step], rest_seconds: int) -> datetime | None:
     """The rest runs from the finish of the serving before."""
-    before = [each.finished_at for each in cups if each.position < cup.position and each.finished_at]
+    earlier = [each for each in cups if each.position < cup.position and each.started_at]  # not those left out
+    before = [each.finished_at for each in earlier if each.finished_at]
     return moment(before[-1]) + timedelta(seconds=rest_seconds) if before and rest_seconds > 0 else None

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import math
+from datetime import timedelta
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
 from studyapp.methods import METHODS, Method
-from studyapp.records import MINUTES_A_SET, Kept, Place, Seat, SetsPlan, Sitting, Study
+from studyapp.records import Kept, Place, Seat, SetsPlan, Sitting, Study
+from studyapp.services import noticing
 from studyapp.services.access import study_or_refuse
 from studyapp.services.seating import check_nonce, grams_eaten, own_nonce, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
@@ -23,26 +25,31 @@ def page(tx: Any, seat: Seat, sitting: Sitting, plan: SetsPlan) -> tuple[Place, 
     present = sittings.presence(tx, seat.sitting, seat.assessor) or sittings.Presence()
     released = sittings.released(tx, seat.sitting)
     here = standing(sitting.state, sets, present, released, plan.rest_seconds, clock.now())
-    offered = here.cup if here.kind == "trial" else None
+    offered = here.cup if here.kind == "trial" or _eaten(tx, plan, here) else None
     kept, saved_at = trials.answers_kept(tx, seat.sitting, seat.assessor)
+    told = {"kind": here.kind, "ready_at": stamp(here.ready_at) if here.ready_at else None}
     found = Place(
-        here.kind,
-        seat.pseudonym,
+        pseudonym=seat.pseudonym,
         number=_number(here, sets),
-        ready_at=stamp(here.ready_at) if here.ready_at else None,
         saved_at=saved_at,
         marks_kept=kept,
         **_texts(sitting, plan, sets),
         **grams_eaten(tx, seat.assessor, plan.piece_g),
-        **(_question(plan, offered) if offered else {}),
+        **(told | (_offered(tx, plan, offered) if offered else {})),
     )
     return found, bool(offered and offered.started_at is None)
+
+
+def _eaten(tx: Any, plan: SetsPlan, here: Standing[BlindSet]) -> bool:
+    """Whether a pause comes while the moment of a piece is waited for; that one is waited out."""
+    began = here.kind == "paused" and here.cup is not None and here.cup.started_at is not None
+    return began and here.cup is not None and noticing.where(tx, plan, here.cup).eaten
 
 
 def _number(here: Standing[BlindSet], sets: list[BlindSet]) -> int:
     """Which set this is, or how many are behind when there is no next one."""
     if here.cup is not None and here.kind not in ("welcome", "nothing", "done"):
-        return here.cup.position
+        return sets.index(here.cup) + 1
     return sum(each.finished_at is not None for each in sets)
 
 
@@ -58,23 +65,61 @@ def _texts(sitting: Sitting, plan: SetsPlan, sets: list[BlindSet]) -> dict[str, 
         "traces": plan.traces,
         "swallow": plan.swallow,
         "routine": plan.routine,
-        "minutes": math.ceil(len(sets) * (MINUTES_A_SET + plan.rest_seconds / 60)),
+        "minutes": math.ceil(len(sets) * plan.minutes_a_set),
         "line_count": 1,
         "cups_a_set": method.cups,
         "pick": method.picks,
         "botanical": plan.warned_of,
+        "one_by_one": bool(plan.longest_wait),
+        "most_today": plan.most_g_a_day,
+        "grams_ahead": plan.piece_g * method.cups * sum(each.finished_at is None for each in sets),
     }
 
 
-def _question(plan: SetsPlan, offered: BlindSet) -> dict[str, Any]:
+def _offered(tx: Any, plan: SetsPlan, offered: BlindSet) -> dict[str, Any]:
+    """The question of a set, or the piece that comes before it."""
+    at = noticing.where(tx, plan, offered)
+    if not at.over:
+        return noticing.page(at, offered, plan.note)
     method = METHODS[plan.method]
     return {
+        "kind": "trial",
         "trial": offered.id,
         "cups": offered.codes,
-        "ask": method.question(plan.note),
+        "ask": method.question(plan.note, bool(plan.longest_wait)),
         "tell_reference": method.reference_first,
         "may_go_back": plan.retaste,
     }
+
+
+# ---- pieces eaten one by one -----------------------------------------------------------------------------------------
+def take_step(store: Store, seat_token: str | None, set_id: str, step: int, ago: float) -> Kept:
+    """The next step of a set whose pieces are eaten one by one, `step` 1 to 4: the first one eaten, noticed, the second
+    one eaten, noticed. `ago` are the seconds that it waited on the phone. A repeat changes nothing.
+
+    A piece that was not noticed at its moment cannot be asked about any more: the set stays without an answer.
+
+    Raises:
+        BadInput: there is no such step.
+        NotAllowed: the token is worthless, the step has not its turn, or comes before its moment.
+        OutOfDate: the set is closed, or is not this assessor's.
+    """
+    noticing.check_step(step, ago)
+
+    def keep(tx: Any) -> Kept:
+        seat = seat_or_refuse(tx, seat_token)
+        study, offered = _open_set(tx, seat, set_id)
+        here = noticing.where(tx, study.plan, offered)
+        if not study.plan.longest_wait or step > here.done + 1:
+            raise NotAllowed(_("Not done: these cups have not their turn yet."))
+        again = step <= here.done
+        if not again:
+            late = noticing.keep(tx, study.id, here, offered, clock.now() - timedelta(seconds=ago))
+            if late is not None:
+                leave_missing(tx, sitting_of(tx, seat), set_id, late)
+        return Kept(events.now(), again)
+
+    return store.write_together(keep)
 
 
 # ---- the choice ----------------------------------------------------------------------------------------------------
@@ -102,6 +147,8 @@ def keep_choice(
             return Kept(known.at, again=True)
         study, offered = _open_set(tx, seat, set_id)
         _check_choice(METHODS[study.plan.method], offered, picked)
+        if not noticing.where(tx, study.plan, offered).over:
+            raise NotAllowed(_("Not done: both pieces come before the answer."))
         at = trials.add_answer(tx, study.id, set_id, picked, guess, None, nonce)
         trials.finish(tx, set_id, "answered", at)
         return Kept(at)

@@ -7,12 +7,12 @@ from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Deviation, Progress, Seated, Sitting, Staff, Study
-from studyapp.services import trying
+from studyapp.services import leaving_out, trying
 from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
 from studyapp.services.preparing import trays_of
 from studyapp.services.seating import own_nonce
 from studyapp.services.standing import moment, stamp, standing
-from studyapp.store import Store, clock, events, servings, sittings, studies, trials
+from studyapp.store import Store, clock, events, openings, servings, sittings, studies, trials
 from studyapp.store.servings import BlindServing
 from studyapp.store.trials import BlindSet
 from studyapp.words import _, ngettext
@@ -47,6 +47,7 @@ def _move(store: Store, by: Staff, sitting_id: str, frm: tuple[str, ...], to: st
         timed: dict[str, Any] = {"at": events.now()}
         sittings.set_state(tx, sitting_id, to, timed["at"])
         if to == "open":
+            leaving_out.close_lost(tx, sitting)
             timed["clock"] = clock.anchor()
         events.append(tx, f"sitting {to}", {"sitting": sitting_id, "by": by.id, **timed}, sitting.study)
 
@@ -135,8 +136,9 @@ def progress(store: Store, by: Staff, sitting_id: str) -> Progress:
         present = sittings.presences(tx, sitting_id)
         released = sittings.released(tx, sitting_id)
         seats = tuple(
-            _seated(sitting, name, cups.get(assessor, []), present.get(assessor), released, plan.rest_seconds)
+            _seated(sitting, name, cups[assessor], present.get(assessor), released, plan.rest_seconds)
             for _number, assessor, name in people_here
+            if assessor in cups  # who gets nothing in this sitting is not waited for
         )
         saved, of = sum(seat.saved for seat in seats), sum(seat.of for seat in seats)
         noted, missing = studies.deviation_count(tx, sitting.study), sum(seat.missing for seat in seats)
@@ -181,7 +183,7 @@ def change_counter(store: Store) -> int:
 # ---- deviations ----------------------------------------------------------------------------------------------------
 def known_now(tx: Any, study: Study[Any]) -> str:
     """What was known when a deviation is noted."""
-    if studies.openings(tx, study.id):  # a later look is sealed again, and the results of the first are known
+    if openings.of_study(tx, study.id):  # a later look is sealed again, and the results of the first are known
         return "results seen"
     if any(sitting.state != "planned" for sitting in sittings.of_study(tx, study.id)):
         closed = all(sitting.state == "closed" for sitting in sittings.of_study(tx, study.id))

@@ -37,6 +37,12 @@ def salted(salt: str, text: str) -> str:
     return digest({"salt": salt, "text": text})
 
 
+def tied(id_: str, person: str | None) -> str | None:
+    """What the chain keeps of the person behind an account or an assessor: whoever has only the events cannot tell
+    which account is which assessor."""
+    return None if person is None else salted(id_, person)
+
+
 def link(seq: int, at: str, kind: str, study: str | None, body: dict[str, Any], prev: str) -> str:
     """The hash of one event."""
     return digest({"seq": seq, "at": at, "kind": kind, "study": study, "body": body, "prev": prev})
@@ -93,6 +99,13 @@ def all_events(tx: Connection, study: str | None = None) -> list[Event]:
     query = select(schema.event).order_by(schema.event.c.seq)
     if study is not None:
         query = query.where(schema.event.c.study_id == study)
+    return [Event(r.seq, r.at, r.kind, json.loads(r.body), r.prev, r.hash, r.study_id) for r in tx.execute(query)]
+
+
+def of_kinds(tx: Connection, study: str, *kinds: str) -> list[Event]:
+    """The events of a study that are of these kinds, in order."""
+    c = schema.event.c
+    query = select(schema.event).where(c.study_id == study, c.kind.in_(kinds)).order_by(c.seq)
     return [Event(r.seq, r.at, r.kind, json.loads(r.body), r.prev, r.hash, r.study_id) for r in tx.execute(query)]
 
 

@@ -9,7 +9,7 @@ FaultCode = Literal[
     "damaged", "orphan", "guard missing", "table missing", "gap", "broken link", "changed event", "changed row",
     "row without event", "event without row", "changed seal", "changed cover", "uncovered row",
     "uncovered value", "changed note", "shape missing", "changed shape", "strange shape", "changed cell",
-    "changed import", "erased without event",
+    "changed import", "changed description", "erased without event",
 ]  # fmt: skip
 ERASED: FaultCode = "erased without event"  # not always a fault: see what is said of it
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,7 +13,7 @@ from sqlalchemy import Connection, Table, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from studyapp.errors import BadInput
-from studyapp.store import covers, events, schema
+from studyapp.store import covers, events, older, origins, schema
 from studyapp.store.row_hashes import row_hash
 from studyapp.words import _
 
@@ -72,13 +74,27 @@ class Field:
     required: bool
 
 
-def fields() -> dict[str, tuple[Field, ...]]:
-    """The columns of every table of a package."""
+# What the first format did not have yet.
+_SINCE_FIRST = {"opening": frozenset({"second"})}
+EVENT = [column for column in schema.origin.columns if column.name not in ("study_id", "keeper")]
+ORIGIN = [schema.origin.c.keeper, *EVENT]
+
+
+def fields(*, first: bool = False) -> dict[str, tuple[Field, ...]]:
+    """The columns of every table of a package; `first` gives those of the first format."""
     found = {part.table.name: tuple(_field(column) for column in columns(part)) for part in PARTS}
     who, member = schema.assessor.c, schema.staff.c
     found["assessor"] = tuple(_field(column) for column in (who.id, who.pseudonym, who.may_taste))
     found["staff"] = tuple(_field(column) for column in (member.id, member.name, member.role))
-    return found
+    if first:
+        return {
+            name: tuple(one for one in each if one.name not in _SINCE_FIRST.get(name, ()))
+            for name, each in found.items()
+        }
+    return found | {
+        "event": tuple(_field(column) for column in EVENT),
+        "origin": tuple(_field(column) for column in ORIGIN),
+    }
 
 
 def _field(column: Any) -> Field:
@@ -92,7 +108,8 @@ def columns(part: Part) -> list[Any]:
 
 
 def take(tx: Connection, study: str) -> dict[str, list[Row]]:
-    """Every row of a study by table, oldest first; then the assessors and the staff that they name."""
+    """Every row of a study by table, oldest first; then the assessors and the staff that they name, the events, and
+    those of earlier keepers."""
     found: dict[str, list[Row]] = {}
     for part in PARTS:
         query = select(*columns(part)).where(part.table.c[part.through].in_(_owners(part, study)))
@@ -102,12 +119,81 @@ def take(tx: Connection, study: str) -> dict[str, list[Row]]:
     who = schema.assessor.c
     people = tx.execute(select(who.id, who.pseudonym, who.may_taste).where(who.id.in_(seated)).order_by(who.id))
     found["assessor"] = [dict(row._mapping) for row in people]
+    own, before = _events(tx, study)
     member = schema.staff.c
-    staff = tx.execute(
-        select(member.id, member.name, member.role).where(member.id.in_(_named(found))).order_by(member.id)
-    )
+    named = _named(found) | _named_in([*own, *before])
+    staff = tx.execute(select(member.id, member.name, member.role).where(member.id.in_(named)).order_by(member.id))
     found["staff"] = [dict(row._mapping) for row in staff]
-    return found
+    own = sorted([*own, *_of_people(tx, named, seated)], key=lambda row: row["seq"]) if own else own
+    return found | {"event": own or _last(before), "origin": before if own else _earlier(before)}
+
+
+def record(tx: Connection, study: str) -> dict[str, Any]:
+    """Where the record stood: the head of the store, as it was when the events that travel were written."""
+    came = events.of_kinds(tx, study, origins.BEGUN)
+    told = came[-1].body.get("record") if came and _untouched(tx, study) else None
+    if isinstance(told, dict):
+        return told
+    count, head = events.head(tx)
+    return {"head": head, "head_events": count}
+
+
+# ---- the events that travel ------------------------------------------------------------------------------------------
+_OF_IMPORT = frozenset({origins.BEGUN, "sealed", "imported", "score", "trial"})
+
+
+def _untouched(tx: Connection, study: str) -> bool:
+    """Whether a study was brought in with its events and nothing was done with it since."""
+    c = schema.event.c
+    kinds = set(tx.execute(select(c.kind).where(c.study_id == study).distinct()).scalars())
+    return origins.BEGUN in kinds and kinds <= _OF_IMPORT and bool(origins.rows(tx, study))
+
+
+def _events(tx: Connection, study: str) -> tuple[list[Row], list[Row]]:
+    """The events of this store on a study, none where it only passed through; and those of earlier keepers."""
+    before = origins.rows(tx, study)
+    if before and _untouched(tx, study):
+        return [], before
+    c = schema.event.c
+    return _as_rows(tx, select(schema.event).where(c.study_id == study).order_by(c.seq)), before
+
+
+def _as_rows(tx: Connection, query: Any) -> list[Row]:
+    names = ("seq", "at", "kind", "study_id", "body", "prev", "hash")
+    return [
+        {("of" if name == "study_id" else name): row[name] for name in names} for row in tx.execute(query).mappings()
+    ]
+
+
+def _of_people(tx: Connection, staff: set[str], assessors: Sequence[str]) -> list[Row]:
+    """How those who are named came into the store, which proves their names."""
+    found = _as_rows(tx, select(schema.event).where(schema.event.c.kind.in_(("staff added", "assessor added"))))
+    wanted = {"staff": staff, "assessor": set(assessors)}
+    return [row for row in found if any(json.loads(row["body"]).get(who) in ids for who, ids in wanted.items())]
+
+
+def _named_in(rows: Sequence[Row]) -> set[str]:
+    """Members of staff that events name."""
+    bodies = [json.loads(row["body"]) for row in rows]
+    return {body[name] for body in bodies for name in ("by", "staff") if isinstance(body.get(name), str)}
+
+
+def _last(before: Sequence[Row]) -> list[Row]:
+    """The events of the last keeper."""
+    last = max((row["keeper"] for row in before), default=-1)
+    return [{name: row[name] for name in row if name != "keeper"} for row in before if row["keeper"] == last]
+
+
+def _earlier(before: Sequence[Row]) -> list[Row]:
+    last = max((row["keeper"] for row in before), default=-1)
+    return [row for row in before if row["keeper"] < last]
+
+
+def _handed_on(found: Mapping[str, Sequence[Row]]) -> list[Row]:
+    """All events of a package as those of earlier keepers; the one that wrote it is the last of them."""
+    before = list(found.get("origin", ()))
+    last = 1 + max((row["keeper"] for row in before), default=-1)
+    return [*before, *({"keeper": last, **row} for row in found.get("event", ()))]
 
 
 def _owners(part: Part, study: str) -> Any:
@@ -144,24 +230,29 @@ def row_fits(table: str, row: Row) -> bool:
     return bool(row_hash(table, row) == row["sha256"])
 
 
-def put(tx: Connection, found: Mapping[str, Sequence[Row]]) -> None:
-    """Keep every row of a study that is not here yet, and cover all of it by the chain of this store.
+def put(tx: Connection, found: Mapping[str, Sequence[Row]], told: Mapping[str, Any] | None = None) -> None:
+    """Keep every row of a study that is not here yet, and cover all of it by the chain of this store; `told` is what
+    the store before it said of the record.
 
     Raises:
         BadInput: the tables do not fit together.
     """
     try:
-        _put(tx, found)
+        _put(tx, found, told or {})
     except IntegrityError as error:
         raise BadInput(_("Not done: the tables of this study do not fit together. Take it out again.")) from error
 
 
-def _put(tx: Connection, found: Mapping[str, Sequence[Row]]) -> None:
+def _put(tx: Connection, found: Mapping[str, Sequence[Row]], told: Mapping[str, Any]) -> None:
     study: Row = found["study"][0]
-    events.append(tx, "import begun", {name: events.digest(list(rows)) for name, rows in found.items()}, study["id"])
+    before = _handed_on(found)
+    digests = {name: events.digest(list(rows)) for name, rows in found.items()}
+    kept = {"head": told["head"], "head_events": told["head_events"]} if told else None
+    events.append(tx, origins.BEGUN, {**digests, "origins": events.digest(before), "record": kept}, study["id"])
     _put_people(tx, found)
     seed = {"key_seed": secrets.token_hex(16)} if study["seal"] else {}
     tx.execute(insert(schema.study), [{**study, **seed}])
+    origins.add(tx, study["id"], before)
     if study["seal"]:
         body = {"seal": study["seal"], "by": study["sealed_by"], "sealed_at": study["sealed_at"], "kind": study["kind"]}
         events.append(tx, "sealed", body, study["id"])
@@ -198,3 +289,43 @@ def _cover_whole(tx: Connection, table: Table, rows: Sequence[Row], study: str) 
         owner = _WHOLE[table.name]
         for value in dict.fromkeys(row[owner] for row in rows):
             covers.cover(tx, "imported", table.name, {owner: value}, study)
+
+
+# ---- laid out to be checked ------------------------------------------------------------------------------------------
+@contextmanager
+def laid_out(found: Mapping[str, Sequence[Row]]) -> Iterator[Connection]:
+    """The rows of a package in an empty store that nobody can name, under the numbers that its events give them.
+
+    Raises:
+        BadInput: the tables do not fit together.
+    """
+    told = [(row["kind"], json.loads(row["body"])) for row in found["event"]]
+    with closing(older.blank()) as store, store.read() as tx:
+        try:
+            for name, table, more in (
+                ("assessor", schema.assessor, {"created_at": ""}),
+                ("staff", schema.staff, {"created_at": "", "secret": ""}),
+            ):
+                for row in found[name]:
+                    tx.execute(insert(table).values(**row, **more))
+            for part in PARTS:
+                for row in _numbered(part, found[part.table.name], told):
+                    tx.execute(insert(part.table).values(**row))
+            origins.add(tx, str(found["study"][0]["id"]), found["origin"])
+        except IntegrityError as error:
+            raise BadInput(_("Not done: the tables of this study do not fit together. Take it out again.")) from error
+        yield tx
+
+
+def _numbered(part: Part, rows: Sequence[Row], told: Sequence[tuple[str, Any]]) -> Iterator[Row]:
+    """Rows are in the order of their numbers, and the events name each of these."""
+    name = part.table.name
+    if "id" not in part.leave or name == "study":
+        yield from rows
+        return
+    known = {body[name] for kind, body in told if kind == name and name in body}
+    known |= {body["where"]["id"] for _, body in told if body.get("table") == name and "id" in body["where"]}
+    numbers = sorted(known)
+    numbers += range(max(numbers, default=0) + 1, max(numbers, default=0) + 1 + len(rows))
+    for number, row in zip(numbers, rows, strict=False):
+        yield {"id": number, **row}

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
+
 from sqlalchemy import Connection, bindparam, delete, func, insert, select, update
 
 from studyapp.records import Account, Assessor, Staff
@@ -17,6 +20,11 @@ def meta(tx: Connection, key: str) -> str | None:
 def keep_meta(tx: Connection, key: str, value: str) -> None:
     """Keep a value for the store itself, once."""
     tx.execute(insert(schema.meta).values(key=key, value=value))
+
+
+def forget_meta(tx: Connection, key: str) -> None:
+    """Forget such a value."""
+    tx.execute(delete(schema.meta).where(schema.meta.c.key == key))
 
 
 # ---- staff ---------------------------------------------------------------------------------------------------------
@@ -59,6 +67,19 @@ def accounts(tx: Connection, since: str, id_: str | None = None) -> tuple[Accoun
     return tuple(Account(_staff(row), row.browsers, row[-1], row.ended_at) for row in tx.execute(query))
 
 
+def member(tx: Connection, id_: str) -> Staff | None:
+    """One member, ended or not."""
+    row = tx.execute(select(schema.staff).where(schema.staff.c.id == id_)).first()
+    return _staff(row) if row else None
+
+
+def leaders(tx: Connection) -> tuple[Staff, ...]:
+    """Everybody who leads and can sign in."""
+    c = schema.staff.c
+    query = select(schema.staff).where(c.role == "leader", c.secret != "", c.ended_at.is_(None)).order_by(c.name)
+    return tuple(_staff(row) for row in tx.execute(query))
+
+
 def staff_by_name(tx: Connection, name: str) -> Staff | None:
     """The member with this name, ended or not."""
     row = tx.execute(select(schema.staff).where(schema.staff.c.name == name)).first()
@@ -93,6 +114,11 @@ def ended_staff(tx: Connection) -> tuple[str, ...]:
     return tuple(row.id for row in tx.execute(query))
 
 
+def tie(tx: Connection, id_: str, person: str | None) -> None:
+    """Keep which human an account is."""
+    tx.execute(update(schema.staff).where(schema.staff.c.id == id_).values(person_id=person))
+
+
 def staff_by_role(tx: Connection, role: str) -> Staff | None:
     """The first member with that role."""
     query = (
@@ -120,7 +146,20 @@ def staff_by_token(tx: Connection, hash_: str, since: str = "") -> Staff | None:
         .where(schema.token.c.created_at >= since, schema.staff.c.ended_at.is_(None))
     )
     row = tx.execute(query).first()
-    return _staff(row) if row else None
+    return replace(_staff(row), first=_has_first_passphrase(tx, row.id)) if row else None
+
+
+# Events that tell where a passphrase came from: somebody else gave it, or the member chose it.
+_GIVEN = ("staff added", "passphrase given", "account brought back")
+
+
+def _has_first_passphrase(tx: Connection, id_: str) -> bool:
+    """Whether the last passphrase of a member is one that another account gave; read from the chain alone."""
+    c = schema.event.c
+    query = select(c.kind, c.body).where(c.kind.in_((*_GIVEN, "passphrase changed")), c.body.contains(f'"{id_}"'))
+    told = [(row.kind, json.loads(row.body)) for row in tx.execute(query.order_by(c.seq))]
+    mine = [(kind, body) for kind, body in told if body["staff"] == id_]
+    return bool(mine) and mine[-1][0] in _GIVEN and "by" in mine[-1][1]
 
 
 # ---- assessors -----------------------------------------------------------------------------------------------------

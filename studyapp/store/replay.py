@@ -247,8 +247,18 @@ def _noted(state: State, _at: Any, _study: str, body: Body) -> None:
 
 
 # ---- people ----------------------------------------------------------------------------------------------------------
+def _tied(id_: str, person: str | None) -> Hashed | None:
+    return None if person is None else Hashed(id_, person)
+
+
 def _staff_added(state: State, _at: Any, _study: str, body: Body) -> None:
-    state.put("staff", (body["staff"],), role=body["role"], ended_at=None)
+    id_ = body["staff"]
+    named = {"name": Hashed(id_, body["name"]), "person_id": _tied(id_, body["person"])} if "name" in body else {}
+    state.put("staff", (id_,), role=body["role"], ended_at=None, **named)
+
+
+def _tastes_as(state: State, _at: Any, _study: str, body: Body) -> None:
+    state.put("staff", (body["staff"],), person_id=_tied(body["staff"], body["person"]))
 
 
 def _account_ended(state: State, at: Any, _study: str, body: Body) -> None:
@@ -261,7 +271,9 @@ def _account_back(state: State, _at: Any, _study: str, body: Body) -> None:
 
 def _assessor_added(state: State, _at: Any, _study: str, body: Body) -> None:
     id_ = body["assessor"]
-    named = {"pseudonym": Hashed(id_, body["pseudonym"])} if "pseudonym" in body else {}
+    named: Cells = {"pseudonym": Hashed(id_, body["pseudonym"])} if "pseudonym" in body else {}
+    if "person" in body:
+        named["person_id"] = _tied(id_, body["person"])
     state.put("assessor", (id_,), may_taste=True, **named)
 
 
@@ -296,6 +308,7 @@ ACTS: dict[str, Callable[[State, Any, str, Body], None]] = {
     "trial": _answered,
     "note": _noted,
     "staff added": _staff_added,
+    "tastes as": _tastes_as,
     "account ended": _account_ended,
     "account brought back": _account_back,
     "assessor added": _assessor_added,

@@ -151,6 +151,11 @@ pull_note = Table(
     Column("mass_g", Float),
     _to("by", "staff.id"),
     _at(),
+    Column("kind", String(16)),  # taken (so are notes without a kind), lost, zero, undone, zero undone
+    Column("reason", String(32)),
+    Column("sitting", Integer),  # the number of the one in which it was lost; none for all of them
+    Column("temperature_c", Float),
+    Column("words", Text),
 )
 key_view = Table(
     "key_view", metadata, _to("study_id", "study.id", primary=True), _to("staff_id", "staff.id", primary=True), _at()
@@ -163,6 +168,7 @@ opening = Table(
     _to("by", "staff.id"),
     Column("name", Text, nullable=False),
     _at(),
+    Column("second", String(40)),  # the account that opened it together with `by`; none where it was opened alone
 )
 decision = Table(
     "decision",
@@ -339,6 +345,21 @@ event = Table(
     Column("body", Text, nullable=False),
     Column("prev", String(64), nullable=False, unique=True),
     Column("hash", String(64), nullable=False, unique=True),
+)
+
+# Events of the stores that kept a study before this one: `keeper` 0 is the first of them, `of` the study of the event.
+origin = Table(
+    "origin",
+    metadata,
+    _to("study_id", "study.id", primary=True),
+    Column("keeper", Integer, primary_key=True, autoincrement=False),
+    Column("seq", Integer, primary_key=True, autoincrement=False),
+    _at(),
+    Column("kind", String(32), nullable=False),
+    Column("of", String(40)),
+    Column("body", Text, nullable=False),
+    Column("prev", String(64), nullable=False),
+    Column("hash", String(64), nullable=False),
 )
 
 # ---- batches and instruments ---------------------------------------------------------------------------------------

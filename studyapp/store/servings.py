@@ -115,6 +115,35 @@ def finish(tx: Connection, serving: str, outcome: str, at: str) -> None:
     )
 
 
+def of_levels(tx: Connection, sitting: str, levels: tuple[float, ...]) -> list[BlindServing]:
+    """The cups of some levels in a sitting."""
+    query = (
+        select(*_BLIND)
+        .join(schema.sample, schema.sample.c.id == schema.serving.c.sample_id)
+        .where(schema.serving.c.sitting_id == sitting, schema.sample.c.hours.in_(levels))
+    )
+    return [BlindServing(*row) for row in tx.execute(query)]
+
+
+def offered_of_level(tx: Connection, sitting: str, level: float) -> list[tuple[str, list[str | None]]]:
+    """Of each cup of a level that was offered in a sitting: when, and the reasons of its lines if all are missing."""
+    found = []
+    for cup in of_levels(tx, sitting, (level,)):
+        if cup.started_at is not None and cup.scored:
+            query = select(_SCORE.value, _SCORE.reason).where(_SCORE.serving_id == cup.id)
+            rows = tx.execute(query).all()
+            missing = [row.reason for row in rows] if all(row.value is None for row in rows) else []
+            found.append((cup.started_at, missing))
+    return found
+
+
+def left_out(tx: Connection, sitting: str, level: float) -> bool:
+    """Whether cups of a level were closed in a sitting since it was lost."""
+    cups = [cup.id for cup in of_levels(tx, sitting, (level,))]
+    query = select(_SCORE.id).where(_SCORE.serving_id.in_(cups), _SCORE.reason.like("lost: %"))
+    return tx.execute(query.limit(1)).first() is not None
+
+
 def codes_of_study(tx: Connection, study: str) -> dict[str, set[str]]:
     """Every code used so far in a study, by assessor."""
     query = (
@@ -290,8 +319,18 @@ def finished_since(tx: Connection, assessor: str, since: str) -> int:
     return int(tx.execute(query).scalar_one())
 
 
+def missing(tx: Connection, study: str, looks: int) -> list[Any]:
+    """Lines in force without a mark up to a look: as `tidy`, and serving_id, attribute_id, reason, nonce."""
+    return [row for row in _in_force(tx, study, looks) if row.score is None]
+
+
 def tidy(tx: Connection, study: str, looks: int) -> list[Any]:
-    """Scores in force up to a look: assessor (pseudonym), level, attribute, score, sitting, replicate, position."""
+    """Scores in force up to a look: assessor (pseudonym), level, attribute, score, sitting, replicate, position; then
+    what `missing` names."""
+    return _in_force(tx, study, looks)
+
+
+def _in_force(tx: Connection, study: str, looks: int) -> list[Any]:
     newest = _newest(schema.sitting.c.study_id == study, schema.sitting.c.look <= looks)
     s = schema.serving.c
     query = (
@@ -303,6 +342,10 @@ def tidy(tx: Connection, study: str, looks: int) -> list[Any]:
             schema.sitting.c.number.label("sitting"),
             s.replicate,
             s.position,
+            _SCORE.serving_id,
+            _SCORE.attribute_id,
+            _SCORE.reason,
+            _SCORE.nonce,
         )
         .join(newest, newest.c.id == schema.score.c.id)
         .join(schema.serving, s.id == schema.score.c.serving_id)

@@ -10,7 +10,7 @@ from typing import Any
 
 from sqlalchemy import Connection, RowMapping, Table, select
 
-from studyapp.store import events, packages, schema
+from studyapp.store import events, origins, packages, people_checks, schema
 from studyapp.store.covers import COVERED
 from studyapp.store.faults import Fault
 from studyapp.store.replay import Cells, Event, Hashed, Key, Near, State, fixed, replayed
@@ -47,9 +47,32 @@ def state_faults(tx: Connection, told: tuple[Event, ...]) -> Proven:
     for name in TABLES:
         faults += _table_faults(tx, name, state, foreign.get(name, set()), unproved)
     faults += _erasure_faults(tx, state)
+    faults += people_checks.faults(tx, told)
     faults += _draft_faults(tx, told)
     faults += _import_faults(tx, told, unproved)
     return Proven(tuple(faults), unproved)
+
+
+# What a package holds of people, and what of a study stays at home.
+_OF_PEOPLE = {"staff": {"name", "role"}, "assessor": {"pseudonym"}}
+_AT_HOME = {"created_by"}
+
+
+def package_faults(tx: Connection, told: tuple[Event, ...]) -> Iterator[Fault]:
+    """The same for a study that lies alone in its store: people without what stays at home, and no free notes."""
+    state, unproved = replayed(told, fixed(tx)), Counter[str]()
+    foreign = _foreign(tx, state)
+    yield from (Fault("changed event", "event", str(seq)) for seq in state.senseless)
+    for name, kept in _OF_PEOPLE.items():
+        for key, cells in state.rows[name].items():
+            state.rows[name][key] = {column: cell for column, cell in cells.items() if column in kept}
+    for cells in state.rows["study"].values():
+        for column in _AT_HOME & cells.keys():
+            del cells[column]
+    for name in TABLES.keys() - {"note"}:
+        yield from _table_faults(tx, name, state, foreign.get(name, set()), unproved)
+    yield from _draft_faults(tx, told)
+    yield from _import_faults(tx, told, unproved)
 
 
 def _foreign(tx: Connection, state: State) -> dict[str, set[Key]]:
@@ -116,6 +139,7 @@ def _without_event(name: str, column: str, row: RowMapping, tx: Connection) -> b
 def _count(name: str, due: Cells, unproved: Counter[str]) -> None:
     unproved["times"] += sum(isinstance(cell, Near) for cell in due.values())
     unproved["pseudonyms"] += name == "assessor" and "pseudonym" not in due
+    unproved["names"] += name == "staff" and "name" not in due
 
 
 # ---- people ----------------------------------------------------------------------------------------------------------
@@ -157,6 +181,8 @@ def _import_faults(tx: Connection, told: tuple[Event, ...], unproved: Counter[st
     begun = {study: body for _, _, kind, study, body, _ in told if kind == "import begun" and study}
     moved = {study for _, _, kind, study, _, _ in told if study in begun and _moves(kind)}
     for study, body in begun.items():
+        if "origins" in body and events.digest(origins.rows(tx, study)) != body["origins"]:
+            yield Fault("changed import", "origin", study)
         if study in moved:
             unproved["imports"] += 1
             continue

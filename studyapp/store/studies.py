@@ -9,13 +9,14 @@ from typing import Any
 import rfc8785
 from sqlalchemy import Connection, func, insert, select, update
 
-from studyapp.records import Attribute, Deviation, KeptStudy, Sample, Signature, Staff
-from studyapp.store import covers, schema
+from studyapp.records import Attribute, Deviation, KeptStudy, Sample, Signature
+from studyapp.store import covers, origins, schema
 from studyapp.store.events import now
 
 
 def _study(row: Any) -> KeptStudy:
-    rest = (row.state, row.created_at, row.look, row.seal, row.sealed_at, row.sealed_by_name, bool(row.example))
+    sealed = (row.seal, row.sealed_at, row.sealed_by_name)
+    rest = (row.state, row.created_at, row.look, *sealed, bool(row.example), row.came)
     return KeptStudy(row.id, row.kind, json.loads(row.plan), *rest)
 
 
@@ -24,8 +25,16 @@ def _key(done: Any) -> int:
     return int(done.inserted_primary_key[0])
 
 
-_WITH_NAME = select(schema.study, schema.staff.c.name.label("sealed_by_name")).outerjoin(
-    schema.staff, schema.staff.c.id == schema.study.c.sealed_by
+_CAME = (
+    select(schema.event.c.study_id, func.min(schema.event.c.at).label("came"))
+    .where(schema.event.c.kind == origins.BEGUN)
+    .group_by(schema.event.c.study_id)
+    .subquery()
+)
+_WITH_NAME = (
+    select(schema.study, schema.staff.c.name.label("sealed_by_name"), _CAME.c.came)
+    .outerjoin(schema.staff, schema.staff.c.id == schema.study.c.sealed_by)
+    .outerjoin(_CAME, _CAME.c.study_id == schema.study.c.id)
 )
 
 
@@ -139,54 +148,6 @@ def seats(tx: Connection, study: str) -> list[tuple[int, str, str]]:
     return [(row.number, row.assessor_id, row.pseudonym) for row in tx.execute(query)]
 
 
-# ---- the key -------------------------------------------------------------------------------------------------------
-def note_key_view(tx: Connection, study: str, staff: str) -> bool:
-    """Keep that a member has seen the key; False when it was known."""
-    known = tx.execute(
-        select(schema.key_view.c.at).where(schema.key_view.c.study_id == study, schema.key_view.c.staff_id == staff)
-    ).first()
-    if known:
-        return False
-    tx.execute(insert(schema.key_view).values(study_id=study, staff_id=staff, at=now()))
-    covers.cover(tx, "key seen", "key_view", {"study_id": study, "staff_id": staff}, study, by=staff)
-    return True
-
-
-def knows_samples(tx: Connection, study: str, member: Staff) -> bool:
-    """Whether a member has seen the key, or the scores by sample, which every leader may read once a key is open."""
-    if member.role == "leader" and openings(tx, study):
-        return True
-    query = select(schema.key_view.c.at).where(
-        schema.key_view.c.study_id == study, schema.key_view.c.staff_id == member.id
-    )
-    return tx.execute(query).first() is not None
-
-
-def add_opening(tx: Connection, study: str, look: int, by: str, name: str) -> None:
-    """Keep who opened the key of a look."""
-    tx.execute(insert(schema.opening).values(study_id=study, look=look, by=by, name=name, at=now()))
-    covers.cover(tx, "key opened", "opening", {"study_id": study, "look": look}, study, look=look, by=by)
-
-
-def openings(tx: Connection, study: str) -> list[tuple[int, str, str]]:
-    """(look, name, time) of every opening."""
-    query = select(schema.opening).where(schema.opening.c.study_id == study).order_by(schema.opening.c.look)
-    return [(row.look, row.name, row.at) for row in tx.execute(query)]
-
-
-def last_opened(tx: Connection, kind: str, most: int, example: bool) -> list[tuple[str, int]]:
-    """(id, last opened look) of the studies of a kind whose key was opened last, the newest first."""
-    query = (
-        select(schema.opening.c.study_id, func.max(schema.opening.c.look))
-        .join(schema.study, schema.study.c.id == schema.opening.c.study_id)
-        .where(schema.study.c.kind == kind, schema.study.c.example.is_(example))
-        .group_by(schema.opening.c.study_id)
-        .order_by(func.max(schema.opening.c.at).desc(), schema.opening.c.study_id)
-        .limit(most)
-    )
-    return [(row[0], row[1]) for row in tx.execute(query)]
-
-
 # ---- decisions -----------------------------------------------------------------------------------------------------
 def keep_decision(tx: Connection, study: str, look: int, document: Mapping[str, Any]) -> None:
     """Keep the verdict of a look as canonical JSON, once."""
@@ -212,10 +173,13 @@ def add_signature(tx: Connection, study: str, look: int, name: str, role: str, b
 
 def signatures(tx: Connection, study: str, look: int | None = None) -> tuple[Signature, ...]:
     """Signatures in order, of all looks or of one."""
-    query = select(schema.signature).where(schema.signature.c.study_id == study).order_by(schema.signature.c.id)
+    c = schema.signature.c
+    joined = schema.signature.join(schema.staff, schema.staff.c.id == c.by)
+    query = select(schema.signature, schema.staff.c.name.label("account")).select_from(joined)
+    query = query.where(c.study_id == study).order_by(c.id)
     if look is not None:
         query = query.where(schema.signature.c.look == look)
-    return tuple(Signature(row.name, row.role, row.at) for row in tx.execute(query))
+    return tuple(Signature(row.name, row.role, row.at, row.account, row.by) for row in tx.execute(query))
 
 
 def add_deviation(tx: Connection, study: str, sentence: str, known: str, by: str) -> None:
@@ -239,20 +203,3 @@ def deviation_count(tx: Connection, study: str) -> int:
     """How many departures were noted."""
     query = select(func.count()).select_from(schema.deviation).where(schema.deviation.c.study_id == study)
     return int(tx.execute(query).scalar_one())
-
-
-def add_pull_note(tx: Connection, study: str, level: float, actual_at: str, mass_g: float | None, by: str) -> None:
-    """Keep when a sample was really taken."""
-    done = tx.execute(
-        insert(schema.pull_note).values(
-            study_id=study, hours=level, actual_at=actual_at, mass_g=mass_g, by=by, at=now()
-        )
-    )
-    covers.cover(tx, "pull noted", "pull_note", {"id": _key(done)}, study, by=by)
-
-
-def pull_notes(tx: Connection, study: str) -> dict[float, tuple[str, float | None]]:
-    """The last note of each sample, by its level: actual time and mass."""
-    c = schema.pull_note.c
-    query = select(c.hours.label("level"), c.actual_at, c.mass_g).where(c.study_id == study).order_by(c.id)
-    return {row.level: (row.actual_at, row.mass_g) for row in tx.execute(query)}

@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import Connection, and_, func, insert, select, update
 
-from studyapp.records import Sitting
+from studyapp.records import CONTROL, Sitting
 from studyapp.store import covers, events, schema
 from studyapp.store.events import now
 from studyapp.store.row_hashes import row_hash
@@ -19,7 +19,8 @@ _SET, _TRIAL = schema.trial_set.c, schema.trial.c
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """What one box holds: `plain` the comparison, else the sample in question at its level (dose, batch or day)."""
+    """What one box holds: `plain` the comparison, else the sample in question at its level (dose, batch, day, or
+    `CONTROL`)."""
 
     id: str
     letter: str
@@ -77,6 +78,11 @@ class Judged:
     picked: tuple[int, ...] | None
     guess: bool
     at: str
+
+    @property
+    def control(self) -> bool:
+        """Whether its other cup was the positive control."""
+        return self.level == CONTROL
 
 
 # ---- boxes ---------------------------------------------------------------------------------------------------------
@@ -137,6 +143,20 @@ def blind_of(tx: Connection, set_id: str, sitting: str, assessor: str) -> BlindS
     query = select(*_BLIND).where(_SET.id == set_id, _SET.sitting_id == sitting, _SET.assessor_id == assessor)
     row = tx.execute(query).first()
     return _blind(row) if row else None
+
+
+def level_of(tx: Connection, set_id: str) -> float | None:
+    """The level of a set, for one whose level is the seconds at which its pieces are noticed."""
+    return tx.execute(select(_SET.level).where(_SET.id == set_id)).scalar()
+
+
+def steps(tx: Connection, set_id: str, kinds: Sequence[str]) -> list[str]:
+    """When each step within a set was taken, in order, as the events of these kinds tell."""
+    c = schema.event.c
+    of = select(schema.sitting.c.study_id).join(schema.trial_set, _SET.sitting_id == schema.sitting.c.id)
+    named = c.body.contains(f'"set":"{set_id}"', autoescape=True)
+    query = select(c.body).where(c.study_id == of.where(_SET.id == set_id).scalar_subquery(), c.kind.in_(kinds), named)
+    return [str(json.loads(row.body)["at"]) for row in tx.execute(query.order_by(c.seq))]
 
 
 def start(tx: Connection, set_id: str) -> str | None:
@@ -255,6 +275,16 @@ def open_sets(tx: Connection, sitting: str) -> list[str]:
         select(_SET.id).where(_SET.sitting_id == sitting, _SET.finished_at.is_(None)).order_by(_SET.position, _SET.id)
     )
     return [row.id for row in tx.execute(query)]
+
+
+def controls(tx: Connection, study: str) -> dict[str, str | None]:
+    """How every set with the control came out, by its id; None while it is open."""
+    query = (
+        select(_SET.id, _SET.outcome)
+        .join(schema.sitting, schema.sitting.c.id == _SET.sitting_id)
+        .where(schema.sitting.c.study_id == study, _SET.level == CONTROL)
+    )
+    return {row.id: row.outcome for row in tx.execute(query)}
 
 
 def _seat() -> Any:

@@ -11,6 +11,7 @@ Sources: Patterson & Thompson 1971 (REML), Giesbrecht & Burns 1985 (degrees of f
 from __future__ import annotations
 
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import combinations
@@ -58,6 +59,7 @@ class Question:
     level: float = 0.05
     control: float | None = None
     by_sitting: bool = False
+    next_reference: bool = True
 
 
 @dataclass(frozen=True)
@@ -98,6 +100,7 @@ class Finding:
     judged: Mapping[str, bool]
     closest: float
     doubts: frozenset[str]
+    reference: float = 0.0
 
 
 @dataclass
@@ -559,15 +562,17 @@ class Attribute:
 class Study:
     """One study under a question."""
 
-    def __init__(self, scores: pd.DataFrame, question: Question) -> None:
+    def __init__(self, scores: pd.DataFrame, question: Question, story: Story | None = None) -> None:
         """Read the scores of the deciding attributes."""
+        self.story = story or Story()
         asked = scores[scores["attribute"].isin(list(question.wishes)) & scores["score"].notna()]
         # Numbers for names: they are compared often.
         asked = asked.assign(assessor=asked["assessor"].astype("category").cat.codes)
         self.scores, self.question, self.ruler = asked, question, Ruler()
         self.hours = sorted({float(h) for h in asked["hours"]})
         self.reference, self.shorter = self.hours[-1], self.hours[:-1]
-        self.control = self.hours[0] if question.control is None else question.control
+        kept = question.control in self.hours[:-1]
+        self.control = question.control if kept and question.control is not None else self.hours[0]
         self.attributes = {
             name: Attribute(asked, name, wish, self.hours, question.by_sitting)
             for name, wish in question.wishes.items()
@@ -622,9 +627,13 @@ class Study:
 
     def fails_margin(self, name: str, pull: float) -> bool:
         """Shown worse than the reference by the margin, the reference itself being fit as far as is known."""
-        own, wish = self.attributes[name], self.question.wishes[name]
         if pull == self.reference or self.reference_fails:
             return False
+        return self.beyond(name, pull)
+
+    def beyond(self, name: str, pull: float) -> bool:
+        """Shown worse than the reference by the margin, whatever the reference is."""
+        own, wish = self.attributes[name], self.question.wishes[name]
         d, at = own.worse(pull, self.reference), self.level / self.statements(pull)
         if self.at_least(d, wish.margin, at):
             return True
@@ -681,21 +690,22 @@ class Study:
         """The shortest pull that passes with all longer ones."""
         found = None
         for pull in reversed(self.hours):
-            if not self.passes(pull):
+            if any(stuck >= pull for stuck in self.story.stuck) or not self.passes(pull):
                 break
             found = pull
         return found
 
+    def tells(self, name: str) -> bool:
+        """Whether an attribute tells the control from the reference."""
+        own, at = self.attributes[name], self.level / len(self.attributes)
+        d = own.worse(self.control, self.reference)
+        better = None if d is None else Estimate(-d.value, d.errors, d.usable)
+        return self.above(d, 0.0, at) or (own.wish.wanted == "same" and self.above(better, 0.0, at))
+
     @cached_property
     def control_found(self) -> bool:
-        """Somebody's attribute tells the control from the reference."""
-        at = self.level / len(self.attributes)
-        for own in self.attributes.values():
-            d = own.worse(self.control, self.reference)
-            better = None if d is None else Estimate(-d.value, d.errors, d.usable)
-            if self.above(d, 0.0, at) or (own.wish.wanted == "same" and self.above(better, 0.0, at)):
-                return True
-        return False
+        """Some attribute tells the control from the reference."""
+        return any(self.tells(name) for name in self.attributes)
 
     def better_hours(self, pull: float) -> bool:
         """A longer pull short of the reference is shown better by the margin."""
@@ -740,12 +750,16 @@ class Study:
         shown = all(self.within(name, h) for h in self.shorter) if same else self.keeps(name)
         return (near or shown) and self.meets_limit(name, self.reference)
 
+    def any_shorter_passes(self) -> bool:
+        """Whether some pull short of the reference passes."""
+        return any(self.passes(h) for h in self.shorter)
+
     @cached_property
     def conche_longer(self) -> bool:
         """Still improving, and everything else holds."""
         return (
             bool(self.improving)
-            and not any(self.passes(h) for h in self.shorter)
+            and not self.any_shorter_passes()
             and all(self.keeps(n) if n in self.improving else self.holds(n) for n in self.attributes)
         )
 
@@ -754,23 +768,35 @@ class Study:
         """Verdict, hours, reason; the first that fits."""
         if "position" in self.scores and orders_favour(self.scores, self.hours):
             return "cannot tell", None, "orders"
+        if self.story.hopeless:
+            return "cannot tell", None, "reference lost"
         chosen = self.shortest if self.shortest != self.reference else None
         inside = chosen is not None and self.all_inside(chosen)
         better = chosen is not None and self.better_hours(chosen)
         if self.control_found:
             if chosen is not None and inside and not better:
                 return "stop", chosen, None
-            if self.conche_longer:
+            if self.conche_longer and not self.last_two_missing:
                 return "conche longer", None, None
-            if all(self.fails(h) for h in self.hours):
+            if all(self.fails(h) for h in self.hours) and not self.story.missing:
                 return "no hour fits", None, None
         return "cannot tell", None, self._reason(chosen, better)
+
+    @property
+    def last_two_missing(self) -> bool:
+        """Whether one of the two sealed pulls before the reference is not there to be read."""
+        sealed = sorted({h for h in {*self.shorter, *self.story.missing} if h < self.reference})
+        return bool(self.story.missing & set(sealed[-2:]))
 
     def _reason(self, chosen: float | None, better: bool) -> str:
         if not all(own.judged for own in self.attributes.values()):
             return "not enough data"
         if not self.control_found:
             return "control not found"
+        if self.story.missing and self.would_answer:
+            return "pull missing"
+        if self.fill_answers:
+            return "unjudged"
         if chosen is not None:
             return "better hours" if better else "window"
         if self.improving:
@@ -779,14 +805,38 @@ class Study:
             return "reference fails"
         return "reference meets limits" if self.passes(self.reference) else "reference misses a limit"
 
-    def latest(self, stop: float) -> float:
-        """The last of the unbroken run of pulls inside that begins at the stop."""
+    @property
+    def would_answer(self) -> bool:
+        """Whether the pulls that are there would give an answer if the others had never been planned."""
+        return self.without_story().answer()[0] != "cannot tell"
+
+    def without_story(self) -> Study:
+        """The same scores, and nothing missing."""
+        again = copy(self)
+        again.story = Story()
+        again.__dict__.pop("shortest", None)
+        return again
+
+    @property
+    def fill_answers(self) -> bool:
+        """Whether servings without a judgement alone stand in the way."""
+        return False
+
+    def latest(self, stop: float) -> float | None:
+        """The last of the unbroken run of pulls inside that begins at the stop; unknown with a shorter pull missing."""
+        if any(h < stop for h in self.story.missing):
+            return None
         found = stop
         for pull in (h for h in self.hours if h > stop):
             if not self.all_inside(pull):
                 break
             found = pull
         return found
+
+    @property
+    def doubts(self) -> frozenset[str]:
+        """Of all attributes."""
+        return frozenset().union(*(own.doubts for own in self.attributes.values()))
 
     def pull_of(self, name: str, pull: float) -> Pull:
         """Everything that is said of one attribute at one pull."""
@@ -807,8 +857,8 @@ class Study:
 
 
 def judge(scores: pd.DataFrame, question: Question) -> Finding:
-    """The verdict on tidy scores (assessor, hours, attribute, score; optionally sitting, replicate, position)."""
-    study = Study(scores, question)
+    """The verdict on tidy scores (assessor, hours, attribute, score; optionally sitting, replicate, position, why)."""
+    study = study_of(scores, question)
     verdict, hours, reason = study.answer()
     pulls = {
         name: {h: study.pull_of(name, h) for h in study.hours} if own.judged else {}
@@ -823,8 +873,137 @@ def judge(scores: pd.DataFrame, question: Question) -> Finding:
         pulls=pulls,
         judged={name: own.judged for name, own in study.attributes.items()},
         closest=study.ruler.closest,
-        doubts=frozenset().union(*(own.doubts for own in study.attributes.values())),
+        doubts=study.doubts,
+        reference=study.reference,
     )
+
+
+# ---- pulls that are missing, servings that nobody could judge --------------------------------------------------------
+@dataclass(frozen=True)
+class Story:
+    """What happened to sealed pulls: `missing` were lost before tasting, taken back or never read; `stuck` of these
+    stay and do not pass; `hopeless`: the reference is gone and no other may stand for it."""
+
+    missing: frozenset[float] = frozenset()
+    stuck: frozenset[float] = frozenset()
+    hopeless: bool = False
+
+
+def study_of(scores: pd.DataFrame, question: Question) -> Study:
+    """The study behind tidy scores whose column `why` may tell of losses."""
+    if "why" not in scores:
+        return Study(scores, question)
+    notes, rows = scores[scores["why"] == "lost"], scores[scores["why"] != "lost"]
+    rows = rows[rows["attribute"].isin(list(question.wishes))]
+    tried = rows[rows["score"].notna() | (rows["why"] == "unjudged")]
+    days = {str(day) for day in tried["sitting"]}
+    gone, back = set(), set()
+    for h, own in notes.groupby("hours"):
+        there = {str(day) for day in tried.loc[tried["hours"] == h, "sitting"]}
+        noted = days if own["sitting"].isna().any() else {str(day) for day in own["sitting"]}
+        if not there and noted >= days:
+            gone.add(float(h))
+        elif there and noted >= there:
+            back.add(float(h))
+        else:
+            rows = rows[(rows["hours"] != h) | ~rows["sitting"].astype(str).isin(noted)]
+    served = sorted({float(h) for h in rows.loc[rows["score"].notna(), "hours"]})
+    reference = served[-1]
+    beyond = [h for h in gone if h > reference]
+    hopeless = len(beyond) > (1 if question.next_reference else 0) or reference in back
+    story = Story(frozenset(gone | back), frozenset(back - {reference}), hopeless)
+    unknown = rows["why"] == "unjudged"
+    if not unknown.any():
+        return Study(rows, question, story)
+    ways = []
+    for pull_bad in (True, False):
+        bad = (rows["hours"] != reference) if pull_bad else (rows["hours"] == reference)
+        worst = rows["attribute"].map(lambda name: 0.0 if question.wishes[name].wanted == "higher" else 10.0)
+        ways.append(
+            Study(rows.assign(score=rows["score"].where(~unknown, worst.where(bad, 10 - worst))), question, story)
+        )
+    return Both(rows, question, story, ways)
+
+
+class Both(Study):
+    """A study of which every statement must hold under both ways to fill in what could not be judged."""
+
+    def __init__(self, scores: pd.DataFrame, question: Question, story: Story, ways: list[Study]) -> None:
+        """The judged scores alone, and the two ways."""
+        super().__init__(scores, question, story)
+        self.ways = ways
+        for way in ways:
+            way.ruler = self.ruler
+        for name, own in self.attributes.items():
+            own.__dict__["judged"] = all(way.attributes[name].judged for way in ways)
+        self.control = ways[0].control
+
+    def within(self, name: str, pull: float, other: float | None = None) -> bool:
+        """Under both."""
+        return all(way.within(name, pull, other) for way in self.ways)
+
+    def meets_limit(self, name: str, pull: float) -> bool:
+        """Under both."""
+        return all(way.meets_limit(name, pull) for way in self.ways)
+
+    def fails_limit(self, name: str, pull: float) -> bool:
+        """Under both."""
+        return all(way.fails_limit(name, pull) for way in self.ways)
+
+    def fails_margin(self, name: str, pull: float) -> bool:
+        """Under both, and the reference is not shown to fail under both."""
+        if pull == self.reference or self.reference_fails:
+            return False
+        return all(way.beyond(name, pull) for way in self.ways)
+
+    def past(self, name: str, pull: float) -> bool:
+        """Under both."""
+        return all(way.past(name, pull) for way in self.ways)
+
+    def inside(self, name: str, pull: float) -> bool:
+        """Under both."""
+        return all(way.inside(name, pull) for way in self.ways)
+
+    def better_hours(self, pull: float) -> bool:
+        """Under either: it stands in the way."""
+        return any(way.better_hours(pull) for way in self.ways)
+
+    def tells(self, name: str) -> bool:
+        """Under both."""
+        return all(way.tells(name) for way in self.ways)
+
+    @cached_property
+    def improving(self) -> list[str]:
+        """Under both."""
+        return [name for name in self.ways[0].improving if name in self.ways[1].improving]
+
+    def any_shorter_passes(self) -> bool:
+        """Under either: it stands in the way."""
+        return any(way.any_shorter_passes() for way in self.ways)
+
+    def keeps(self, name: str) -> bool:
+        """Under both."""
+        return all(way.keeps(name) for way in self.ways)
+
+    def holds(self, name: str) -> bool:
+        """Under both."""
+        return all(way.holds(name) for way in self.ways)
+
+    @property
+    def fill_answers(self) -> bool:
+        """Whether either way alone would give an answer."""
+        return any(way.answer()[0] != "cannot tell" for way in self.ways)
+
+    @property
+    def doubts(self) -> frozenset[str]:
+        """Of all three."""
+        return frozenset().union(super().doubts, *(way.doubts for way in self.ways))
+
+    def pull_of(self, name: str, pull: float) -> Pull:
+        """The estimate of what was judged, the highest and the lowest limits of the two ways."""
+        worse, better = (way.pull_of(name, pull) for way in self.ways)
+        own = super().pull_of(name, pull)
+        return replace(own, upper=worse.upper, lower=better.lower, upper_of_two=None)
 
 
 # ---- orders of serving -----------------------------------------------------------------------------------------------

@@ -108,9 +108,9 @@ def test_a_missing_file_is_named_without_its_folder(tmp_path: Path) -> None:
 def test_rounds_are_read_by_their_column_or_by_the_order_of_rows(tmp_path: Path) -> None:
     """A missing answer is None; a second one in the same round, or more people than are seated, is named."""
     by_column = _file(tmp_path, "assessor,round,correct\nLark,1,1\nHeron,1,0\nHeron,2,1\n", "rounds.csv")
-    assert read_rounds(by_column, 3) == [[1, 0, None], [None, 1, None]]
+    assert read_rounds(by_column, 3)[0] == [[1, 0, None], [None, 1, None]]
     by_rows = _file(tmp_path, "assessor,correct\nLark,1\nHeron,0\nLark,0\n", "rows.csv")
-    assert read_rounds(by_rows, 2) == [[1, 0], [0, None]]
+    assert read_rounds(by_rows, 2) == ([[1, 0], [0, None]], None)
     with pytest.raises(ScoreError, match="2 assessors and 1 are seated"):
         read_rounds(by_rows, 1)
     twice = _file(tmp_path, "assessor,round,correct\nLark,1,1\nLark,1,0\n", "twice.csv")

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from analysis.choice.carry_over import Ladder, ladder
+from analysis.choice.carry_over import Ladder, ladder, noticed_until
 from analysis.choice.forced_choice import judge_panel, people_pmf
 
 PEOPLE, TRIALS = 10, 3
@@ -120,3 +120,37 @@ def test_a_rung_with_fewer_right_than_guessing_is_not_clean() -> None:
     assert (swapped.clean_from_all_tasted, swapped.rungs[1].result.reason) == (None, "fewer right than guessing")
     alone = ladder(names[:24], batches[:24], right[:24], "three-alternative", 0.6)
     assert alone.clean_from_all_tasted == 1
+
+
+# ---- until when it is noticed --------------------------------------------------------------------------------------
+def _asked(shares: dict[int, int]) -> tuple[list[str], list[int], list[int]]:
+    """Eight people, six two-alternative sets at each time; so many of each person's six are right."""
+    rows = [(f"A{n // 6}", at, int(n % 6 < right)) for at, right in shares.items() for n in range(48)]
+    who, at, correct = (list(column) for column in zip(*rows, strict=True))
+    return who, at, correct
+
+
+def test_what_fades_is_what_grows_turned_round() -> None:
+    """All right at 30 s, half of the way at 60, guessing at 120: half notice until 60 s or so, four of five shorter."""
+    half, most = noticed_until(*_asked({30: 6, 60: 4, 120: 3}), "two-alternative", (0.5, 0.8))
+    assert half.estimate.value is not None
+    assert most.estimate.value is not None
+    assert 45 < half.estimate.value < 75
+    assert most.estimate.value < half.estimate.value
+    assert (half.low.value or 30) < half.estimate.value < (half.high.value or 120)
+
+
+@pytest.mark.parametrize(("right", "where"), [(6, "above"), (3, "below")])
+def test_nothing_is_told_outside_the_times_asked_about(right: int, where: str) -> None:
+    """Always noticed, it is gone later than the last; never noticed, before the first."""
+    (half,) = noticed_until(*_asked(dict.fromkeys((30, 60, 120), right)), "two-alternative", (0.5,))
+    assert (half.estimate.value, half.estimate.where) == (None, where)
+    assert (half.low.where, half.high.where) == (where, where)
+
+
+def test_two_times_or_four_people_tell_no_course() -> None:
+    """Nothing says how steeply it fades."""
+    assert noticed_until(*_asked({30: 6, 60: 3}), "two-alternative", (0.5,)) == ()
+    who, at, correct = _asked({30: 6, 60: 4, 120: 3})
+    four = [f"A{int(name[1:]) % 4}" for name in who]
+    assert noticed_until(four, at, correct, "two-alternative", (0.5,)) == ()

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom, binomtest
 
 from analysis.choice import psychometric
+from analysis.choice.control import judge_control
 from analysis.choice.forced_choice import (
     ChoiceResult,
     at_most,
@@ -341,7 +342,9 @@ def _codes(result: ChoiceResult) -> set[str]:
 def test_every_warning_has_the_panel_that_calls_for_it() -> None:
     """Each code has the panel that calls for it, and an ordinary panel has none but the assumption made."""
     assert _codes(judge_totals("triangle", 60, 30)) == {"one trial assumed"}
-    assert _codes(judge_panel("triangle", [2, 3] * 30, [1] * 60)) == {"unequal trials"}
+    control = judge_control("triangle", 12, 8)  # found: P(X >= 8 | 12, 1/3) is .019
+    assert _codes(judge_panel("triangle", [2, 3] * 30, [1] * 60, control=control)) == {"unequal trials"}
+    assert _codes(judge_panel("triangle", [2, 3] * 30, [1] * 60)) == {"unequal trials", "control_not_served"}
     assert "too few to pass" in _codes(judge_totals("triangle", 18, 6))
     assert "fewer than guessing" in _codes(judge_totals("triangle", 60, 12))
     assert "below the floor" in _codes(judge_panel("triangle", [6] * 6, [2] * 6))
@@ -438,3 +441,18 @@ def test_where_the_published_mark_is_reached_it_is_meant() -> None:
         "different",
     ]
     assert judge_totals("triangle", 36, 14).reason == "between the marks"
+
+
+@pytest.mark.parametrize("method", ["triangle", "duo-trio"])
+def test_chances_add_up_what_every_count_would_say(method: str) -> None:
+    """scipy's binom gives each count its chance, the verdict of that count says what it is worth."""
+    each, guess = (3,) * 8, psychometric.METHODS[method].chance
+    counts = range(sum(each) + 1)
+    tests = [judge_panel(method, each, [min(3, max(0, x - 3 * seat)) for seat in range(8)], 0.05, 0.5) for x in counts]
+    for noticing in (0.0, 0.25, 0.5):
+        found = tests[0].chances(noticing)
+        pmf = binom.pmf(counts, sum(each), guess + (1 - guess) * noticing)
+        assert found.different == pytest.approx(pmf[[test.different for test in tests]].sum(), abs=1e-12)
+        assert found.similar == pytest.approx(pmf[[test.close for test in tests]].sum(), abs=1e-12)
+        neither = pmf[[test.verdict == "cannot tell" for test in tests]].sum()
+        assert found.cannot_tell == pytest.approx(neither, abs=1e-12)

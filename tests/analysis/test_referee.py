@@ -221,7 +221,36 @@ def drawn(seed: int) -> tuple[pd.DataFrame, Rule]:
         parts.append(tidy(y, name))
     adjust = ("sitting:hours",) if S > 1 and rng.random() < 0.5 else ()
     rule = Rule(wishes, looks=int(rng.choice([1, 1, 2])), adjust=adjust)
-    return with_places(rng, pd.concat(parts, ignore_index=True), h * r), rule
+    scores = with_places(rng, pd.concat(parts, ignore_index=True), h * r)
+    return with_losses(np.random.default_rng(seed + 10**6), scores, rule)
+
+
+def with_losses(rng: np.random.Generator, scores: pd.DataFrame, rule: Rule) -> tuple[pd.DataFrame, Rule]:
+    """In every third study: pulls lost before tasting or taken back, in one sitting or all, and a few servings that
+    nobody could judge; every pull that is left keeps a score of each attribute."""
+    pulls = sorted(scores["hours"].unique())
+    if rng.random() < 0.65 or len(pulls) < 4:
+        return scores, rule
+    scores = scores.assign(why="")
+    for pull in rng.choice(pulls, int(rng.integers(0, 3)), replace=False):
+        scores = lost(rng, scores, float(pull))
+    if rng.random() < 0.5:
+        rows = rng.random(len(scores)) < rng.choice([0.01, 0.04])
+        rows &= scores.groupby(["attribute", "hours"]).cumcount().to_numpy() > 0
+        scores.loc[rows & (scores["why"] == ""), ["score", "why"]] = [np.nan, "unjudged"]
+    return scores, replace(rule, lost_reference="none" if rng.random() < 0.2 else "next")
+
+
+def lost(rng: np.random.Generator, scores: pd.DataFrame, pull: float) -> pd.DataFrame:
+    """One pull, in every sitting or in the last one that served it; its scores go unless it was taken back."""
+    own = scores["hours"] == pull
+    last = scores.loc[own, "sitting"].max()
+    alone = own & (scores["sitting"] == last)
+    kept = scores[own & ~alone].groupby("attribute").size()
+    one_sitting = len(kept) == scores["attribute"].nunique() and rng.random() < 0.5
+    note = pd.DataFrame([{"hours": pull, "why": "lost", "sitting": last if one_sitting else np.nan}])
+    gone = alone if one_sitting else own
+    return pd.concat([scores if rng.random() < 0.3 else scores[~gone], note], ignore_index=True)
 
 
 def with_places(rng: np.random.Generator, scores: pd.DataFrame, pieces: int) -> pd.DataFrame:
@@ -242,14 +271,15 @@ def with_places(rng: np.random.Generator, scores: pd.DataFrame, pieces: int) -> 
 def question_of(rule: Rule) -> Question:
     """The same rule in the referee's words."""
     wishes = {name: Wish(w.wanted, w.margin, w.limit) for name, w in rule.attributes.items()}
-    return Question(wishes, level(rule.alpha, rule.looks), rule.control, "sitting:hours" in rule.adjust)
+    trays, following = "sitting:hours" in rule.adjust, rule.lost_reference == "next"
+    return Question(wishes, level(rule.alpha, rule.looks), rule.control, trays, following)
 
 
 def differing(found: Decision, told: Finding) -> list[str]:
     """What the two say differently, in words."""
     reason = found.reason if found.verdict == "cannot tell" else None
-    said = [(found.verdict, found.hours, reason, found.latest_hours)]
-    due = [(told.verdict, told.hours, told.reason, told.latest_hours)]
+    said = [(found.verdict, found.hours, reason, found.latest_hours, found.reference_hours)]
+    due = [(told.verdict, told.hours, told.reason, told.latest_hours, told.reference)]
     parts = ["" if said == due else f"decide says {said}, the referee {due}"]
     if found.control_found != told.control_found:
         parts.append(f"control found: decide {found.control_found}, the referee {told.control_found}")

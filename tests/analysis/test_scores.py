@@ -407,7 +407,7 @@ panels = st.tuples(
 def test_whatever_names_and_numbers_a_table_holds_come_back(
     panel: tuple[list[str], list[float], list[str], int],
 ) -> None:
-    """Written by pandas and xlsxwriter, tidy and wide, with commas and with semicolons."""
+    """Written by pandas and xlsxwriter, tidy and wide, with commas and with semicolons, and as texts of a workbook."""
     people, hours, attributes, seed = panel
     rng = np.random.default_rng(seed)
     tidy = pd.DataFrame(
@@ -421,6 +421,7 @@ def test_whatever_names_and_numbers_a_table_holds_come_back(
         wide.to_csv(index=False).encode(),
         _parquet(tidy),
         _xlsx([list(tidy.columns), *tidy.astype(object).to_numpy().tolist()]),
+        _xlsx([list(tidy.columns), *([*row[:3], str(row[3]).replace(".", ",")] for row in tidy.to_numpy().tolist())]),
     ]
     wanted = tidy.sort_values(["assessor", "hours", "attribute"]).reset_index(drop=True)
     for content in files:

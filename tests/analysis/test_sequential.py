@@ -19,6 +19,7 @@ from scipy import stats
 from analysis.choice.psychometric import METHODS, from_discriminators
 from analysis.choice.sequential import (
     SequentialPlan,
+    chances,
     judge,
     line_marks,
     marks_of,
@@ -465,3 +466,25 @@ def test_same_does_not_speak_for_people_like_them(people: int, percent: int) -> 
     above = right >= [99 if most is None else most for _same, most in marks]
     ends = np.argmax(below | above, axis=1)
     assert 100 * below[np.arange(3000), ends].mean() == pytest.approx(percent, abs=3)
+
+
+@pytest.mark.parametrize("share_noticing", [0.0, 0.25, 0.5])
+def test_chances_of_a_plan_are_those_of_every_path(share_noticing: float) -> None:
+    """All 2^9 answers of three people in three rounds, each judged and weighed by its own chance; at alpha .3 some
+    ends have fewer right than guessing explains, and those are no "same"."""
+    sealed = plan("triangle", 0.3, 0.2, 0.5, 9, 3)
+    share = 1 / 3 + 2 / 3 * share_noticing
+    found = {"same": 0.0, "different": 0.0, "cannot tell": 0.0}
+    for path in product((0, 1), repeat=9):
+        answers = [path[start : start + 3] for start in range(0, 9, 3)]
+        found[judge(sealed, answers).standing] += share ** sum(path) * (1 - share) ** (9 - sum(path))
+    of_plan = chances(sealed, share_noticing)
+    assert of_plan.different == pytest.approx(found["different"], abs=1e-12)
+    assert of_plan.similar == pytest.approx(found["same"], abs=1e-12)
+    assert of_plan.cannot_tell == pytest.approx(found["cannot tell"], abs=1e-12)
+    assert share_noticing or of_plan.similar < _any_same(sealed), "fewer right than guessing is taken off"
+
+
+def _any_same(sealed: SequentialPlan) -> float:
+    """Chance that an identical pair ends under the line or the mark, however few are right."""
+    return 1 - sealed.false_different - sealed.cannot_tell_identical

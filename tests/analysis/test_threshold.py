@@ -13,8 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
-from scipy.optimize import minimize
-from scipy.stats import norm
+from scipy.optimize import brentq, minimize
+from scipy.stats import logistic, norm
 from scipy.stats import t as student
 
 from analysis.choice.threshold import (
@@ -22,6 +22,7 @@ from analysis.choice.threshold import (
     DoseAnswers,
     ThresholdFit,
     ascending,
+    at_share,
     dose_answers,
     expected_right,
     fit,
@@ -101,12 +102,44 @@ def test_the_limits_are_where_the_profile_has_dropped(seed: int) -> None:
         assert 2 * (fitted.loglik - profile) == pytest.approx(critical, abs=0.06)
 
 
-def _grid_profile(answers: DoseAnswers, mu: float) -> float:
-    """Largest log-likelihood at one mu on a fine grid of s and tau."""
-    grid = (
-        (s, tau) for s in answers.step * np.geomspace(1 / 7, 3, 40) for tau in np.linspace(0.0, 4 * answers.step, 57)
-    )
-    return max(_by_nodes(answers, mu, s, tau) for s, tau in grid)
+def _grid_profile(answers: DoseAnswers, at: float, share: float = 0.5, fine: tuple[int, int] = (40, 57)) -> float:
+    """Largest log-likelihood on a fine grid of s and tau where a share notices at one ln dose."""
+    every_s, every_tau = np.geomspace(1 / 7, 3, fine[0]), np.linspace(0.0, 4.0, fine[1])
+    grid = ((answers.step * s, answers.step * tau) for s in every_s for tau in every_tau)
+    return max(_by_nodes(answers, at - _apart(share, s, tau), s, tau) for s, tau in grid)
+
+
+def _apart(share: float, s: float, tau: float) -> float:
+    """ln dose of a share beyond mu: quantile of the sum of a logistic and a normal number, by nodes of equal chance."""
+    if share == 0.5:
+        return 0.0
+    z = norm.ppf((np.arange(400) + 0.5) / 400)
+    return float(brentq(lambda c: logistic.cdf((c - tau * z) / s).mean() - share, -60.0, 60.0))
+
+
+# ---- other shares --------------------------------------------------------------------------------------------------
+def test_half_the_people_notice_at_the_threshold() -> None:
+    """Both distributions are symmetric: the dose of half of the people is that of the middle one, limits and all."""
+    fitted = fit(_panel(np.random.default_rng(6), 8, 3), "three-alternative")
+    half = at_share(fitted, 0.5)
+    assert (half.estimate, half.low, half.high) == (fitted.estimate, fitted.low, fitted.high)
+
+
+def test_the_dose_of_a_share_and_its_limits_agree_with_a_grid() -> None:
+    """As for half: the profile over a grid has dropped by t(a - 1, .95)^2 / 2 at each limit, and what is told lies
+    where scipy's quadrature finds the share."""
+    answers = _panel(np.random.default_rng(5), 8, 4)
+    fitted = fit(answers, "three-alternative")
+    found = at_share(fitted, 0.8)
+    assert found.estimate.value is not None
+    at = math.log(found.estimate.value)
+    noticing = quad(lambda m: norm.pdf(m, fitted.mu, fitted.tau) * logistic.cdf((at - m) / fitted.s), -20, 20)[0]
+    assert noticing == pytest.approx(0.8, abs=1e-4)
+    assert found.low.value is not None
+    drop = 2 * (fitted.loglik - _grid_profile(answers, math.log(found.low.value), 0.8, (20, 29)))
+    assert drop == pytest.approx(student.ppf(0.95, 7) ** 2, abs=0.1)
+    with pytest.raises(ValueError, match="share"):
+        at_share(fitted, 1.0)
 
 
 # ---- simulated panels ----------------------------------------------------------------------------------------------

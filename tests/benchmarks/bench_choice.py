@@ -9,6 +9,9 @@ Run `python tests/benchmarks/bench_choice.py`. Medians of alternating runs, with
 - *Planning*: beside one test of 8 x 4, to tell how plans cost in multiples of it.
 - *Errors*: 20,000 simulated studies a cell against the risk that was sealed, for every test and both scopes, with
   people absent; `python tests/benchmarks/bench_choice.py errors` prints this table alone.
+- *Aftertaste* (`... aftertaste`): the same for a ladder of times after a piece, dealt as a seal deals it, with people
+  who repeat their last answer; beside it what three answers about one piece would do.
+- *Shares* (`... shares`): how often each one-sided limit of the dose or time of a chosen share holds.
 """
 
 from __future__ import annotations
@@ -17,6 +20,7 @@ import os
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+import math
 import shutil
 import subprocess
 import sys
@@ -26,14 +30,25 @@ from functools import partial
 from statistics import median
 
 import numpy as np
+from scipy.special import stdtrit
 from statsmodels.discrete.discrete_model import Logit
 from turns import of_processes
 
 from analysis.choice.choice_planning import panel_reach, plan_different
+from analysis.choice.control import fewest_control_sets, judge_control
 from analysis.choice.forced_choice import judge_panel
 from analysis.choice.psychometric import METHODS
 from analysis.choice.sequential import SequentialPlan, judge, plan
-from analysis.choice.threshold import DoseAnswers, fit, fit_test, standing_apart
+from analysis.choice.threshold import (
+    DoseAnswers,
+    _beyond,
+    _maximum,
+    _profile,
+    fit,
+    fit_test,
+    standing_apart,
+)
+from tests.kinds.aroma.aftertaste_panels import SECONDS, SETS, TASTERS, ladder_claims, right_answers
 
 STUDYAPP = shutil.which("studyapp", path=os.path.dirname(sys.executable)) or "studyapp"
 CHOICE = [STUDYAPP, "choice", "--method", "triangle", "--trials", "36", "--correct", "21"]
@@ -128,6 +143,18 @@ def fixed_errors(method: str, random: np.random.Generator) -> dict[str, float]:
         "different, nobody notices": _rate([test.different for test in tests], guessed),
         f"similar, people like them, all or none{offered}": _rate([test.close for test in tests], mixed),
         "similar, these assessors, all alike": _rate([test.close_here for test in tests], alike),
+        **_dulled([test.close_here for test in tests], method, total, random),
+    }
+
+
+def _dulled(close: list[bool], method: str, total: int, random: np.random.Generator) -> dict[str, float]:
+    """A panel that tastes nothing that day, the control neither: how often it passes without one, and with one."""
+    guess, sets = METHODS[method].chance, fewest_control_sets(method, total)
+    passes = np.array(close)[random.binomial(total, guess, STUDIES)]
+    found = random.binomial(sets, guess, STUDIES) >= (judge_control(method, sets, 0).minimum_correct or sets + 1)
+    return {
+        "similar, these assessors, nothing tasted": float(passes.mean()),
+        "the same with a control": float((passes & found).mean()),
     }
 
 
@@ -175,10 +202,68 @@ def errors() -> None:
                 print(f"  {method:<18}{name:<49}{100 * rate:>7.2f} +- {spread:.2f}", flush=True)
 
 
+# ---- an aftertaste ---------------------------------------------------------------------------------------------------
+def aftertaste_errors(studies: int = STUDIES) -> dict[str, float]:
+    """How often each false claim comes."""
+    random, size, found = np.random.default_rng(42), (studies, TASTERS, len(SECONDS)), {}
+    nobody, early = np.zeros(size, bool), np.broadcast_to(np.arange(len(SECONDS)) == 0, size)
+    for repeats in (0, 0.25, 0.5, 0.75, 1):
+        people = f"{repeats:.0%} repeat their last answer"
+        found[f"still found at 30 s, nobody notices, {people}"] = float(
+            (ladder_claims(right_answers(random, studies, repeats, nobody))[0] > 0).mean()
+        )
+        found[f"still found at 60 s, gone after 30, {people}"] = float(
+            (ladder_claims(right_answers(random, studies, repeats, early))[0] > 1).mean()
+        )
+        found[f"... had one pair been asked about three times, {people}"] = float(
+            (ladder_claims(right_answers(random, studies, repeats, early, apart=False))[0] > 1).mean()
+        )
+        half = np.broadcast_to((random.random((studies, TASTERS)) < LIMIT)[:, :, None], size)
+        found[f"close enough at 120 s, half always notice, {people}"] = float(
+            (ladder_claims(right_answers(random, studies, repeats, half))[1] > 0).mean()
+        )
+    return found
+
+
+def share_cover(panels: int = 400) -> dict[str, tuple[float, float]]:
+    """Shares of panels whose low and high limit hold (95 % wanted): 8 people, six doubling doses or three times."""
+    random, found = np.random.default_rng(7), {}
+    for share in (0.5, 0.8):
+        truth = math.log(20) + _beyond(share, 0.5, 0.6)[0]
+        seeds = random.integers(1, 2**31, panels).tolist()
+        found[f"dose of {share:.0%}, 8 x 6 x 3"] = _held([panel(seed, 8, 3) for seed in seeds], 1 / 3, share, truth)
+        truth = -math.log(60) + _beyond(share, 0.3, 0.4)[0]
+        high, low = _held([fading(random) for _panel in range(panels)], 1 / 2, share, truth)
+        found[f"time of {share:.0%}, 8 x 3 x 3"] = low, high
+    return found
+
+
+def fading(random: np.random.Generator) -> DoseAnswers:
+    """A panel asked at 30, 60, 120 s, as answers against one over the time; half notice until 60 s."""
+    late = -np.log(SECONDS[::-1])
+    middle = -math.log(60) + 0.4 * random.standard_normal((8, 1))
+    correct = random.binomial(3, 0.5 + 0.49 / (1 + np.exp(-(late - middle) / 0.3)))
+    return DoseAnswers(tuple("abcdefgh"), np.exp(late), np.full_like(correct, 3), correct)
+
+
+def _held(panels: list[DoseAnswers], chance: float, share: float, truth: float) -> tuple[float, float]:
+    """How often the low and the high limit hold: one is wrong where the truth lies beyond it on the profile."""
+    wrong = np.zeros(2)
+    for answers in panels:
+        (mu, ln_s, tau), loglik = _maximum(answers, chance)
+        at = mu + _beyond(share, math.exp(ln_s), tau)[0]
+        drop = 2 * (loglik - _profile(answers, chance, np.array([at, ln_s, tau]), truth, share))
+        outside = drop > stdtrit(len(answers.assessors) - 1, 1 - RISK) ** 2
+        wrong += outside * np.array([at > truth, at < truth])
+    low, high = 1 - wrong / len(panels)
+    return float(low), float(high)
+
+
 def main() -> None:
     """Print the tables."""
-    if sys.argv[1:] == ["errors"]:
-        errors()
+    alone = {"errors": errors, "aftertaste": print_aftertaste, "shares": print_shares}
+    if sys.argv[1:] and sys.argv[1] in alone:
+        alone[sys.argv[1]]()
         return
     starts = {
         "python -c pass": process(sys.executable, "-c", "pass"),
@@ -199,6 +284,23 @@ def main() -> None:
     in_turn([plans])
     show("Planning, warm", in_turn([plans] * 7), "one test of 8 x 4")
     errors()
+    print_aftertaste()
+    print_shares()
+
+
+def print_aftertaste() -> None:
+    """Print every cell in per cent, with its Monte Carlo standard error."""
+    print(f"\nFalse claims of {STUDIES} ladders a cell, per cent; {TASTERS} x {SETS} sets at each of {SECONDS} s")
+    for name, rate in aftertaste_errors().items():
+        spread = 100 * (max(rate, 1 / STUDIES) * (1 - rate) / STUDIES) ** 0.5
+        print(f"  {name:<80}{100 * rate:>7.2f} +- {spread:.2f}", flush=True)
+
+
+def print_shares() -> None:
+    """Print how often each limit holds, with its Monte Carlo standard error."""
+    print("\nLimits of a share's dose or time: per cent that hold, low and high, 95 wanted; errors about 1.1")
+    for name, (low, high) in share_cover().items():
+        print(f"  {name:<40}{100 * low:>7.1f} {100 * high:>7.1f}", flush=True)
 
 
 if __name__ == "__main__":

@@ -7,9 +7,10 @@ from typing import Any
 import pytest
 
 from studyapp.services import accounts
+from tests.conftest import own_passphrase
 
 pytestmark = pytest.mark.browser
-CHANGED, GIVEN, AGAIN = "a stool by the stove", "three sacks of nibs", "the long way home"
+CHANGED, GIVEN, OWN, AGAIN = "a stool by the stove", "three sacks of nibs", "two sieves in a row", "the long way home"
 
 
 def sent_by(page: Any) -> list[bytes]:
@@ -88,6 +89,14 @@ def test_an_account_lives_changes_ends_and_comes_back(server: Any, workshop: Any
     mine.get_by_text("Not done: name and passphrase do not belong together.").wait_for()
     mine.get_by_label("Passphrase").fill(GIVEN)
     mine.keyboard.press("Enter")
+    mine.get_by_text("Whoever gave you your passphrase knows it.").wait_for()
+    mine.goto(f"{server.url}/prepare")
+    mine.get_by_text("Whoever gave you your passphrase knows it.").wait_for()
+    mine.get_by_label("Passphrase until now").fill(GIVEN)
+    mine.get_by_label("New passphrase").fill(OWN)
+    mine.get_by_role("button", name="Change the passphrase").click()
+    mine.get_by_text("Kept. The new passphrase holds from now on").wait_for()
+    mine.get_by_role("link", name="Prepare").click()
     mine.get_by_role("heading", name="Prepare").wait_for()
 
     # He leaves the firm: a tick, then the account ends at once.
@@ -98,7 +107,7 @@ def test_an_account_lives_changes_ends_and_comes_back(server: Any, workshop: Any
     dialog.get_by_role("button", name="End the account").click()
     desk.get_by_text("preparer, ended").wait_for()
     mine.reload()
-    sign_in(mine, server.url, "Ben", GIVEN)
+    sign_in(mine, server.url, "Ben", OWN)
     mine.get_by_text("Not done: name and passphrase do not belong together.").wait_for()
 
     # Somebody new cannot take his name; he comes back himself.
@@ -121,17 +130,18 @@ def test_an_account_lives_changes_ends_and_comes_back(server: Any, workshop: Any
     dialog.get_by_text("Kept. Tell Ben the passphrase yourself").wait_for()
     mine.get_by_label("Passphrase").fill(AGAIN)
     mine.keyboard.press("Enter")
-    mine.get_by_role("heading", name="Prepare").wait_for()
+    mine.get_by_text("Whoever gave you your passphrase knows it.").wait_for()
 
     passed = b"\n".join([*sent[0], *sent[1], at_desk.everything(), at_mine.everything(), server.logged().encode()])
     assert len(sent[0]) > 5, "the socket was listened to"
-    assert [word for word in (workshop.passphrase, CHANGED, GIVEN, AGAIN) if word.encode() in passed] == []
+    assert [word for word in (workshop.passphrase, CHANGED, GIVEN, OWN, AGAIN) if word.encode() in passed] == []
     assert at_desk.outside(server.url) == []
 
 
 def test_an_open_dialog_does_nothing_for_an_account_that_ended(server: Any, workshop: Any, phone: Any) -> None:
     """A tap in a dialog does not draw its page again: the act itself asks whether its member is still there."""
-    cleo = accounts.add_staff(workshop.store, workshop.leader, "Cleo", "leader", workshop.passphrase)
+    cleo = accounts.add_staff(workshop.store, workshop.leader, "Cleo", "leader", GIVEN)
+    own_passphrase(workshop.store, "Cleo", GIVEN, workshop.passphrase)
     page, _heard = phone(1280)
     sign_in(page, server.url, "Cleo", workshop.passphrase)
     page.get_by_role("heading", name="Studies").wait_for()

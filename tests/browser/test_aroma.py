@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import secrets
+import threading
+import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -11,11 +14,13 @@ from typing import Any
 
 import pytest
 
-from studyapp.kinds.aroma.plan import AromaPlan, Botanical
+from studyapp.errors import NotAllowed
+from studyapp.kinds.aroma.plan import AromaPlan, Botanical, Control
 from studyapp.records import JoinLink, Sitting
-from studyapp.services import accounts, joining, planning, preparing, tasting, trying, watching
+from studyapp.services import accounts, closing, joining, planning, preparing, tasting, trying, watching
 from studyapp.store import trials
 from tests.kinds.aroma.aroma_kitchen import CHECKS
+from tests.printing.paper_reading import flowing
 
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).with_name("axe.min.js")
@@ -160,7 +165,7 @@ def _open_the_key(desk: Any) -> None:
     desk.get_by_role("button", name="Close it").click()
     desk.get_by_text("This sitting is closed.").wait_for()
     desk.get_by_role("button", name="Open the key").click()
-    desk.get_by_label("Name of the person who opens the key").fill("Ada")
+    desk.get_by_label("Why nobody opens it with you").fill("Nobody else leads here.")
     desk.get_by_role("button", name="Open the key").click()
 
 
@@ -216,6 +221,7 @@ def test_a_triangle_sitting_to_its_verdict(
     _open_the_key(desk)
     desk.get_by_text("Detectable.", exact=True).wait_for()
     desk.get_by_text("10 of 10 answers are right; guessing alone finds about 3.").wait_for()
+    desk.get_by_text("Next: if it is to be noticed, keep this dose and sign.").wait_for()
     desk.get_by_text("It does not show that Mentha spicata is permitted").wait_for()
     desk.locator("svg.marks, canvas").first.wait_for()
     _read_the_verdict(server, aroma, phone, tmp_path)
@@ -223,7 +229,7 @@ def test_a_triangle_sitting_to_its_verdict(
 
 def test_a_duo_trio_sitting_that_cannot_tell(server: Any, workshop: Any, begin: Any, hands: Any, phone: Any) -> None:
     """The reference cannot be picked; five of ten right settles nothing, and the desk names ways to an answer."""
-    aroma = begin(method="duo-trio")
+    aroma = begin(method="duo-trio", nameable=True, note="balm")
 
     def same(codes: tuple[str, ...]) -> str:
         return next(code for code in codes[1:] if aroma.boxes[code] == aroma.boxes[codes[0]])
@@ -255,7 +261,9 @@ def test_a_duo_trio_sitting_that_cannot_tell(server: Any, workshop: Any, begin: 
     _open_the_key(desk)
     desk.get_by_text("5 of 10 answers are right; guessing alone finds about 5.").wait_for()
     desk.get_by_text("What an answer would cost").wait_for()
-    desk.get_by_text("asking which of three has most of it").first.wait_for()
+    desk.get_by_text("asking which of three has more of it").first.wait_for()
+    desk.get_by_text("answers if nobody notices").wait_for()
+    desk.get_by_text("Next: plan a new study with more people").wait_for()
 
 
 def test_an_answer_without_a_line_waits_and_goes_out_once(server: Any, begin: Any, hands: Any, line: Any) -> None:
@@ -278,6 +286,7 @@ def test_an_answer_without_a_line_waits_and_goes_out_once(server: Any, begin: An
     assert [(choice, guess) for _set, choice, guess in aroma.answers()] == [((code,), False)]
 
 
+HELD = "40 g per kg, 30 min"
 FIELDS = (
     ("What shall this study decide?", "Is mint noticed after 15 minutes?"),
     ("Botanical name", PLANT),
@@ -312,12 +321,25 @@ def test_a_plan_is_written_and_sealed_at_the_desk(server: Any, workshop: Any, ph
         desk.get_by_role("option", name=link.pseudonym, exact=True).click()
         _settle(desk)
     desk.get_by_role("combobox", name="Assessors").press("Escape")
+    desk.get_by_text("never “close enough”").first.wait_for()
+    desk.locator("label", has_text="a stronger infusion").click()
+    _settle(desk)
+    for label, text in (("What is in it", HELD), ("Rest between sets, minutes", "0")):
+        field = desk.get_by_label(label, exact=True)
+        field.fill(text)
+        field.press("Tab")
+        _settle(desk)
     desk.get_by_role("button", name="Use this test").click()
     _settle(desk)
     desk.get_by_text("The marks, sealed with the rule").wait_for()
+    desk.get_by_text("of 100 studies").first.wait_for()
+    desk.get_by_label("Infusing planned at").first.wait_for()
+    desk.get_by_text("found from 6 right").first.wait_for()
+    desk.screenshot(path=str(tmp_path / "planned.png"), full_page=True)
     desk.get_by_role("button", name="Seal and make codes").click()
     dialog = desk.get_by_role("dialog")
     dialog.get_by_text("This is about taste only").wait_for()
+    dialog.get_by_text(f"stronger infusion, {HELD}; 9 sets, always after the other sets of a sitting").wait_for()
     dialog.get_by_role("textbox").fill("Mint, 15 min")
     dialog.get_by_role("button", name="Seal the rule").click()
     desk.get_by_text("Seal of the record after").wait_for()
@@ -327,6 +349,29 @@ def test_a_plan_is_written_and_sealed_at_the_desk(server: Any, workshop: Any, ph
     assert sealed.plan.botanical == Botanical(PLANT, "dried leaf", "Herb house", "L7")
     assert len(sealed.plan.assessors) == 5
     assert len(preparing.sittings(workshop.store, workshop.leader, sealed.id)) == sealed.plan.sittings
+    assert sealed.plan.control == Control("stronger", HELD, 9)
+    _taste_the_first_cup(workshop, sealed.id)
+    closing.open_key(workshop.store, workshop.leader, sealed.id, "Ada")
+    desk.goto(f"{server.url}/decide?study={sealed.id}")
+    desk.get_by_text("Cannot tell: the control was not found.", exact=True).wait_for()
+    desk.get_by_text("not found: that takes 6 or more").first.wait_for()
+    desk.locator("svg.marks, canvas").first.wait_for()
+    desk.screenshot(path=str(tmp_path / "verdict.png"), full_page=True)
+    printed = desk.context.request.get(f"{server.url}/print/report/{sealed.id}").body()
+    (tmp_path / "report.pdf").write_bytes(printed)
+    assert "Cannot tell: the control was not found." in flowing(printed)
+
+
+def _taste_the_first_cup(workshop: Any, study: str) -> None:
+    """Everybody picks the first cup of every set: of 15 triangles, each of six orders twice, and three more, 4 to 6 are
+    right, and of 9 with the control 2 to 4, never the 6 that find it (P(X >= 6 | 9, 1/3) = .042)."""
+    for sitting in preparing.sittings(workshop.store, workshop.leader, study):
+        _let_out(workshop, sitting)
+        watching.open_sitting(workshop.store, workshop.leader, sitting.id)
+        links = joining.issue_links(workshop.store, workshop.leader, sitting.id)
+        for link in links:
+            _by_hand(Aroma(workshop, study, sitting, links, {}), link, lambda codes: codes[0])
+        watching.close_sitting(workshop.store, workshop.leader, sitting.id)
 
 
 def test_a_second_page_cannot_change_a_kept_answer(server: Any, begin: Any, hands: Any) -> None:
@@ -363,3 +408,89 @@ def test_the_page_of_a_set_has_no_barrier(server: Any, begin: Any, hands: Any, t
         heights = [box.bounding_box()["height"] for box in me.page.locator(".pickable").all()]
         assert min(heights) >= 84
         assert me.page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def _alone_by_hand(aroma: Aroma, link: JoinLink, code_of: Callable[[tuple[str, ...]], str]) -> None:
+    """As `_by_hand`, with pieces eaten one by one; their moments are waited for."""
+    store = aroma.workshop.store
+    token = joining.join(store, link.code, "10.0.0.7", None)
+    tasting.agree(store, token)
+    while (here := tasting.place(store, token)).kind != "done":
+        if here.kind == "trial":
+            trying.keep_choice(store, token, here.trial or "", (code_of(here.cups),), False, secrets.token_hex(12))
+        elif here.kind == "piece":
+            with contextlib.suppress(NotAllowed):
+                trying.take_step(store, token, here.trial or "", 2 * here.piece - (not here.ready_at), 0.0)
+        time.sleep(0.05)
+
+
+def _eat(me: Any, number: int, which: str) -> str:
+    """One piece, eaten and noticed at its moment; its code."""
+    me.see(f"Trial {number} of 2, {which} piece")
+    code = str(me.page.locator(".code").first.inner_text())
+    me.press("It is gone")
+    me.see("Now: is any mint still there?")
+    me.press("I have noticed")
+    return code
+
+
+def test_an_aftertaste_from_the_first_piece_to_the_report(
+    server: Any, workshop: Any, begin: Any, hands: Any, phone: Any, tmp_path: Path
+) -> None:
+    """Each piece is eaten alone and noticed at its moment, through a reload and a phone that slept; named by everybody
+    at the last time, it is still found there, and the report says so."""
+    aroma = begin(
+        aim="aftertaste", method="two-alternative", nameable=True, note="mint", batches=(1, 2), rest_seconds=2,
+        trials_each=1, most_g_a_day=18.0,
+    )  # fmt: skip
+    with workshop.store.read() as tx:
+        treated = {box.letter for box in trials.boxes(tx, aroma.study) if not box.plain}
+
+    def stays(codes: tuple[str, ...]) -> str:
+        return next(code for code in codes if aroma.boxes[code] in treated)
+
+    others = [threading.Thread(target=_alone_by_hand, args=(aroma, link, stays)) for link in aroma.links[1:]]
+    for other in others:
+        other.start()
+    me, heard = hands()
+    me.page.goto(f"{server.url}/join/{aroma.links[0].code}")
+    me.see("Each is eaten alone and noticed once")
+    me.press("I have read this, start")
+    me.see("Trial 1 of 2, first piece")
+    assert _barriers(me.page) == []
+    me.page.screenshot(path=str(tmp_path / "eat.png"), full_page=True)
+    first = _codes(me)[0]
+    me.press("It is gone")
+    me.see("Wait for its moment")
+    me.page.reload()
+    me.page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    me.see("Now: is any mint still there?")
+    me.page.get_by_role("status").filter(has_text="Now: is any mint still there?").wait_for()
+    assert _barriers(me.page) == []
+    me.page.screenshot(path=str(tmp_path / "now.png"), full_page=True)
+    me.press("I have noticed")
+    me.see("Rest, then the second piece of trial 1")
+    me.press("Next piece")
+    pieces = (first, _eat(me, 1, "second"))
+    me.see("After which piece was more mint still there, at its moment?")
+    assert _codes(me) == pieces
+    me.page.screenshot(path=str(tmp_path / "ask.png"), full_page=True)
+    _answer(me, 1, 2, stays)
+    me.press("Next piece")
+    _eat(me, 2, "first")
+    me.press("Next piece")
+    _eat(me, 2, "second")
+    _answer(me, 2, 2, stays)
+    me.see("No more than 18 g a day were planned for one person.")
+    assert not heard.outside(server.url)
+    for other in others:
+        other.join()
+
+    desk = _desk(server, workshop, phone(1280)[0], "Ada", f"/watch?study={aroma.study}")
+    desk.get_by_text("10 of 10 sets answered.").wait_for()
+    _open_the_key(desk)
+    desk.get_by_text("Still found after 2 seconds, the last tasted.").first.wait_for()
+    desk.get_by_text("How many truly notice, second after second?").wait_for()
+    desk.screenshot(path=str(tmp_path / "verdict.png"), full_page=True)
+    paper = desk.request.get(f"{server.url}/print/report/{aroma.study}")
+    assert "Still found after 2 seconds" in flowing(paper.body())

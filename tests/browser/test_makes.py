@@ -45,7 +45,7 @@ def write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
     desk.type("Read of B", "31.0 31.1")
     desk.choose("Assessors", *names)
     for label, value in (
-        ("Sittings before the first look", "1"),
+        ("Sittings before the key is first opened", "1"),
         ("Rest between pieces, minutes", "0"),
         ("Contains: every ingredient, allergens named", "cocoa, cane sugar"),
     ):
@@ -93,7 +93,7 @@ def test_from_the_plan_to_the_report(server: Any, workshop: Any, phone: Any, tmp
     taste(workshop, study.id)
     desk.page.goto(f"{server.url}/open-key?study={study.id}")
     desk.see("Opening joins the codes to the makes")
-    desk.page.get_by_label("Name of the person who opens the key").fill("Ada")
+    desk.page.get_by_label("Why nobody opens it with you").fill("Nobody else leads here.")
     desk.press("Open the key")
     desk.see("B is no worse than A.")
     desk.see("This is about these batches, not about ways of making.")

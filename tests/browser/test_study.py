@@ -14,6 +14,7 @@ from studyapp.kinds.hours import deciding, setting_out
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute, Mark
 from studyapp.services import accounts, closing, joining, planning, tasting, watching
+from tests.conftest import another_leader, own_passphrase
 
 pytestmark = pytest.mark.browser
 AXE = Path(__file__).with_name("axe.min.js")
@@ -213,7 +214,7 @@ def test_from_the_plan_to_the_verdict(server: Any, workshop: Any, phone: Any, ha
     desk.press("Close it")
     desk.see("This sitting is closed.")
     desk.press("Open the key")
-    desk.page.get_by_label("Name of the person who opens the key").fill("Ada")
+    desk.page.get_by_label("Why nobody opens it with you").fill("Nobody else leads here.")
     desk.press("Open the key")
     desk.see("Stop at 12 hours.")
     assert desk.page.title() == f"{TITLE}: Decide", "a tab says which study it shows"
@@ -228,19 +229,25 @@ def test_from_the_plan_to_the_verdict(server: Any, workshop: Any, phone: Any, ha
 
 
 def test_two_people_sign(server: Any, opened: Any, phone: Any) -> None:
-    """The first signature leaves room for one other person; then the study is decided."""
+    """The first signature leaves room for one other account; then the study is decided."""
     workshop = opened("stop")
-    desk = _leader(server, workshop, phone(1280)[0])
-    desk.page.goto(f"{server.url}/decide?study={workshop.study}")
-    for name, role in (("Ada", "ran the test"), ("Dora", "decides")):
+    another_leader(workshop.store, workshop.leader)
+    own_passphrase(workshop.store, "Ida", workshop.passphrase, "two sieves in a row")
+    hers = Desk(phone(1280)[0], server.url)
+    hers.sign_in("Ida", "two sieves in a row")
+    for desk, name, role in (
+        (_leader(server, workshop, phone(1280)[0]), "Ada", "ran the test"),
+        (hers, "Ida", "decides"),
+    ):
+        desk.page.goto(f"{server.url}/decide?study={workshop.study}")
+        desk.see("The key was opened by one person, Ada.")
         desk.press("Sign the decision")
         dialog = desk.page.get_by_role("dialog")
+        dialog.get_by_text(f"You sign as {name}.").wait_for()
         dialog.get_by_text(role, exact=True).click()
-        dialog.get_by_label("Your name, as it shall stand on the report").fill(name)
         dialog.get_by_role("button", name="Sign", exact=True).click()
         dialog.wait_for(state="detached")
-        desk.see(name)
-    desk.page.get_by_role("button", name="Sign the decision").wait_for(state="detached")
+        desk.page.get_by_role("button", name="Sign the decision").wait_for(state="detached")
     assert planning.study(workshop.store, workshop.leader, workshop.study).state == "decided"
 
 

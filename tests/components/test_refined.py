@@ -37,6 +37,7 @@ def test_a_failure_behind_the_page_is_said_and_logged_once(caplog: pytest.LogCap
         app.run()
     told = app.get("html")[0].body
     assert "something failed on our side (code " in told
+    assert "Open the page again and see whether it was done" in told
     assert "Quittentorte" not in told
     app.run()
     assert app.get("html")[0].body == told

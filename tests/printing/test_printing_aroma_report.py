@@ -211,13 +211,15 @@ def test_the_report_comes_from_the_store_once_the_key_is_open(kitchen: Kitchen) 
     with pytest.raises(NotAllowed):
         paper(store, leader, "report", study)
     watching.note_deviation(store, leader, study, "Tray 2 left 6 min late.")
-    closing.open_key(store, leader, study, "Ada Quill")
-    closing.sign(store, leader, study, "Bo Finch", "ran the test")
+    closing.open_key(store, leader, study, "Nobody else leads here.")
+    closing.sign(store, leader, study, "ran the test")
     with pytest.raises(NotAllowed):
         paper(store, kitchen.preparer, "report", study)
     pages = flowing_pages(paper(store, leader, "report", study)[1])
     assert "Tray 2 left 6 min late." in pages[0]
-    assert "Bo Finch" in pages[0]
+    assert "Second signature missing." in pages[0]
+    assert "Ada (panel leader) saw the key" in pages[-1]
+    assert "link of Heron" in pages[-1]
     assert "Called a guess" in pages[1]
     assert str(planning.study(store, leader, study).seal) in pages[-1]
-    assert "by Ada Quill" in pages[-1]
+    assert "by Ada" in pages[-1]

@@ -85,8 +85,8 @@ def test_the_report_of_a_study_carries_its_record(workshop: Any, hands: list[Any
     for number, hand in enumerate(hands):
         hand.taste_all(lambda here, line, n=number: 3.0 + (int(here.code) * 7 + n * 3 + len(line)) % 40 / 10)
     watching.note_deviation(workshop.store, workshop.leader, workshop.study, "Tray 2 left 6 min late.")
-    closing.open_key(workshop.store, workshop.leader, workshop.study, "Ada Quill")
-    closing.sign(workshop.store, workshop.leader, workshop.study, "Bo Finch", "ran the test")
+    closing.open_key(workshop.store, workshop.leader, workshop.study, "Nobody else leads here.")
+    closing.sign(workshop.store, workshop.leader, workshop.study, "ran the test")
     _name, pdf = paper(workshop.store, workshop.leader, "report", workshop.study)
     pages = flowing_pages(pdf)
     study = planning.study(workshop.store, workshop.leader, workshop.study)
@@ -94,9 +94,14 @@ def test_the_report_of_a_study_carries_its_record(workshop: Any, hands: list[Any
     assert verdict == "cannot tell"  # scores follow the codes, so they say nothing about the hours
     assert "Cannot tell" in pages[0] or "Stay at" in pages[0]
     assert "Tray 2 left 6 min late." in pages[0]
-    assert "Bo Finch" in pages[0]
+    assert "Second signature missing." in pages[0]
+    assert "The key was opened by one person, Ada." in pages[0]
+    assert "The key was opened by one person: Nobody else leads here." in pages[-1]
+    assert "Ada (panel leader) saw the key" in pages[-1]
+    assert "signed as the one who ran the test: Ada" in pages[-1]
+    assert "link of Heron, Tasting 1, a device the record does not tell" in pages[-1]
     assert str(study.seal) in pages[-1]
-    assert "by Ada Quill" in pages[-1]
+    assert "by Ada" in pages[-1]
     assert "events, head" in pages[-1]
     assert "With one assessor less" in pages[1]  # these are the fewest
     assert "Two habits on Acidity" in pages[1]

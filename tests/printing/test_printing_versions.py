@@ -50,8 +50,8 @@ def test_the_corrected_rule_is_a_departure_of_an_unsigned_study(kept: Earlier) -
     """On page 1 and with the record, before what people noted; the record names the version that decided."""
     first, *rest = pages(kept, "Hours, opened")
     assert "Nothing was noted." not in first
-    sentence = "sealed under version 1 of the stop rule and decided by the corrected version 2"
+    sentence = "sealed under version 1 of the stop rule and decided by the corrected version 3"
     assert first.index(sentence) < first.index("The room was warm.")
     assert sentence in rest[-1]
-    assert "version 2 of the stop rule" in rest[-1]
+    assert "version 3 of the stop rule" in rest[-1]
     assert "Version 1 of the stop rule." in " ".join(rest)

@@ -22,23 +22,26 @@ from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma.plan import AromaPlan
 from studyapp.kinds.hours import deciding, setting_out
 from studyapp.kinds.hours.plan import HoursPlan, Pull
-from studyapp.records import Attribute, Mark
+from studyapp.kinds.hours.setting_out import pulls
+from studyapp.records import Attribute, Mark, Staff
 from studyapp.services import (
     accounts,
     closing,
+    first_code,
     joining,
     packages,
     panel,
     planning,
     preparing,
     tasting,
+    ties,
     trying,
     watching,
 )
 from studyapp.services.checking import check
 from studyapp.store import Store, open_store, schema
 from studyapp.store.engine import sqlite_module
-from tests.conftest import CHECKS
+from tests.conftest import CHECKS, another_leader
 from tests.kinds.aroma.aroma_kitchen import CHECKS as AROMA_CHECKS
 from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, sealed
 
@@ -53,7 +56,12 @@ def functions() -> dict[str, ast.FunctionDef]:
     found = {}
     app = Path(studyapp.__file__).parent
     for file in sorted(
-        [*app.glob("services/*.py"), *app.glob("kinds/*/setting_out.py"), *app.glob("kinds/*/deciding/*.py")]
+        [
+            *app.glob("services/*.py"),
+            *app.glob("kinds/*/setting_out.py"),
+            *app.glob("kinds/*/setting_out/*.py"),
+            *app.glob("kinds/*/deciding/*.py"),
+        ]
     ):
         name = file.parent.name if file.stem == "__init__" else file.stem
         for node in ast.parse(file.read_text()).body:
@@ -192,10 +200,31 @@ class Case:
         closing.open_key(self.store, self.leader, self.study, "Ada")
 
 
-def _first_leader(case: Case) -> Callable[[], object]:
+def _two_lead(case: Case) -> None:
+    case.served()
+    another_leader(case.store, case.leader)
+
+
+def _read_by_another(case: Case) -> Staff:
+    case.opened()
+    return another_leader(case.store, case.leader)
+
+
+def _empty(case: Case) -> str:
+    """An empty store, and the code for its first leader."""
     file = Path(case.store.engine.url.database or "").with_name("empty.sqlite")
     case.store = open_store(str(file))
+    return str(first_code.make(case.store))
+
+
+def _first_leader(case: Case) -> Callable[[], object]:
+    _empty(case)
     return lambda: accounts.first_leader(case.store, "Eve", PHRASE)
+
+
+def _undone(case: Case) -> Callable[[], object]:
+    pulls.note_pull(case.store, case.preparer, case.study, 8.0, "2026-11-24 10:41")
+    return lambda: pulls.undo(case.store, case.preparer, case.study, 8.0, "2026-11-24 10:41")
 
 
 def _mark(case: Case) -> Callable[[], object]:
@@ -265,11 +294,19 @@ def _choice(case: Case) -> Callable[[], object]:
     return lambda: trying.keep_choice(case.store, taster.token, here.trial, (here.cups[0],), True, "n" * 24)
 
 
+def _step(case: Case) -> Callable[[], object]:
+    """The first piece of an aftertaste is eaten."""
+    alone = {"aim": "aftertaste", "method": "two-alternative", "nameable": True, "note": "mint", "batches": (30,)}
+    plan = replace(PLAN, trials_each=1, sets_a_sitting=1, rest_seconds=30, **alone)
+    kitchen = sealed(draft(case.store, case.leader, case.preparer, plan))
+    taster = kitchen.serve(kitchen.sittings()[0])[0]
+    here = taster.place()
+    return lambda: trying.take_step(case.store, taster.token, here.trial or "", 1, 0.0)
+
+
 CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "closing.open_key, sets": _with(_aroma_served, lambda c, k: closing.open_key(c.store, c.leader, k.study, "Ada")),
-    "closing.sign, sets": _with(
-        _aroma_opened, lambda c, k: closing.sign(c.store, c.leader, k.study, "Ada", "ran the test")
-    ),
+    "closing.sign, sets": _with(_aroma_opened, lambda c, k: closing.sign(c.store, c.leader, k.study, "ran the test")),
     "planning.keep_plan, sets": _with(
         _aroma_draft, lambda c, k: planning.keep_plan(c.store, c.leader, k.study, AromaPlan("Other"))
     ),
@@ -284,6 +321,7 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         lambda c, k: preparing.release_tray(c.store, c.preparer, k.sittings()[0].id, 1, AROMA_CHECKS, "Cleo"),
     ),
     "trying.keep_choice": _choice,
+    "trying.take_step": _step,
     "accounts.enter_demo": _now(lambda c: accounts.enter_demo(c.store, "leader")),
     "accounts.first_leader": _first_leader,
     "joining.demo_seat": _now(lambda c: joining.demo_seat(c.store, "hours")),
@@ -301,11 +339,16 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "accounts.sign_out": _with(
         lambda c: accounts.sign_in(c.store, "Ada", PHRASE, "10.0.0.9"), lambda c, t: accounts.sign_out(c.store, t)
     ),
+    "closing.ask_for_key": _after(_two_lead, lambda c: closing.ask_for_key(c.store, c.leader, c.study)),
+    "closing.note_reader": _with(_read_by_another, lambda c, ida: closing.note_reader(c.store, ida, c.study)),
+    "first_code.make": _with(_empty, lambda c, _code: first_code.make(c.store)),
+    "first_code.begin": _with(_empty, lambda c, code: first_code.begin(c.store, code, "Eve", PHRASE, "10.0.0.9")),
+    "ties.tie": _with(Case.heron, lambda c, id_: ties.tie(c.store, c.leader, c.preparer.id, id_)),
     "closing.open_key": _after(Case.served, lambda c: closing.open_key(c.store, c.leader, c.study, "Ada")),
     "deciding.plan_next_sitting": _after(
         Case.opened, lambda c: deciding.plan_next_sitting(c.store, c.leader, c.study, None)
     ),
-    "closing.sign": _after(Case.opened, lambda c: closing.sign(c.store, c.leader, c.study, "Ada", "ran the test")),
+    "closing.sign": _after(Case.opened, lambda c: closing.sign(c.store, c.leader, c.study, "ran the test")),
     "joining.issue_links": _now(lambda c: joining.issue_links(c.store, c.leader, c.w.sitting.id)),
     "joining.join": _now(lambda c: joining.join(c.store, c.w.links[0].code, "10.0.0.9", None)),
     "packages.bring_in": _with(Case.taken_out, lambda c, folder: packages.bring_in(c.store, folder)),
@@ -318,9 +361,14 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         Case.draft, lambda c, id_: planning.keep_plan(c.store, c.leader, id_, HoursPlan("Other"))
     ),
     "planning.new_study": _now(lambda c: planning.new_study(c.store, c.leader, "hours", "Third")),
-    "setting_out.note_pull": _now(
+    "pulls.note_pull": _now(
         lambda c: setting_out.note_pull(c.store, c.preparer, c.study, 8.0, "2026-11-24 10:41", 3900.0)
     ),
+    "pulls.note_zero": _now(lambda c: pulls.note_zero(c.store, c.preparer, c.study, "2026-11-24 10:41")),
+    "pulls.note_lost": _now(
+        lambda c: pulls.note_lost(c.store, c.preparer, c.study, 8.0, "dropped", "2026-11-24 10:41")
+    ),
+    "pulls.undo": _undone,
     "planning.seal": _with(Case.draft, lambda c, id_: planning.seal(c.store, c.leader, id_, "Two looks, again")),
     "preparing.fill_rows": _now(lambda c: preparing.fill_rows(c.store, c.preparer, c.w.sitting.id)),
     "preparing.boxes": _now(lambda c: preparing.boxes(c.store, c.preparer, c.study)),

@@ -58,7 +58,7 @@ def _play(request: pytest.FixtureRequest, shelf: dict[str, Any]) -> None:
     watching.note_deviation(store, leader, study, "The room was warm.")
     watching.close_sitting(store, leader, workshop.sitting.id, "")
     closing.open_key(store, leader, study, "Ada")
-    closing.sign(store, leader, study, "Ada", "ran the test")
+    closing.sign(store, leader, study, "ran the test")
     shelf["file"] = shelf["folder"] / "studies.sqlite"
     target = sqlite_module().connect(str(shelf["file"]))
     with store.read() as tx:

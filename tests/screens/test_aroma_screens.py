@@ -12,8 +12,9 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from studyapp.kinds.aroma import deciding, report, rule
-from studyapp.kinds.aroma.plan import AromaPlan, Botanical
+from studyapp.kinds.aroma.plan import AromaPlan, Botanical, Control
 from studyapp.services import closing, joining, planning, preparing, tasting, trying, watching
+from tests.conftest import another_leader
 from tests.kinds.aroma.aroma_kitchen import CHECKS
 from tests.printing.paper_reading import flowing_pages
 
@@ -33,6 +34,8 @@ PLAN = AromaPlan(
     rest_seconds=0,
     pd_limit=0.5,
 )
+HELD = "40 g per kg, 30 min"
+CONTROL = Control("stronger", HELD, 9)
 
 
 @pytest.fixture
@@ -53,29 +56,34 @@ def begun(workshop: Any) -> Callable[..., str]:
 
 @pytest.fixture
 def tasted(workshop: Any) -> Callable[[str, int], None]:
-    """A function that lets everybody taste a study of triangles; so many find the odd cup each time, the rest never."""
+    """A function that lets everybody taste a study of triangles; so many find the odd cup each time, the rest never,
+    and everybody finds the control."""
 
     def taste(study: str, finders: int) -> None:
         store, leader, cook = workshop.store, workshop.leader, workshop.preparer
+        known = next((box for box, words in preparing.boxes(store, cook, study).items() if HELD in words), "none")
         for sitting in preparing.sittings(store, leader, study):
+            if sitting.state == "closed":
+                continue
             boxes = {code: box for row in preparing.fill_rows(store, cook, sitting.id) for code, box in row.cups}
             for tray in preparing.trays(store, cook, sitting.id):
                 checks = CHECKS
                 preparing.release_tray(store, cook, sitting.id, tray.position, checks, "Cleo")
             watching.open_sitting(store, leader, sitting.id)
             for number, link in enumerate(joining.issue_links(store, leader, sitting.id)):
-                _taste(store, link.code, boxes, number < finders)
+                _taste(store, link.code, boxes, number < finders, known)
             watching.close_sitting(store, leader, sitting.id, "")
 
     return taste
 
 
-def _taste(store: Any, code: str, boxes: dict[str, str], finds: bool) -> None:
+def _taste(store: Any, code: str, boxes: dict[str, str], finder: bool, known: str = "none") -> None:
     token = joining.join(store, code, "10.0.0.7", None)
     tasting.agree(store, token)
     here = tasting.place(store, token)
     while here.kind == "trial":
         counts = Counter(boxes[cup] for cup in here.cups)
+        finds = finder or known in counts
         pick = next(cup for cup in here.cups if (counts[boxes[cup]] == 1) == finds)
         trying.keep_choice(store, token, here.trial or "", (pick,), not finds, secrets.token_hex(12))
         here = tasting.place(store, token)
@@ -94,7 +102,7 @@ def test_a_new_study_asks_which_question(screen: Screen, workshop: Any) -> None:
 def test_the_plan_says_what_it_can_show_and_why_the_blank_must_match(
     screen: Screen, begun: Callable[..., str], said: Said
 ) -> None:
-    app = screen("plan", study=begun(sealed=False))
+    app = screen("plan", study=begun(sealed=False, control=CONTROL))
     assert not app.exception
     text = said(app)
     assert "5 people, 2 trials each, can show that fewer than" in text
@@ -111,7 +119,45 @@ def test_a_proposal_is_taken_over_with_one_tap(screen: Screen, begun: Callable[.
     assert not app.exception
     plan = planning.study(workshop.store, workshop.leader, study).plan
     assert (plan.method, plan.trials_each, plan.sets_a_sitting, plan.sittings) == ("three-alternative", 3, 2, 2)
-    assert app.selectbox(key=f"method-{study}-1").value == "three-alternative"
+    assert app.selectbox(key=f"method-named-{study}-1").value == "three-alternative"
+    app.radio(key=f"nameable-{study}-1").set_value(False).run()
+    assert not [name for name in app.selectbox(key=f"method-any-{study}-1").options if "has mo" in name]
+    kept = planning.study(workshop.store, workshop.leader, study).plan
+    assert (kept.nameable, kept.method) == (False, "triangle"), "a taste without a name is not asked for by name"
+
+
+def test_the_calendar_stands_in_the_plan_and_below_its_seal(
+    screen: Screen, begun: Callable[..., str], workshop: Any, said: Said
+) -> None:
+    """Infused on a Monday at eight, after the blank: pieces of the first sitting are moulded on Tuesday."""
+    study = begun(sealed=False, starts_at="2026-11-23T08:00")
+    app = screen("plan", study=study)
+    assert not app.exception
+    assert "blank: the same hot air, no plant" in said(app)
+    app.number_input(key=f"batch-minutes-{study}-0").set_value(90).run()
+    assert planning.study(workshop.store, workshop.leader, study).plan.batch_minutes == 90
+    sealed = said(screen("plan", study=begun(starts_at="2026-11-23T08:00")))
+    for told in ("Mon 23 Nov, 09:00", "temper and mould for tasting 1", "Take the calendar file (.ics)", "7 days old"):
+        assert told in sealed
+
+
+def test_an_aftertaste_comes_with_its_times_and_its_test(
+    screen: Screen, begun: Callable[..., str], workshop: Any, said: Said
+) -> None:
+    """Asked for after a triangle: times proposed, the one test that can be asked, a rest that is too short."""
+    study = begun(sealed=False, nameable=True, note="mint")
+    app = screen("plan", study=study)
+    app.radio(key=f"aim-{study}-0").set_value("aftertaste").run()
+    plan = planning.study(workshop.store, workshop.leader, study).plan
+    assert (plan.batches, plan.method, plan.longest_wait) == ((30, 60, 120), "two-alternative", 120)
+    assert "Fix the rest: at least as long as the latest time, 120 seconds." in said(app)
+    assert "Every piece is noticed once, at one of these times" in said(app)
+    app.number_input(key=f"share-{study}-0").set_value(80.0).run()
+    app.number_input(key=f"most-{study}-0").set_value(5.0).run()
+    plan = planning.study(workshop.store, workshop.leader, study).plan
+    assert (plan.share, plan.most_g_a_day) == (0.8, 5.0)
+    assert "Fix the grams of a day: one sitting alone serves 18 g to each person." in said(app)
+    assert not app.exception
 
 
 def test_what_is_typed_is_kept_and_a_slip_is_named(
@@ -195,11 +241,11 @@ def test_a_limit_that_so_few_people_cannot_show_is_said_alike_everywhere(
 ) -> None:
     """Five people cannot speak for others below 1 - .05^(1/5) = 45 %: plan, seal, verdict and report agree."""
     alike = "So few people cannot show the limit of 30 %"
-    draft = said(screen("plan", study=begun(sealed=False, pd_limit=0.3)))
+    draft = said(screen("plan", study=begun(sealed=False, pd_limit=0.3, control=CONTROL)))
     assert alike in draft
     assert "answers as an identical pair gives show nothing below 45 %" in draft
     assert "none: too few people" in draft
-    study = begun(pd_limit=0.3)
+    study = begun(pd_limit=0.3, control=CONTROL)
     sealed = said(screen("plan", study=study))
     assert alike in sealed
     assert "Fewer than 30 % of people like these" not in sealed
@@ -223,8 +269,8 @@ def test_fewer_right_than_guessing_is_said_on_page_report_and_list(
         assert "Cannot tell: fewer right than guessing would give." in text
         assert "swapped codes" in text
         assert "Close enough." not in text
-    for name in ("Ada", "Ida"):
-        closing.sign(workshop.store, workshop.leader, study, name, "read it")
+    for signer in (workshop.leader, another_leader(workshop.store, workshop.leader)):
+        closing.sign(workshop.store, signer, study, "read it")
     assert "Cannot tell: fewer right than guessing would give." in said(screen("studies"))
 
 
@@ -232,14 +278,20 @@ def test_rounds_that_end_close_enough_show_every_answer(
     screen: Screen, begun: Callable[..., str], tasted: Callable[[str, int], None], workshop: Any, said: Said
 ) -> None:
     """Lines by hand, p0 1/3, p1 2/3, 5 and 10 %: n/2 - 1.624, so 0 of 5 ends round 1; round 2 was answered already."""
-    study = begun(sequential=True, cap=10)
+    study = begun(sequential=True, cap=10, control=replace(CONTROL, sets=12))
     assert "2 rounds, 10 answers" in said(screen("plan", study=study))
+    tasted(study, 0)
+    app = screen("watch", study=study)
+    assert "close enough, if the control is found: serve the rest of its sets first." in said(app)
+    assert "8 sets are still open." in said(screen("open_key", study=study))
+    next(each for each in app.button if each.label == "Close the count, serve the 8 control sets left").click().run()
     tasted(study, 0)
     assert "The round ended as close enough: open the key." in said(screen("watch", study=study))
     closing.open_key(workshop.store, workshop.leader, study, "Ada")
     for text in (said(screen("decide", study=study)), _printed(workshop, study)):
         assert "Close enough for these assessors." in text
         assert "0 of 5 answers are right after 1 complete round" in text
+        assert "12 of 12" in text
         assert " 5 more answers were given after that, 0 right: shown here, they judge nothing." in text
     document = deciding.document(workshop.store, workshop.leader, study)
     assert (document["standing"], document["trials"], document["answers_given"]) == ("same", 5, 10)

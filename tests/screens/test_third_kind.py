@@ -15,7 +15,7 @@ from studyapp.printing.papers import paper
 from studyapp.services import closing, joining, packages, panel, planning, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import open_store
-from tests.conftest import CHECKS, Hand
+from tests.conftest import CHECKS, Hand, another_leader
 from tests.printing.paper_reading import flowing
 
 ROOT = Path(registry.__file__).parents[1]
@@ -77,11 +77,11 @@ def test_from_the_list_of_studies_to_two_signatures(
 
     app = screen("open_key", study=study)
     assert "Opening tells the temperatures." in said(app)
-    app.text_input(key="opener").set_value("Ada")
+    app.text_input(key="opener").set_value("Nobody else leads here.")
     app.button(key="open-key").click().run()
     assert "Smoothest at 28 °C." in said(app)
-    for name in ("Ada", "Ida"):
-        closing.sign(store, leader, study, name, "decides")
+    for signer in (leader, another_leader(store, leader)):
+        closing.sign(store, signer, study, "decides")
     assert planning.study(store, leader, study).state == "decided"
     assert closing.kept_verdict(store, leader, study, 1) == {"winner": "28", "means": {"24": 3, "28": 7, "32": 4}}
     assert "Smoothest at 28 °C." in said(screen("studies"))

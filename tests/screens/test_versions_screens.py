@@ -65,7 +65,7 @@ def test_an_unsigned_study_names_the_change_as_a_departure(page: Any) -> None:
     for title in ("Hours, opened", "Hours, cannot tell"):
         text = page("decide", title)
         departures = text.split("What departed from the plan")[1]
-        first = departures.index("sealed under version 1 of the stop rule and decided by the corrected version 2")
+        first = departures.index("sealed under version 1 of the stop rule and decided by the corrected version 3")
         assert first < departures.index("The room was warm.")
         assert "The rule was corrected since" not in text
 
@@ -78,6 +78,6 @@ def test_the_sealed_rule_is_read_with_its_version(page: Any, workshop: Updated) 
 def test_a_verdict_signed_now_stays_when_the_page_is_drawn_again(page: Any, workshop: Updated) -> None:
     """What was read, signed and read again is one and the same."""
     before = page("decide", "Hours, opened")
-    closing.sign(workshop.store, workshop.kept.leader, workshop.kept.study("Hours, opened"), "Ada", "ran the test")
+    closing.sign(workshop.store, workshop.kept.leader, workshop.kept.study("Hours, opened"), "ran the test")
     after = page("decide", "Hours, opened")
     assert before.split("What departed")[0] == after.split("What departed")[0]

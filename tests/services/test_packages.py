@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -18,6 +19,7 @@ from studyapp.records import Attribute
 from studyapp.services import accounts, closing, packages, panel, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import open_store
+from studyapp.store.row_hashes import row_hash
 from tests.furnished import reached
 
 
@@ -52,7 +54,7 @@ def _decide(workshop: Any, hands: list[Any]) -> None:
     tasting.leave(store, hands[-1].token, True)
     watching.close_sitting(store, leader, workshop.sitting.id, "")
     closing.open_key(store, leader, workshop.study, "Ada")
-    closing.sign(store, leader, workshop.study, "Ada", "ran the test")
+    closing.sign(store, leader, workshop.study, "ran the test")
 
 
 def bytes_in(folder: Path) -> dict[str, bytes]:
@@ -164,7 +166,29 @@ def _cell(name: str, row: int, column: str, value: str) -> Callable[[Path], None
     return change
 
 
+def _pipe(folder: Path) -> None:
+    """Whoever opened it would wait for ever."""
+    (folder / "seat.csv").unlink()
+    os.mkfifo(folder / "seat.csv")
+
+
+def _link(folder: Path) -> None:
+    (folder / "seat.csv").rename(folder.parent / "seat.csv")
+    (folder / "seat.csv").symlink_to(folder.parent / "seat.csv")
+
+
+def _forged_mark(folder: Path) -> None:
+    """Another mark under a hash that fits it, as somebody makes it who knows how rows are hashed."""
+    with (folder / "score.csv").open(newline="", encoding="utf-8") as file:
+        (row, *_rest) = list(csv.DictReader(file))
+    forged = row | {"value": 9.25, "reason": row["reason"] or None}
+    _cell("score.csv", 1, "value", "9.25")(folder)
+    _cell("score.csv", 1, "sha256", row_hash("score", forged))(folder)
+
+
 CHANGES = {
+    "a mark and its hash": (_forged_mark, "Not brought in. .*row .* of score does not match its seal"),
+    "the verdict that was signed": (_cell("decision.csv", 1, "at", "2026-01-01T00:00:00Z"), "rows of decision are not"),
     "a mark": (_cell("score.csv", 3, "value", "9.25"), r"score.csv, row 4: .*hash"),
     "a word for a mark": (
         _cell("score.csv", 3, "value", "much"),
@@ -177,8 +201,23 @@ CHANGES = {
     "a broken plan": (_cell("study.csv", 1, "plan", "{"), "cannot be read"),
     "another column": (_cell("seat.csv", 0, "number", "place"), "seat.csv: the columns must be"),
     "a lost table": (lambda folder: (folder / "tray.csv").unlink(), "tray.csv: the table is missing"),
-    "a cup of nothing": (_cell("serving.csv", 1, "sample_id", "nowhere"), "do not fit together"),
-    "a seat too many": (_cell("seat.csv", 2, "assessor_id", "nobody"), "do not fit together"),
+    "a cup of nothing": (_cell("serving.csv", 1, "sample_id", "nowhere"), "rows of serving are not the ones"),
+    "a seat too many": (_cell("seat.csv", 2, "assessor_id", "nobody"), "rows of seat are not the ones"),
+    "two cups of one code": (_cell("serving.csv", 2, "id", "x"), "rows of serving are not the ones"),
+    "who signed": (_cell("signature.csv", 1, "name", "Eve"), "rows of signature are not the ones that event"),
+    "whose account signed": (_cell("signature.csv", 1, "by", "eve"), "rows of signature are not the ones that event"),
+    "who opened the key": (_cell("opening.csv", 1, "second", "eve"), "says of opened"),
+    "the name of an account": (_cell("staff.csv", 1, "name", "Eve"), "name in row .* of staff"),
+    "a pseudonym": (_cell("assessor.csv", 1, "pseudonym", "Eve"), "pseudonym in row .* of assessor"),
+    "when a cup was finished": (
+        _cell("serving.csv", 6, "finished_at", "2026-01-01T00:00:00Z"),
+        "finished_at in row .* of serving",
+    ),
+    "how far the study is": (_cell("study.csv", 1, "state", "decided"), "state in row .* of study"),
+    "an event": (_cell("event.csv", 9, "at", "2026-01-01T00:00:00Z"), "event .* does not match its seal"),
+    "the text of an event": (_cell("event.csv", 9, "body", "{ }"), "event .* cannot be read"),
+    "a named pipe": (_pipe, "seat.csv: this is no ordinary file"),
+    "a link": (_link, "seat.csv: this is no ordinary file"),
     "no text at all": (lambda folder: (folder / "tray.csv").write_bytes(b"\xff\xfe\x00"), "tray.csv"),
 }
 

@@ -21,7 +21,7 @@ from studyapp.kinds.hours.plan import Habits, HoursPlan, Pull, from_document
 from studyapp.kinds.hours.rule import problems
 from studyapp.records import Attribute
 from studyapp.services import panel, planning, preparing, table
-from studyapp.store import checks, events, studies
+from studyapp.store import checks, events, pulls, studies
 
 # The plan of a draft as an earlier version wrote it: a planned time at each pull, no hour zero, no habits.
 KEPT_BEFORE = """{"title": "Second", "question": "When?", "recipe": "", "batch": "", "machine": "", "hour_zero": "",
@@ -257,7 +257,8 @@ def test_a_pull_is_noted_with_its_true_time(workshop: Any) -> None:
     """Only planned pulls, only real times, only positive grams."""
     setting_out.note_pull(workshop.store, workshop.preparer, workshop.study, 33.75, "2026-11-24 10:41", 3900.0)
     with workshop.store.read() as tx:
-        assert studies.pull_notes(tx, workshop.study) == {33.75: ("2026-11-24 10:41", 3900.0)}
+        (note,) = pulls.of_study(tx, workshop.study)
+    assert (note.kind, note.hours, note.actual_at, note.mass_g) == ("taken", 33.75, "2026-11-24 10:41", 3900.0)
     for hours, at, mass in ((9.0, "2026-11-24 10:41", 10.0), (33.75, "noon", 10.0), (33.75, "2026-11-24 10:41", -1.0)):
         with pytest.raises(BadInput, match=r"^Fix the"):
             setting_out.note_pull(workshop.store, workshop.preparer, workshop.study, hours, at, mass)

@@ -197,7 +197,7 @@ def _deviation(kept: Earlier, study: str) -> None:
 
 
 def _signature(kept: Earlier, study: str) -> None:
-    closing.sign(kept.store, kept.leader, study, "Ada", "ran the test")
+    closing.sign(kept.store, kept.leader, study, "ran the test")
 
 
 def _pull(kept: Earlier, study: str) -> None:

@@ -76,7 +76,7 @@ def test_a_whole_study_runs_and_verifies(store: Store, postgres: str) -> None:
     assert len(deciding.scores(store, leader, study)) == 15
     known = spreads.of_panel(store, leader)
     assert (known.studies, known.assessors, known.invented, known.source("acidity")) == (1, 5, False, "own")
-    closing.sign(store, leader, study, "Ada", "ran the test")
+    closing.sign(store, leader, study, "ran the test")
     report = check(postgres)
     assert report.sound, report
     assert check(postgres, report.head).sound

@@ -42,6 +42,7 @@ class Shop:
 
     store: Store
     leader: Staff
+    second: Staff
     preparer: Staff
     assessors: tuple[Assessor, ...]
     phones: dict[str, str] = field(default_factory=dict)
@@ -51,10 +52,11 @@ def fill(file: Path) -> dict[str, Any]:
     """Make the store; returns what must stay true of it."""
     store = open_store(str(file))
     leader = accounts.first_leader(store, "Ada", PASSPHRASE)
+    second = accounts.add_staff(store, leader, "Ida", "leader", PASSPHRASE)
     preparer = accounts.add_staff(store, leader, "Ben", "preparer", PASSPHRASE)
     for name in aroma_kitchen.NAMES[:6]:
         panel.add_assessor(store, leader, name)
-    shop = Shop(store, leader, preparer, panel.assessors(store, leader))
+    shop = Shop(store, leader, second, preparer, panel.assessors(store, leader))
     _hours(shop)
     _aroma(shop)
     told = check(str(file))
@@ -115,8 +117,8 @@ def _hours(shop: Shop) -> None:
     _opened(shop, "Hours, cannot tell", OPEN, 1.6)
     for title, means in (("Hours, signed", SETTLES), ("Hours, signed before a better hour", RISES)):
         study = _opened(shop, title, means, 0.4)
-        closing.sign(shop.store, shop.leader, study, "Ada", "ran the test")
-        closing.sign(shop.store, shop.leader, study, "Ida", "decides")
+        closing.sign(shop.store, shop.leader, study, "ran the test")
+        closing.sign(shop.store, shop.second, study, "decides")
 
 
 def _sealed(shop: Shop, title: str) -> str:
@@ -134,7 +136,8 @@ def _opened(shop: Shop, title: str, means: tuple[float, ...], spread: float) -> 
     for sitting in preparing.sittings(shop.store, shop.leader, study):
         _serve(shop, sitting, means, spread)
         watching.close_sitting(shop.store, shop.leader, sitting.id)
-    closing.open_key(shop.store, shop.leader, study, "Ada")
+    closing.ask_for_key(shop.store, shop.leader, study)
+    closing.open_key(shop.store, shop.second, study)
     return study
 
 
@@ -198,8 +201,8 @@ def _aroma(shop: Shop) -> None:
     shop.phones[served.study] = taster.token
     _aroma_opened(shop, "Aroma, opened")
     signed = _aroma_opened(shop, "Aroma, signed")
-    closing.sign(shop.store, shop.leader, signed.study, "Ada", "ran the test")
-    closing.sign(shop.store, shop.leader, signed.study, "Ida", "decides")
+    closing.sign(shop.store, shop.leader, signed.study, "ran the test")
+    closing.sign(shop.store, shop.second, signed.study, "decides")
 
 
 def _aroma_draft(shop: Shop, title: str) -> aroma_kitchen.Kitchen:
@@ -215,7 +218,8 @@ def _aroma_opened(shop: Shop, title: str) -> aroma_kitchen.Kitchen:
     """Two answers in three are right."""
     kitchen = _aroma_sealed(shop, title)
     kitchen.taste_all(lambda name, _level, number: (len(name) + number) % 3 > 0)
-    closing.open_key(shop.store, shop.leader, kitchen.study, "Ada")
+    closing.ask_for_key(shop.store, shop.leader, kitchen.study)
+    closing.open_key(shop.store, shop.second, kitchen.study)
     return kitchen
 
 

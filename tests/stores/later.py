@@ -21,12 +21,13 @@ def one_column_more() -> Iterator[None]:
     """While this lasts the code knows a column that may be empty in every table; what is written anew fills it."""
     for table in RECORD:
         table.append_column(Column(LATER, Text, default=None if table.name in HASHED_FIRST else "new"))
-    today = shapes.today
-    shapes.today = cache(_today)  # what the migrations of that version would make
+    today, blank = shapes.today, older.blank
+    shapes.today = cache(_today)
+    older.blank = lambda: _widened(blank())  # what the migrations of that version would make
     try:
         yield
     finally:
-        shapes.today = today
+        shapes.today, older.blank = today, blank
         for table in RECORD:
             table._columns.remove(table.c[LATER])  # the library has no public way back
 
@@ -34,9 +35,14 @@ def one_column_more() -> Iterator[None]:
 def _today() -> shapes.Made:
     """The tables, guards and indexes of an empty store of that version."""
     with closing(older.blank()) as store, store.read() as tx:
-        for table in RECORD:
-            tx.exec_driver_sql(f"ALTER TABLE {table.name} ADD COLUMN {LATER} TEXT")
         return shapes.made(tx)
+
+
+def _widened(store: older.Rehearsed) -> older.Rehearsed:
+    """An empty store with the column; it is only read, so its own transaction adds it."""
+    for table in RECORD:
+        store._only.exec_driver_sql(f"ALTER TABLE {table.name} ADD COLUMN {LATER} TEXT")
+    return store
 
 
 def widen(store: Store) -> Store:

@@ -69,12 +69,13 @@ def _words(lines: int) -> dict[str, Any]:
         "cannotKeep": _("Leave this cup unjudged"),
         "cannotOther": _("Another reason"),
         "cannotGap": _("Choose a reason first, or write a few words."),
+        # The code is kept: reasons from before tasting can then be told from those that may lie in the taste.
         "reasons": [
-            _("My mouth is tired or burnt"),
-            _("The piece is broken, too small or missing"),
-            _("The code on the cup is a different one"),
-            _("I was disturbed, or a smell got in the way"),
-            _("I do not want to taste this one"),
+            ["mouth tired", _("My mouth is tired or burnt")],
+            ["piece missing", _("The piece is broken, too small or missing")],
+            ["wrong code", _("The code on the cup is a different one")],
+            ["disturbed", _("I was disturbed, or a smell got in the way")],
+            ["does not want to", _("I do not want to taste this one")],
         ],
     }
 

@@ -276,8 +276,9 @@ class Ballot {
   cannotPanel() {
     const said = el("p", { class: "alert", role: "alert" });
     const other = el("textarea", { maxlength: "300", "aria-label": this.words.cannotOther });
-    const radios = [...this.words.reasons, this.words.cannotOther].map((reason) =>
-      el("input", { type: "radio", name: "reason", value: reason, on: { change: () => (other.hidden = radios.at(-1) !== picked()) } }),
+    const choices = [...this.words.reasons, ["other", this.words.cannotOther]];
+    const radios = choices.map(([code]) =>
+      el("input", { type: "radio", name: "reason", value: code, on: { change: () => (other.hidden = radios.at(-1) !== picked()) } }),
     );
     const picked = () => radios.find((radio) => radio.checked);
     other.hidden = true;
@@ -292,7 +293,7 @@ class Ballot {
       { class: "card", "aria-label": this.words.cannot },
       el("h2", { tabindex: "-1" }, this.words.cannotTitle),
       el("p", { class: "quiet" }, this.words.cannotText),
-      el("fieldset", {}, el("legend", { class: "spoken" }, this.words.cannotTitle), ...radios.map((radio) => el("label", { class: "choice" }, radio, radio.value))),
+      el("fieldset", {}, el("legend", { class: "spoken" }, this.words.cannotTitle), ...radios.map((radio, at) => el("label", { class: "choice" }, radio, choices[at][1]))),
       other,
       said,
       button(this.words.cannotKeep, keep, "main"),

@@ -32,15 +32,16 @@ def first_leader() -> None:
     text = _(
         "Nobody runs studies here yet. Choose a name and a passphrase of at least 10 letters; a short sentence works."
     )
-    fields = [_name("username"), _secret("passphrase", _("Passphrase"))]
+    code = {"name": "code", "label": _("Code that the app printed when it was started"), "kind": "text"}
+    fields = [code | {"autocomplete": "one-time-code"}, _name("username"), _secret("passphrase", _("Passphrase"))]
     said = {"title": _("Start as panel leader"), "text": text, "go": _("Start")}
     _form("/first-leader", fields, said, then="/")
 
 
 def sign_out(staff: Staff) -> None:
-    """Who is signed in at this browser, the way to their account, and the way out."""
+    """Who is signed in at this browser, and the way out."""
     who = _("{name}, {role}").format(name=staff.name, role=roles()[staff.role])
-    said = {"account": _("Account"), "out": _("Sign out"), "offline": _("No connection. Try again in a moment.")}
+    said = {"out": _("Sign out"), "offline": _("No connection. Try again in a moment.")}
     phone.show(_SIGN_OUT, "sign-out", {"who": who, "words": said})
 
 
@@ -66,7 +67,7 @@ def add(assessors: Sequence[Assessor]) -> None:
         _secret("passphrase", _("First passphrase, at least 10 letters")),
     ]
     text = _("A preparer has an account of their own, because the key is theirs alone.")
-    done = _("Kept. Tell them name and passphrase yourself; under Account they can choose another passphrase.")
+    done = _("Kept. Tell them name and passphrase yourself; at their first sign-in they choose one of their own.")
     said = {"text": text, "go": _("Add this person"), "show": _("Show what I write"), "done": done}
     _form("/staff", fields, said)
 
@@ -77,7 +78,7 @@ def renew(member: Staff, ended: bool) -> None:
         text = _("{name} can sign in again with a first passphrase, in the same role as before.")
     else:
         text = _("Write a first passphrase once more. Every browser where {name} is signed in is signed out.")
-    done = _("Kept. Tell {name} the passphrase yourself; under Account they can choose another one.")
+    done = _("Kept. Tell {name} the passphrase yourself; at the next sign-in they choose one of their own.")
     said = {
         "text": text.format(name=member.name),
         "go": _("Bring the account back") if ended else _("Give this passphrase"),

@@ -1,4 +1,4 @@
-// Who is signed in here, the way to their account, and the way out.
+// Who is signed in here, and the way out.
 export default function (arrived) {
   const component = unpack(arrived);
   return drawOnce(component, component.data.who, (page) => {
@@ -14,7 +14,7 @@ export default function (arrived) {
     };
     page.style.maxWidth = "none";
     page.style.paddingBottom = "0";
-    page.append(el("div", { class: "out" }, el("span", {}, who), said, el("a", { href: "/account" }, words.account), button(words.out, go, "plain")));
+    page.append(el("div", { class: "out" }, el("span", {}, who), said, button(words.out, go, "plain")));
     return { stop() {} };
   });
 }

@@ -231,6 +231,30 @@ function keepClear() {
 const heading = (label, note) => el("div", { class: "bar" }, el("b", {}, label), el("span", {}, note));
 const button = (label, act, kind = "") => el("button", { type: "button", class: kind, on: { click: act } }, label);
 
+// The button "I want to stop" of a page that has a mover: it gives way to the panel, and comes back with "Go back".
+function offerStop(drawn) {
+  const { page, words } = drawn;
+  const leave = async (body, said) => {
+    const waiting = (sentence) => (said.textContent = sentence || words.offlineAct);
+    try {
+      if (await sendSurely("/leave", body, waiting, () => drawn.alive)) drawn.mover.go();
+    } catch (problem) {
+      said.textContent = problem.message || words.outOfDate;
+    }
+  };
+  const offer = button(words.stop, () => {
+    const panel = stopPanel(words, leave, () => {
+      panel.remove();
+      offer.hidden = false;
+      offer.focus();
+    });
+    offer.hidden = true;
+    page.append(panel);
+    panel.querySelector("h2").focus();
+  }, "plain");
+  return offer;
+}
+
 // "I want to stop": two ways, said plainly, and a way back.
 function stopPanel(words, act, back) {
   const said = el("p", { class: "alert", role: "alert" });

@@ -27,11 +27,17 @@ def data(place: Place, seat: str) -> dict[str, Any]:
         "seconds": place.rest_seconds,
         "length": _length(place.rest_seconds),
         "routine": place.routine,
-        "words": phone.words_of(place) | _words(place.rest_seconds // 60 + 1),
+        "words": phone.words_of(place) | _words(place.rest_seconds // 60 + 1) | _next(place),
     }
 
 
+def _next(place: Place) -> dict[str, str]:
+    return {"next": _("Next piece")} if place.one_by_one else {}
+
+
 def _heading(place: Place) -> str:
+    if place.piece:
+        return _("Rest, then the second piece of trial {number}").format(number=place.number)
     then = _("Rest, then trial {number} of {of}") if place.cups_a_set else _("Rest, then serving {number} of {of}")
     return then.format(number=place.number, of=place.of)
 

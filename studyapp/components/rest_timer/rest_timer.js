@@ -28,7 +28,6 @@ class Rest {
     this.title = el("h1", {}, words.restTitle);
     this.next = button(words.next, () => this.mover.go(), "main");
     this.next.hidden = true;
-    this.stopping = button(words.stop, () => this.askStop(), "plain");
     this.page.append(
       heading(data.heading, data.saved_at ? fill(words.saved, { time: clock(data.saved_at) }) : ""),
       this.title,
@@ -40,7 +39,7 @@ class Rest {
       this.spoken,
       this.said,
       this.next,
-      this.stopping,
+      offerStop(this),
     );
   }
 
@@ -77,29 +76,6 @@ class Rest {
       this.tick();
     } catch {
       // Without a connection the clock runs on by itself.
-    }
-  }
-
-  askStop() {
-    const hide = (hidden) => {
-      this.stopping.hidden = hidden;
-    };
-    const panel = stopPanel(this.words, (body, said) => this.leave(body, said), () => {
-      panel.remove();
-      hide(false);
-      this.stopping.focus();
-    });
-    hide(true);
-    this.page.append(panel);
-    panel.querySelector("h2").focus();
-  }
-
-  async leave(body, said) {
-    const waiting = (sentence) => (said.textContent = sentence || this.words.offlineAct);
-    try {
-      if (await sendSurely("/leave", body, waiting, () => this.alive)) this.mover.go();
-    } catch (problem) {
-      said.textContent = problem.message || this.words.outOfDate;
     }
   }
 

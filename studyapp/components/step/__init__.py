@@ -40,7 +40,7 @@ def _welcome(place: Place) -> Page:
         "aside": _("about {minutes} min").format(minutes=place.minutes) if place.minutes else "",
         "title": _("You are {name} today").format(name=place.pseudonym),
         "lede": sets.what_you_do(place) if place.cups_a_set else _what_you_do(place),
-        "cards": [_contents(place), _sit_out_if(), _how_it_goes(place), _your_data(place)],
+        "cards": [_contents(place), *_ceiling(place), _sit_out_if(), _how_it_goes(place), _your_data(place)],
         "actions": [
             {"label": _("I have read this, start"), "kind": "main", "path": "/agree"},
             {"label": _("Not today"), "kind": "", "path": "/sit-out"},
@@ -71,6 +71,11 @@ def _contents(place: Place) -> Page:
         texts.append(sets.plant(place.botanical))
     texts.append(_("If any of it is not for you, do not taste. A blind tasting cannot show that something is absent."))
     return {"caution": True, "title": _("What is in it"), "texts": texts}
+
+
+def _ceiling(place: Place) -> list[Page]:
+    said = sets.ceiling(place)
+    return [{"caution": True, "title": _("More than was planned for a day"), "texts": [said]}] if said else []
 
 
 def _sit_out_if() -> Page:
@@ -163,7 +168,11 @@ def _eaten(place: Place) -> list[str]:
     if not place.grams_today and not place.grams_week:
         return []
     said = _("Served today: {today} g. In the last seven days: {week} g.")
-    return [said.format(today=f"{place.grams_today:.0f}", week=f"{place.grams_week:.0f}")]
+    eaten = [said.format(today=f"{place.grams_today:.0f}", week=f"{place.grams_week:.0f}")]
+    if place.most_today is None:
+        return eaten
+    most = _("No more than {most} g a day were planned for one person.")
+    return [*eaten, most.format(most=f"{place.most_today:g}")]
 
 
 def _give_back() -> dict[str, Any]:

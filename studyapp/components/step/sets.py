@@ -13,8 +13,25 @@ def what_you_do(place: Place) -> str:
         "{count} sets of {cups} small pieces of chocolate.",
         place.of,
     ).format(count=place.of, cups=place.cups_a_set)
+    if place.one_by_one:
+        each = _(
+            "Each is eaten alone and noticed once, when the phone says so; then you say after which it was stronger."
+        )
+        return f"{said} {each} {_('If you cannot tell, you guess; that is part of it.')}"
     pick = _("In each you pick two cups.") if place.pick > 1 else _("In each you pick one cup.")
     return f"{said} {pick} {_('If you cannot tell, you guess; that is part of it.')}"
+
+
+def ceiling(place: Place) -> str:
+    """That this sitting would take somebody over the plan's grams a day; empty where it does not."""
+    with_this = place.grams_today + place.grams_ahead
+    if place.most_today is None or with_this <= place.most_today:
+        return ""
+    said = _(
+        "Today you have had {today} g; with what is still to come it would be {all} g, and {most} g a day are the most "
+        "that was planned. Sit out, or stop in time."
+    )
+    return said.format(today=f"{place.grams_today:.0f}", all=f"{with_this:.0f}", most=f"{place.most_today:g}")
 
 
 def plant(name: str) -> str:

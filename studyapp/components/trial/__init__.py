@@ -45,6 +45,8 @@ def _orders(place: Place) -> list[str]:
 
 def _intro(place: Place) -> str:
     """How the cups are tasted; how they are related stands in the question."""
+    if place.one_by_one:
+        return _("Both pieces are behind you. Answer from what you noticed at the moment of each.")
     back = _("Going back to a cup is allowed.") if place.may_go_back else _("Please do not go back to a cup.")
     return f"{_('Taste from top to bottom.')} {back}"
 

@@ -3,25 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from studyapp.errors import NotFound
-from studyapp.findings import Fact, caution, decimal, hours, of_studies, percent
+from studyapp.calendars import Appointment
+from studyapp.findings import Fact, caution, decimal, hours, percent
 from studyapp.findings.facts import TrialFinding
 from studyapp.kinds.aroma.deciding import SequentialStanding, Verdict
 from studyapp.kinds.aroma.files import forced_choice
 from studyapp.kinds.aroma.findings import rounds as by_rounds
 from studyapp.kinds.aroma.findings import verdicts
+from studyapp.kinds.aroma.findings.calendar import in_words
 from studyapp.kinds.aroma.findings.told import told as told_of
-from studyapp.kinds.aroma.findings.trials import choice_finding
+from studyapp.kinds.aroma.findings.trials import choice_finding, rung_name
 from studyapp.kinds.aroma.findings.verdicts import WayRow
 from studyapp.kinds.aroma.pictures import choice, dose, ladder, rounds
-from studyapp.kinds.aroma.plan import AromaPlan, AromaStudy
+from studyapp.kinds.aroma.plan import LADDERS, SINCE_BOTANICAL, AromaPlan, AromaStudy
+from studyapp.kinds.aroma.rule import control, run_calendar
 from studyapp.methods import METHODS
 from studyapp.pictures import paper
 from studyapp.pictures.marks import Picture
 from studyapp.pictures.theme import PAPER
 from studyapp.printing import record as printed
+from studyapp.printing.calendar_file import Entry, calendar_file
 from studyapp.printing.press import shown_time, typeset
 from studyapp.printing.record import ReportRecord
 from studyapp.records import Staff
@@ -42,8 +46,13 @@ def report(store: Store, by: Staff, study: AromaStudy, printed_at: str) -> bytes
 
 
 def calendar(store: Store, by: Staff, study: AromaStudy) -> bytes:
-    """There is none: an aroma study has no pulls. Raises NotFound."""
-    raise NotFound(_("Not done: a study of an aroma has no pulls, so there is no calendar of them."))
+    """Batches, tempering, ageing and sittings, for a calendar program. Raises BadInput without a planned start."""
+
+    def told(one: Appointment) -> Entry:
+        later = study.plan.sequential and (one.number or 1) > 1  # a plan that may end early may not need it
+        return Entry(*in_words(one, study.plan), later)
+
+    return calendar_file(run_calendar.calendar(study.plan), study, told, datetime.now(UTC))
 
 
 def aroma_report_pdf(
@@ -83,9 +92,10 @@ def aroma_report_data(
         "crumb": _("Decision on an aroma. {study}").format(study=_named(plan)),
         "headline": finding.headline,
         "lede": finding.lede,
+        "then": finding.then,
         "facts": [{"label": fact.label, "value": fact.value, "note": fact.note} for fact in finding.facts],
-        "offers": [[way.what, way.asks, way.chance] for way in ways],
-        "offer_columns": [_("one of these"), _("asks of a person"), _("gives an answer")],
+        "offers": [[way.what, way.asks, *way.chances] for way in ways],
+        "offer_columns": verdicts.way_heads(),
         **printed.notes(finding.changes, finding.warnings, record),
         "caution": _clearance(finding),
         "charts_first": _FIRST,
@@ -137,9 +147,6 @@ def _pictures(plan: AromaPlan, result: Verdict) -> dict[str, Any]:
 
 
 def _ladder(plan: AromaPlan, result: Ladder) -> dict[str, Any]:
-    heading = (
-        _("How many truly notice, day by day?") if plan.aim == "linger" else _("How many truly notice, batch by batch?")
-    )
     signs = (
         ("disc", _("close enough")),
         ("cross", _("neither found nor shown to be gone")),
@@ -148,7 +155,7 @@ def _ladder(plan: AromaPlan, result: Ladder) -> dict[str, Any]:
     intro = _("To be close enough, the whole bar must lie in the shade, there and in every later one.")
     drawn = ladder.ladder(result, plan.aim, PAPER)
     chart = _chart(_("True detectors"), _("true detectors in %"), drawn, verdicts.ladder_says(result, plan.aim))
-    return _shown(heading, intro, signs, [chart])
+    return _shown(verdicts.ladder_asks(plan.aim), intro, signs, [chart])
 
 
 def _lines(result: SequentialStanding) -> dict[str, Any]:
@@ -184,7 +191,7 @@ def _tables(plan: AromaPlan, result: Verdict, finding: TrialFinding) -> Iterator
         for rung in result.rungs:
             limit = forced_choice.d_prime_of(result.method, result.pd_limit)
             facts = choice_finding(rung.result, limit).facts
-            yield _table(verdicts.rung_name(rung.batch, plan.aim), facts)
+            yield _table(rung_name(rung.batch, plan.aim), facts)
 
 
 def _sealed_lines(plan: SequentialPlan) -> tuple[Fact, ...]:
@@ -203,11 +210,6 @@ def _sealed_lines(plan: SequentialPlan) -> tuple[Fact, ...]:
         ),
         Fact(_("Detectable at the cap from"), _mark(plan.cap_different_at_least), ""),
         Fact(_("Close enough at the cap up to"), _mark(plan.cap_same_at_most), _("for these assessors only")),
-        Fact(
-            _("Undecided at the cap"),
-            of_studies(round(plan.cannot_tell_identical, 2)),
-            _("such plans, if nobody notices"),
-        ),
         Fact(_("Answers on average"), decimal(plan.mean_trials_identical, 0), _("if nobody notices")),
     )
 
@@ -232,6 +234,7 @@ def _record_rows(plan: AromaPlan, printed_at: str, record: ReportRecord) -> list
         (_("Lot"), plant.lot),
         (_("Infusion"), plan.process),
         *_compared(plan),
+        (_("Control"), control.told(plan)),
         (_("Recipe"), plan.recipe),
         (_("Batch"), plan.batch),
         (_("Served"), printed.served(plan)),
@@ -254,8 +257,9 @@ def _compared(plan: AromaPlan) -> Iterator[tuple[str, str]]:
     if plan.aim == "dose":
         levels = ", ".join(hours(level) for level in sorted(plan.doses))
         yield _("Doses"), _("{list} {unit}").format(list=levels, unit=unit)
-    if plan.aim in ("carry over", "linger"):
-        yield _("Tasted"), ", ".join(verdicts.rung_name(level, plan.aim) for level in sorted(plan.batches))
+    if plan.aim in LADDERS:
+        yield _("Tasted"), ", ".join(rung_name(level, plan.aim) for level in sorted(plan.batches))
+    if plan.aim in SINCE_BOTANICAL:
         yield _("Reference"), plan.reference
         yield _("Purge mass"), "" if plan.purge_g is None else _("{g} g").format(g=decimal(plan.purge_g, 0))
     else:

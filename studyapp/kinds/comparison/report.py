@@ -149,7 +149,7 @@ def _record_rows(found: Compared, printed_at: str, record: ReportRecord) -> list
         (_("Contains"), plan.contains if plan else ""),
         (_("Assessors"), str(found.scope["assessors"])),
         (_("Sittings"), str(found.scope["sittings"])),
-        (_("Look"), _("{look} of {looks}").format(look=found.look, looks=found.looks)),
+        (_("Opening of the key"), _("{look} of {looks}").format(look=found.look, looks=found.looks)),
         (_("Rule sealed"), shown_time(record.sealed_at) if record.seal else _("not sealed here")),
         (_("SHA-256 of the rule"), record.seal or ""),
         *printed.chain(record),

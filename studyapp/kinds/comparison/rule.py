@@ -49,7 +49,8 @@ def _make_problems(plan: ComparisonPlan) -> Iterator[Problem]:
             ),
         )
     if plan.scope == "make" and plan.looks > 1:
-        yield Problem("looks", _("Fix the looks: a claim on the make is read once; plan more batches instead."))
+        told = _("Fix the openings: for a claim on the make the key is opened once; plan more batches instead.")
+        yield Problem("looks", told)
     if plan.scope == "these batches" and plan.batches > 1:
         yield Problem("batches", _("Fix the batches: for a verdict on these batches, taste one of each."))
 
@@ -167,7 +168,7 @@ def _table_problems(plan: ComparisonPlan) -> Iterator[Problem]:
     elif pieces > plan.palate:
         yield Problem(
             "replicates",
-            _("Fix the servings: {n} pieces are more than the {most} that a palate takes in a sitting.").format(
+            _("Fix the servings: {n} pieces are more than the {most} that a person takes in a sitting.").format(
                 n=pieces, most=plan.palate
             ),
         )
@@ -287,8 +288,9 @@ def _alike(plan: ComparisonPlan) -> Iterator[str]:
 
 def _served(plan: ComparisonPlan) -> str:
     told = ngettext(
-        "{people} assessors, {sittings}, every piece {times} in each; the verdict is read once.",
-        "{people} assessors; up to {looks} looks, the first after {sittings}, every piece {times} in each.",
+        "{people} assessors, {sittings}, every piece {times} in each; the key is opened once.",
+        "{people} assessors; the key is opened up to {looks} times, first after {sittings}, every piece {times} in "
+        "each.",
         plan.looks,
     )
     return told.format(

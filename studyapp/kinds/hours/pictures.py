@@ -6,10 +6,10 @@ square is the reference, and a diamond on a pole stands at the first hour that i
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
-from studyapp.findings import units
+from studyapp.findings import hours, units
 from studyapp.kinds.hours.findings import enough, pull_says, shown
 from studyapp.kinds.hours.findings.pulls import enough_says
 from studyapp.kinds.hours.findings.scale import Scale, limit_at
@@ -28,16 +28,24 @@ _LINE = 0.11  # of the span of worsening, the height of a line of words
 _ROOM = 0.45
 
 
-def worsening(result: AttributeResult, scale: Scale, theme: Theme) -> Picture:
-    """Worsening of each pull against the reference, with its interval, margin, limit and chosen hour."""
-    frame = _frame(result, scale, theme)
-    return frame.picture(
-        [*_ground(result, frame), *_limit(result, scale, frame), *_pole(result, frame), *_pulls(result, frame)], HEIGHT
-    )
+def worsening(result: AttributeResult, scale: Scale, theme: Theme, lost: Sequence[float] = ()) -> Picture:
+    """Worsening of each pull against the reference, with its interval, margin, limit and chosen hour; of pulls that
+    were `lost`, the word."""
+    frame = _frame(result, scale, theme, lost)
+    layers = [*_ground(result, frame), *_limit(result, scale, frame), *_pole(result, frame), *_pulls(result, frame)]
+    return frame.picture([*layers, *_lost(lost, frame)], HEIGHT)
 
 
-def _frame(result: AttributeResult, scale: Scale, theme: Theme) -> Frame:
-    pulls = sorted({pull.hours for pull in result.pulls})
+def _lost(lost: Sequence[float], frame: Frame) -> Iterator[Layer]:
+    """A word at the foot of each pull of which nothing is said."""
+    for hour in lost:
+        said, middle = _("{h} h lost").format(h=hours(hour)), sum(frame.across) / 2
+        align = "left" if hour < middle else "right"
+        yield marks.words(said, hour, frame.up[0], frame.theme.brick, align, dy=-8, weight=600)
+
+
+def _frame(result: AttributeResult, scale: Scale, theme: Theme, lost: Sequence[float]) -> Frame:
+    pulls = sorted({*(pull.hours for pull in result.pulls), *lost})
     edge = _SIDE * ((pulls[-1] - pulls[0]) or 1.0)
     return Frame(
         theme, (pulls[0] - edge, pulls[-1] + edge), (scale.low, scale.high), pulls, scale.ticks, _("conching, hours")

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, Literal
 
+from studyapp.calendars import Habits
 from studyapp.records import Attribute, CupsPlan, Study
 
 KIND = "hours"
@@ -22,27 +23,14 @@ class Pull:
 
 
 @dataclass(frozen=True, slots=True)
-class Habits:
-    """How a workshop works: somebody is there from `opens` to `closes` on `days` (0 Monday to 6 Sunday); minutes to
-    temper and mould all pulls for a sitting, days that pieces rest before it, and when in the day sittings begin
-    (mid-morning by default, when palates are fresh). Times are those of the clock on the wall, "08:00"."""
-
-    opens: str = "08:00"
-    closes: str = "18:00"
-    days: tuple[int, ...] = (0, 1, 2, 3, 4)
-    temper_minutes: int = 120
-    rest_days: int = 7
-    sitting_at: str = "10:30"
-
-
-@dataclass(frozen=True, slots=True)
 class HoursPlan(CupsPlan):
     """A conching-hours study before its seal; the sealed rule is the canonical JSON of this.
 
     `sittings` are served before the first look, `next_sittings` before each later one; `replicates` counts
     servings of a pull to one assessor in one sitting, as long as all pieces together stay within `palate`, the most
     pieces that one assessor tastes in a sitting; beyond it the pulls go round in balanced blocks. `load_g` is the mass
-    in the conche; `starts_at` is when hour zero is planned, a local ISO text without a zone.
+    in the conche; `starts_at` is when hour zero is planned, a local ISO text without a zone. `lost_reference`: whether
+    the next longest pull takes the place of a longest one that is lost before anybody tasted it.
     """
 
     machine: str = ""
@@ -56,7 +44,8 @@ class HoursPlan(CupsPlan):
     palate: int = 6
     load_g: float | None = None
     starts_at: str | None = None
-    habits: Habits = Habits()
+    habits: Habits = field(default_factory=Habits)
+    lost_reference: Literal["next", "none"] = "next"
 
 
 HoursStudy = Study[HoursPlan]
@@ -78,14 +67,12 @@ def from_document(document: Mapping[str, Any]) -> HoursPlan:
     values = dict(document)
     pulls = [dict(pull) for pull in values.get("pulls", ())]
     started = _start_from([(pull["hours"], pull.pop("planned_at", None)) for pull in pulls])
-    habits = dict(values.get("habits", {}))
-    if "days" in habits:
-        habits["days"] = tuple(habits["days"])
     values["pulls"] = tuple(Pull(**pull) for pull in pulls)
     values["attributes"] = tuple(Attribute(**line) for line in values.get("attributes", ()))
     values["assessors"] = tuple(values.get("assessors", ()))
-    values["habits"] = Habits(**habits)
-    return HoursPlan(**{"starts_at": started, **values})
+    values["habits"] = Habits.of(values.get("habits", {}))
+    # Nobody who sealed before that was asked gave the next longest pull for the longest.
+    return HoursPlan(**{"starts_at": started, "lost_reference": "none", **values})
 
 
 def _start_from(times: Sequence[tuple[float, str | None]]) -> str | None:

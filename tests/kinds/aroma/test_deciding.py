@@ -12,8 +12,11 @@ from analysis.choice.forced_choice import ChoiceResult
 from analysis.choice.threshold import dose_answers, fit
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.kinds.aroma import deciding as aroma_deciding
+from studyapp.kinds.aroma.plan import Control
+from studyapp.records import CONTROL
 from studyapp.services import closing, joining, tasting, watching
 from studyapp.services.checking import check
+from tests.conftest import another_leader
 from tests.kinds.aroma.aroma_kitchen import NAMES, PLAN, Kitchen, key_of, wrong
 
 DOSES = (5.0, 10.0, 20.0, 40.0)
@@ -30,6 +33,7 @@ LADDER_PLAN = replace(
     reference="plain, made in May",
     pd_limit=0.5,
     sets_a_sitting=3,
+    control=Control("stronger", "40 g per kg", 24),
 )
 SEQUENTIAL_PLAN = replace(PLAN, sequential=True, cap=36, pd_limit=0.5, beta=0.05)
 
@@ -78,7 +82,8 @@ def test_the_answers_tell_who_what_and_whether_it_was_right(make: Any) -> None:
         aroma_deciding.answers(kitchen.store, kitchen.leader, kitchen.study)
     closing.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
     frame = aroma_deciding.answers(kitchen.store, kitchen.leader, kitchen.study)
-    assert list(frame) == ["assessor", "level", "sitting", "position", "order", "correct", "guess", "at"]
+    columns = ["assessor", "level", "sitting", "position", "order", "correct", "guess", "at", "control"]
+    assert list(frame) == columns
     assert frame.groupby("assessor")["correct"].sum().to_dict() == {name: 3 * (name == "Wren") for name in NAMES[:6]}
     assert frame["order"].value_counts().to_dict() == dict.fromkeys(("001", "010", "100", "110", "101", "011"), 3)
 
@@ -102,10 +107,10 @@ def test_the_key_stays_shut_until_every_sealed_set_is_behind(make: Any) -> None:
     assert check(kitchen.store.url).sound
 
 
-def test_the_key_is_opened_by_name_and_by_the_leader(make: Any) -> None:
-    """A name is typed, and nobody but the leader opens it."""
+def test_the_key_is_opened_by_the_leader_who_says_why_alone(make: Any) -> None:
+    """The only leader gives a reason, and nobody but a leader opens it."""
     kitchen = make()
-    with pytest.raises(BadInput, match="name"):
+    with pytest.raises(BadInput, match="why nobody"):
         closing.open_key(kitchen.store, kitchen.leader, kitchen.study, " ")
     with pytest.raises(NotAllowed):
         closing.open_key(kitchen.store, kitchen.preparer, kitchen.study, "Ben")
@@ -160,6 +165,8 @@ def test_batches_give_a_ladder(make: Any) -> None:
     given: list[tuple[str, int, int]] = []
 
     def right(name: str, level: float | None, number: int) -> bool:
+        if level == CONTROL:
+            return True
         said = level == 1 or (number + NAMES.index(name)) % 3 == 0
         given.append((name, int(level or 0), int(said)))
         return said
@@ -169,6 +176,7 @@ def test_batches_give_a_ladder(make: Any) -> None:
     assert isinstance(result, Ladder)
     names, batches, said = (list(column) for column in zip(*given, strict=True))
     expected = ladder(names, batches, said, "three-alternative", 0.5, 0.05)
+    assert (result.control.trials, result.control.correct) == (24, 24)
     assert [(r.batch, r.result.correct) for r in result.rungs] == [(r.batch, r.result.correct) for r in expected.rungs]
     assert (result.detected_through, result.clean_from_all_tasted) == (1, expected.clean_from_all_tasted)
     assert result.rungs[0].result.correct == 24
@@ -233,12 +241,12 @@ def test_a_verdict_is_signed_by_two_and_kept(make: Any) -> None:
     kitchen = make(replace(PLAN, trials_each=1, sets_a_sitting=1))
     kitchen.taste_all(first(6))
     with pytest.raises(NotAllowed, match="not open"):
-        closing.sign(kitchen.store, kitchen.leader, kitchen.study, "Ada", "ran the test")
+        closing.sign(kitchen.store, kitchen.leader, kitchen.study, "ran the test")
     result = opened(kitchen)
-    closing.sign(kitchen.store, kitchen.leader, kitchen.study, "Ada", "ran the test")
-    with pytest.raises(NotAllowed, match="somebody else"):
-        closing.sign(kitchen.store, kitchen.leader, kitchen.study, "ada", "decides")
-    closing.sign(kitchen.store, kitchen.leader, kitchen.study, "Ida", "decides")
+    closing.sign(kitchen.store, kitchen.leader, kitchen.study, "ran the test")
+    with pytest.raises(NotAllowed, match="Somebody else"):
+        closing.sign(kitchen.store, kitchen.leader, kitchen.study, "decides")
+    closing.sign(kitchen.store, another_leader(kitchen.store, kitchen.leader), kitchen.study, "decides")
     kept = closing.kept_verdict(kitchen.store, kitchen.leader, kitchen.study, 1)
     assert kept is not None
     assert (kept["different"], kept["p_value"]) == (True, pytest.approx((1 / 3) ** 6))

@@ -31,6 +31,7 @@ class Plan:
     aim: str = "detectable"
     batch: str = "lot 3"
     dose_unit: str = "min"
+    nameable: bool = False
     botanical: Botanical = field(default_factory=Botanical)
     assessors: tuple[str, ...] = ("a",) * 6
 
@@ -273,8 +274,8 @@ def test_a_page_keeps_the_headline_that_was_signed_and_says_what_today_would_rea
 
 # ---- the price -----------------------------------------------------------------------------------------------------
 def test_a_way_names_what_it_asks_and_promises_no_more_than_nine_in_ten() -> None:
-    assert verdicts.way_row("twelve people", 6, 81.0, 0.97) == verdicts.WayRow(
-        "twelve people", "6 answers, 81 g", "9 of 10"
+    assert verdicts.way_row("twelve people", 6, 81.0, (0.97, 0.62, 0.04)) == verdicts.WayRow(
+        "twelve people", "6 answers, 81 g", ("9 of 10", "6 of 10", "fewer than 1 of 10")
     )
 
 
@@ -286,6 +287,10 @@ def test_a_way_names_what_it_asks_and_promises_no_more_than_nine_in_ten() -> Non
         ({"different": False, "similarity": {"similar": True}}, "Close enough."),
         ({"different": False, "similarity": {"similar": False}}, "Cannot tell."),
         ({"threshold": {"estimate": 14.2}}, "Half notice it from 14.2 min on."),
+        (
+            {"threshold": {"estimate": None}, "reason": "fewer right than guessing"},
+            "Cannot tell: fewer right than guessing would give.",
+        ),
         ({"threshold": {"estimate": None}}, "Half-way point outside the doses tasted."),
         ({"rungs": [], "clean_from_all_tasted": 2}, "Close enough from batch +2 on."),
         ({"rungs": [], "clean_from_all_tasted": None}, "Not shown to be gone."),

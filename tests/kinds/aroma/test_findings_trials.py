@@ -60,7 +60,9 @@ def test_every_warning_has_its_sentence(code: forced_choice.Code) -> None:
     assert sentence.endswith(".")
     assert "{" not in sentence
     assert (
-        "Totals" in sentence or "31 %" in sentence or code in ("unequal trials", "fewer than guessing", "grouping rule")
+        "Totals" in sentence
+        or "31 %" in sentence
+        or code in ("unequal trials", "fewer than guessing", "grouping rule", "control_not_served")
     )
 
 

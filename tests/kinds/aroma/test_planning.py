@@ -19,7 +19,7 @@ from studyapp.kinds.hours import deciding as hours_deciding
 from studyapp.methods import METHODS
 from studyapp.services import planning, preparing, watching
 from studyapp.services.checking import check
-from studyapp.store import studies, trials
+from studyapp.store import openings, trials
 from tests.furnished import furnished
 from tests.kinds.aroma.aroma_kitchen import CHECKS, PLAN, Kitchen, furnish_aroma
 
@@ -151,8 +151,8 @@ def test_a_seal_is_over_the_whole_plan(kitchen: Kitchen) -> None:
     """The kept plan still has the sealed hash, and any change has another."""
     kept = planning.study(kitchen.store, kitchen.leader, kitchen.study)
     assert (kept.kind, kept.state, kept.plan) == ("aroma", "sealed", kitchen.plan)
-    assert planning.seal_of(kept.plan) == kept.seal
-    assert planning.seal_of(replace(kept.plan, blank="untreated")) != kept.seal
+    assert planning.seal_of(kept.plan, rule_version=2) == kept.seal
+    assert planning.seal_of(replace(kept.plan, blank="untreated"), rule_version=2) != kept.seal
     assert plan.from_document(json.loads(json.dumps(planning.document_of(kept.plan)))) == kept.plan
     assert check(kitchen.store.url).sound
 
@@ -234,7 +234,7 @@ def test_the_fill_sheet_is_the_key(kitchen: Kitchen) -> None:
     assert len(rows) == 12
     assert {tuple(sorted(Counter(letter for _code, letter in row.cups).values())) for row in rows} == {(1, 2)}
     with kitchen.store.read() as tx:
-        assert studies.knows_samples(tx, kitchen.study, kitchen.preparer)
+        assert openings.knows_samples(tx, kitchen.study, kitchen.preparer)
         assert {box.letter for box in trials.boxes(tx, kitchen.study)} == {"A", "B"}
     with pytest.raises(NotAllowed):
         preparing.fill_rows(kitchen.store, kitchen.leader, sitting.id)

@@ -14,10 +14,11 @@ from studyapp.errors import BadInput
 from studyapp.kinds.aroma.deciding import prospects
 from studyapp.kinds.aroma.files import forced_choice
 from studyapp.kinds.aroma.findings import plans
-from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.plan import AromaPlan, Control
 
 SIX = tuple("abcdef")
-PLAN = AromaPlan("Mint", assessors=SIX, method="triangle", trials_each=3, pd_limit=0.5)
+CONTROL = Control("stronger", "40 g of leaf per kg", 9)
+PLAN = AromaPlan("Mint", assessors=SIX, method="triangle", trials_each=3, pd_limit=0.5, control=CONTROL)
 
 
 def test_marks_and_power_are_binomial_tails() -> None:
@@ -52,11 +53,52 @@ def test_marks_are_told_as_they_will_be_sealed() -> None:
     assert told["Answers"][0] == "18 answers"
     assert told["Detectable from"] == ("10 right or more", "comes in 89 of 100 if 50 % notice")
     assert told["Close enough up to"][0] == "6 right or fewer"
+    # The control by scipy: found from 6 of 9, P(X >= 6 | 9, 1/3) = .0424; 8 of 10 right, P(X >= 6 | 9, .8) = .914.
+    mark = next(x for x in range(10) if stats.binom.sf(x - 1, 9, 1 / 3) <= 0.05)
+    chance = stats.binom.sf(mark - 1, 9, 0.8)
+    assert told["Control"] == (
+        "9 sets",
+        f"found from {mark} right; in {round(100 * chance)} of 100 if 8 of 10 are right",
+    )
+    # Up to 2 right are fewer than guessing explains: P(X <= 2 | 18, 1/3) = .033.
+    both = round(100 * (stats.binom.cdf(6, 18, 1 / 3) - stats.binom.cdf(2, 18, 1 / 3)) * chance)
+    assert told["Close enough up to"][1].endswith(f"comes in {both} of 100 if nobody notices")
+
+
+def test_a_plan_without_a_control_promises_no_close_enough() -> None:
+    """Neither in its marks nor in its sentences."""
+    for plan in (replace(PLAN, control=None), replace(PLAN, control=None, sequential=True, cap=36, beta=0.05)):
+        found = prospects.prospect(plan)
+        assert found is not None
+        told = {fact.label: (fact.value, fact.note) for fact in plans.marks(plan, found)}
+        assert told["Control"] == ("none", "“close enough” cannot be said")
+        said = plans.can_show(plan, found)
+        assert said[-1].endswith("never “close enough”.")
+        assert "can show that fewer" not in " ".join(said)
+    assert told.get("Close enough") is None
+
+
+def test_chances_stand_side_by_side_for_what_may_be_true() -> None:
+    """Six people, three triangles each, limit 50 %: found from 10, close up to 6, up to 2 too few right (binomial tails
+    of scipy at 1/3, 1/2, 2/3); the plan page and its first fact say the same of an identical pair."""
+    found = prospects.prospect(PLAN)
+    assert found is not None
+    heads, rows = plans.chance_table(0.5, prospects.chances(found))
+    assert heads[1:] == ["nobody notices", "25 % notice", "50 % notice"]
+    cdf = [[stats.binom.cdf(x, 18, p) for x in (2, 6, 9)] for p in (1 / 3, 1 / 2, 2 / 3)]
+    found_control = stats.binom.sf(5, 9, 0.8)  # 9 sets, found from 6
+    different, close = [1 - at[2] for at in cdf], [(at[1] - at[0]) * found_control for at in cdf]
+    expected = [different, close, [1 - one - other for one, other in zip(different, close, strict=True)]]
+    for row, chances in zip(rows, expected, strict=True):
+        shown = [0.0 if cell == "under 1" else float(cell) for cell in row[1:]]
+        assert shown == pytest.approx([100 * chance for chance in chances], abs=0.51)
+    note = {fact.label: fact.note for fact in plans.marks(PLAN, found)}["Close enough up to"]
+    assert note.endswith(f"comes in {rows[1][1]} of 100 if nobody notices")
 
 
 def test_a_plan_that_may_end_early_tells_its_cap() -> None:
     """Triangle, 5 % and 5 %, pd 50 %, six rounds of six: different from 19, same up to 18 (worked out apart)."""
-    plan = AromaPlan("Mint", assessors=SIX, pd_limit=0.5, alpha=0.05, beta=0.05, sequential=True, cap=36)
+    plan = replace(PLAN, beta=0.05, sequential=True, cap=36, control=replace(CONTROL, sets=12))
     found = prospects.prospect(plan)
     assert found is not None
     told = {fact.label: fact.value for fact in plans.marks(plan, found)}
@@ -67,6 +109,9 @@ def test_a_plan_that_may_end_early_tells_its_cap() -> None:
     assert "people like them" not in said, "a plan by rounds never speaks for others"
     assert told["Detectable at the cap from"] == "19 right"
     assert told["Close enough at the cap up to"] == "18 right"
+    # 1 - .0177 - 0 (no count at this cap is undecided) times P(X >= 8 | 12, .8), by scipy
+    _heads, rows = plans.chance_table(0.5, prospects.chances(found))
+    assert rows[1][1] == f"{round(100 * (1 - 0.0177) * stats.binom.sf(7, 12, 0.8))}"
     assert (told["Rounds"], told["False “different”"], told["False “same”"]) == ("6", "1.8 %", "3.1 %")
 
 
@@ -88,16 +133,30 @@ def test_nobody_named_is_no_prospect_and_nonsense_is_refused() -> None:
 
 
 def test_ways_to_an_answer_name_the_better_question_and_cost_in_order() -> None:
-    """The chance of a way is the smaller of power (a binomial tail) and of an identical pair passing."""
+    """Chances of an answer are tails of scipy's binomial; a taste that the plan does not name is not asked by name."""
     result = judge_panel("triangle", (3,) * 6, (2, 1, 1, 1, 2, 1), 0.05, 0.5)
-    ways = prospects.ways(PLAN, result)
+    assert {way.method for way in prospects.ways(PLAN, result)} == {"triangle"}
+    ways = prospects.ways(replace(PLAN, nameable=True, note="mint"), result)
     costs = [way.people * way.trials_each for way in ways]
     assert costs == sorted(costs)
     named = [way for way in ways if way.method == "three-alternative"]
     assert named, "a taste that can be named is found with fewer cups"
     more = next(way for way in ways if (way.method, way.trials_each) == ("triangle", 6))
     mark = next(x for x in range(37) if stats.binom.sf(x - 1, 36, 1 / 3) <= 0.05)
-    assert more.chance <= stats.binom.sf(mark - 1, 36, 2 / 3) + 1e-12
+    most = forced_choice.judge_totals("triangle", 36, 0, 0.05, 0.5).fewer_at_most
+    assert most == max(x for x in range(37) if stats.binom.cdf(x, 36, 1 / 3) <= 0.05)
+    close = judge_panel("triangle", (6,) * 6, (0,) * 6, 0.05, 0.5).similar.maximum_correct
+    assert close is not None
+    assert close < mark
+    assert more.chances == pytest.approx(
+        [
+            stats.binom.sf(mark - 1, 36, p)
+            + stats.binom.cdf(min(close, mark - 1), 36, p)
+            - stats.binom.cdf(most, 36, p)
+            for p in (1 / 3, 1 / 2, 2 / 3)
+        ],
+        abs=1e-12,
+    )
     assert [way.trials_each for way in named] == [3], "twice as many sets are needless where three are sure enough"
     rows = plans.way_rows(PLAN, ways)
     assert any(row.what == "6 people, 6 sets each" and row.asks == "6 answers, 81 g" for row in rows)

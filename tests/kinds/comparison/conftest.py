@@ -32,7 +32,8 @@ def people(store: Store) -> Workshop:
     preparer = accounts.add_staff(store, leader, "Ben", "preparer", "a bench by the window")
     for name in generate.NAMES:
         panel.add_assessor(store, leader, name)
-    return Workshop(store, leader, preparer, panel.assessors(store, leader))
+    second = accounts.add_staff(store, leader, "Ida", "leader", "a bench by the window")
+    return Workshop(store, leader, second, preparer, panel.assessors(store, leader))
 
 
 def furnish_comparison(store: Store, name: str) -> Compared:

@@ -60,7 +60,7 @@ WRONG: tuple[tuple[dict[str, Any], str, str], ...] = (
     ({"replicates": 3}, "replicates", "9 pieces are more than the 6"),
     ({"scope": "make"}, "batches", "3 of each or more"),
     ({"scope": "make", "batches": 3, "sittings": 4}, "sittings", "plan 3 or a multiple"),
-    ({"scope": "make", "batches": 3, "sittings": 3, "looks": 2}, "looks", "read once"),
+    ({"scope": "make", "batches": 3, "sittings": 3, "looks": 2}, "looks", "opened once"),
     ({"batches": 2}, "batches", "taste one of each"),
     ({"faster": "Sweetness", "short_hours": 8.0, "long_hours": 16.0}, "faster", "choose a deciding attribute"),
     ({"faster": "Acidity", "short_hours": 16.0, "long_hours": 8.0}, "faster", "shorter than the long one"),

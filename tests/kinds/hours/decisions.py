@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from analysis.planning import Offer
-from analysis.stopping import Anova, AttributeResult, AttributeRule, Decision, PullResult, Warning
+from analysis.stopping import Anova, AttributeResult, AttributeRule, Decision, LostPull, PullResult, Unjudged, Warning
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
 ACIDITY = (3.1, 1.9, 1.1, 0.4, 0.1)
@@ -150,7 +150,31 @@ OFFERS = (
 
 def every_kind() -> dict[str, Decision]:
     """One decision for every wording."""
-    return {**_stops(), **_longer(), **_nothing_fits(), **_not_believed(), **_not_chosen(), **_nothing_shorter()}
+    return {
+        **_stops(),
+        **_longer(),
+        **_nothing_fits(),
+        **_not_believed(),
+        **_not_chosen(),
+        **_nothing_shorter(),
+        **_missing(),
+    }
+
+
+def _missing() -> dict[str, Decision]:
+    """Pulls that were lost, taken back or never scored, and servings that could not be judged."""
+    told = attribute("acidity", OPEN)
+    lost, back = LostPull(20.0, "lost", None, "dropped"), LostPull(12.0, "taken back", None, "spoilt")
+    longest = LostPull(36.0, "lost", None, "machine stopped")
+    return {
+        "reference lost": unsure(told, reason="reference lost", lost=(longest,), reference_is_sealed=False),
+        "pull missing": unsure(told, reason="pull missing", lost=(lost, back, LostPull(4.0, "unread"))),
+        "unjudged": unsure(told, reason="unjudged", unjudged=(Unjudged("acidity", 12.0, 2),)),
+        "stop, one pull lost": decision(attribute("acidity", ACIDITY), lost=(lost, LostPull(8.0, "lost", "2"))),
+        "stop against the next longest": decision(
+            attribute("acidity", ACIDITY), lost=(longest,), reference_is_sealed=False
+        ),
+    }
 
 
 # All but a stop: nothing is chosen and no window opens.

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from studyapp.kinds.hours.plan import HoursPlan, Pull
-from studyapp.kinds.hours.report.calendar_file import calendar_file, folded, text
-from studyapp.kinds.hours.rule.run_calendar import of_study
+from studyapp.kinds.hours.report.calendar_file import study_calendar
+from studyapp.printing.calendar_file import folded, text
 from studyapp.records import Study
 
 MADE = datetime(2026, 11, 20, 9, 30, tzinfo=timezone(timedelta(hours=1)))
@@ -54,7 +54,7 @@ def _file(
     title: str = "Dark 72 %; two origins, long", plan: HoursPlan = PLAN, look: int = 0, id_: str = "study-1"
 ) -> bytes:
     study = Study(id_, "hours", replace(plan, title=title), "sealed" if look else "draft", "2026-11-20T08:00:00Z", look)
-    return calendar_file(of_study(study), study, MADE)
+    return study_calendar(study, MADE)
 
 
 def test_lines_end_in_crlf_and_hold_75_octets_at_most() -> None:

@@ -237,8 +237,11 @@ def test_the_lede_gives_the_reason_with_its_numbers(kind: str, said: list[str]) 
 # The reasons as the decision's docstring lists them, in the order in which the rule asks.
 REASONS = (
     "orders",
+    "reference lost",
     "not enough data",
     "control not found",
+    "pull missing",
+    "unjudged",
     "better hours",
     "window",
     "still improving",

@@ -28,6 +28,8 @@ VALUES: dict[str, Any] = {
     "difference": 1.0,
     "both": 3,
     "wanted": "lower",
+    "top": 100.0,
+    "margin": 1.0,
 }
 # Written out, not read from the source, so that a code that is misspelt in either place fails.
 CODES = {
@@ -48,6 +50,7 @@ CODES = {
     "sittings disagree",
     "someone still notices",
     "scales stretched",
+    "margin for another scale",
 }
 
 

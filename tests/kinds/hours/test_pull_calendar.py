@@ -14,9 +14,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from studyapp.calendars import Habits
 from studyapp.errors import BadInput
 from studyapp.kinds.hours import setting_out
-from studyapp.kinds.hours.plan import Habits, HoursPlan, Pull
+from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.rule import problems
 from studyapp.kinds.hours.rule.run_calendar import (
     calendar,
@@ -62,10 +63,10 @@ def test_pulls_at_night_are_named() -> None:
     """From 8 in the morning, 12 and 16 hours later nobody is there; 24 hours later somebody is."""
     found = calendar(PLAN)
     pulls = [one for one in found.appointments if one.kind == "pull"]
-    assert [(one.hours, one.starts.day, one.starts.hour) for one in pulls] == [
+    assert [(one.level, one.starts.day, one.starts.hour) for one in pulls] == [
         (0, 23, 8), (4, 23, 12), (8, 23, 16), (12, 23, 20), (16, 24, 0), (24, 24, 8),
     ]  # fmt: skip
-    assert [one.hours for one in found.outside] == [12, 16]
+    assert [one.level for one in found.outside] == [12, 16]
 
 
 @pytest.mark.usefixtures("_in_paris")
@@ -125,7 +126,7 @@ def test_a_rest_that_never_ends_on_a_working_day_is_refused() -> None:
 def test_a_run_without_a_pull_at_zero_still_needs_somebody_at_its_start() -> None:
     """Hour zero is an appointment of its own."""
     first = calendar(replace(PLAN, pulls=SIX[1:])).appointments[0]
-    assert (first.kind, first.starts, first.hours) == ("start", MONDAY, None)
+    assert (first.kind, first.starts, first.level) == ("start", MONDAY, None)
 
 
 def test_moving_a_run_moves_all_of_it() -> None:

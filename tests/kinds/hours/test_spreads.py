@@ -23,7 +23,7 @@ from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.setting_out import make_sittings
 from studyapp.records import Attribute, Sitting, Staff
 from studyapp.services import accounts, closing, panel, planning, preparing, watching
-from studyapp.store import Store, events, servings, sittings, studies
+from studyapp.store import Store, events, openings, servings, sittings, studies
 from tests.conftest import CHECKS
 from tests.furnished import empty
 
@@ -238,9 +238,9 @@ def test_the_newest_opened_studies_come_first(shop: Shop) -> None:
                 (study, look, shop.leader.id, "Ada", f"2026-11-{at}T10:00:00Z"),
             )
     with shop.store.read() as tx:
-        assert studies.last_opened(tx, "hours", 10, example=False) == [(first, 2), (second, 1), (third, 1)]
-        assert studies.last_opened(tx, "hours", 2, example=False) == [(first, 2), (second, 1)]
-        assert studies.last_opened(tx, "hours", 10, example=True) == []
+        assert openings.last_opened(tx, "hours", 10, example=False) == [(first, 2), (second, 1), (third, 1)]
+        assert openings.last_opened(tx, "hours", 2, example=False) == [(first, 2), (second, 1)]
+        assert openings.last_opened(tx, "hours", 10, example=True) == []
 
 
 def test_a_study_without_spread_is_left_out(shop: Shop) -> None:

@@ -50,10 +50,10 @@ def test_a_seal_names_the_version_of_its_rule(workshop: Any) -> None:
     """It is part of what is hashed (RFC 8785, SHA-256), and stands in the rule as people read it."""
     study = planning.study(workshop.store, workshop.leader, workshop.study)
     document = document_of(workshop.store, workshop.study)
-    assert document["rule_version"] == rule_version(study) == RULE_VERSION == 2
+    assert document["rule_version"] == rule_version(study) == RULE_VERSION == 3
     assert study.seal == hashlib.sha256(rfc8785.dumps(document)).hexdigest()
     assert study.seal != hashlib.sha256(rfc8785.dumps({**document, "rule_version": 1})).hexdigest()
-    assert rule.sentences(study.plan, study.named)[-1] == "Version 2 of the stop rule."
+    assert rule.sentences(study.plan, study.named)[-1] == "Version 3 of the stop rule."
     assert check(workshop.store.url).sound
 
 
@@ -203,11 +203,19 @@ def test_all_that_version_1_could_sign_can_still_be_said(kept: Earlier, verdict:
         assert len({warning_sentence(warning) for warning in read.warnings}) == len(VERSION_1_WARNINGS)
 
 
+def test_an_older_seal_gives_nothing_for_a_lost_reference(kept: Earlier) -> None:
+    """Nobody was asked, so nobody sealed that the next longest pull takes its place; its rule is read as it was."""
+    study = planning.study(kept.store, kept.leader, kept.study("Hours, opened"))
+    assert rule.rule_of(study.plan, 1).lost_reference == "none"
+    assert not any("lost" in sentence for sentence in rule.sentences(study.plan, study.named))
+    assert any("takes its place" in sentence for sentence in rule.sentences(replace(study.plan, lost_reference="next")))
+
+
 # ---- signed ----------------------------------------------------------------------------------------------------------
 def test_signing_keeps_the_version_of_the_rule(kept: Earlier) -> None:
     """A study of version 1 that nobody has signed is signed under the rule of today, and its document says so."""
     study = kept.study("Hours, opened")
-    closing.sign(kept.store, kept.leader, study, "Ada", "ran the test")
+    closing.sign(kept.store, kept.leader, study, "ran the test")
     document = closing.kept_verdict(kept.store, kept.leader, study, 1)
     assert document is not None
     assert document["rule_version"] == RULE_VERSION
@@ -253,7 +261,7 @@ def test_where_the_corrected_rule_agrees_nothing_is_said(kept: Earlier) -> None:
 
 def test_a_signed_answer_ends_the_study_although_the_corrected_rule_cannot_tell(kept: Earlier) -> None:
     """No further look is served behind the back of a signature."""
-    study = signed_before(kept, "Hours, cannot tell", "Hours, signed", names=("Ada",))
+    study = signed_before(kept, "Hours, cannot tell", "Hours, signed", people=1)
     assert deciding.decision(kept.store, kept.leader, study).verdict == "cannot tell"
     with pytest.raises(NotAllowed, match="gave an answer"):
         deciding.plan_next_sitting(kept.store, kept.leader, study)
@@ -266,8 +274,8 @@ def test_an_unsigned_study_is_decided_by_the_corrected_rule_as_a_departure(kept:
     shown = deciding.shown(kept.store, kept.leader, study)
     assert (shown.rule_version, shown.sealed_version, shown.corrected) == (RULE_VERSION, 1, None)
     (said,) = versions.departures(shown)
-    assert "sealed under version 1 of the stop rule and decided by the corrected version 2" in said
-    closing.sign(kept.store, kept.leader, study, "Ada", "ran the test")
+    assert "sealed under version 1 of the stop rule and decided by the corrected version 3" in said
+    closing.sign(kept.store, kept.leader, study, "ran the test")
     assert versions.departures(deciding.shown(kept.store, kept.leader, study)) == (said,)
 
 
@@ -318,8 +326,8 @@ def _signed_later(row: dict[str, str]) -> None:
 @pytest.mark.parametrize(
     ("file", "change", "sentence"),
     [
-        ("study.csv", _sealed_later, "study.csv: version 3 of the stop rule is named.*up to version 2"),
-        ("decision.csv", _signed_later, "decision.csv: version 3 of the stop rule is named"),
+        ("study.csv", _sealed_later, "study.csv: version 4 of the stop rule is named.*up to version 3"),
+        ("decision.csv", _signed_later, "decision.csv: version 4 of the stop rule is named"),
         ("decision.csv", lambda row: row.update(document="[1"), "decision.csv: a signed verdict cannot be read"),
         ("study.csv", lambda row: row.update(plan="[]", seal=""), "study.csv: the plan cannot be read"),
     ],

@@ -19,6 +19,7 @@ from studyapp.words import _
 @click.option("--similarity", is_flag=True, help="Plan to show “close enough” instead of “detectable”.")
 @click.option("--assessors", type=Whole(), help="People you have; with --replicates.")
 @click.option("--replicates", type=Whole(), help="Trials of each of them.")
+@click.option("--control-trials", type=Whole(), help="Sets with the control, a cup known to differ, with --similarity.")
 @click.option("--json", "json_wanted", is_flag=True, help="Print one JSON object instead of sentences.")
 def plan_choice(
     method: str | None,
@@ -29,12 +30,13 @@ def plan_choice(
     similarity: bool,
     assessors: int | None,
     replicates: int | None,
+    control_trials: int | None,
     json_wanted: bool,
 ) -> None:
     """Answers for a wished power, and what a panel of a given size finds and shows."""
     from analysis.choice import method_named
     from studyapp.kinds.aroma.files import forced_choice
-    from studyapp.kinds.aroma.findings.trial_plans import plan_finding
+    from studyapp.kinds.aroma.findings.trial_plans import controlled, plan_finding
 
     method = needed(method, "--method", METHOD_HELP.rstrip("."))
     limit = limit_of(method, pd, d_prime)
@@ -44,11 +46,13 @@ def plan_choice(
     reach = None
     if assessors is not None and replicates is not None:
         reach = forced_choice.panel_reach(method, alpha, assessors, replicates)
+    control = forced_choice.plan_control(method, alpha, control_trials, similarity)
     if json_wanted:
-        click.echo(as_json(forced_choice.plan_document(planned, similarity, reach)))
+        click.echo(as_json(forced_choice.plan_document(planned, similarity, reach, control)))
         return
     meant = forced_choice.d_prime_of(method, limit)
-    click.echo(as_text(plan_finding(planned, method_named(method).name, limit, meant, similarity, reach)))
+    found = plan_finding(planned, method_named(method).name, limit, meant, similarity, reach)
+    click.echo(as_text(controlled(found, planned, control) if control else found))
 
 
 @click.command("sequential")

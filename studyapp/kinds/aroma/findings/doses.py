@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, percent
-from studyapp.kinds.aroma.findings.trials import percent_of
+from studyapp.kinds.aroma.findings import controls, next_steps
+from studyapp.kinds.aroma.findings.shares import noticed_facts
+from studyapp.kinds.aroma.findings.trials import fewer_causes, fewer_headline, percent_of
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -20,28 +22,31 @@ def threshold_finding(
     """The sentences of one threshold. `apart`: who finds much less, each with the fit without them."""
     return TrialFinding(
         headline=_headline(fitted, unit),
-        lede=f"{_found_from(fitted, unit)} {_not_below(fitted, unit)}",
-        facts=(*_points(fitted, tested, unit), _fit(tested, unit)),
+        lede=_lede(fitted, unit),
+        facts=(
+            *_points(fitted, tested, unit),
+            _fit(tested, unit),
+            *noticed_from(fitted, unit),
+            *controls.fact(fitted.control),
+        ),
         changes=(
             _("Each claim holds at a risk of {alpha} of its own.").format(alpha=percent_of(fitted.alpha)),
             _("Half-way detection for the middle assessor, with 1 % of answers taken as slips."),
         ),
         warnings=(
-            *_warnings(fitted),
-            *_blank(fitted),
+            *(dose_warning(code, fitted) for code in fitted.warned_of),
             *_departs(tested, unit),
             *(_apart(name, other, unit) for name, other in apart),
         ),
         caution=caution(),
+        then=next_steps.after_doses(fitted.verdict, fitted.reason),
     )
 
 
-def _blank(fitted: ThresholdFit) -> tuple[str, ...]:
-    """Blank against blank checks the guess rate: more right than guessing gives means that a cup tells itself."""
-    if fitted.blank_p_value is None or fitted.blank_p_value > fitted.alpha:
-        return ()
-    said = _("Blank against blank was told apart, {k} of {n}: look for what betrays a cup before you use this.")
-    return (said.format(k=fitted.answers.blank_correct, n=fitted.answers.blank_trials),)
+def noticed_from(fitted: ThresholdFit, unit: str) -> tuple[Fact, ...]:
+    """From which dose on each chosen share notices it."""
+    asked = [float(level) for level in fitted.answers.doses]
+    return noticed_facts(fitted.noticed, asked, False, lambda number: f"{number} {unit}".strip())
 
 
 def dose(value: float, unit: str) -> str:
@@ -51,7 +56,15 @@ def dose(value: float, unit: str) -> str:
     return f"{number} {unit}" if unit else number
 
 
+def _lede(fitted: ThresholdFit, unit: str) -> str:
+    if fitted.reason == "control not found":
+        return controls.why(fitted.control)
+    return fewer_causes() if fitted.fewer else f"{_found_from(fitted, unit)} {_not_below(fitted, unit)}"
+
+
 def _headline(fitted: ThresholdFit, unit: str) -> str:
+    if fitted.reason is not None:
+        return controls.headlines().get(fitted.reason, fewer_headline())
     first, last = fitted.answers.doses[0], fitted.answers.doses[-1]
     estimate = fitted.estimate
     if estimate.value is not None:
@@ -126,9 +139,13 @@ def _end(value: float | None, unit: str) -> str:
     return _("none") if value is None else dose(value, unit)
 
 
-def _warnings(fitted: ThresholdFit) -> tuple[str, ...]:
-    people, levels = len(fitted.answers.assessors), len(fitted.answers.doses)
-    sentences = {
+def dose_warning(code: str, fitted: ThresholdFit) -> str:
+    """One caution beside a threshold; a blank that was told apart from itself shows that a cup betrays itself."""
+    if code == "control_not_served":
+        return controls.not_served()
+    answers = fitted.answers
+    people, levels = len(answers.assessors), len(answers.doses)
+    return {
         "few assessors": ngettext(
             "Only {count} assessor; take 5 or more.", "Only {count} assessors; take 5 or more.", people
         ).format(count=people),
@@ -136,5 +153,7 @@ def _warnings(fitted: ThresholdFit) -> tuple[str, ...]:
             "Only {count} dose; take 4 or more.", "Only {count} doses; take 4 or more.", levels
         ).format(count=levels),
         "few answers": _("Some assessors gave fewer than 20 answers; the limits are wide and less sure."),
-    }
-    return tuple(sentences[code] for code in fitted.warnings)
+        "blank told apart": _(
+            "Blank against blank was told apart, {k} of {n}: look for what betrays a cup before you use this."
+        ).format(k=answers.blank_correct, n=answers.blank_trials),
+    }[code]

@@ -7,13 +7,16 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact
 from studyapp.findings.numbers import decimal, of_studies, percent
+from studyapp.kinds.aroma.findings import controls
 from studyapp.kinds.aroma.findings.rounds import error_facts
+from studyapp.kinds.aroma.findings.trials import percent_of
 from studyapp.kinds.aroma.findings.verdicts import WayRow, way_row
+from studyapp.kinds.aroma.rule import control
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.choice import SequentialPlan
+    from analysis.choice import Chances, SequentialPlan
     from studyapp.kinds.aroma.deciding.prospects import Prospect, Way
     from studyapp.kinds.aroma.plan import AromaPlan
 
@@ -27,6 +30,7 @@ def aim_name(aim: str) -> str:
         "dose": _("From how many minutes or grams on is it noticed?"),
         "carry over": _("How many plain batches does it carry over into?"),
         "linger": _("After how many days is it gone?"),
+        "aftertaste": _("After how many seconds is its aftertaste gone?"),
     }[aim]
 
 
@@ -36,7 +40,7 @@ def can_show(plan: AromaPlan, prospect: Prospect) -> tuple[str, ...]:
     if plan.aim == "dose":
         return (_dose_design(plan), *_too_small(plan))
     if prospect.early is not None:
-        return _rounds_design(prospect.early)
+        return _rounds_design(prospect.early, control.without(plan))
     people, each = len(plan.assessors), plan.trials_each
     here = prospect.reach.by_power[0.8]
     who = ngettext("{n} person", "{n} people", people).format(n=people)
@@ -53,10 +57,12 @@ def can_show(plan: AromaPlan, prospect: Prospect) -> tuple[str, ...]:
         if here.detectable_pd is not None
         else _("So few answers find nothing.")
     )
+    if without := control.without(plan):
+        return (found, without)
     return (shown, found, *below_floor(prospect.reach.floor_pd, plan.pd_limit))
 
 
-def _rounds_design(early: SequentialPlan) -> tuple[str, ...]:
+def _rounds_design(early: SequentialPlan, without: str) -> tuple[str, ...]:
     """What a plan by rounds can say and of whom; what the same people show otherwise has no part in it."""
     ends = _(
         "It ends after {same} answers on average if nobody notices, after {different} if {pd} do, after {cap} at the "
@@ -70,7 +76,8 @@ def _rounds_design(early: SequentialPlan) -> tuple[str, ...]:
     return (
         ends,
         _("A round is one set of everybody; nothing is judged before all have answered it."),
-        _("“Close enough” holds for these assessors only, and not where those who noticed may have stayed away."),
+        without
+        or _("“Close enough” holds for these assessors only, and not where those who noticed may have stayed away."),
     )
 
 
@@ -123,9 +130,11 @@ def marks(plan: AromaPlan, prospect: Prospect) -> tuple[Fact, ...]:
         if made.minimum_correct is None
         else _("{n} right or more").format(n=made.minimum_correct)
     )
-    offered = made.similar.offered
+    offered = made.similar.offered and bool(prospect.control.trials)
     here = made.these_assessors.maximum_correct if made.these_assessors.offered else None
-    up_to = _("none: too few people") if not offered else _("{n} right or fewer").format(n=made.similar.maximum_correct)
+    up_to = _("none: too few people") if prospect.control.trials else _("none: no control")
+    if offered:
+        up_to = _("{n} right or fewer").format(n=made.similar.maximum_correct)
     for_these = _("for these {people} alone: none") if here is None else _("for these {people} alone: {n} or fewer")
     found = _("comes in {found} if {pd} notice").format(
         found=of_studies(round(made.power, 2)), pd=percent(plan.pd_limit)
@@ -133,12 +142,15 @@ def marks(plan: AromaPlan, prospect: Prospect) -> tuple[Fact, ...]:
     passes = for_these.format(people=people, n=here)
     if offered:
         passes = _("{these}; comes in {passes} if nobody notices").format(
-            these=passes, passes=of_studies(round(made.pass_chance, 2))
+            these=passes, passes=of_studies(round(made.chances(0.0).similar * prospect.control_chance, 2))
         )
+    if not prospect.control.trials:
+        passes = ""
     return (
         Fact(_("Answers"), answers, _each(prospect.levels)),
         Fact(_("Detectable from"), least, found),
         Fact(_("Close enough up to"), up_to, passes),
+        controls.planned(prospect.control, prospect.control_chance),
         Fact(_("Limit"), percent(plan.pd_limit), _("d' {d} in this test").format(d=decimal(prospect.limit_d_prime, 2))),
     )
 
@@ -160,13 +172,30 @@ def _early_marks(prospect: Prospect) -> tuple[Fact, ...]:
         Fact(_("Rounds"), str(early.rounds), _("judged when everybody has answered, never in between")),
         Fact(_("Detectable at the cap from"), _or_none(early.cap_different_at_least), ""),
         Fact(_("Close enough at the cap up to"), _or_none(early.cap_same_at_most), _("for these assessors only")),
-        Fact(
-            _("Undecided at the cap"),
-            of_studies(round(early.cannot_tell_identical, 2)),
-            _("such plans, if nobody notices"),
-        ),
+        controls.planned(prospect.control, prospect.control_chance),
         *error_facts(early),
     )
+
+
+def chance_table(limit: float, found: Sequence[Chances]) -> tuple[list[str], list[list[str]]]:
+    """How often each verdict comes, side by side for what may be true: heads, then a row a verdict."""
+    heads = [
+        _("of 100 studies"),
+        _("nobody notices"),
+        _("{pd} notice").format(pd=percent_of(limit / 2)),
+        _("{pd} notice").format(pd=percent_of(limit)),
+    ]
+    rows = [
+        [_("detectable"), *(_of_hundred(each.different) for each in found)],
+        [_("close enough"), *(_of_hundred(each.similar) for each in found)],
+        [_("cannot tell"), *(_of_hundred(each.cannot_tell) for each in found)],
+    ]
+    return heads, rows
+
+
+def _of_hundred(chance: float) -> str:
+    """Rounded to whole studies of a hundred; what can happen is never 0."""
+    return _("under 1") if 1e-9 < chance < 0.005 else decimal(100 * chance, 0)
 
 
 def _or_none(mark: int | None) -> str:
@@ -174,26 +203,30 @@ def _or_none(mark: int | None) -> str:
 
 
 # ---- load --------------------------------------------------------------------------------------------------------
-def load(plan: AromaPlan, minutes_a_set: int) -> str:
+def load(plan: AromaPlan) -> str:
     """What one sitting asks of a person."""
-    pieces = plan.sets_a_sitting * METHODS[plan.method].cups
-    minutes = round(plan.sets_a_sitting * (minutes_a_set + plan.rest_seconds / 60))
+    sets = plan.sets_a_sitting + control.most_a_sitting(plan)
+    pieces = sets * METHODS[plan.method].cups
+    minutes = round(sets * plan.minutes_a_set)
     return _("{sets} sets a sitting: {pieces} pieces, {grams} g, about {minutes} minutes a person.").format(
-        sets=plan.sets_a_sitting, pieces=pieces, grams=decimal(pieces * plan.piece_g, 0), minutes=minutes
+        sets=sets, pieces=pieces, grams=decimal(pieces * plan.piece_g, 0), minutes=minutes
     )
 
 
 # ---- ways to an answer -------------------------------------------------------------------------------------------
 def way_rows(plan: AromaPlan, ways: Sequence[Way]) -> tuple[WayRow, ...]:
     """The ways in the order of what they cost."""
-    return tuple(
-        way_row(_way(plan, way), way.trials_each, way.trials_each * METHODS[way.method].cups * plan.piece_g, way.chance)
-        for way in ways
-    )
+    return tuple(way_row(_way(plan, way), way.trials_each, _grams(plan, way), way.chances) for way in ways)
+
+
+def _grams(plan: AromaPlan, way: Way) -> float:
+    """Chocolate that one person eats."""
+    return way.trials_each * METHODS[way.method].cups * plan.piece_g
 
 
 def _way(plan: AromaPlan, way: Way) -> str:
-    asked = "" if way.method == plan.method else _(", asking which of three has most of it")
+    other = METHODS[way.method].beside_scores
+    asked = "" if way.method == plan.method or other is None else _(", asking {question}").format(question=other())
     said = ngettext(
         "{people} people, {each} set each{asked}", "{people} people, {each} sets each{asked}", way.trials_each
     )

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, percent
+from studyapp.kinds.aroma.findings import controls, next_steps
 from studyapp.kinds.aroma.findings.trials import fewer_causes, fewer_headline, level, percent_of
 from studyapp.kinds.aroma.findings.verdicts import clearance, holds_for
 from studyapp.methods import METHODS
@@ -13,6 +15,7 @@ from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from analysis.choice import RoundEnd, SequentialPlan, SequentialResult, Standing
+    from analysis.choice.sequential import Careful
     from studyapp.kinds.aroma.deciding import SequentialStanding
     from studyapp.kinds.aroma.plan import AromaPlan
 
@@ -24,7 +27,7 @@ def sequential_finding(plan: AromaPlan, here: SequentialStanding, settling: int 
     facts = (*told.facts, holds_for(plan, len(plan.assessors)))
     numbers = (*told.numbers, Fact(_("All answers given"), _of(here.right, here.given), later))
     lede = f"{told.lede} {later}" if later else told.lede
-    return TrialFinding(told.headline, lede, facts, told.changes, told.warnings, clearance(plan), numbers)
+    return replace(told, lede=lede, facts=facts, caution=clearance(plan), numbers=numbers)
 
 
 def rounds_finding(judged: SequentialResult, settling: int | None = None) -> TrialFinding:
@@ -32,12 +35,13 @@ def rounds_finding(judged: SequentialResult, settling: int | None = None) -> Tri
     facts = (
         Fact(_("Right"), _of(judged.correct, judged.trials), _("cap {cap}").format(cap=judged.plan.cap)),
         _ended(judged),
+        *controls.fact(judged.control),
         _noticing(judged),
     )
     numbers = (*facts, *_errors(judged), *(_round(number, one) for number, one in enumerate(judged.rounds, start=1)))
-    return TrialFinding(
-        _headline(judged), _lede(judged), facts, _changes(settling), _careful(judged), caution(), numbers
-    )
+    warnings = tuple(round_warning(code, judged.missed) for code in judged.warnings)
+    then = next_steps.after_rounds(judged.standing, judged.reason)
+    return TrialFinding(_headline(judged), _lede(judged), facts, _changes(settling), warnings, caution(), numbers, then)
 
 
 def _of(right: int, given: int) -> str:
@@ -51,6 +55,7 @@ def _headline(judged: SequentialResult) -> str:
             "fewer right than guessing": fewer_headline(),
             "those who stayed away": _("Cannot tell: those who stayed away may be those who noticed."),
             "closed early": _("Cannot tell: closed before the plan had come to its end."),
+            **controls.headlines(),
         }.get(str(judged.reason), _("Cannot tell."))
     return {
         "different": _("Detectable."),
@@ -73,6 +78,8 @@ def _why(judged: SequentialResult) -> str:
     share = judged.proportion_discriminators
     if judged.reason == "fewer right than guessing":
         return fewer_causes()
+    if judged.reason in controls.headlines():
+        return controls.why(judged.control)
     if last is None or judged.standing == "go on":
         return _("The plan goes on, to {cap} answers at the latest.").format(cap=sealed.cap)
     words = {
@@ -211,17 +218,19 @@ def _changes(settling: int | None) -> tuple[str, ...]:
     return (said.format(cap=settling),)
 
 
-def _careful(judged: SequentialResult) -> tuple[str, ...]:
-    warnings = [_("People taste more than once, so “same” holds for these assessors only.")] * (judged.plan.people > 1)
-    if judged.missed:
-        warnings.append(
-            ngettext(
-                "{n} answer is missing from rounds that were served; the marks allow for it.",
-                "{n} answers are missing from rounds that were served; the marks allow for them.",
-                judged.missed,
-            ).format(n=judged.missed)
-        )
-    return tuple(warnings)
+def round_warning(code: Careful, missed: int) -> str:
+    """One caution beside the verdict of the rounds."""
+    missing = ngettext(
+        "{n} answer is missing from rounds that were served; the marks allow for it.",
+        "{n} answers are missing from rounds that were served; the marks allow for them.",
+        missed,
+    ).format(n=missed)
+    only = _("People taste more than once, so “same” holds for these assessors only.")
+    return {
+        "these assessors only": only,
+        "answers missing": missing,
+        "control_not_served": controls.not_served(),
+    }[code]
 
 
 # ---- pictures ----------------------------------------------------------------------------------------------------

@@ -69,7 +69,7 @@ def as_signed(
         "{lede}"
     ).format(headline=finding.headline, lede=finding.lede)
     careful = _("The numbers and pictures here are those of today's rule; the signed ones are in the record.")
-    return replace(finding, headline=line, lede=said, warnings=(careful, *finding.warnings))
+    return replace(finding, headline=line, lede=said, then="", warnings=(careful, *finding.warnings))
 
 
 def verdict_finding(plan: AromaPlan, result: Verdict) -> TrialFinding:
@@ -79,6 +79,8 @@ def verdict_finding(plan: AromaPlan, result: Verdict) -> TrialFinding:
     if isinstance(result, ChoiceResult):
         limit = forced_choice.d_prime_of(result.method, result.pd_limit)
         sealed = None if (found := prospects.prospect(plan)) is None else found.marks
+        if sealed is not None and result.control is not None and not result.control.trials:
+            sealed = replace(sealed, control=result.control)  # sealed without one: its mark was never offered
         return verdicts.detectable_finding(plan, result, limit, forced_choice.settling_people(result), sealed)
     if isinstance(result, Ladder):
         return verdicts.ladder_of(plan, result)
@@ -91,7 +93,7 @@ def verdict_finding(plan: AromaPlan, result: Verdict) -> TrialFinding:
 
 def with_guesses(finding: TrialFinding, answers: pd.DataFrame) -> TrialFinding:
     """The numbers with how many answers were called a guess, and how those fared; the verdict counts them all."""
-    guessed = answers[answers["guess"].astype(bool)]
+    guessed = answers[answers["guess"].astype(bool) & ~answers["control"].astype(bool)]
     fact = verdicts.guesses(len(guessed), int(guessed["correct"].sum()))
     return replace(finding, numbers=(*finding.numbers, fact))
 
@@ -103,4 +105,5 @@ def still_open(result: Verdict) -> ChoiceResult | None:
     tests = [result] if isinstance(result, ChoiceResult) else []
     if isinstance(result, Ladder) and result.clean_from_all_tasted is None:
         tests = [result.rungs[-1].result]
-    return next((test for test in tests if test.verdict == "cannot tell" and not test.fewer), None)
+    wanting = ("between the marks", "too few people to show it")
+    return next((test for test in tests if test.reason in wanting), None)

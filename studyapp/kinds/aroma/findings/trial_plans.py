@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, TrialFinding
 from studyapp.findings.numbers import decimal, of_studies, percent
+from studyapp.kinds.aroma.findings import controls
 from studyapp.kinds.aroma.findings.plans import below_floor
 from studyapp.kinds.aroma.findings.rounds import error_facts
 from studyapp.kinds.aroma.findings.trials import percent_of
@@ -13,7 +15,7 @@ from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.choice import ChoicePlan, PanelReach, SequentialPlan
+    from analysis.choice import ChoicePlan, ControlResult, PanelReach, SequentialPlan
 
 
 def plan_finding(
@@ -42,6 +44,13 @@ def plan_finding(
         warnings=(),
         caution="",
     )
+
+
+def controlled(finding: TrialFinding, plan: ChoicePlan, control: tuple[ControlResult, float]) -> TrialFinding:
+    """The same with a control: its mark, and how often "close enough" comes when it must be found too."""
+    both = of_studies(round(plan.power * control[1], 2))
+    more = controls.planned(*control), Fact(_("Power, control found"), both, _("close enough needs both"))
+    return replace(finding, facts=(*finding.facts, *more))
 
 
 def _advice(method: str) -> tuple[str, ...]:

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, listed, of_studies, percent
 from studyapp.kinds.aroma import rule
+from studyapp.kinds.aroma.findings import controls, next_steps
+from studyapp.kinds.aroma.findings.shares import noticed_facts
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
@@ -15,13 +17,18 @@ if TYPE_CHECKING:
 
 
 # ---- one test ----------------------------------------------------------------------------------------------------
-def choice_finding(result: ChoiceResult, limit_d_prime: float, settling: int | None = None) -> TrialFinding:
-    """The sentences of one test. `limit_d_prime` is pd_limit as d', `settling` the people who would settle it."""
+def choice_finding(
+    result: ChoiceResult, limit_d_prime: float, settling: int | None = None, nameable: bool = True
+) -> TrialFinding:
+    """The sentences of one test. `limit_d_prime` is pd_limit as d', `settling` the people who would settle it; nothing
+    is said of naming the taste where it is not `nameable`."""
+    asks_name = nameable and not METHODS[result.method].names_taste
     return TrialFinding(
         headline=_headline(result),
-        lede=_lede(result, settling),
+        lede=_lede(result, settling, asks_name),
         facts=(
             *_counts(result),
+            *controls.fact(result.control),
             _noticing(result),
             _distance(result.d_prime, result.alpha),
             _limit(result.pd_limit, limit_d_prime),
@@ -30,6 +37,7 @@ def choice_finding(result: ChoiceResult, limit_d_prime: float, settling: int | N
         changes=_conditions(result),
         warnings=tuple(choice_warning(warning, len(result.trials_each)) for warning in result.warnings),
         caution=caution(),
+        then=next_steps.after_test(result.verdict, result.reason),
     )
 
 
@@ -42,6 +50,8 @@ def _headline(result: ChoiceResult) -> str:
     }
     if result.reason == "fewer right than guessing":
         return fewer_headline()
+    if result.reason in controls.headlines():
+        return controls.headlines()[result.reason]
     if result.verdict == "cannot tell" and result.close_here:
         return _("Close enough for these assessors; cannot tell for people like them.")
     return said[result.verdict]
@@ -60,7 +70,7 @@ def fewer_causes() -> str:
     )
 
 
-def _lede(result: ChoiceResult, settling: int | None) -> str:
+def _lede(result: ChoiceResult, settling: int | None, asks_name: bool) -> str:
     sentences = [
         _("{k} of {n} answers are right; guessing alone finds about {g}.").format(
             k=result.correct, n=result.trials, g=decimal(_guessed(result), 0)
@@ -72,8 +82,10 @@ def _lede(result: ChoiceResult, settling: int | None) -> str:
         sentences.append(_truly(result))
     if result.close or result.close_here:
         sentences.append(_close(result))
-    if result.verdict == "cannot tell":
-        sentences += _open_question(result, settling)
+    if result.reason in controls.headlines():
+        sentences.append(controls.why(result.control))
+    elif result.verdict == "cannot tell":
+        sentences += _open_question(result, settling, asks_name)
     elif not result.similar.offered:
         sentences.append(not_offered(result))
     return " ".join(sentence for sentence in sentences if sentence)
@@ -86,9 +98,9 @@ def _truly(result: ChoiceResult) -> str:
     )
 
 
-def _open_question(result: ChoiceResult, settling: int | None) -> list[str]:
+def _open_question(result: ChoiceResult, settling: int | None, asks_name: bool) -> list[str]:
     """Why it cannot be told, and what would settle it."""
-    settles = _settles(result, settling)
+    settles = _settles(result, settling, asks_name)
     if not result.similar.offered:
         return [not_offered(result), settles]
     if result.close_here:
@@ -121,11 +133,16 @@ def _close(result: ChoiceResult) -> str:
     ).format(high=percent(result.most_noticing), limit=percent(result.pd_limit))
 
 
-def _settles(result: ChoiceResult, people: int | None) -> str:
+def _settles(result: ChoiceResult, people: int | None, asks_name: bool) -> str:
     """The price of an answer: people with as many trials each as these had."""
     each = max(result.trials_each)
+    if people is None and asks_name:
+        return _(
+            "No panel of this kind settles it; state a larger limit, or, if the taste has a name, ask which cup has "
+            "most of it."
+        )
     if people is None:
-        return _("No panel of this kind settles it; state a larger limit, or ask which of two is stronger.")
+        return _("No panel of this kind settles it; state a larger limit.")
     if each == 1:
         return ngettext(
             "{people} person, one trial, would settle it in 9 of 10 cases.",
@@ -219,7 +236,7 @@ def _power(result: ChoiceResult) -> Fact:
             _("This design"), _("finds {limit} in {found}").format(limit=percent(result.pd_limit), found=found), note
         )
     value = _("finds {limit} in {found}").format(limit=percent(result.pd_limit), found=of_studies(_whole(result.power)))
-    note = _("an identical pair passes in {passes}").format(passes=of_studies(_whole(result.pass_chance)))
+    note = _("an identical pair passes in {passes}").format(passes=of_studies(_whole(result.chances(0.0).similar)))
     return Fact(_("This design"), value, note)
 
 
@@ -238,7 +255,7 @@ def _conditions(result: ChoiceResult) -> tuple[str, ...]:
             _("Trials of one person count as independent: fresh codes, new orders, no feedback before the key opens.")
         )
     if result.close or result.close_here:
-        said.append(_("“Close enough” counts only if this panel also found a control known to differ."))
+        said.append(controls.rests_on(result.control))
     return tuple(said)
 
 
@@ -250,6 +267,8 @@ def percent_of(alpha: float) -> str:
 
 def choice_warning(warning: ChoiceWarning, people: int) -> str:
     """One caution beside the verdict of a forced-choice test."""
+    if warning.code == "control_not_served":
+        return controls.not_served()
     value = percent(warning.value) if warning.value is not None else ""
     sentences = {
         "one trial assumed": _("Totals alone do not say who answered: one trial each of different people was assumed."),
@@ -271,19 +290,74 @@ def choice_warning(warning: ChoiceWarning, people: int) -> str:
 
 
 # ---- carry-over --------------------------------------------------------------------------------------------------
-def ladder_finding(ladder: Ladder) -> TrialFinding:
-    """The sentences of a carry-over ladder; its rungs are numbered plain batches after."""
+def rung_name(level: int, aim: str) -> str:
+    """A rung as it is called on screen: plain batch "+2", "3 days" or "30 seconds"."""
+    if aim == "linger":
+        return ngettext("{n} day", "{n} days", level).format(n=level)
+    if aim == "aftertaste":
+        return ngettext("{n} second", "{n} seconds", level).format(n=level)
+    return _("batch +{n}").format(n=level)
+
+
+def ladder_finding(ladder: Ladder, aim: str = "carry over") -> TrialFinding:
+    """The sentences of a ladder; by its aim the rungs are plain batches after, days, or seconds after a piece."""
+    purge = _("Write the purge mass beside each batch; a clean taste follows from what was pushed through.")
+    batches = aim == "carry over"
     return TrialFinding(
-        headline=_clean_headline(ladder),
-        lede=_ladder_lede(ladder),
-        facts=tuple(_rung(rung.batch, rung.result) for rung in ladder.rungs),
+        headline=_clean_headline(ladder) if batches else _after_headline(ladder, aim),
+        lede=_ladder_lede(ladder) if batches else _after_lede(ladder, aim),
+        facts=(
+            *(_rung(rung.batch, rung.result, aim) for rung in ladder.rungs),
+            *still_noticing(ladder, aim),
+            *controls.fact(ladder.control),
+        ),
         changes=(
-            _("Write the purge mass beside each batch; a clean taste follows from what was pushed through."),
-            _("“Clean” counts only if this panel also found a control known to differ."),
+            *((purge,) if batches else ()),
+            *((_one_time_a_piece(),) if aim == "aftertaste" else ()),
+            *_rests_on(ladder),
         ),
         warnings=tuple(dict.fromkeys(_ladder_warnings(ladder))),
         caution=caution(),
+        then=next_steps.after_ladder(ladder.verdict, ladder.reason, aim),
     )
+
+
+def _rests_on(ladder: Ladder) -> tuple[str, ...]:
+    """The control that a claim of a clean rung rests on."""
+    return (controls.rests_on(ladder.control),) if ladder.control is None or ladder.control.found else ()
+
+
+def still_noticing(ladder: Ladder, aim: str) -> tuple[Fact, ...]:
+    """Until when each chosen share still notices it."""
+    unit = {"linger": _("{n} days"), "aftertaste": _("{n} seconds")}.get(aim, _("batch +{n}"))
+    asked = [rung.batch for rung in ladder.rungs]
+    return noticed_facts(ladder.noticed, asked, True, lambda number: unit.format(n=number))
+
+
+def _one_time_a_piece() -> str:
+    return _("Each piece was noticed once, at the time dealt to it; a time counts only the answers asked at it.")
+
+
+def _after_headline(ladder: Ladder, aim: str) -> str:
+    clean, found = ladder.clean_from_all_tasted, ladder.detected_through
+    if clean is not None:
+        return _("Close enough after {time}.").format(time=rung_name(clean, aim))
+    if found is not None and found == ladder.rungs[-1].batch:
+        return _("Still found after {time}, the last tasted.").format(time=rung_name(found, aim))
+    return not_gone(ladder)
+
+
+def _after_lede(ladder: Ladder, aim: str) -> str:
+    clean, found, limit = ladder.clean_from_all_tasted, ladder.detected_through, percent(ladder.pd_limit)
+    still = [] if found is None else [_("Still found after {time}.").format(time=rung_name(found, aim))]
+    still += fewer_rungs(ladder, [rung_name(rung.batch, aim) for rung in ladder.rungs if rung.result.fewer])
+    if clean is not None:
+        shown = _("From then on at most {limit} of people like these truly notice it.")
+    elif aim == "linger":
+        shown = uncontrolled(ladder) or _("At no day tasted is it shown that at most {limit} notice.")
+    else:
+        shown = uncontrolled(ladder) or _("At no time asked about is it shown that at most {limit} notice.")
+    return " ".join([*still, shown.format(limit=limit)])
 
 
 def _clean_headline(ladder: Ladder) -> str:
@@ -292,7 +366,13 @@ def _clean_headline(ladder: Ladder) -> str:
         return _("Close enough from plain batch +{batch} on.").format(batch=clean)
     if ladder.detected_through == ladder.rungs[-1].batch:
         return _("Still found in the last batch tasted, +{batch}.").format(batch=ladder.detected_through)
-    return _("Not shown to be gone.")
+    return not_gone(ladder)
+
+
+def not_gone(ladder: Ladder) -> str:
+    """The verdict where no rung is clean and the last is not found: its control may be why."""
+    reason = next((rung.result.reason for rung in reversed(ladder.rungs)), None)
+    return controls.headlines().get(str(reason), _("Not shown to be gone."))
 
 
 def _ladder_lede(ladder: Ladder) -> str:
@@ -309,8 +389,14 @@ def _ladder_lede(ladder: Ladder) -> str:
                 batch=ladder.clean_from_all_tasted, limit=percent(ladder.pd_limit)
             )
         )
-    sentences.append(_batch_by_batch(ladder))
+    sentences.append(uncontrolled(ladder) or _batch_by_batch(ladder))
     return " ".join(sentences)
+
+
+def uncontrolled(ladder: Ladder) -> str:
+    """Why no rung is called clean, where the control forbids it; without one, where some rung would have been."""
+    held = any(rung.result.reason in controls.headlines() for rung in ladder.rungs)
+    return controls.why(ladder.control) if held else ""
 
 
 def fewer_rungs(ladder: Ladder, named: list[str]) -> list[str]:
@@ -340,14 +426,14 @@ def _batch_by_batch(ladder: Ladder) -> str:
     ).format(batch=clean, **shared)
 
 
-def _rung(batch: int, result: ChoiceResult) -> Fact:
+def _rung(batch: int, result: ChoiceResult, aim: str) -> Fact:
     value = _("{k} of {n} right").format(k=result.correct, n=result.trials)
     mark = result.similar.maximum_correct if result.similar.offered else None
     up_to = _("none") if mark is None else _("{mark} or fewer").format(mark=mark)
     least = result.minimum_correct
     found = _("none") if least is None else _("{mark} or more").format(mark=least)
     return Fact(
-        _("Batch +{batch}").format(batch=batch),
+        _("Batch +{batch}").format(batch=batch) if aim == "carry over" else rung_name(batch, aim),
         value,
         _("found: {found}; gone: {gone}").format(found=found, gone=up_to),
     )

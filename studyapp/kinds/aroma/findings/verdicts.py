@@ -6,25 +6,27 @@ The numbers of a test, a threshold or a ladder are worded in the modules beside;
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.findings.facts import Fact, TrialFinding, caution
 from studyapp.findings.numbers import decimal, hours, listed, of_studies, of_ten, percent
-from studyapp.kinds.aroma.findings.doses import dose, threshold_finding
+from studyapp.kinds.aroma.findings import controls
+from studyapp.kinds.aroma.findings.doses import dose, noticed_from, threshold_finding
 from studyapp.kinds.aroma.findings.trials import (
     choice_finding,
     fewer_headline,
-    fewer_rungs,
     ladder_finding,
     offered_here,
+    rung_name,
+    still_noticing,
 )
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from analysis.choice import ChoiceResult, Ladder
-    from analysis.choice.threshold import FitTest, ThresholdFit
+    from analysis.choice.threshold import FitTest, ShareLevel, ThresholdFit
     from studyapp.kinds.aroma.plan import AromaPlan
 
 ZoneKind = Literal["fewer", "close", "open", "both", "detectable"]
@@ -44,11 +46,12 @@ class Zone:
 
 @dataclass(frozen=True, slots=True)
 class WayRow:
-    """One way to an answer: what to do, what it asks of a person, and how often it settles the question."""
+    """One way to an answer: what to do, what it asks of a person, and how often it settles the question where nobody
+    notices, where half the limit do, and where as many as the limit do."""
 
     what: str
     asks: str
-    chance: str
+    chances: tuple[str, ...]
 
 
 # ---- is it detectable --------------------------------------------------------------------------------------------
@@ -61,7 +64,7 @@ def detectable_finding(
 ) -> TrialFinding:
     """One test at one dose. `limit_d_prime` is the sealed pd limit as d', `settling` the people who would settle it;
     `sealed` is the same test over the sets that were sealed, for its marks and chances, where that is known."""
-    told = choice_finding(result, limit_d_prime, settling)
+    told = choice_finding(result, limit_d_prime, settling, plan.nameable)
     by_name = {fact.label: fact for fact in told.facts}
     share = result.proportion_discriminators
     noticing = _("at least {low}, at most {high}").format(
@@ -70,12 +73,11 @@ def detectable_finding(
     facts = (
         by_name[_("Right")],
         *marks_held(result, sealed or result),
+        *controls.fact(result.control),
         Fact(_("Truly noticing"), percent(share.estimate or 0.0), noticing),
         holds_for(plan, len(result.trials_each)),
     )
-    return TrialFinding(
-        told.headline, told.lede, facts, told.changes, told.warnings, clearance(plan), (*told.facts, _scope(result))
-    )
+    return replace(told, facts=facts, caution=clearance(plan), numbers=(*told.facts, _scope(result)))
 
 
 def marks_held(result: ChoiceResult, sealed: ChoiceResult) -> tuple[Fact, ...]:
@@ -99,10 +101,10 @@ def _chances(result: ChoiceResult) -> str:
     found = _("{limit} is found in {found}").format(
         limit=percent(result.pd_limit), found=of_studies(round(result.power, 2))
     )
-    if not result.similar.offered:
+    if not result.similar.offered or not result.can_be_close:
         return found
     return _("{found}, nobody noticing is shown in {passes}").format(
-        found=found, passes=of_studies(round(result.pass_chance, 2))
+        found=found, passes=of_studies(round(result.chances(0.0).similar, 2))
     )
 
 
@@ -112,7 +114,7 @@ def _guessed(result: ChoiceResult) -> str:
 
 def _offered(result: ChoiceResult) -> int | None:
     """The mark of "close enough" for people like these, where it is one that can be meant."""
-    return result.similar.maximum_correct if result.similar.offered else None
+    return result.similar.maximum_correct if result.similar.offered and result.can_be_close else None
 
 
 def _both_marks(result: ChoiceResult) -> str:
@@ -121,7 +123,9 @@ def _both_marks(result: ChoiceResult) -> str:
 
 
 def _marks(result: ChoiceResult) -> str:
-    most, least = _offered(result), result.minimum_correct
+    most, least, none = _offered(result), result.minimum_correct, controls.none_close(result.control)
+    if least is not None and none:
+        return _("different from {least}; {none}").format(least=least, none=none)
     if most is None and least is None:
         return _("none: too few answers")
     if most is None:
@@ -235,11 +239,12 @@ def dose_finding(
     point = fitted.estimate.value
     facts = (
         Fact(_("Half-way point"), _("outside the doses") if point is None else dose(point, unit), ends),
+        *_of_share(plan, fitted.noticed, noticed_from(fitted, unit)),
         Fact(_("Answers"), _("{k} of {n} right").format(k=right, n=total), _("at all doses together")),
         Fact(_("Doses tasted"), doses, unit),
         holds_for(plan, len(answers.assessors)),
     )
-    return TrialFinding(told.headline, told.lede, facts, told.changes, told.warnings, clearance(plan), told.facts)
+    return replace(told, facts=facts, caution=clearance(plan), numbers=told.facts)
 
 
 def _limits(fitted: ThresholdFit, unit: str) -> str:
@@ -284,22 +289,23 @@ def curve_says(fitted: ThresholdFit, unit: str) -> str:
 
 # ---- batch after batch, day after day ----------------------------------------------------------------------------
 def ladder_of(plan: AromaPlan, ladder: Ladder) -> TrialFinding:
-    """A ladder of plain batches after the botanical, or of days since."""
-    told = ladder_finding(ladder)
-    batches = plan.aim == "carry over"
-    headline, lede = (told.headline, told.lede) if batches else (_days_headline(ladder), _days_lede(ladder))
+    """A ladder of plain batches after the botanical, of days since, or of seconds after a piece."""
+    told = ladder_finding(ladder, plan.aim)
+    still = _("Still found in") if plan.aim == "carry over" else _("Still found after")
     facts = (
         Fact(_("Close enough from"), _clean_from(plan, ladder), _("tested from the last one back")),
-        Fact(_("Still found in"), _found_in(plan, ladder), _("tested from the first one on")),
+        Fact(still, _found_in(plan, ladder), _("tested from the first one on")),
+        *_of_share(plan, ladder.noticed, still_noticing(ladder, plan.aim)),
         Fact(_("Limit"), percent(ladder.pd_limit), _("may truly notice it")),
+        *controls.fact(ladder.control),
         holds_for(plan, len(ladder.rungs[0].result.trials_each)),
     )
-    numbers = tuple(
-        Fact(rung_name(rung.batch, plan.aim), fact.value, fact.note)
-        for rung, fact in zip(ladder.rungs, told.facts, strict=True)
-    )
-    changes = told.changes if batches else told.changes[1:]
-    return TrialFinding(headline, lede, facts, changes, told.warnings, clearance(plan), numbers)
+    return replace(told, facts=facts, caution=clearance(plan), numbers=told.facts)
+
+
+def _of_share(plan: AromaPlan, levels: Sequence[ShareLevel], facts: Sequence[Fact]) -> list[Fact]:
+    """The fact of the share that the plan names."""
+    return [fact for each, fact in zip(levels, facts, strict=True) if each.share == plan.share]
 
 
 def _clean_from(plan: AromaPlan, ladder: Ladder) -> str:
@@ -312,42 +318,13 @@ def _found_in(plan: AromaPlan, ladder: Ladder) -> str:
     return _("none of them") if found is None else rung_name(found, plan.aim)
 
 
-def _days_headline(ladder: Ladder) -> str:
-    clean = ladder.clean_from_all_tasted
-    if clean is not None:
-        return ngettext("Close enough after {n} day.", "Close enough after {n} days.", clean).format(n=clean)
-    if ladder.detected_through == ladder.rungs[-1].batch:
-        return _("Still found after {n} days, the last tasted.").format(n=ladder.detected_through)
-    return _("Not shown to be gone.")
-
-
-def _days_lede(ladder: Ladder) -> str:
-    sentences = []
-    if ladder.detected_through is not None:
-        sentences.append(
-            ngettext("Still found after {n} day.", "Still found after {n} days.", ladder.detected_through).format(
-                n=ladder.detected_through
-            )
-        )
-    sentences += fewer_rungs(ladder, [rung_name(rung.batch, "linger") for rung in ladder.rungs if rung.result.fewer])
-    if ladder.clean_from_all_tasted is not None:
-        sentences.append(
-            _("From then on at most {limit} of people like these truly notice it.").format(
-                limit=percent(ladder.pd_limit)
-            )
-        )
-    else:
-        sentences.append(
-            _("At no day tasted is it shown that at most {limit} notice.").format(limit=percent(ladder.pd_limit))
-        )
-    return " ".join(sentences)
-
-
-def rung_name(level: int, aim: str) -> str:
-    """A rung as it is called on screen: plain batch "+2", or "3 days"."""
-    if aim == "linger":
-        return ngettext("{n} day", "{n} days", level).format(n=level)
-    return _("batch +{n}").format(n=level)
+def ladder_asks(aim: str) -> str:
+    """What the picture of a ladder shows."""
+    asked = {
+        "linger": _("How many truly notice, day by day?"),
+        "aftertaste": _("How many truly notice, second after second?"),
+    }
+    return asked.get(aim, _("How many truly notice, batch by batch?"))
 
 
 def rung_kind(level: int, ladder: Ladder) -> RungKind:
@@ -378,29 +355,38 @@ def ladder_says(ladder: Ladder, aim: str) -> str:
 
 
 # ---- the price of an answer --------------------------------------------------------------------------------------
-def way_row(what: str, answers: int, grams: float, chance: float) -> WayRow:
-    """One way to an answer: answers and grams of one person, and the chance that it settles the question."""
+def way_row(what: str, answers: int, grams: float, chances: Sequence[float]) -> WayRow:
+    """One way to an answer: answers and grams of one person, and the chances that it settles the question."""
     asks = ngettext("{n} answer, {grams} g", "{n} answers, {grams} g", answers).format(
         n=answers, grams=decimal(grams, 0)
     )
-    return WayRow(what, asks, of_ten(chance))
+    return WayRow(what, asks, tuple(map(of_ten, chances)))
+
+
+def way_heads() -> list[str]:
+    """What stands above the columns of the ways; a limit is the same d' in every test, not the same share."""
+    return [
+        _("one of these"),
+        _("asks of a person"),
+        _("answers if nobody notices"),
+        _("if half the limit do"),
+        _("if the limit do"),
+    ]
 
 
 # ---- a verdict that was signed ------------------------------------------------------------------------------------
 def kept_line(plan: AromaPlan, document: Mapping[str, Any]) -> str:
     """A kept verdict in one line, from the document that was signed; empty for an empty one."""
-    if "threshold" in document:
+    if "threshold" in document and document.get("reason") != "fewer right than guessing":
         point = document["threshold"]["estimate"]
         if point is None:
             return _("Half-way point outside the doses tasted.")
         return _("Half notice it from {dose} on.").format(dose=dose(point, unit_word(plan.dose_unit)))
     if "rungs" in document:
-        clean = document["clean_from_all_tasted"]
-        if clean is None:
-            return _("Not shown to be gone.")
-        return _("Close enough from {rung} on.").format(rung=rung_name(clean, plan.aim))
-    if document.get("reason") == "fewer right than guessing":
-        return fewer_headline()
+        return _kept_ladder(plan, document)
+    said = {"fewer right than guessing": fewer_headline(), **controls.headlines()}
+    if document.get("reason") in said:
+        return said[document["reason"]]
     if "standing" in document:
         return {"different": _("Detectable."), "same": _("Close enough for these assessors.")}.get(
             document["standing"], _("Cannot tell.")
@@ -413,6 +399,14 @@ def kept_line(plan: AromaPlan, document: Mapping[str, Any]) -> str:
     if document["different"]:
         return _("Noticeable, and small enough.") if similar else _("Detectable.")
     return _("Close enough.") if similar else _("Cannot tell.")
+
+
+def _kept_ladder(plan: AromaPlan, document: Mapping[str, Any]) -> str:
+    clean = document["clean_from_all_tasted"]
+    if clean is not None:
+        return _("Close enough from {rung} on.").format(rung=rung_name(clean, plan.aim))
+    reasons = [str(rung.get("reason")) for rung in document["rungs"]]
+    return controls.headlines().get("".join(reasons[-1:]), _("Not shown to be gone."))
 
 
 # ---- what a taste result never clears ----------------------------------------------------------------------------

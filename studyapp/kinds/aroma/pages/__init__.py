@@ -74,7 +74,10 @@ def opening(plan: AromaPlan) -> Opening:
 
 
 def sealed(by: Staff, study: AromaStudy) -> None:
-    """Nothing below the rule and what is in the cups."""
+    """When batches are made, aged and tasted."""
+    from studyapp.kinds.aroma.pages import when
+
+    when.sealed(study)
 
 
 def kitchen(plan: AromaPlan) -> Kitchen:

@@ -13,7 +13,7 @@ import streamlit as st
 from studyapp.components import look
 from studyapp.components.plan_problems import beside
 from studyapp.findings import hours as plain_number
-from studyapp.kinds.aroma.plan import AromaPlan, Botanical, DoseUnit
+from studyapp.kinds.aroma.plan import SINCE_BOTANICAL, AromaPlan, Botanical, DoseUnit
 from studyapp.records import Problem
 from studyapp.words import _
 
@@ -83,10 +83,12 @@ def _levels(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
     label = {
         "carry over": _("Plain batches after it, counted from 1"),
         "linger": _("Days after which it is tasted"),
+        "aftertaste": _("Seconds after a piece at which it is noticed"),
     }[plan.aim]
-    typed = st.text_input(
-        label, ", ".join(str(level) for level in plan.batches), key=f"batches-{key}", placeholder="1, 2, 3"
-    )
+    shown = ", ".join(str(level) for level in plan.batches)
+    typed = st.text_input(label, shown, key=_rungs_key(plan, key), placeholder="1, 2, 3")
+    if plan.aim == "aftertaste":
+        look.put(look.quiet(_("Every piece is noticed once, at one of these times; another time needs other pieces.")))
     batches = _read(typed, plan.batches, read_counts)
     beside(problems, "batches")
     purge = plan.purge_g
@@ -101,6 +103,11 @@ def _levels(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
             key=f"purge-{key}",
         )
     return replace(plan, batches=batches, doses=(), purge_g=purge)
+
+
+def _rungs_key(plan: AromaPlan, key: str) -> str:
+    """Seconds have a field of their own: what was typed as batches is no time."""
+    return f"seconds-{key}" if plan.aim == "aftertaste" else f"batches-{key}"
 
 
 def _doses(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
@@ -155,8 +162,9 @@ def read_numbers(typed: str) -> list[float]:
 def unread(plan: AromaPlan, key: str) -> tuple[Problem, ...]:
     """What is typed on the page and cannot be kept: until it is mended, the plan is not the one that is looked at."""
     field, read = ("doses", read_numbers) if plan.aim == "dose" else ("batches", read_counts)
+    where = f"doses-{key}" if plan.aim == "dose" else _rungs_key(plan, key)
     try:
-        read(st.session_state.get(f"{field}-{key}", "") if plan.aim != "detectable" else "")
+        read(st.session_state.get(where, "") if plan.aim != "detectable" else "")
     except ValueError as wrong:
         return (Problem(field, str(wrong)),)
     return ()
@@ -190,7 +198,7 @@ def _number(part: str) -> float:
 
 # ---- the other cups ----------------------------------------------------------------------------------------------
 def _against(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
-    if plan.aim in ("carry over", "linger"):
+    if plan.aim in SINCE_BOTANICAL:
         reference = st.text_input(
             _("The other cups: plain chocolate made before"),
             plan.reference,

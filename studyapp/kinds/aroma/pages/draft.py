@@ -10,14 +10,14 @@ import streamlit as st
 from studyapp import session
 from studyapp.components import acts
 from studyapp.kinds.aroma import rule
-from studyapp.kinds.aroma.pages import cups, power, question, table
+from studyapp.kinds.aroma.pages import cups, power, question, table, when
 from studyapp.kinds.aroma.plan import AromaPlan, AromaStudy
 from studyapp.records import Problem, Staff
 from studyapp.services import planning
 
 
 def fields(by: Staff, study: AromaStudy) -> AromaPlan:
-    """The five parts; whatever was typed is kept at once. A proposal taken over draws its fields anew."""
+    """The six parts; whatever was typed is kept at once. A proposal taken over draws its fields anew."""
     version = session.kept(f"taken-{study.id}", 0)
     key, store, plan = f"{study.id}-{version}", session.store(), study.plan
     shown = _worth_showing(plan, session.kept(f"tried-{study.id}", False))
@@ -29,7 +29,7 @@ def fields(by: Staff, study: AromaStudy) -> AromaPlan:
     if proposed is not None:
         plan = question.taken(plan, proposed)
         session.keep(f"taken-{study.id}", version + 1)
-    plan = replace(plan, sittings=rule.sittings_needed(plan))
+    plan = when.draw(replace(plan, sittings=rule.sittings_needed(plan)), key, study.id)
     if plan != study.plan:
         with acts.refusals():
             planning.keep_plan(store, by, study.id, plan)
@@ -50,6 +50,7 @@ def _worth_showing(plan: AromaPlan, tried: bool) -> tuple[Problem, ...]:
         "assessors": not plan.assessors,
         "contains": not plan.contains,
         "safe_food_by": not plan.safe_food_by,
+        "control": not (plan.control and plan.control.holds),
     }
     found = rule.problems(plan)
     return tuple(problem for problem in found if tried or not empty.get(problem.where, False))

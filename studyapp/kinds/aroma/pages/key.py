@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from studyapp.components import look
+import streamlit as st
+
+from studyapp import session
+from studyapp.components import acts, look
 from studyapp.kinds.aroma import deciding
-from studyapp.kinds.aroma.deciding import prospects
+from studyapp.kinds.aroma.deciding import SequentialStanding, prospects
 from studyapp.kinds.aroma.findings import verdicts
 from studyapp.kinds.aroma.pages import verdict
 from studyapp.kinds.aroma.plan import AromaPlan, AromaStudy
@@ -28,7 +31,7 @@ def opening(plan: AromaPlan) -> Opening:
             _("You see which cups held the plant, how many answers are right, and the verdict."),
             counted,
             _("The marks cannot change. They were sealed before the first answer."),
-            _("The opening, its time and the name below go into the record. A key opens once."),
+            _("The opening, its time and who opens it go into the record. A key opens once."),
         ),
     )
 
@@ -51,14 +54,17 @@ def still_open(left: int) -> str:
 
 def still_wanted(store: Store, by: Staff, study: AromaStudy, left: int) -> int:
     """How many sets are still wanted before the key may open; a plan that has reached a line wants none."""
-    if study.plan.sequential and deciding.standing(store, by, study.id).standing != "go on":
-        return 0
-    return left
+    if not study.plan.sequential:
+        return left
+    here = deciding.standing(store, by, study.id)
+    if here.standing == "same":
+        return here.control_left
+    return left if here.standing == "go on" else 0
 
 
 def lost(store: Store, by: Staff, study: AromaStudy) -> None:
     """Before the key opens: the marks that hold for fewer answers than were sealed, with the chances left to them."""
-    found = prospects.left(study.plan, deciding.answers_each(store, by, study.id))
+    found = prospects.left(study, deciding.answers_each(store, by, study.id))
     if found is None:
         return
     sealed, given = found
@@ -74,12 +80,33 @@ def standing(store: Store, by: Staff, study: AromaStudy, theme: Theme) -> bool:
         look.put(look.quiet(_("What the rounds say shows here after the first complete round.")))
         return False
     rounds = ngettext("{n} complete round.", "{n} complete rounds.", here.served).format(n=here.served)
+    same = (
+        _("The round ended as close enough, if the control is found: serve the rest of its sets first.")
+        if here.control_left
+        else _("The round ended as close enough: open the key.")
+    )
     told = {
         "go on": _("The plan asks for the next round."),
         "different": _("The round ended as detectable: open the key."),
-        "same": _("The round ended as close enough: open the key."),
+        "same": same,
         "cannot tell": _("The plan has reached its end: open the key."),
     }[here.standing]
     look.put(look.text(_("{rounds} {told}").format(rounds=rounds, told=told)))
+    _control_left(store, by, study, here)
     verdict.early(here.judged, theme)
-    return here.standing != "go on"
+    return here.standing != "go on" and not (here.standing == "same" and here.control_left)
+
+
+def _control_left(store: Store, by: Staff, study: AromaStudy, here: SequentialStanding) -> None:
+    """Offers to close the count and to serve alone what is left of the control."""
+    if not here.control_waits:
+        return
+    words = ngettext(
+        "Close the count, serve the {n} control set left",
+        "Close the count, serve the {n} control sets left",
+        here.control_left,
+    )
+    if st.button(words.format(n=here.control_left), key="control-left"):
+        with acts.refusals():
+            deciding.serve_control(store, by, study.id)
+            session.go("studies")  # where the new sitting is the next step

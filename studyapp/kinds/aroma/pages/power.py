@@ -35,6 +35,8 @@ def draw(plan: AromaPlan, problems: Sequence[Problem]) -> None:
     rows = [
         look.pair(look.strong(fact.label), look.plain(fact.value)) + look.text(fact.note, "small") for fact in marks
     ]
+    if marks:
+        rows.append(look.table(*plans.chance_table(plan.pd_limit, prospects.chances(found))))
     first, *more = (look.text(sentence) for sentence in plans.can_show(plan, found))
     with st.container(gap=None):
         look.put(heading)

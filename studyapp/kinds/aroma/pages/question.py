@@ -11,11 +11,13 @@ import streamlit as st
 from studyapp.components import acts, look
 from studyapp.components.plan_problems import beside
 from studyapp.kinds.aroma import rule
-from studyapp.kinds.aroma.findings.plans import aim_name
-from studyapp.kinds.aroma.plan import AromaAim, AromaPlan
+from studyapp.kinds.aroma.findings.plans import aim_name, chance_table
+from studyapp.kinds.aroma.pages import control
+from studyapp.kinds.aroma.plan import PROPOSED_SECONDS, AromaAim, AromaPlan
 from studyapp.kinds.aroma.rule import proposal as aroma_planning
 from studyapp.kinds.aroma.rule.proposal import Proposal
 from studyapp.methods import METHODS
+from studyapp.methods import proposal as proposed
 from studyapp.records import Problem
 from studyapp.words import _
 
@@ -24,11 +26,8 @@ def draw(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
     """The plan with what was typed here."""
     with st.container(key="card-question"):
         look.put(look.title(_("1. The question"), 2))
-        plan = replace(
-            plan,
-            title=st.text_input(_("Name of the study"), plan.title, max_chars=120, key=f"title-{key}") or plan.title,
-            aim=_aim(plan, key),
-        )
+        title = st.text_input(_("Name of the study"), plan.title, max_chars=120, key=f"title-{key}") or plan.title
+        plan = _asked(replace(plan, title=title), _aim(plan, key))
         plan = replace(
             plan,
             question=st.text_area(
@@ -47,6 +46,13 @@ def _aim(plan: AromaPlan, key: str) -> AromaAim:
     return chosen
 
 
+def _asked(plan: AromaPlan, aim: AromaAim) -> AromaPlan:
+    """The plan with its aim; seconds are no batches, so they come with their question and go with it."""
+    if aim == plan.aim or "aftertaste" not in (aim, plan.aim):
+        return replace(plan, aim=aim)
+    return replace(plan, aim=aim, batches=PROPOSED_SECONDS if aim == "aftertaste" else ())
+
+
 def _named(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
     words = {True: _("Yes, it has a name, such as mint or smoke"), False: _("No, it is only somehow different")}
     nameable = st.radio(
@@ -56,6 +62,7 @@ def _named(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
         format_func=words.get,
         key=f"nameable-{key}",
     )
+    look.put(look.quiet(_("If it can, name it: what is asked for by name is found with far fewer cups.")))
     note = plan.note
     if nameable:
         note = st.text_input(
@@ -90,6 +97,8 @@ def proposal(plan: AromaPlan, key: str) -> Proposal | None:
                 plan.nameable, lingers, len(plan.assessors), plan.pd_limit, plan.aim, len(rule.levels(plan))
             )
             look.put(look.text(METHODS[found.method].title(), "strong"), look.bullets(found.sentences))
+            if plan.aim != "dose":
+                look.put(look.table(*chance_table(plan.pd_limit, found.chances)))
             if st.button(_("Use this test"), key=f"use-{key}"):
                 return found
         return None
@@ -104,28 +113,49 @@ def by_hand(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
     """The same by hand: test, counts, limit and risk, and whether it may end early."""
     with st.container(key="card-numbers"):
         look.put(look.title(_("5. How many, and how sure"), 2))
-        methods = list(METHODS)
-        method = st.selectbox(
-            _("Test"),
-            methods,
-            methods.index(plan.method),
-            format_func=lambda name: METHODS[name].title(),
-            key=f"method-{key}",
-        )
+        plan = replace(plan, method=_test(plan, key))
         left, right = st.columns(2)
         with left:
-            each = _whole(_("Sets of one person at each dose or batch"), plan.trials_each, 10, f"each-{key}")
+            each = _whole(_("Sets of one person at each dose, batch or time"), plan.trials_each, 10, f"each-{key}")
             limit = _share(_("Limit: share that may truly notice, %"), plan.pd_limit, 95.0, f"pd-{key}")
         with right:
             sets = _whole(_("Sets in one sitting"), plan.sets_a_sitting, 6, f"sets-{key}")
             alpha = _share(_("Risk of a wrong claim, %"), plan.alpha, 25.0, f"alpha-{key}")
+        plan = _noticed(plan, key, problems)
         beside(problems, "method", "trials_each", "sets_a_sitting", "pd_limit", "alpha")
-        plan = replace(plan, method=method, trials_each=each, sets_a_sitting=sets, pd_limit=limit, alpha=alpha)
+        plan = replace(plan, trials_each=each, sets_a_sitting=sets, pd_limit=limit, alpha=alpha)
         plan = replace(
             plan,
             retaste=st.checkbox(_("Going back to a cup within a set is allowed"), plan.retaste, key=f"retaste-{key}"),
         )
-        return _early(plan, key, problems) if plan.aim == "detectable" else replace(plan, sequential=False, cap=None)
+        early = plan.aim == "detectable"
+        plan = _early(plan, key, problems) if early else replace(plan, sequential=False, cap=None)
+        return control.draw(plan, key, problems)
+
+
+def _test(plan: AromaPlan, key: str) -> str:
+    """The test; one that asks for a taste by name stands in the list only where the plan names it, and after pieces
+    that are eaten one by one only what can be asked of them."""
+    fitting = [name for name, method in METHODS.items() if plan.nameable or not method.names_taste]
+    usual, asked = proposed(named=False, lingers=plan.sets_a_sitting == 1)[0].name, "named" if plan.nameable else "any"
+    if plan.aim == "aftertaste":
+        fitting, asked = [name for name, method in METHODS.items() if method.ask_after], "after"
+        usual = fitting[0]
+    return st.selectbox(
+        _("Test"),
+        fitting,
+        fitting.index(plan.method if plan.method in fitting else usual),
+        format_func=lambda name: METHODS[name].title(),
+        key=f"method-{asked}-{key}",
+    )
+
+
+def _noticed(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
+    if plan.aim == "detectable":
+        return plan
+    share = _share(_("Tell from where, or up to where, so many notice, %"), plan.share, 95.0, f"share-{key}")
+    beside(problems, "share")
+    return replace(plan, share=share)
 
 
 def _early(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from studyapp.components import look
-from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.aroma.plan import SINCE_BOTANICAL, AromaPlan
+from studyapp.kinds.aroma.rule import control
 from studyapp.words import _
 
 
@@ -21,7 +22,8 @@ def cups(plan: AromaPlan) -> Sequence[str]:
         (_("Plant"), _("{name}, {part}").format(name=plant.name, part=plant.part)),
         (_("Supplier and lot"), _("{supplier}, {lot}").format(supplier=plant.supplier, lot=plant.lot)),
         (_("Infusion"), plan.process),
-        (_("The other cups"), plan.reference if plan.aim in ("carry over", "linger") else plan.blank),
+        (_("The other cups"), plan.reference if plan.aim in SINCE_BOTANICAL else plan.blank),
+        *([(_("The control"), control.made(plan))] if plan.control else []),
         (_("Cleared as food by"), plan.safe_food_by),
     ]
     return (

@@ -11,7 +11,7 @@ from studyapp.components import look, plan_people, plan_table
 from studyapp.components.plan_problems import beside
 from studyapp.kinds.aroma.findings.plans import load
 from studyapp.kinds.aroma.plan import AromaPlan
-from studyapp.records import MINUTES_A_SET, Problem, Staff
+from studyapp.records import Problem, Staff
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -27,8 +27,8 @@ def draw(store: Store, by: Staff, plan: AromaPlan, key: str, problems: Sequence[
         beside(problems, "contains", "traces", "safe_food_by")
         look.put(look.caution(_caution(), _("Careful")))
         plan = _serving(plan, key)
-        beside(problems, "piece_g", "rest_seconds", "sittings")
-        look.put(look.quiet(load(plan, MINUTES_A_SET)))
+        beside(problems, "piece_g", "rest_seconds", "sittings", "most_g_a_day")
+        look.put(look.quiet(load(plan)))
     return plan
 
 
@@ -47,4 +47,8 @@ def _caution() -> str:
 
 
 def _serving(plan: AromaPlan, key: str) -> AromaPlan:
-    return plan_table.routine(plan_table.piece_and_rest(plan, key, _("Rest between sets, minutes")), key)
+    rest = _("Rest between pieces and sets, minutes") if plan.longest_wait else _("Rest between sets, minutes")
+    plan = plan_table.piece_and_rest(plan, key, rest)
+    asked = _("Most grams of one person in a day, where there is a limit")
+    most = st.number_input(asked, 0.0, 1000.0, plan.most_g_a_day, 1.0, format="%.0f", key=f"most-{key}")
+    return plan_table.routine(replace(plan, most_g_a_day=most or None), key)

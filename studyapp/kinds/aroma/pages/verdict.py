@@ -32,6 +32,7 @@ def head(finding: TrialFinding, crumb: str) -> None:
         crumb,
         look.title(finding.headline, 1, "verdict"),
         look.lede(finding.lede),
+        *([look.text(finding.then, "strong")] if finding.then else []),
         look.facts([(fact.label, fact.value, fact.note) for fact in finding.facts]),
     )
 
@@ -88,12 +89,9 @@ def rungs(ladder: Ladder, aim: str, theme: Theme, once: Once = at_each_run) -> N
     found = look.chip("triangle", _("still found"))
     told = look.plain(_("To be close enough, the whole bar must lie in the shade, there and in every later one."))
     look.put(f'<p class="say quiet">{gone} {open_} {found} {told}</p>')
-    heading = (
-        _("How many truly notice, day by day?") if aim == "linger" else _("How many truly notice, batch by batch?")
-    )
     _card(
         "rungs",
-        heading,
+        verdicts.ladder_asks(aim),
         _("true detectors in %"),
         once("rungs", lambda: ladder_picture(ladder, aim, theme)),
         verdicts.ladder_says(ladder, aim),
@@ -124,8 +122,8 @@ def _card(name: str, heading: str, note: str, picture: str, said: str) -> None:
 # ---- below the pictures ------------------------------------------------------------------------------------------
 def price(rows: Sequence[WayRow]) -> None:
     """Ways to an answer, each with what it asks of a person and how often it settles the question."""
-    heads = [_("one of these"), _("asks of a person"), _("gives an answer")]
-    body = [[way.what, way.asks, way.chance] for way in rows]
+    heads = verdicts.way_heads()
+    body = [[way.what, way.asks, *way.chances] for way in rows]
     told = _(
         "Each is a new study with its own seal. The answers of this one stay as they are and are not added: counting "
         "on after the key was opened finds differences that are not there."

@@ -6,7 +6,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from studyapp.findings import percent
-from studyapp.kinds.aroma.findings.verdicts import RungKind, rung_kind, rung_name, rung_says
+from studyapp.kinds.aroma.findings.trials import rung_name
+from studyapp.kinds.aroma.findings.verdicts import RungKind, rung_kind, rung_says
 from studyapp.pictures import marks
 from studyapp.pictures.marks import Frame, Layer, Picture, Row, Sign
 from studyapp.pictures.theme import Theme

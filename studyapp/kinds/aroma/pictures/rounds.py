@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 HEIGHT = 320
 _HALF = 0.12  # half the width of a column, in rounds
 _BEYOND = 3.0  # right answers that a column reaches beyond its outer mark
+_NAMED = 0.2  # of the width is left before the first column for what the line is called, on a phone too
+_CLEAR = 9  # px from the middle of a word to a line beside it
 _MOST_NAMED = 6  # with more rounds the words beside the columns would meet; the last one keeps its own
 
 
@@ -41,7 +43,8 @@ def by_round(judged: SequentialResult, theme: Theme) -> Picture:
     layers = [marks.level(frame, 0.0, theme.ink, 1.5, marks.GUESS_DASH)]
     for column in columns:
         layers += _column(column, guess, frame, column.number in named)
-    layers.append(marks.words(_("guessing alone"), 0.05, 0.0, theme.quiet, "left", dy=10))
+    below = not judged.rounds or judged.rounds[0].correct >= guess * judged.rounds[0].trials
+    layers.append(marks.words(_("guessing"), frame.across[0], 0.0, theme.quiet, "left", dx=2, dy=10 if below else -10))
     return frame.picture([*layers, *_way(judged, guess, theme)], HEIGHT)
 
 
@@ -71,7 +74,7 @@ def _frame(judged: SequentialResult, columns: list[_Column], guess: float, theme
     every = max(1, -(-rounds // 12))
     return Frame(
         theme,
-        (0, rounds + 0.9),
+        (min(0.0, (1 - _HALF - _NAMED * (rounds + 0.9)) / (1 - _NAMED)), rounds + 0.9),
         (low, high),
         [*range(1, rounds + 1, every)],
         ticks,
@@ -96,7 +99,8 @@ def _column(column: _Column, guess: float, frame: Frame, named: bool) -> Iterato
         said = _("{n} or more").format(n=column.different)
         yield marks.words(said, right, upper, colour, "left", dx=4, dy=-8, weight=600)
     if named and column.same is not None:
-        dy = 18 if 0 <= lower < 1 else 8  # off the line of guessing, which would run through them
+        rise = lower * HEIGHT / (high - low)  # px above the line of guessing, which would run through them
+        dy = 8 if abs(rise - 8) >= _CLEAR else round(rise) + _CLEAR + 1
         yield marks.words(
             _("up to {high}").format(high=column.same), right, lower, colour, "left", dx=4, dy=dy, weight=600
         )

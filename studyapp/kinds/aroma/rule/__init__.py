@@ -6,9 +6,13 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.errors import BadInput
+from studyapp.kinds.aroma.plan import LADDERS, SINCE_BOTANICAL, AromaPlan
+from studyapp.kinds.aroma.rule import control
+from studyapp.kinds.aroma.rule.run_calendar import calendar
 from studyapp.methods import METHODS
 from studyapp.records import Check, Problem
+from studyapp.services.noticing import TOLERATED_SECONDS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -17,14 +21,15 @@ if TYPE_CHECKING:
 PALATE = 6
 FEWEST, FEWEST_FOR_DOSES, MOST_PEOPLE = 3, 5, 60
 FEWEST_DOSES, FEWEST_ANSWERS = 4, 20  # ASTM E1432 1.1
+LATEST_SECONDS, LATEST_RUNG = 900, 365
 
 
 # ---- the size of a plan ----------------------------------------------------------------------------------------------
 def levels(plan: AromaPlan) -> tuple[float | None, ...]:
-    """What is held against the plain cup: doses, batches or days in order, or one sample without a level."""
+    """What is asked about apart: doses, batches, days or seconds in order, or one sample without a level."""
     if plan.aim == "dose":
         return tuple(sorted(plan.doses))
-    if plan.aim in ("carry over", "linger"):
+    if plan.aim in LADDERS:
         return tuple(float(batch) for batch in sorted(plan.batches))
     return (None,)
 
@@ -34,6 +39,11 @@ def sets_each(plan: AromaPlan) -> int:
     if plan.sequential:
         return math.ceil((plan.cap or 0) / max(len(plan.assessors), 1))
     return plan.trials_each * len(levels(plan))
+
+
+def main_sets(plan: AromaPlan) -> int:
+    """Sets of everybody in the whole study, without those of the control."""
+    return sets_each(plan) * len(plan.assessors)
 
 
 def sittings_needed(plan: AromaPlan) -> int:
@@ -54,6 +64,11 @@ def designed(method: str, people: int, trials_each: int, alpha: float, pd_limit:
     return judge_panel(method, (trials_each,) * people, (0,) * people, alpha, pd_limit)
 
 
+def noticing(limit: float) -> dict[str, float]:
+    """The shares of people that chances are stated for."""
+    return {"nobody": 0.0, "half the limit": limit / 2, "the limit": limit}
+
+
 def by_rounds(plan: AromaPlan) -> SequentialPlan:
     """The lines and marks of a plan that may end early, in whole rounds of everybody; a cap that was sealed when it
     needed not hold whole rounds keeps those that fit. Raises ValueError for risks out of range."""
@@ -71,9 +86,12 @@ def problems(plan: AromaPlan) -> tuple[Problem, ...]:
         *_question_problems(plan),
         *_sample_problems(plan),
         *_level_problems(plan),
+        *_aftertaste_problems(plan),
         *_number_problems(plan),
         *_panel_problems(plan),
         *_table_problems(plan),
+        *control.problems(plan, main_sets(plan)),
+        *_calendar_problems(plan),
     )
     return found if any(problem.blocks for problem in found) else (*found, *_mark_problems(plan))
 
@@ -99,12 +117,12 @@ def _sample_problems(plan: AromaPlan) -> Iterator[Problem]:
         yield Problem(
             "process", _("Fix the infusion: write grams per kg, minutes, and the temperatures of air and mass.")
         )
-    if plan.aim in ("detectable", "dose") and not plan.blank.strip():
+    if plan.aim not in SINCE_BOTANICAL and not plan.blank.strip():
         yield Problem(
             "blank",
             _("Fix the blank: same mass, same hot air, no botanical. Without it the test finds the heating."),
         )
-    if plan.aim in ("carry over", "linger") and not plan.reference.strip():
+    if plan.aim in SINCE_BOTANICAL and not plan.reference.strip():
         yield Problem("reference", _("Fix the reference: plain chocolate made before any botanical, kept apart."))
     if not plan.contains.strip():
         yield Problem(
@@ -121,14 +139,35 @@ def _level_problems(plan: AromaPlan) -> Iterator[Problem]:
             yield Problem("doses", _("Fix the doses: numbers above 0, each once; 0 is blank against blank."))
         elif not FEWEST_DOSES <= len(tasted) <= 20:
             yield Problem("doses", _("Fix the doses: 4 to 20 above 0, each about double the one before."))
-    if plan.aim in ("carry over", "linger") and (
-        not plan.batches or len(set(plan.batches)) != len(plan.batches) or not all(0 < b <= 365 for b in plan.batches)
-    ):
+    latest = LATEST_SECONDS if plan.aim == "aftertaste" else LATEST_RUNG
+    once = len(set(plan.batches)) == len(plan.batches)
+    if plan.aim not in LADDERS or (plan.batches and once and all(0 < rung <= latest for rung in plan.batches)):
+        return
+    if plan.aim == "aftertaste":
+        yield Problem("batches", _("Fix the times: whole seconds from 1 to 900, each once, such as 30, 60, 120."))
+    else:
         yield Problem("batches", _("Fix the batches: whole numbers from 1, each once, such as 1, 2, 3."))
 
 
+def _aftertaste_problems(plan: AromaPlan) -> Iterator[Problem]:
+    """Each piece is noticed once, alone, after what is left of the one before has gone."""
+    if plan.aim != "aftertaste":
+        return
+    if plan.method in METHODS and METHODS[plan.method].ask_after is None:
+        askable = ", ".join(name for name, method in METHODS.items() if method.ask_after)
+        yield Problem(
+            "method", _("Fix the test: pieces eaten one by one are compared by {known}.").format(known=askable)
+        )
+    if plan.rest_seconds < plan.longest_wait:
+        yield Problem(
+            "rest_seconds",
+            _("Fix the rest: at least as long as the latest time, {n} seconds.").format(n=plan.longest_wait),
+        )
+
+
 def _number_problems(plan: AromaPlan) -> Iterator[Problem]:
-    for where, share, below in (("alpha", plan.alpha, 0.5), ("beta", plan.beta, 0.5), ("pd_limit", plan.pd_limit, 1.0)):
+    shares = {"alpha": (plan.alpha, 0.5), "beta": (plan.beta, 0.5), "pd_limit": (plan.pd_limit, 1.0)}
+    for where, (share, below) in {**shares, "share": (plan.share, 1.0)}.items():
         if not 0 < share < below:
             yield Problem(where, _("Fix this share: it lies above 0 and below {below}.").format(below=f"{below:g}"))
     for where, value, low, high in (
@@ -168,7 +207,7 @@ def _panel_problems(plan: AromaPlan) -> Iterator[Problem]:
 
 
 def _table_problems(plan: AromaPlan) -> Iterator[Problem]:
-    pieces = cups_a_set(plan.method) * plan.sets_a_sitting
+    pieces = cups_a_set(plan.method) * (plan.sets_a_sitting + control.most_a_sitting(plan))
     if plan.sittings != sittings_needed(plan):
         yield Problem(
             "sittings",
@@ -188,14 +227,36 @@ def _table_problems(plan: AromaPlan) -> Iterator[Problem]:
             ),
             blocks=False,
         )
+    if plan.most_g_a_day is not None and not pieces * plan.piece_g <= plan.most_g_a_day <= 1000:
+        yield Problem(
+            "most_g_a_day",
+            _("Fix the grams of a day: one sitting alone serves {g} g to each person.").format(
+                g=f"{pieces * plan.piece_g:g}"
+            ),
+        )
     if not 0 < plan.piece_g <= 50:
         yield Problem("piece_g", _("Fix the piece: grams above 0, at most 50."))
     if not 0 <= plan.rest_seconds <= 3600:
         yield Problem("rest_seconds", _("Fix the rest: between 0 and 60 minutes."))
 
 
+def _calendar_problems(plan: AromaPlan) -> Iterator[Problem]:
+    """A start that is planned needs habits that a calendar can hold; without one there is no calendar to mend."""
+    if plan.starts_at is None or not levels(plan):
+        return
+    if not 0 < plan.batch_minutes <= 24 * 60:
+        yield Problem("calendar", _("Fix the time of a batch: write minutes above 0, at most a day."))
+        return
+    try:
+        calendar(plan)
+    except BadInput as wrong:
+        yield Problem("calendar", str(wrong))
+
+
 def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
     """Asked only of a plan that is sound otherwise."""
+    if without := control.without(plan):
+        yield Problem("control", _("Careful: {why}").format(why=without), blocks=False)
     if plan.aim == "dose" or plan.sequential:
         return
     made = designed(plan.method, len(plan.assessors), plan.trials_each, plan.alpha, plan.pd_limit)
@@ -207,8 +268,8 @@ def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
 
 # ---- sentences -------------------------------------------------------------------------------------------------------
 def named() -> dict[str, int]:
-    """Nothing: the plan is the whole rule."""
-    return {}
+    """What a seal names beside the plan: the version of the rule."""
+    return {"rule_version": control.RULE_VERSION}
 
 
 def checks(plan: AromaPlan) -> tuple[Check, ...]:
@@ -225,7 +286,9 @@ def checks(plan: AromaPlan) -> tuple[Check, ...]:
 
 
 def sentences(plan: AromaPlan, sealed: Mapping[str, Any] | None = None) -> tuple[str, ...]:
-    """The rule in plain sentences; a seal names nothing beside it. Raises ValueError for an unknown method."""
+    """The rule in plain sentences. `sealed` is what its seal names beside the plan, None what it would name today.
+    Raises ValueError for an unknown method."""
+    asked = control.asked_for(named() if sealed is None else sealed)
     lines = [
         _("Question: {question}").format(question=plan.question),
         _served(plan),
@@ -235,20 +298,43 @@ def sentences(plan: AromaPlan, sealed: Mapping[str, Any] | None = None) -> tuple
             sets_each(plan),
         ).format(people=len(plan.assessors), n=sets_each(plan), sets=plan.sets_a_sitting),
     ]
-    lines += [_sequential_sentence(plan)] if plan.sequential else _mark_sentences(plan)
-    if plan.aim in ("carry over", "linger"):
-        lines.append(_("Read from the last to the first; the first that fails ends it."))
+    close = plan.control is not None or not asked
+    lines += [_sequential_sentence(plan)] if plan.sequential else _mark_sentences(plan, close)
+    lines += control.sentences(plan) if asked else ()
+    lines += _ladder_sentences(plan)
+    if plan.most_g_a_day is not None:
+        lines.append(_("At most {g} g a day for one person.").format(g=f"{plan.most_g_a_day:g}"))
     lines.append(_("This is about taste only: it clears nothing as food, of allergens or for a label."))
     return tuple(lines)
 
 
+def _ladder_sentences(plan: AromaPlan) -> list[str]:
+    said = []
+    if plan.aim == "aftertaste":
+        said += [
+            _(
+                "A set is two pieces, each eaten alone and noticed once at the time dealt to the set; between them "
+                "water and {rest} seconds of rest. The question comes last: after which was more of it still there?"
+            ).format(rest=plan.rest_seconds),
+            _("A piece noticed more than {n} seconds late leaves its set without an answer.").format(
+                n=TOLERATED_SECONDS
+            ),
+        ]
+    if plan.aim in LADDERS:
+        said.append(_("Read from the last to the first; the first that fails ends it."))
+    if plan.aim in (*LADDERS, "dose"):
+        said.append(_("Told beside it: up to where {share} % notice.").format(share=f"{100 * plan.share:g}"))
+    return said
+
+
 def _served(plan: AromaPlan) -> str:
-    plain = plan.reference if plan.aim in ("carry over", "linger") else plan.blank
+    plain = plan.reference if plan.aim in SINCE_BOTANICAL else plan.blank
     named = {
         "detectable": _("the infused chocolate"),
         "dose": _("the infused chocolate at {levels} {unit}"),
         "carry over": _("plain batches {levels} after the infused one"),
         "linger": _("the chocolate after {levels} days"),
+        "aftertaste": _("the infused chocolate {levels} seconds after a piece"),
     }[plan.aim]
     shown = ", ".join(f"{level:g}" for level in levels(plan) if level is not None)
     return _("Test: {method}, {sample} against {plain}.").format(
@@ -271,7 +357,8 @@ def _sequential_sentence(plan: AromaPlan) -> str:
     )
 
 
-def _mark_sentences(plan: AromaPlan) -> list[str]:
+def _mark_sentences(plan: AromaPlan, close: bool) -> list[str]:
+    """The marks; that of "close enough" where it can be said."""
     if plan.aim == "dose":
         return [
             _("The dose is read from a curve through all answers, with limits that each fail in {n} of 100.").format(
@@ -283,9 +370,9 @@ def _mark_sentences(plan: AromaPlan) -> list[str]:
     said = []
     if made.minimum_correct is not None:
         said.append(_("Found from {x} right of {n}.").format(x=made.minimum_correct, n=trials))
-    if not made.similar.offered:
+    if close and not made.similar.offered:
         said.append(not_offered(made))
-    else:
+    elif close:
         said.append(
             _("Fewer than {pd} % of people like these notice it, up to {x} right of {n}.").format(
                 pd=f"{100 * plan.pd_limit:g}", x=made.similar.maximum_correct, n=trials

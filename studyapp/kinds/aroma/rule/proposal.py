@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput
 from studyapp.kinds.aroma.plan import AromaAim
-from studyapp.kinds.aroma.rule import designed
-from studyapp.methods import proposal
+from studyapp.kinds.aroma.rule import designed, noticing
+from studyapp.methods import METHODS, proposal
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.choice import Reach
+    from analysis.choice import Chances, Reach
 
 TRIALS_EACH, ALPHA, POWER = 3, 0.05, 0.8
 
@@ -24,7 +24,8 @@ class Proposal:
     """A test that fits, and what it can show at one dose or batch.
 
     `minimum_correct` right answers count as found; up to `maximum_correct` show that fewer than the limit notice, for
-    people like these (None where no count is offered); `by_power` holds what the panel reaches with 80 and 90 % chance,
+    people like these (None where no count is offered); `chances` are those of each verdict where nobody notices, half
+    the limit do, and as many as the limit do; `by_power` holds what the panel reaches with 80 and 90 % chance,
     `floor_pd` the limit that no number of sets by so few people goes below.
     """
 
@@ -35,6 +36,7 @@ class Proposal:
     sentences: tuple[str, ...]
     minimum_correct: int | None
     maximum_correct: int | None
+    chances: tuple[Chances, ...]
     by_power: Mapping[float, Reach]
     floor_pd: float
 
@@ -60,11 +62,16 @@ def propose(
     said = (why, *_reach_sentences(people, pd_limit, reach.by_power[POWER], reach.floor_pd))
     sittings = math.ceil(TRIALS_EACH * max(levels, 1) / sets)
     found = made.minimum_correct
-    return Proposal(method, TRIALS_EACH, sets, sittings, said, found, shown, reach.by_power, reach.floor_pd)
+    chances = tuple(map(made.chances, noticing(pd_limit).values()))
+    return Proposal(method, TRIALS_EACH, sets, sittings, said, found, shown, chances, reach.by_power, reach.floor_pd)
 
 
 def _method(nameable: bool, lingers: bool, aim: AromaAim) -> tuple[str, str]:
-    """Its name and why. Where batches or days are compared, a taste with a name does not count as lingering."""
+    """Its name and why. Pieces eaten one by one have one test that can be asked after them; where batches or days are
+    compared, a taste with a name does not count as lingering."""
+    if aim == "aftertaste":
+        name = next(name for name, method in METHODS.items() if method.ask_after)
+        return name, _("Each piece is eaten alone; after the second you say after which more of it was still there.")
     stays = lingers and (not nameable or aim in ("detectable", "dose"))
     method, fit = proposal(nameable, stays)
     return method.name, fit.why()

@@ -59,7 +59,7 @@ def scores_of(tx: Any, study_id: str, plan: ComparisonPlan, look: int) -> pd.Dat
     import pandas as pd
 
     columns = ["assessor", "level", "attribute", "score", "sitting", "replicate", "position"]
-    frame = pd.DataFrame([tuple(row) for row in servings.tidy(tx, study_id, look)], columns=columns)
+    frame = pd.DataFrame([tuple(row[:7]) for row in servings.tidy(tx, study_id, look)], columns=columns)
     frame = frame.dropna(subset=["score"]).reset_index(drop=True)
     made = frame.assign(make=[make_of(level) for level in frame["level"]]).drop(columns="level")
     if plan.scope == "make":
@@ -184,7 +184,12 @@ def plan_next_sitting(store: Store, by: Staff, study_id: str) -> tuple[Sitting, 
     with store.write() as tx:
         study = study_or_refuse(tx, study_id, KIND)
         if study.state != "opened" or not another_look(study, found):
-            raise NotAllowed(_("Not done: every make has its answer, or all sealed looks are used. Plan a new study."))
+            raise NotAllowed(
+                _(
+                    "Not done: every make has its answer, or the key was opened as often as was sealed. "
+                    "Plan a new study."
+                )
+            )
         look = study.look + 1
         events.append(tx, "look planned", {"look": look, "by": by.id}, study_id)
         studies.set_state(tx, study_id, "sealed", look)

@@ -87,9 +87,12 @@ def opening(plan: ComparisonPlan) -> Opening:
         _("Opening joins the codes to the makes, and the verdicts are worked out from the sealed rule."),
         (
             _("You see the scores by make and the verdicts; so does the report."),
-            _("No more scores can be given in this look, and missing ones stay missing."),
+            _("No more scores can be given before this opening, and missing ones stay missing."),
             _("The rule cannot change. It was sealed before the first score."),
-            _("The opening, its time and the name below go into the record. A key opens once a look."),
+            _(
+                "The opening, its time and who opens it go into the record. It is opened as often as was sealed, "
+                "no more."
+            ),
         ),
     )
 

@@ -129,7 +129,11 @@ def _price(by: Staff, study: ComparisonStudy, finding: ComparisonFinding, anothe
 
 def _rough(another: bool) -> str:
     told = _("Rather low than high: what is told comes at least about as often.")
-    return told if another else f"{told} " + _("All sealed looks are used, so it takes a study of its own.")
+    return (
+        told
+        if another
+        else f"{told} " + _("The key was opened as often as was sealed, so it takes a study of its own.")
+    )
 
 
 def _numbers(shown: Shown) -> None:

@@ -72,13 +72,13 @@ def _numbers(plan: ComparisonPlan, key: str) -> ComparisonPlan:
 
     left, right = st.columns(2)
     with left:
-        sittings = whole(_("Sittings before the first look"), plan.sittings, 12, "sittings")
-        looks = whole(_("Looks allowed"), plan.looks, 4, "looks")
+        sittings = whole(_("Sittings before the key is first opened"), plan.sittings, 12, "sittings")
+        looks = whole(_("How often the key may be opened"), plan.looks, 4, "looks")
     with right:
         replicates = whole(
             _("Servings of each piece in a sitting, under codes of their own"), plan.replicates, 4, "each"
         )
-        palate = whole(_("Scored pieces a palate takes in a sitting, at most"), plan.palate, 20, "palate")
+        palate = whole(_("Scored pieces a person takes in a sitting, at most"), plan.palate, 20, "palate")
     return replace(plan, sittings=sittings, looks=looks, replicates=replicates, palate=palate)
 
 

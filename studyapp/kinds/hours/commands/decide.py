@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import math
 import os
 import secrets
@@ -42,20 +41,23 @@ def decide(scores: Path, rule: Path, as_json: bool, report: Path | None, asks_ot
     decision, offers = decide_files(scores, rule)
     checks = second_opinion(scores, rule, decision)() if asks_others else None
     finding = hours_finding(decision, offers, title=scores.stem)
-    answer = _json(decision, offers, checks) if as_json else _text(decision, finding, checks)
+    answer = _json(decision, offers, checks, (scores, rule)) if as_json else _text(decision, finding, checks)
     if report is not None:
         _write_report(report, decision, finding)
     click.echo(answer)
 
 
-def _json(decision: Decision, offers: Sequence[Offer], checks: Mapping[str, AttributeCheck] | None) -> str:
+def _json(
+    decision: Decision, offers: Sequence[Offer], checks: Mapping[str, AttributeCheck] | None, files: Sequence[Path]
+) -> str:
+    from studyapp.arguments import as_json, made_from
     from studyapp.kinds.hours.files.decisions import cross_check_document, decision_document
     from studyapp.kinds.hours.findings import warning_sentence
 
     document = decision_document(decision, offers, sealed=False, say=warning_sentence)
     if checks is not None:
         document["cross_check"] = cross_check_document(checks)
-    return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False)
+    return as_json({**document, **made_from(*files)})
 
 
 def _text(decision: Decision, finding: HoursFinding, checks: Mapping[str, AttributeCheck] | None) -> str:

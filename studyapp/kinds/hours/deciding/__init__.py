@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput, NotAllowed, NothingToDecide
-from studyapp.kinds.hours.deciding import signed
+from studyapp.kinds.hours.deciding import missing, signed
 from studyapp.kinds.hours.files.decisions import decision_document
 from studyapp.kinds.hours.plan import FIRST_RULE, KIND, HoursStudy, rule_version
 from studyapp.kinds.hours.rule import rule_of
 from studyapp.kinds.hours.setting_out import make_sittings
+from studyapp.kinds.hours.setting_out.pulls import lost_as_a_whole
 from studyapp.records import Sitting, Staff
 from studyapp.services import worked_out
 from studyapp.services.access import require, study_or_refuse
@@ -77,7 +78,7 @@ def scores_of(tx: Any, study_id: str, look: int) -> pd.DataFrame:
     """Every score in force up to a look, which must be open."""
     import pandas as pd
 
-    rows = [tuple(row) for row in servings.tidy(tx, study_id, look)]
+    rows = [tuple(row[:7]) for row in servings.tidy(tx, study_id, look)]
     columns = ["assessor", "hours", "attribute", "score", "sitting", "replicate", "position"]
     return pd.DataFrame(rows, columns=columns).dropna(subset=["score"]).reset_index(drop=True)
 
@@ -97,28 +98,31 @@ def moment(store: Store, by: Staff, study_id: str) -> Moment:
 
 
 def _to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Rule]:
-    """The scores and the rule of the last opened look.
+    """The scores, with what is told of those that are missing, and the rule of the last opened look.
 
     Raises:
-        NothingToDecide: a pull that was sealed has no score of a deciding attribute at all. Without this check the
-            rule would take the longest pull that has scores for the reference.
+        NothingToDecide: fewer than two pulls hold scores.
     """
+    import pandas as pd
+
     require(by, "leader")
     with store.read() as tx:
         study = study_or_refuse(tx, study_id, KIND)
         rule = rule_of(study.plan, opened_look(tx, study))
+        left = missing.notes(tx, study, opened_look(tx, study))
     frame = scores(store, by, study_id)
-    there = set(zip(frame["attribute"], frame["hours"], strict=True))
-    wanted = [(name, pull.hours) for name in rule.attributes for pull in study.plan.pulls]
-    missing = next((cell for cell in wanted if cell not in there), None)
-    if missing is not None:
+    untold = missing.unscored(frame, left, study.plan, rule)
+    told = (
+        pd.concat([frame.assign(why=""), pd.DataFrame(untold)], ignore_index=True) if untold else frame.assign(why="")
+    )
+    if len({*told.loc[told["score"].notna(), "hours"]} - {*told.loc[told["why"] == "unread", "hours"]}) < 2:
         raise NothingToDecide(
             _(
-                "Not decided: nobody scored {name} at {h} h, so nothing can be weighed there. "
-                "Serve it in the next sitting, or plan a new study."
-            ).format(name=missing[0], h=f"{missing[1]:g}")
+                "Not decided: fewer than two pulls were scored, so nothing can be weighed. "
+                "Serve them in the next sitting, or plan a new study."
+            )
         )
-    return frame, rule
+    return told, rule
 
 
 def decision(store: Store, by: Staff, study_id: str) -> Decision:
@@ -237,7 +241,7 @@ def plan_next_sitting(
     with store.write() as tx:
         study = study_or_refuse(tx, study_id, KIND)
         _refuse_look(study)
-        _refuse_pulls(study, pulls)
+        _refuse_pulls(study, pulls, lost_as_a_whole(tx, study_id))
         look = study.look + 1
         events.append(tx, "look planned", {"look": look, "by": by.id}, study_id)
         studies.set_state(tx, study_id, "sealed", look)
@@ -268,11 +272,11 @@ def _refuse_look(study: HoursStudy) -> None:
         )
 
 
-def _refuse_pulls(study: HoursStudy, pulls: tuple[float, ...] | None) -> None:
+def _refuse_pulls(study: HoursStudy, pulls: tuple[float, ...] | None, lost: set[float]) -> None:
     if pulls is None:
         return
-    hours = [pull.hours for pull in study.plan.pulls]
-    control = min(hours) if study.plan.control is None else study.plan.control
+    hours = [pull.hours for pull in study.plan.pulls if pull.hours not in lost]
+    control = study.plan.control if study.plan.control in hours[:-1] else min(hours)
     if not {max(hours), control} <= set(pulls):
         raise BadInput(_("Fix the pulls: the longest pull and the control are served in every sitting."))
     if not set(pulls) <= set(hours):

@@ -23,7 +23,7 @@ def rule_version(document: Document) -> int:
 
 def decision_from(document: Document) -> Decision:
     """The decision that `files.decisions.decision_document` wrote, by this version of the rule or an earlier one."""
-    from analysis.stopping import Decision, Warning
+    from analysis.stopping import Decision, LostPull, Unjudged, Warning
 
     missing = {"control_told_by": 0, "next_binding": None, "fails_on": _failing(document)}
     as_named = {**missing, **document}
@@ -38,6 +38,8 @@ def decision_from(document: Document) -> Decision:
         hours=_plain(document["hours"]),
         reason=document["reason"],
         scope=document["scope"],
+        lost=tuple(LostPull(**{**one, "hours": float(one["hours"])}) for one in document.get("lost", ())),
+        unjudged=tuple(Unjudged(**{**one, "hours": float(one["hours"])}) for one in document.get("unjudged", ())),
         passes=_passes(document),
         attributes={name: _attribute(name, kept) for name, kept in document["attributes"].items()},
         warnings=tuple(Warning(kept["code"], kept["values"]) for kept in document["warnings"]),

@@ -16,7 +16,7 @@ from studyapp.kinds.hours.deciding import scores_of
 from studyapp.kinds.hours.plan import KIND
 from studyapp.records import Staff
 from studyapp.services.access import require, study_or_refuse
-from studyapp.store import Store, studies
+from studyapp.store import Store, openings
 
 if TYPE_CHECKING:
     from analysis.planning import PooledSpreads, Scenario, Strata
@@ -76,8 +76,8 @@ def of_store(store: Store) -> Spreads:
     from analysis.planning import added_up, of_one_panel, spreads_of
 
     with store.read() as tx:
-        real = studies.last_opened(tx, KIND, MOST_STUDIES, example=False)
-        opened = real or studies.last_opened(tx, KIND, MOST_STUDIES, example=True)
+        real = openings.last_opened(tx, KIND, MOST_STUDIES, example=False)
+        opened = real or openings.last_opened(tx, KIND, MOST_STUDIES, example=True)
     told = [one for one in (_told(store, *study) for study in opened) if one.strata]
     if not told:
         return ASSUMED
@@ -110,7 +110,7 @@ def of_others(store: Store, study_id: str, attributes: Iterable[str]) -> dict[st
 def others(store: Store, study_id: str) -> tuple[tuple[str, int], ...]:
     """(id, last opened look) of the studies whose scores `of_others` adds up, the newest first."""
     with store.read() as tx:
-        opened = studies.last_opened(tx, KIND, MOST_STUDIES + 1, study_or_refuse(tx, study_id, KIND).example)
+        opened = openings.last_opened(tx, KIND, MOST_STUDIES + 1, study_or_refuse(tx, study_id, KIND).example)
     return tuple(study for study in opened if study[0] != study_id)[:MOST_STUDIES]
 
 

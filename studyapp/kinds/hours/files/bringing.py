@@ -80,12 +80,14 @@ def check_together(scores_name: str, scores: pd.DataFrame, rule_name: str, rule:
     """Refuse scores of several batches, and scores and a rule that do not fit: a pull, a control or a column that the
     other one lacks."""
     _refuse_batches(scores_name, scores)
+    noted = scores[scores["assessor"].isna()]["hours"].tolist()  # pulls that were lost
+    scores = scores[scores["assessor"].notna()]
     hours = sorted(scores["hours"].unique())
     pulls = ", ".join(f"{hour:g}" for hour in hours)
     if len(hours) < 2:
         sentence = _("{scores}, column hours: all scores are of one pull, {pulls} h; at least two pulls are compared.")
         raise BadInput(sentence.format(scores=scores_name, pulls=pulls))
-    if rule.control is not None and rule.control not in hours[:-1]:
+    if rule.control is not None and rule.control not in (*hours[:-1], *noted) and not (noted and rule.control in hours):
         sentence = _(
             "{rule}, control: {control:g} h is not a pull shorter than the longest; {scores} has the pulls {pulls}."
         )

@@ -34,13 +34,15 @@ def decision_document(
             {"code": warning.code, "sentence": say(warning) if say else warning.code, "values": _json(warning.values)}
             for warning in decision.warnings
         ],
+        "lost": [_json(asdict(one)) for one in decision.lost],
+        "unjudged": [_json(asdict(one)) for one in decision.unjudged],
         "attributes": {name: _attribute_document(decision, result) for name, result in decision.attributes.items()},
         "price": [_offer_document(offer) for offer in offers] if decision.verdict == "cannot tell" else None,
     }
 
 
 # Fields of a decision that are written in an order, place or form of their own; any other stands under its name.
-APART = ("verdict", "hours", "reason", "scope", "passes", "attributes", "warnings")
+APART = ("verdict", "hours", "reason", "scope", "passes", "attributes", "warnings", "lost", "unjudged")
 
 
 def _attribute_document(decision: Decision, result: AttributeResult) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from difflib import get_close_matches
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.errors import BadInput
 from studyapp.services import toml_files
@@ -23,7 +23,7 @@ ADJUST = ("position", "sitting", "sitting:hours")
 SMALLEST_ALPHA = 1e-6  # far below it a quantile is infinite, and no study is large enough to use one
 
 
-RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "attributes")
+RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "lost_reference", "attributes")
 
 
 ATTRIBUTE_KEYS = ("wanted", "margin", "limit")
@@ -48,7 +48,17 @@ def read_rule(path: Path | str, text: str | None = None) -> Rule:
         look=toml_files.whole(name, "look", table.get("look", 1), 1, looks),
         adjust=_adjust(name, table.get("adjust", [])),
         control=_control(name, table["control"]) if "control" in table else None,
+        lost_reference=_lost_reference(name, table.get("lost_reference", "next")),
     )
+
+
+def _lost_reference(name: str, value: object) -> Literal["next", "none"]:
+    if value == "next":
+        return "next"
+    if value == "none":
+        return "none"
+    mend = _('is not known; write "next" (the next longest pull takes its place) or "none" (then no verdict).')
+    raise toml_files.refuse(name, "lost_reference", value, mend)
 
 
 def _alpha(name: str, value: object) -> float:

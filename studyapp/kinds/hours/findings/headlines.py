@@ -105,7 +105,22 @@ def _meets(decision: Decision) -> str:
     return ngettext("Stay at {h} hour.", "Stay at {h} hours.", number).format(h=hours(decision.reference_hours))
 
 
+def _reference_lost(decision: Decision) -> str:
+    return _("Cannot tell: the pull that the others are held against was lost.")
+
+
+def _pull_missing(decision: Decision) -> str:
+    return _("Cannot tell yet: a pull is missing.")
+
+
+def _unjudged(decision: Decision) -> str:
+    return _("Cannot tell yet: too much could not be judged.")
+
+
 _UNSURE: dict[str, Callable[[Decision], str]] = {
+    "reference lost": _reference_lost,
+    "pull missing": _pull_missing,
+    "unjudged": _unjudged,
     "orders": _orders,
     "not enough data": _not_enough_data,
     "control not found": _control_not_found,

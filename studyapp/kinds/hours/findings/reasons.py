@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import SELDOM, beside, hours, hours_list, listed, of_studies, opening, units
 from studyapp.kinds.hours.findings.failing import against_pulls
+from studyapp.kinds.hours.findings.missing import missing_says, no_price
 from studyapp.kinds.hours.findings.offers import Costs, best_offer, chance, offer_rows, to_the_last_look
 from studyapp.kinds.hours.findings.reading import next_pulls, past_hour, pull_at, split_by_wish
 from studyapp.kinds.hours.findings.unsure import PRICELESS, still_improving, why_unsure
@@ -19,7 +20,8 @@ if TYPE_CHECKING:
 
 def lede(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> str:
     """The sentences under the verdict."""
-    return " ".join(sentence for sentence in _sentences(decision, offers, costs) if sentence)
+    said = [*_sentences(decision, offers, costs), *missing_says(decision)]
+    return " ".join(sentence for sentence in said if sentence)
 
 
 def _sentences(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> list[str]:
@@ -144,6 +146,8 @@ def _cannot_tell_lede(decision: Decision, offers: Sequence[Offer], costs: Costs 
 
 def _price(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> str:
     if not offers:
+        if no_price(decision):
+            return no_price(decision)
         if decision.look >= decision.looks:
             return _("The key has been opened as often as was sealed, so an answer needs a new study.")
         return ""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import beside, hours, hours_list, listed, opening, units
 from studyapp.kinds.hours.findings.failing import kind, reference_fails
+from studyapp.kinds.hours.findings.missing import why_missing
 from studyapp.kinds.hours.findings.reading import (
     better_pull,
     blocking,
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
     from analysis.stopping import AttributeResult, Decision, PullResult
 
 # More scores of the same do not help here, so no price of them is named among the reasons.
-PRICELESS = ("orders", "control not found", "better hours")
+PRICELESS = ("orders", "control not found", "better hours", "reference lost")
 
 
 def why_unsure(decision: Decision) -> list[str]:
@@ -324,6 +325,9 @@ def _misses(result: AttributeResult, hour: float) -> bool:
 
 
 _WRITERS: dict[str, Callable[[Decision], list[str]]] = {
+    "reference lost": why_missing,
+    "pull missing": why_missing,
+    "unjudged": why_missing,
     "orders": _orders,
     "not enough data": _not_enough_data,
     "control not found": _control_not_found,

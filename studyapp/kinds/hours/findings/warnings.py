@@ -202,6 +202,18 @@ def _name(values: Values) -> str:
     return opening(str(values["attribute"]))
 
 
+def _other_scale(values: Values) -> str:
+    return _(
+        "{name}: the scores look like 0 to {top}, and a margin of {margin} is very small there. If it was meant for 0 "
+        "to 10, write {meant} in a new rule; this verdict stands on {margin}."
+    ).format(
+        name=_name(values),
+        top=hours(float(values["top"])),
+        margin=hours(float(values["margin"])),
+        meant=hours(float(values["margin"]) * float(values["top"]) / 10),
+    )
+
+
 _WRITERS: dict[str, Callable[[Values], str]] = {
     "too few assessors": _too_few_assessors,
     "same score everywhere": _same_score,
@@ -220,4 +232,5 @@ _WRITERS: dict[str, Callable[[Values], str]] = {
     "sittings disagree": _sittings_disagree,
     "someone still notices": _still_notices,
     "scales stretched": _scales_stretched,
+    "margin for another scale": _other_scale,
 }

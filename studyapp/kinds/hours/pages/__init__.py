@@ -27,7 +27,17 @@ def own_pages() -> dict[str, OwnPage]:
 
         bring.render()
 
-    return {"bring": OwnPage(_("Bring scores"), _("Bring scores I have"), render)}
+    return {
+        "bring": OwnPage(_("Bring scores"), _("Bring scores I have"), render),
+        "pulls": OwnPage(_("Pulls"), _("Pulls at the conche"), at_the_conche, ("leader", "preparer")),
+    }
+
+
+def at_the_conche() -> None:
+    """The page of the pulls."""
+    from studyapp.kinds.hours.pages import pulls
+
+    pulls.render()
 
 
 def fields(by: Staff, study: HoursStudy) -> HoursPlan:
@@ -100,7 +110,7 @@ def opening(plan: HoursPlan) -> Opening:
             _("No more scores can be given before this opening, and missing ones stay missing."),
             _("The rule cannot change. It was sealed before the first score."),
             _(
-                "The opening, its time and the name below go into the record. It is opened as often as was sealed, "
+                "The opening, its time and who opens it go into the record. It is opened as often as was sealed, "
                 "no more."
             ),
         ),

@@ -61,7 +61,7 @@ def _verdict(scores: Path, rule: Path) -> None:
     finding = hours_finding(decision, offers, scores.name)
     verdict.head(finding, look.quiet(_("Not sealed: this rule was written with the scores at hand.")), 2)
     if decision.verdict == "cannot tell":
-        verdict.price(finding)
+        verdict.price(decision, finding)
     verdict.pictures(decision, finding, session.theme())
     verdict.changes(finding)
     verdict.numbers(decision, finding, bringing.second_opinion(scores, rule, decision))

@@ -13,8 +13,10 @@ from studyapp.components import drawn, look, signing
 from studyapp.errors import NothingToDecide
 from studyapp.kinds.hours import deciding
 from studyapp.kinds.hours.findings import OfferRow, costs, hours_finding, versions
-from studyapp.kinds.hours.pages import verdict, what_if
+from studyapp.kinds.hours.findings.pull_life import pull_departures
+from studyapp.kinds.hours.pages import pulls, verdict, what_if
 from studyapp.kinds.hours.plan import HoursStudy
+from studyapp.kinds.hours.setting_out.pulls import pulls_of
 from studyapp.records import Staff
 from studyapp.services import planning, watching
 from studyapp.store import Store
@@ -40,8 +42,10 @@ def _weighed(by: Staff, study: HoursStudy) -> None:
     finding = hours_finding(decision, offers, study.plan.title, costs(study.plan), beside)
     verdict.head(finding, look.crumb(_("Studies"), study.plan.title, session.href("studies")))
     verdict.corrected_since(versions.said_otherwise(shown))
+    taken = pulls_of(store, by, study.id)
+    pulls.warn_late(taken)
     if decision.verdict == "cannot tell":
-        verdict.price(finding)
+        verdict.price(decision, finding)
         if not offers:
             _another(by, study.id)
         planned = _next_sitting(store, by, study, offers, finding.offers)
@@ -50,7 +54,8 @@ def _weighed(by: Staff, study: HoursStudy) -> None:
     once = drawn.kept(deciding.moment(store, by, study.id), session.theme())
     verdict.pictures(decision, finding, session.theme(), once)
     verdict.changes(finding)
-    signing.departures(watching.deviations(store, by, study.id), versions.departures(shown))
+    of_rule = (*versions.departures(shown), *pull_departures(taken))
+    signing.departures(watching.deviations(store, by, study.id), of_rule)
     signing.notes(watching.notes(store, by, study.id))
     verdict.numbers(decision, finding, partial(deciding.cross_check, store, by, study.id))
     if study.example:

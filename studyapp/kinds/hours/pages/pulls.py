@@ -1,34 +1,272 @@
-"""When a pull was really taken, noted on the page of a sealed study."""
+"""The page at the conche: the next pull first, noted in two taps; and what a sealed study's page says of its pulls."""
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
+
 import streamlit as st
 
+from studyapp import session
 from studyapp.components import acts, look
+from studyapp.components.moments import appointment
 from studyapp.findings import hours as as_hours
-from studyapp.kinds.hours import setting_out
+from studyapp.kinds.hours.findings.missing import loss_reasons
+from studyapp.kinds.hours.findings.pull_life import (
+    late_pulls,
+    lost_says,
+    off_by,
+    really,
+    span,
+    taken_says,
+)
 from studyapp.kinds.hours.pages.question import hot
-from studyapp.kinds.hours.plan import HoursStudy
+from studyapp.kinds.hours.plan import KIND, HoursStudy
+from studyapp.kinds.hours.setting_out import pulls
+from studyapp.kinds.hours.setting_out.pulls import PullLife, Pulls
 from studyapp.records import Staff
-from studyapp.store import Store
+from studyapp.services import planning, preparing
+from studyapp.store import Store, clock
 from studyapp.words import _
+
+MINUTES = "minutes"
+
+
+def render() -> None:
+    """The pulls of the study in the address, or of the one that is due next."""
+    by, store = session.someone("leader", "preparer"), session.store()
+    waiting = _waiting(store, by)
+    chosen = next((study for study, _kept in waiting if study.id == session.study_id()), None)
+    look.put(look.title(_("Pulls")))
+    if chosen is None and not waiting:
+        look.put(look.lede(_("No study waits for a pull.")))
+        return
+    study = chosen or waiting[0][0]
+    session.look_at(study=study.id)
+    _page(store, by, study, pulls.pulls_of(store, by, study.id))
+    for other, _pulls in waiting:
+        if other.id != study.id:
+            st.page_link(session.page("pulls"), label=other.plan.title, query_params={"study": other.id})
+
+
+def _waiting(store: Store, by: Staff) -> list[tuple[HoursStudy, Pulls]]:
+    """Sealed studies that are not decided, the next due first."""
+    found = []
+    for id_ in dict.fromkeys(sitting.study for sitting in preparing.sittings(store, by)):
+        study = planning.study(store, by, id_)
+        if study.kind == KIND and study.seal:
+            found.append((study, pulls.pulls_of(store, by, id_)))
+    last = datetime.max
+    return sorted(found, key=lambda one: (one[1].next.due or last) if one[1].next else last)
+
+
+def _now() -> datetime:
+    """The clock on the wall, to the minute."""
+    return clock.now().astimezone().replace(tzinfo=None, second=0, microsecond=0)
+
+
+# ---- one study -------------------------------------------------------------------------------------------------------
+def _page(store: Store, by: Staff, study: HoursStudy, kept: Pulls) -> None:
+    step = session.kept(f"pull-step-{study.id}", "")
+    if not kept.zero_noted and all(life.open for life in kept.lives) and step != "lost":
+        _zero(store, by, study)
+    elif step == "lost":
+        _lose(store, by, study, kept)
+    elif step in ("taken", "earlier") and kept.next is not None:
+        _take(store, by, study, kept.next, earlier=step == "earlier")
+    else:
+        _next(study, kept)
+    look.put(look.caution(hot()))
+    _list(store, by, study, kept)
+
+
+def _to(study: HoursStudy, step: str) -> None:
+    session.keep(f"pull-step-{study.id}", step)
+    st.rerun()
+
+
+def _zero(store: Store, by: Staff, study: HoursStudy) -> None:
+    """Until hour zero is known no pull is due; so that is the one button."""
+    look.put(look.lede(study.plan.title))
+    what = study.plan.hour_zero or _("hour zero")
+    if st.button(_("{what}: hour zero now").format(what=what), type="primary", width="stretch", key="zero"):
+        with acts.refusals():
+            pulls.note_zero(store, by, study.id, _now().isoformat(timespec=MINUTES))
+            st.rerun()
+    with st.expander(_("It was earlier")), st.form("zero-earlier", border=False):
+        at = st.datetime_input(_("Hour zero was at"), _now(), key="zero-at")
+        if st.form_submit_button(_("Keep")) and at is not None:
+            with acts.refusals():
+                pulls.note_zero(store, by, study.id, at.isoformat(timespec=MINUTES))
+                st.rerun()
+
+
+def _next(study: HoursStudy, kept: Pulls) -> None:
+    """The next pull, in large, and the three things that may be said of it."""
+    life = kept.next
+    late = _now() - life.due if life is not None and life.due else timedelta(0)
+    if life is not None and late > timedelta(0) and pulls.is_late(life.hours, late):
+        _late(study, life, late)
+        return
+    if life is None:
+        look.put(look.lede(_("{study}: every pull is noted.").format(study=study.plan.title)))
+    else:
+        _due_next(study, life)
+        if st.button(_("Taken now, {time}").format(time=f"{_now():%H:%M}"), type="primary", width="stretch", key="now"):
+            _to(study, "taken")
+    left, right = st.columns(2)
+    if life is not None and left.button(_("Taken earlier"), width="stretch", key="earlier"):
+        _to(study, "earlier")
+    if right.button(_("Cannot be had"), width="stretch", key="cannot"):
+        _to(study, "lost")
+
+
+def _due_next(study: HoursStudy, life: PullLife) -> None:
+    where = ", ".join(part for part in (study.plan.title, study.plan.batch) if part)
+    look.put(
+        look.text(_("{where}. Next pull").format(where=where)),
+        look.text(_("{h} h").format(h=as_hours(life.hours)), "huge"),
+        look.lede(_due(life)),
+    )
+
+
+def _due(life: PullLife) -> str:
+    if life.due is None:
+        return _("Hour zero is not noted.")
+    left = life.due - _now()
+    if not left:
+        return _("due now")
+    when = f"{life.due:%H:%M}" if life.due.date() == _now().date() else _when(life)
+    told = _("due {time}, in {span}") if left.total_seconds() > 0 else _("due {time}, {span} ago")
+    return told.format(time=when, span=span(left))
+
+
+def _late(study: HoursStudy, life: PullLife, late: timedelta) -> None:
+    """What cannot be missed, above all else, and what may be in the box."""
+    due = _("The {h} h pull was due on {when}.").format(h=as_hours(life.hours), when=_when(life))
+    now = _("Taken now it is a {really} h pull.").format(really=really(life.hours, late))
+    look.put(look.box("copper", f"▲ {off_by(late)}", look.text(due), look.text(now)))
+    _due_next(study, life)
+    look.put(look.title(_("What is in the box?"), 2))
+    for step, words, then in (
+        ("earlier", _("It was taken then and not noted"), _("You give the time.")),
+        ("taken", _("It is taken now"), _("Plan, verdict and report say what it is.")),
+        ("lost", _("There is none"), _("The {h} h pull is lost.").format(h=as_hours(life.hours))),
+    ):
+        if st.button(words, width="stretch", key=f"late-{step}"):
+            _to(study, step)
+        look.put(look.quiet(then))
+
+
+def _when(life: PullLife) -> str:
+    return appointment(life.due) if life.due else ""
+
+
+# ---- taken -----------------------------------------------------------------------------------------------------------
+def _take(store: Store, by: Staff, study: HoursStudy, life: PullLife, earlier: bool) -> None:
+    """Time and mass as they are most likely; all else is asked only of who wants to say it."""
+    look.put(look.title(_("{h} h pull, taken").format(h=as_hours(life.hours)), 2))
+    planned = next((float(p.mass_g) for p in study.plan.pulls if p.hours == life.hours and p.mass_g), None)
+    with st.form("take", border=False):
+        at = st.datetime_input(_("Taken at"), min(_now(), life.due or _now()) if earlier else _now(), key="take-at")
+        mass = st.number_input(_("Mass, g"), 0.0, 100000.0, planned, 1.0, format="%.0f", key="take-mass")
+        with st.expander(_("Temperature and a note")):
+            degrees = st.number_input(_("Temperature, °C"), 0.0, 200.0, None, 1.0, format="%.1f", key="take-degrees")
+            words = st.text_input(_("Note"), max_chars=pulls.LONGEST_WORDS, key="take-words")
+        done = st.form_submit_button(_("Keep"), type="primary", width="stretch")
+    if done and at is not None:
+        with acts.refusals():
+            text = at.replace(tzinfo=None).isoformat(timespec=MINUTES)
+            pulls.note_pull(store, by, study.id, life.hours, text, mass or None, degrees, words)
+            _to(study, "")
+    if st.button(_("Back"), key="back", width="stretch"):
+        _to(study, "")
+    look.put(look.quiet(_("Noted by {name}.").format(name=by.name)))
+
+
+# ---- lost ------------------------------------------------------------------------------------------------------------
+def _lose(store: Store, by: Staff, study: HoursStudy, kept: Pulls) -> None:
+    """Which pull, why, and what the verdict makes of it."""
+    left = [life.hours for life in kept.lives if life.gone is None]
+    start = left.index(kept.next.hours) if kept.next and kept.next.hours in left else 0
+    look.put(look.title(_("A pull that cannot be had"), 2))
+    look.put(look.text(_("Say why. Nobody who tastes may do this, and only before it is first served.")))
+    hours = st.selectbox(
+        _("Pull"), left, start, format_func=lambda h: _("{hours} h").format(hours=as_hours(h)), key="lost-h"
+    )
+    named = loss_reasons()
+    reason = st.radio(_("Why"), pulls.REASONS, None, format_func=lambda code: named[code], key="lost-why")
+    number = _which_sitting(store, by, study)
+    if hours is not None:
+        look.put(look.box("brick", "", look.text(_what_follows(study, left, hours))))
+        said = _("Note {h} h as lost").format(h=as_hours(hours))
+        if st.button(said, type="primary", width="stretch", key="lost-keep", disabled=reason is None):
+            with acts.refusals():
+                pulls.note_lost(store, by, study.id, hours, reason or "", _now().isoformat(timespec=MINUTES), number)
+                _to(study, "")
+    if st.button(_("Back"), key="back", width="stretch"):
+        _to(study, "")
+
+
+def _which_sitting(store: Store, by: Staff, study: HoursStudy) -> int | None:
+    """The one sitting it is lost in, or None for every one that is left."""
+    open_ = [one for one in preparing.sittings(store, by, study.id) if one.state != "closed"]
+    if len(open_) < 2:
+        return None
+    names = {0: _("every sitting that is left"), **{one.number: one.label for one in open_}}
+    number = st.selectbox(_("Lost in"), list(names), format_func=names.__getitem__, key="lost-in")
+    return number or None
+
+
+def _what_follows(study: HoursStudy, left: list[float], hours: float) -> str:
+    """What the verdict can then not answer."""
+    told = _("The verdict leaves {h} h out and says so. It can then not answer {h} h.").format(h=as_hours(hours))
+    if hours != max(left) or len(left) < 2:
+        return told
+    if study.plan.lost_reference == "next" and hours == max(pull.hours for pull in study.plan.pulls):
+        return _("The verdict then asks against {h} h.").format(h=as_hours(sorted(left)[-2]))
+    return _("Without it there is no verdict: every other pull is held against it.")
+
+
+# ---- what is noted ---------------------------------------------------------------------------------------------------
+def _list(store: Store, by: Staff, study: HoursStudy, kept: Pulls) -> None:
+    """Every pull, and the last note with its way back."""
+    last = pulls.last_noted(kept)
+    look.put(look.rows([_row(life, kept) for life in kept.lives]))
+    if last is None and not kept.zero_noted:
+        return
+    what = _("hour zero") if last is None else _("{h} h").format(h=as_hours(last))
+    if st.button(_("Undo what was noted last: {what}").format(what=what), key="undo"):
+        with acts.refusals():
+            pulls.undo(store, by, study.id, last, _now().isoformat(timespec=MINUTES))
+            st.rerun()
+    look.put(look.quiet(_("What you undo stays in the record, with your name and the time.")))
+
+
+def _row(life: PullLife, kept: Pulls) -> str:
+    name = look.strong(_("{h} h").format(h=as_hours(life.hours)))
+    if life.lost:
+        return look.row(name, look.chip("cross", "; ".join(lost_says(life)), "brick"))
+    if life.taken is not None:
+        tone = "copper" if life.is_late else "patina"
+        return look.row(name, look.chip("triangle" if life.is_late else "disc", taken_says(life), tone))
+    return look.row(name, look.chip("dot" if life is kept.next else "ring", _due(life)))
 
 
 def note(store: Store, by: Staff, study: HoursStudy) -> None:
-    """Keep when a pull was really taken."""
-    with st.container(key="card-pulls"), st.form(f"pull-{study.id}", border=False):
-        look.put(look.title(_("Note a pull"), 2), look.quiet(_("When it was really taken, not when it was planned.")))
-        look.put(look.caution(hot()))
-        first, second, third = st.columns(3)
-        hours = first.selectbox(
-            _("Pull"),
-            [pull.hours for pull in study.plan.pulls],
-            format_func=lambda value: _("{hours} h").format(hours=as_hours(value)),
-            key=f"pull-hours-{study.id}",
-        )
-        taken = second.datetime_input(_("Taken at"), "now", key=f"pull-at-{study.id}")
-        mass = third.number_input(_("Mass, g"), 0.0, 100000.0, None, format="%.0f", key=f"pull-mass-{study.id}")
-        if st.form_submit_button(_("Note the pull")) and taken is not None:
-            with acts.refusals():
-                setting_out.note_pull(store, by, study.id, hours, taken.isoformat(timespec="minutes"), mass)
-                look.put(look.chip("disc", _("Kept."), "patina"))
+    """On the page of a sealed study: every pull as it was really taken, what is late, and the way to the conche."""
+    kept = pulls.pulls_of(store, by, study.id)
+    warn_late(kept)
+    with st.container(key="card-pulls"):
+        look.put(look.title(_("Pulls as they were taken"), 2))
+        if kept.zero_noted or any(not life.open for life in kept.lives):
+            look.put(look.rows([_row(life, kept) for life in kept.lives]))
+        else:
+            look.put(look.quiet(_("Nothing is noted yet.")))
+        if st.button(_("Note a pull"), key=f"to-pulls-{study.id}"):
+            session.go("pulls", study=study.id)
+
+
+def warn_late(kept: Pulls) -> None:
+    """A pull that is another one than the plan has; nothing where all were taken in time."""
+    for sentence in late_pulls(kept):
+        look.put(look.box("copper", _("Careful"), look.text(sentence)))

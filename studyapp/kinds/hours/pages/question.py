@@ -6,9 +6,11 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from typing import Literal
 
 import streamlit as st
 
+from studyapp import calendars
 from studyapp.components import look
 from studyapp.components.moments import day_of
 from studyapp.components.plan_problems import beside
@@ -42,7 +44,7 @@ def draw(plan: HoursPlan, key: str, problems: Sequence[Problem], moves: int) -> 
         look.put(look.caution(hot()))
         plan = replace(plan, control=_control(plan, key))
         beside(problems, "control")
-    return plan
+        return replace(plan, lost_reference=_lost_reference(plan, key))
 
 
 def _batch(plan: HoursPlan, key: str) -> HoursPlan:
@@ -138,7 +140,7 @@ def _start_and_mass(plan: HoursPlan, key: str, moves: int) -> HoursPlan:
 
 
 def _times(plan: HoursPlan, start: datetime) -> str:
-    return "; ".join(_time(pull.hours, run_calendar.after(start, pull.hours)) for pull in plan.pulls)
+    return "; ".join(_time(pull.hours, calendars.after(start, pull.hours)) for pull in plan.pulls)
 
 
 def _time(hours: float, at: datetime) -> str:
@@ -158,3 +160,10 @@ def _control(plan: HoursPlan, key: str) -> float | None:
         format_func=lambda hours: _("{hours} h").format(hours=as_hours(hours)),
         key=f"control-{key}-{len(shorter)}",
     )
+
+
+def _lost_reference(plan: HoursPlan, key: str) -> Literal["next", "none"]:
+    """What the verdict is held against when the longest pull is lost; sealed, so nobody chooses it afterwards."""
+    said = _("If the longest pull is lost before anybody tasted it, hold the others against the next longest")
+    taken = st.checkbox(said, plan.lost_reference == "next", key=f"lost-reference-{key}")
+    return "next" if taken else "none"

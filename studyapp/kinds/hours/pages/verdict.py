@@ -11,6 +11,7 @@ from studyapp.components import drawn, look
 from studyapp.components.drawn import Once, at_each_run
 from studyapp.findings.numbers import opening
 from studyapp.kinds.hours.findings import HoursFinding, OfferRow, attribute_alt, offers
+from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours, no_price
 from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
 from studyapp.kinds.hours.pages import second_opinion
@@ -43,13 +44,13 @@ def pictures(decision: Decision, finding: HoursFinding, theme: Theme, once: Once
     if not judged:
         return
     look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(finding))
-    scale = shared_scale(judged)
+    scale, lost = shared_scale(judged), lost_hours(decision)
     with st.container(key="charts"):
         for number, result in enumerate(judged):
             with st.container(key=f"card-chart-{number}"):
                 look.put(_chart_head(result, decision))
-                picture = once(result.name, partial(worsening, result, scale, theme))
-                drawn.put(picture, attribute_alt(result))
+                picture = once(result.name, partial(worsening, result, scale, theme, lost))
+                drawn.put(picture, f"{attribute_alt(result)} {lost_alt(lost)}".strip())
 
 
 def changes(finding: HoursFinding) -> None:
@@ -68,10 +69,11 @@ def caution(finding: HoursFinding) -> None:
 # ---- the price of an answer ----------------------------------------------------------------------------------------
 
 
-def price(finding: HoursFinding) -> None:
+def price(decision: Decision, finding: HoursFinding) -> None:
     """Ways to an answer, each with what it asks of a person and how often it settles the question."""
     if not finding.offers:
-        look.put(look.box("patina", _("What an answer would cost"), look.text(offers.none_left())))
+        said = no_price(decision) or offers.none_left()
+        look.put(look.box("patina", _("What an answer would cost"), look.text(said)))
         return
     heads = [_("one of these"), _("asks of a person"), _("gives an answer")]
     body = [[offer.what, _asks(offer), f"{offer.chance} ({offer.error})"] for offer in finding.offers]

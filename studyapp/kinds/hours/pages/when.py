@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import datetime, time
+from datetime import datetime
+from functools import partial
 
 import streamlit as st
 
-from studyapp.components import acts, look
-from studyapp.components.moments import appointment, weekday
+from studyapp import calendars
+from studyapp.calendars import Appointment, Calendar
+from studyapp.components import acts, calendar, look
+from studyapp.components.moments import appointment
 from studyapp.components.plan_problems import beside
 from studyapp.findings import hours as as_hours
 from studyapp.kinds.hours import rule
-from studyapp.kinds.hours.plan import Habits, HoursPlan, HoursStudy
+from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.rule import run_calendar
-from studyapp.kinds.hours.rule.run_calendar import Appointment, PullCalendar
 from studyapp.words import _, ngettext
 
 
@@ -28,7 +30,7 @@ def draw(plan: HoursPlan, key: str, before: datetime | None) -> HoursPlan:
     with st.container(key="card-calendar"):
         look.put(look.title(_("5. When, and how much"), 2))
         if plan.starts_at and plan.pulls:
-            plan = replace(plan, habits=_habits(plan.habits, key))
+            plan = replace(plan, habits=calendar.habits(plan.habits, key))
             unfit = [problem for problem in rule.problems(plan) if problem.where == "calendar"]
             beside(unfit, "calendar")
             plan = plan if unfit else _times(plan, key, before)
@@ -47,12 +49,7 @@ def sealed(study: HoursStudy) -> None:
     with st.container(key="card-calendar"), acts.refusals():
         look.put(look.title(_("When"), 2))
         _listed(run_calendar.of_study(study), max(1, study.look))
-        link(study.id)
-
-
-def link(study_id: str) -> None:
-    """The calendar as a file for any calendar."""
-    look.put(look.act(_("Take the calendar file (.ics)"), f"/calendar/{study_id}"))
+        calendar.link(study.id)
 
 
 # ---- times ---------------------------------------------------------------------------------------------------------
@@ -65,70 +62,33 @@ def _times(plan: HoursPlan, key: str, before: datetime | None) -> HoursPlan:
             look.chip("disc", _("Hour zero was moved here from {when}.").format(when=appointment(before)), "patina")
         )
     plan = _better(plan, found.outside, key)
-    link(key)
+    calendar.link(key)
     return plan
 
 
-def _habits(kept: Habits, key: str) -> Habits:
-    """How the workshop works, as it is typed here. Row by row, as a phone sets columns one below the other."""
-
-    def clock(label: str, value: str, name: str) -> str:
-        return st.time_input(label, time.fromisoformat(value), key=f"{name}-{key}").isoformat("minutes")
-
-    with st.expander(_("How the workshop works")):
-        days = st.multiselect(
-            _("Days somebody is there"), list(range(7)), list(kept.days), format_func=weekday, key=f"days-{key}"
-        )
-        left, right = st.columns(2)
-        with left:
-            opens = clock(_("Somebody is there from"), kept.opens, "opens")
-        with right:
-            closes = clock(_("until"), kept.closes, "closes")
-        left, right = st.columns(2)
-        with left:
-            temper = st.number_input(
-                _("Tempering and moulding, minutes"), 15, 720, kept.temper_minutes, 15, key=f"temper-{key}"
-            )
-        with right:
-            rest = st.number_input(
-                _("Pieces rest before a sitting, days"), 1, 60, kept.rest_days, 1, key=f"rest-days-{key}"
-            )
-        sitting = clock(_("Sittings begin at"), kept.sitting_at, "sitting-at")
-    return Habits(opens, closes, tuple(sorted(days)), int(temper), int(rest), sitting)
-
-
-def _listed(run: PullCalendar, reached: int) -> None:
+def _listed(run: Calendar, reached: int) -> None:
     """What is to be done up to the look that is reached, then what may have to be done for each later one."""
     shown = [one for one in run.appointments if one.kind != "rest"]
-    look.put(_rows([one for one in shown if one.look <= reached], run), look.quiet(_age(run.age.days)))
+    words = partial(_what, run=run)
+    look.put(calendar.rows([one for one in shown if one.look <= reached], words), look.quiet(_age(run.age.days)))
     later = sorted({one.look for one in shown if one.look > reached})
     told = _("Opening {n}, only if the verdict before cannot tell; at the earliest")
     for number in later:
-        look.put(look.title(told.format(n=number), 3), _rows([one for one in shown if one.look == number], run))
+        look.put(
+            look.title(told.format(n=number), 3), calendar.rows([one for one in shown if one.look == number], words)
+        )
     if later:
         look.put(look.quiet(run_calendar.keep_alike()))
 
 
-def _rows(appointments: Sequence[Appointment], run: PullCalendar) -> str:
-    """When, what, and a mark where nobody is there."""
-    alone = look.chip("triangle", _("nobody there"), "copper")
-    return look.rows(
-        (
-            look.row(look.plain(appointment(one.starts)), _what(one, run), alone if one.outside else "")
-            for one in appointments
-        ),
-        "times",
-    )
-
-
-def _what(one: Appointment, run: PullCalendar) -> str:
+def _what(one: Appointment, run: Calendar) -> str:
     if one.kind == "pull":
-        return look.strong(_("pull at {hours} h").format(hours=as_hours(one.hours or 0.0)))
+        return look.strong(_("pull at {hours} h").format(hours=as_hours(one.level or 0.0)))
     if one.kind == "start":
         return look.strong(_("hour zero"))
     if one.kind == "temper":
-        return look.plain(_("temper and mould for tasting {n}").format(n=one.number))
-    tasting = look.strong(_("tasting {n}").format(n=one.number))
+        return look.plain(calendars.in_words(one)[0])
+    tasting = look.strong(calendars.in_words(one)[0])
     if one.look == 1 or one.number is None:
         return tasting
     return tasting + look.text(run_calendar.mass_older(run.mass_older(one.number)), "small")

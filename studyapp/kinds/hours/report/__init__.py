@@ -8,11 +8,14 @@ from typing import TYPE_CHECKING, Any
 from studyapp.findings import decimal, hours, of_studies, percent, units
 from studyapp.findings.numbers import interval_share, opening
 from studyapp.kinds.hours.findings import HoursFinding, attribute_alt, costs, hours_finding, shown, standing, versions
+from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours
+from studyapp.kinds.hours.findings.pull_life import late_pulls, pull_departures
 from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
 from studyapp.kinds.hours.pictures import worsening
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.report.calendar_file import study_calendar
+from studyapp.kinds.hours.setting_out.pulls import pulls_of
 from studyapp.pictures import paper
 from studyapp.pictures.theme import PAPER
 from studyapp.printing.press import shown_time, typeset
@@ -38,11 +41,13 @@ def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes
     offers = deciding.offers(store, by, study.id) if cannot_tell else ()
     beside = deciding.description(store, by, study.id) if shown_.corrected is None else None
     finding = hours_finding(shown_.decision, offers, study.plan.title, costs(study.plan), beside)
+    taken = pulls_of(store, by, study.id)
+    finding = replace(finding, lede=" ".join([*late_pulls(taken), finding.lede]))
     record = replace(
         record_of(store, by, study),
         rule_version=shown_.rule_version,
         corrected=versions.said_otherwise(shown_),
-        rule_departures=versions.departures(shown_),
+        rule_departures=(*versions.departures(shown_), *pull_departures(taken)),
     )
     return report_pdf(shown_.decision, finding, printed_at, record)
 
@@ -128,7 +133,8 @@ def _crumb(title: str, plan: HoursPlan | None) -> str:
 def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
     results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
     scale = shared_scale(results)
-    drawn = paper.svgs([worsening(result, scale, PAPER) for result in results], paper.THIRD)
+    lost = lost_hours(decision)
+    drawn = paper.svgs([worsening(result, scale, PAPER, lost) for result in results], paper.THIRD)
     return {
         "charts_heading": _("Worse than the longest pull, by how much?"),
         "charts_intro": finding.charts_intro,
@@ -144,7 +150,7 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
                 "name": opening(result.name),
                 "note": _chart_note(result, decision, scale.shows_limit(result)),
                 "svg": svg,
-                "alt": attribute_alt(result),
+                "alt": f"{attribute_alt(result)} {lost_alt(lost)}".strip(),
             }
             for result, svg in zip(results, drawn, strict=True)
         ],

@@ -16,6 +16,7 @@ from studyapp.words import _, ngettext
 if TYPE_CHECKING:
     from analysis.stopping import Rule
 
+LOSSES_SINCE = 3  # the version of the rule that first says what becomes of a lost pull
 LEAST_PALATE, USUAL_PALATE, MOST_PALATE = 3, 6, 20
 
 
@@ -246,7 +247,8 @@ def checks(plan: HoursPlan) -> tuple[Check, ...]:
 def sentences(plan: HoursPlan, sealed: Mapping[str, Any] | None = None) -> tuple[str, ...]:
     """The rule in plain sentences. `sealed` is what its seal names beside the plan, None what it would name today."""
     version = (named() if sealed is None else sealed).get("rule_version", FIRST_RULE)
-    return (*_rule(plan), _("Version {n} of the stop rule.").format(n=version))
+    lost = [_when_lost(plan)] if version >= LOSSES_SINCE else []
+    return (*_rule(plan), *lost, _("Version {n} of the stop rule.").format(n=version))
 
 
 def _rule(plan: HoursPlan) -> tuple[str, ...]:
@@ -287,6 +289,17 @@ def _rule(plan: HoursPlan) -> tuple[str, ...]:
     return tuple(lines)
 
 
+def _when_lost(plan: HoursPlan) -> str:
+    """What becomes of a pull that is lost before anybody tasted it."""
+    hours = sorted(pull.hours for pull in plan.pulls)
+    said = _("A pull that is lost before anybody tasted it steps out: nothing is said of it, the rest is weighed.")
+    if plan.lost_reference == "next" and len(hours) > 2:
+        after = _("Should the longest be lost, {h} h takes its place, once.").format(h=f"{hours[-2]:g}")
+    else:
+        after = _("Should the longest be lost, there is no verdict.")
+    return f"{said} {after}"
+
+
 def _attribute_sentence(line: Attribute) -> str:
     if not line.decides:
         return _("{name} only describes.").format(name=line.name)
@@ -311,4 +324,5 @@ def rule_of(plan: HoursPlan, look: int) -> Rule:
         for line in plan.attributes
         if line.decides
     }
-    return Rule(deciding, plan.alpha, plan.looks, look, ("sitting:hours",) if served >= 2 else (), plan.control)
+    adjust = ("sitting:hours",) if served >= 2 else ()
+    return Rule(deciding, plan.alpha, plan.looks, look, adjust, plan.control, plan.lost_reference)

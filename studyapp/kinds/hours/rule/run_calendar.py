@@ -9,54 +9,21 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, time, timedelta
-from typing import Literal
+from datetime import datetime, timedelta
 
+from studyapp import calendars
+from studyapp.calendars import Appointment, Calendar, Habits
 from studyapp.errors import BadInput
-from studyapp.kinds.hours.plan import Habits, HoursPlan, HoursStudy
+from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.rule.orders import always_served
 from studyapp.records import MINUTES_A_PIECE
 from studyapp.words import _, ngettext
 
-Kind = Literal["start", "pull", "temper", "rest", "sitting"]
 PULL_MINUTES = 15
 STEP = timedelta(minutes=15)
-DAYS_TO_SEARCH, SITTING_DAYS = 7, 370
+DAYS_TO_SEARCH = 7
 MOST_PULLED = 0.05  # of the load; more begins to conche another batch than the one asked about
 SPARE_SHARE = 0.1
-
-
-@dataclass(frozen=True, slots=True)
-class Appointment:
-    """Something to be done from `starts` to `ends`. `hours` of a pull; `number` of a sitting, of the tempering for it
-    and of the rest between, and the `look` they belong to; `outside` working hours. Later looks are tasted only if the
-    verdict before cannot tell, so their times are the earliest ones."""
-
-    kind: Kind
-    starts: datetime
-    ends: datetime
-    hours: float | None = None
-    number: int | None = None
-    look: int = 1
-    outside: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class PullCalendar:
-    """Everything that a plan asks for, in order of time. `age` of every piece at every sitting since it was moulded."""
-
-    appointments: tuple[Appointment, ...]
-    age: timedelta
-
-    @property
-    def outside(self) -> tuple[Appointment, ...]:
-        """What falls outside working hours."""
-        return tuple(one for one in self.appointments if one.outside)
-
-    def mass_older(self, number: int) -> int:
-        """Days that the mass of a sitting has waited since its pull, beyond those for the first sitting."""
-        days = {one.number: one.starts.date() for one in self.appointments if one.kind == "sitting"}
-        return (days[number] - days[1]).days
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,12 +56,7 @@ def moved_to(plan: HoursPlan, start: datetime | None) -> HoursPlan:
     return replace(plan, starts_at=start.isoformat(timespec="minutes") if start is not None else None)
 
 
-def after(start: datetime, hours: float) -> datetime:
-    """What the clock shows when so many hours have passed, also when it was put forward or back in between."""
-    return datetime.fromtimestamp(start.timestamp() + 3600 * hours)
-
-
-def calendar(plan: HoursPlan) -> PullCalendar:
+def calendar(plan: HoursPlan) -> Calendar:
     """Pulls, then for each sitting of every sealed look one tempering of all pulls, the rest and the sitting.
 
     All pulls are tempered together, after the last one, so that every piece of a sitting has the same age; each sitting
@@ -105,15 +67,15 @@ def calendar(plan: HoursPlan) -> PullCalendar:
         BadInput: no pulls, no planned start, or habits that no calendar can hold.
     """
     run = _run(_hours(plan), _start(plan), plan.habits)
-    _refuse_unfit(plan.habits)
+    calendars.refuse_unfit(plan.habits)
     tables: list[Appointment] = []
     for look in range(1, plan.looks + 1):
-        tables += _sittings(plan, look, (tables or run)[-1])
-    age = tables[2].starts - tables[0].ends
-    return PullCalendar(tuple(sorted((*run, *tables), key=lambda one: one.starts)), age)
+        count = plan.sittings if look == 1 else plan.next_sittings
+        tables += calendars.sittings(plan.habits, sitting_minutes(plan), count, (tables or run)[-1], look)
+    return calendars.of(run, tables)
 
 
-def of_study(study: HoursStudy) -> PullCalendar:
+def of_study(study: HoursStudy) -> Calendar:
     """The calendar of a study; once it is decided no later look comes. Raises as `calendar`."""
     decided = study.state == "decided"
     return calendar(replace(study.plan, looks=study.look) if decided else study.plan)
@@ -133,69 +95,12 @@ def _start(plan: HoursPlan) -> datetime:
     return start
 
 
-def _refuse_unfit(habits: Habits) -> None:
-    """Raise BadInput for a day that ends before it begins, a week without days, and what takes no time or too much."""
-    opens, closes, sits = (time.fromisoformat(each) for each in (habits.opens, habits.closes, habits.sitting_at))
-    if opens >= closes or not habits.days:
-        raise BadInput(_("Fix the working hours: choose at least one day, and an end later than the beginning."))
-    if not 0 < habits.temper_minutes <= 24 * 60:
-        raise BadInput(_("Fix the tempering: write minutes above 0, at most a day."))
-    if not 0 < habits.rest_days <= 60:
-        raise BadInput(_("Fix the rest of the pieces: write 1 to 60 days."))
-    if not opens <= sits <= closes:
-        raise BadInput(_("Fix the time of the sittings: it lies outside the working hours."))
-
-
-def _somebody_there(habits: Habits, at: datetime) -> bool:
-    opens, closes = time.fromisoformat(habits.opens), time.fromisoformat(habits.closes)
-    return at.weekday() in habits.days and opens <= at.time() <= closes
-
-
 def _run(hours: Sequence[float], start: datetime, habits: Habits) -> list[Appointment]:
     """The start of the run, where it is no pull itself, and the pulls."""
-    moments: list[tuple[Kind, float]] = [("pull", h) for h in hours]
+    found = [calendars.made("pull", calendars.after(start, h), PULL_MINUTES, habits, h) for h in hours]
     if hours[0] > 0:
-        moments.insert(0, ("start", 0.0))
-    found = []
-    for kind, passed in moments:
-        at = after(start, passed)
-        ends, outside = at + timedelta(minutes=PULL_MINUTES), not _somebody_there(habits, at)
-        found.append(Appointment(kind, at, ends, passed if kind == "pull" else None, outside=outside))
+        found.insert(0, calendars.made("start", start, PULL_MINUTES, habits))
     return found
-
-
-def _sittings(plan: HoursPlan, look: int, before: Appointment) -> list[Appointment]:
-    """Tempering, rest and sitting of each sitting of a look, on working days after what comes before; one a day."""
-    habits, number = plan.habits, before.number or 0
-    last = number + (plan.sittings if look == 1 else plan.next_sittings)
-    found: list[Appointment] = []
-    for passed in range(1, SITTING_DAYS + 1):
-        day = before.starts.date() + timedelta(days=passed)
-        tasted = day + timedelta(days=habits.rest_days)
-        if {day.weekday(), tasted.weekday()} <= set(habits.days):
-            number += 1
-            found += _one_sitting(plan, day, tasted, number, look)
-        if number == last:
-            return found
-    raise BadInput(
-        ngettext(
-            "Fix the rest of the pieces: no working day is {n} day after another.",
-            "Fix the rest of the pieces: no working day is {n} days after another.",
-            habits.rest_days,
-        ).format(n=habits.rest_days)
-    )
-
-
-def _one_sitting(plan: HoursPlan, tempered: date, tasted: date, number: int, look: int) -> list[Appointment]:
-    begins = datetime.combine(tempered, time.fromisoformat(plan.habits.opens))
-    done = begins + timedelta(minutes=plan.habits.temper_minutes)
-    sits = datetime.combine(tasted, time.fromisoformat(plan.habits.sitting_at))
-    ends = sits + timedelta(minutes=sitting_minutes(plan))
-    return [
-        Appointment("temper", begins, done, None, number, look, not _somebody_there(plan.habits, done)),
-        Appointment("rest", done, sits, None, number, look),
-        Appointment("sitting", sits, ends, None, number, look, not _somebody_there(plan.habits, ends)),
-    ]
 
 
 def sitting_minutes(plan: HoursPlan) -> int:

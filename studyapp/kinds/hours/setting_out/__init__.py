@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 from typing import Any
 
-from studyapp.errors import BadInput
 from studyapp.findings.numbers import hours as as_hours
-from studyapp.kinds.hours.plan import KIND, HoursPlan
+from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.kinds.hours.rule.orders import orders_of
+from studyapp.kinds.hours.setting_out.pulls import lost_as_a_whole, note_pull
 from studyapp.records import Sitting, Staff
 from studyapp.services import preparing, table
-from studyapp.services.access import new_id, require, sitting_or_refuse, study_or_refuse
+from studyapp.services.access import new_id, sitting_or_refuse
 from studyapp.store import Store, servings, studies
 from studyapp.words import _
+
+__all__ = ["boxes", "make_sittings", "note_pull", "pulls_by_code", "set_out"]
 
 
 def set_out(tx: Any, study_id: str, plan: HoursPlan) -> None:
@@ -35,7 +36,10 @@ def make_sittings(
 ) -> tuple[Sitting, ...]:
     """Plan the sittings of a look; `hours` names the pulls to serve, None all of them."""
     made = table.plan_sittings(tx, study_id, plan.sittings if look == 1 else plan.next_sittings, look)
-    served = [one for one in studies.samples(tx, study_id) if hours is None or one.level in hours]
+    gone = lost_as_a_whole(tx, study_id)
+    served = [
+        one for one in studies.samples(tx, study_id) if (hours is None or one.level in hours) and one.level not in gone
+    ]
     seeds = [table.seed(tx, study_id, sitting.number) for sitting in made]
     before = _dealt_before(tx, study_id, [one.id for one in served])
     dealt = orders_of(plan, [one.level for one in served], seeds, before)
@@ -52,29 +56,6 @@ def _dealt_before(tx: Any, study_id: str, samples: Sequence[str]) -> list[list[l
     seats = [assessor for _number, assessor, _name in studies.seats(tx, study_id)]
     numbers = sorted({number for number, _assessor, _sample in cups})
     return [[[cups[number, seat, sample] for sample in samples] for seat in seats] for number in numbers]
-
-
-# ---- the pulls themselves --------------------------------------------------------------------------------------------
-def note_pull(
-    store: Store, by: Staff, study_id: str, hours: float, actual_at: str, mass_g: float | None = None
-) -> None:
-    """Keep when a pull was really taken, and its mass in grams."""
-    require(by, "leader", "preparer")
-    with store.write() as tx:
-        kept = study_or_refuse(tx, study_id, KIND)
-        if hours not in {pull.hours for pull in kept.plan.pulls}:
-            raise BadInput(_("Fix the pull: {h} h is not one of the planned pulls.").format(h=f"{hours:g}"))
-        if mass_g is not None and not 0 < mass_g < 1e6:
-            raise BadInput(_("Fix the mass: write grams above 0."))
-        _check_time(actual_at)
-        studies.add_pull_note(tx, study_id, hours, actual_at, mass_g, by.id)
-
-
-def _check_time(text: str) -> None:
-    try:
-        datetime.fromisoformat(text)
-    except (ValueError, TypeError) as error:
-        raise BadInput(_("Fix the time of the pull: write it as 2026-11-24 10:41.")) from error
 
 
 def pulls_by_code(store: Store, by: Staff, sitting_id: str) -> dict[str, float]:
