@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from studyapp.findings.numbers import hours, units
@@ -198,6 +199,11 @@ def named() -> dict[str, int]:
 def checks(plan: ComparisonPlan) -> tuple[Check, ...]:
     """Nothing beyond what is confirmed before any tray leaves."""
     return ()
+
+
+def sitting_at(plan: ComparisonPlan, number: int) -> datetime | None:
+    """The plan names no day: makes are tasted when they are made."""
+    return None
 
 
 def sentences(plan: ComparisonPlan, sealed: Mapping[str, Any] | None = None) -> tuple[str, ...]:
