@@ -28,6 +28,7 @@ OPENS = {
     "arguments.py": "files of answers that a person names, hashed by a command of its own process",
     "assets/__init__.py": "fonts and the icon that come with the app",
     "cli/__init__.py": "the null device, when the reader of a pipe has gone",
+    "kinds/comparison/commands/compare.py": "the report a person names, written as a new file",
     "kinds/hours/commands/decide.py": "the report a person names, written as a new file",
     "components/look.py": "the style sheet that comes with the app",
     "components/phone/__init__.py": "a script that comes with the app",

@@ -6,6 +6,7 @@ The list of use cases is read from the source of the services, so that a new one
 from __future__ import annotations
 
 import ast
+import json
 import secrets
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -19,7 +20,9 @@ from sqlalchemy.exc import OperationalError
 
 import studyapp
 from studyapp.errors import StoreProblem
+from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.comparison import setting_out as comparison
 from studyapp.kinds.hours import deciding, setting_out
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.setting_out import pulls
@@ -46,6 +49,7 @@ from studyapp.store.engine import sqlite_module
 from tests.conftest import CHECKS, another_leader
 from tests.kinds.aroma.aroma_kitchen import CHECKS as AROMA_CHECKS
 from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, sealed
+from tests.kinds.aroma.test_control import ROUNDS, until_it_ends
 
 pytestmark = pytest.mark.reliability
 PHRASE = "a bench by the window"
@@ -201,10 +205,14 @@ class Case:
             hand.taste_all(lambda place, _line, n=number: MEANS[key[place.code]] + (n - 2) * (key[place.code] == 8.0))
 
     def taken_out(self) -> Path:
-        """A decided study as tables, and an empty store to bring it into."""
+        """A decided study as tables of the first format, which brings no events to prove before each of some hundred
+        statements; and an empty store to bring it into."""
         self.opened()
         here = Path(self.store.engine.url.database or "").parent
         packages.take_out(self.store, self.study, here / "tables")
+        described = json.loads((here / "tables" / "datapackage.json").read_text())
+        del described["studyapp:record"]
+        (here / "tables" / "datapackage.json").write_text(json.dumps(described))
         self.store = open_store(str(here / "empty.sqlite"))
         return here / "tables"
 
@@ -295,6 +303,15 @@ def _aroma_served(case: Case) -> Kitchen:
     return kitchen
 
 
+def _control_left(case: Case) -> Kitchen:
+    """A plan by rounds that came to its end before its control was complete."""
+    kitchen = sealed(
+        draft(case.store, case.leader, case.preparer, replace(ROUNDS, cap=40, control=replace(ROUNDS.control, sets=15)))
+    )
+    until_it_ends(kitchen, lambda seat: seat < 1, True)
+    return kitchen
+
+
 def _aroma_opened(case: Case) -> Kitchen:
     kitchen = _aroma_served(case)
     closing.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
@@ -361,6 +378,10 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     ),
     "closing.ask_for_key": _after(_two_lead, lambda c: closing.ask_for_key(c.store, c.leader, c.study)),
     "closing.note_reader": _with(_read_by_another, lambda c, ida: closing.note_reader(c.store, ida, c.study)),
+    "deciding.serve_control": _with(
+        _control_left, lambda c, k: aroma_deciding.serve_control(k.store, k.leader, k.study)
+    ),
+    "setting_out.pieces_by_code": _now(lambda c: comparison.pieces_by_code(c.store, c.preparer, c.w.sitting.id)),
     "first_code.make": _with(_empty, lambda c, _code: first_code.make(c.store)),
     "first_code.begin": _with(_empty, lambda c, code: first_code.begin(c.store, code, "Eve", PHRASE, "10.0.0.9")),
     "ties.tie": _with(Case.heron, lambda c, id_: ties.tie(c.store, c.leader, c.preparer.id, id_)),
