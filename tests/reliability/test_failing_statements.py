@@ -19,6 +19,7 @@ from sqlalchemy.exc import OperationalError
 
 import studyapp
 from studyapp.errors import StoreProblem
+from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.kinds.aroma.plan import AromaPlan
 from studyapp.kinds.hours import deciding, setting_out
 from studyapp.kinds.hours.plan import HoursPlan, Pull
@@ -46,6 +47,7 @@ from studyapp.store.engine import sqlite_module
 from tests.conftest import CHECKS, another_leader
 from tests.kinds.aroma.aroma_kitchen import CHECKS as AROMA_CHECKS
 from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, sealed
+from tests.kinds.aroma.test_control import ROUNDS, until_it_ends
 
 pytestmark = pytest.mark.reliability
 PHRASE = "a bench by the window"
@@ -308,6 +310,13 @@ def _choice(case: Case) -> Callable[[], object]:
     return lambda: trying.keep_choice(case.store, taster.token, here.trial, (here.cups[0],), True, "n" * 24)
 
 
+def _control_left(case: Case) -> Callable[[], object]:
+    """A plan by rounds has come to its end, and sets of its control are left."""
+    kitchen = sealed(draft(case.store, case.leader, case.preparer, replace(ROUNDS, cap=30)))
+    leader = until_it_ends(kitchen, lambda seat: seat < 1, True)
+    return lambda: aroma_deciding.serve_control(case.store, leader, kitchen.study)
+
+
 def _step(case: Case) -> Callable[[], object]:
     """The first piece of an aftertaste is eaten."""
     alone = {"aim": "aftertaste", "method": "two-alternative", "nameable": True, "note": "mint", "batches": (30,)}
@@ -334,6 +343,7 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         _aroma,
         lambda c, k: preparing.release_tray(c.store, c.preparer, k.sittings()[0].id, 1, AROMA_CHECKS, "Cleo"),
     ),
+    "deciding.serve_control": _control_left,
     "trying.keep_choice": _choice,
     "trying.take_step": _step,
     "accounts.enter_demo": _now(lambda c: accounts.enter_demo(c.store, "leader")),

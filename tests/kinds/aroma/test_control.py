@@ -227,7 +227,7 @@ def test_a_difference_stands_whatever_the_control(make: Any) -> None:
 
 
 # ---- by rounds -----------------------------------------------------------------------------------------------------
-def _until_it_ends(kitchen: Kitchen, main: Any, of_control: bool) -> Staff:
+def until_it_ends(kitchen: Kitchen, main: Any, of_control: bool) -> Staff:
     """Sittings one after the other until the plan has come to its end."""
     for sitting in kitchen.sittings():
         if deciding.standing(kitchen.store, kitchen.leader, kitchen.study).standing != "go on":
@@ -244,7 +244,7 @@ def test_what_is_left_of_it_is_served_alone(make: Any) -> None:
     Wald 1947, p0 1/3, p1 2/3, 5 % each: lower line n / 2 - 2.124, so 1 of 6 goes on and 2 of 12 are the same.
     """
     kitchen = make(ROUNDS)
-    leader = _until_it_ends(kitchen, lambda seat: seat < 1, True)
+    leader = until_it_ends(kitchen, lambda seat: seat < 1, True)
     here = deciding.standing(kitchen.store, leader, kitchen.study)
     assert (here.standing, here.served, here.control_left, here.control_waits) == ("same", 2, 8, True)
     with pytest.raises(NotAllowed, match="waits for the control"):
@@ -276,7 +276,7 @@ def test_who_gets_nothing_in_that_sitting_is_not_waited_for(make: Any) -> None:
 def test_by_rounds_without_one_nothing_is_the_same(make: Any) -> None:
     """At the lower line the plan has come to its end and cannot tell."""
     kitchen = make(replace(ROUNDS, control=None))
-    leader = _until_it_ends(kitchen, lambda seat: seat < 1, False)
+    leader = until_it_ends(kitchen, lambda seat: seat < 1, False)
     closing.open_key(kitchen.store, leader, kitchen.study, "Ada")
     result = deciding.verdict(kitchen.store, leader, kitchen.study)
     assert (result.standing, result.judged.reason) == ("cannot tell", "no control")
