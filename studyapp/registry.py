@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 KINDS = {
     "hours": "studyapp.kinds.hours",
     "aroma": "studyapp.kinds.aroma",
+    "comparison": "studyapp.kinds.comparison",
 }
 
 

@@ -68,6 +68,7 @@ def forget(tx: Any, assessor_id: str) -> None:
         people.erase_person(tx, assessor.person)
     people.erase_notes(tx, assessor_id)
     people.set_may_taste(tx, assessor_id, False)
+    people.end_tokens_of_assessor(tx, assessor_id)
 
 
 def erase_again(tx: Any, ids: Sequence[str]) -> None:

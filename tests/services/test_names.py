@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.services import accounts, closing, names, panel, planning, preparing
+from studyapp.services import accounts, names, panel, planning, preparing
 from studyapp.store import Store
 from tests.conftest import CHECKS
 from tests.furnished import empty
@@ -107,5 +107,3 @@ def test_nobody_is_a_second_person_by_other_letters(workshop: Any) -> None:
     for name, said in (("\uff22en", "is you"), (f"Cl{NARROW}eo", "cannot be seen"), ("Cl\u0435o", "several alphabets")):
         with pytest.raises((BadInput, NotAllowed), match=said):
             preparing.release_tray(*released, name)
-    with pytest.raises(BadInput):
-        closing.open_key(workshop.store, workshop.leader, workshop.study, f"Ad{CYRILLIC_A}")

@@ -113,9 +113,9 @@ def _to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Rul
         left = missing.notes(tx, study, opened_look(tx, study))
     frame = scores(store, by, study_id)
     untold = missing.unscored(frame, left, study.plan, rule)
-    told = (
-        pd.concat([frame.assign(why=""), pd.DataFrame(untold)], ignore_index=True) if untold else frame.assign(why="")
-    )
+    told = frame.assign(why="")
+    if untold:  # a note is of the same batch as the scores
+        told = pd.concat([told, pd.DataFrame(untold)], ignore_index=True).assign(batch=study.plan.batch)
     if len({*told.loc[told["score"].notna(), "hours"]} - {*told.loc[told["why"] == "unread", "hours"]}) < 2:
         raise NothingToDecide(
             _(
