@@ -11,7 +11,7 @@ import csv
 import math
 import random
 import tomllib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -54,7 +54,13 @@ def draw(name: str) -> list[Score]:
     the assessor's use of the scale, A assessor, B assessor by pull, E error, T assessor by sitting, normal with the
     spreads of truth.toml and correlated between attributes by its `correlation`.
     """
-    panel, truth = settings(name), settings(name, "truth.toml")
+    truth = settings(name, "truth.toml")
+    return drawn(settings(name), lambda _sitting: truth)
+
+
+def drawn(panel: dict[str, Any], truth_of: Callable[[int], dict[str, Any]]) -> list[Score]:
+    """Scores as `draw` makes them, of a panel whose truth may change from sitting to sitting, its spreads excepted."""
+    truth = truth_of(1)
     rng = random.Random(panel["seed"])
     people = NAMES[: panel["assessors"]]
     parts = {
@@ -65,7 +71,7 @@ def draw(name: str) -> list[Score]:
     scores = []
     for sitting in range(1, panel["sittings"] + 1):
         parts["T"] = _parts(rng, truth, [(who,) for who in people])
-        scores.extend(_sitting(panel, truth, sitting, parts, rng))
+        scores.extend(_sitting(panel, truth_of(sitting), sitting, parts, rng))
     return scores
 
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import contextlib
 import secrets
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, cast
 
-from demo_panels import aroma_workshop, generate
+from demo_panels import aroma_workshop, generate, makes_workshop
 from studyapp.kinds.hours import deciding, setting_out
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Assessor, Attribute, Line, Sitting, Staff
@@ -54,7 +54,9 @@ class _Shared:
 
 
 @dataclass(frozen=True, slots=True)
-class _Workshop:
+class Workshop:
+    """The store and its people."""
+
     store: Store
     leader: Staff
     second: Staff
@@ -72,20 +74,21 @@ def fill(store: Store) -> None:
         _open(shop)
         _draft(shop)
         aroma_workshop.fill(shop.store, (shop.leader, shop.second), shop.preparer, shop.assessors)
+        makes_workshop.fill(shop)
         accounts.end_account(shop.store, shop.leader, shop.second.id)  # so that a visitor opens the next key alone
 
 
-def _people(store: Store) -> _Workshop:
+def _people(store: Store) -> Workshop:
     leader = accounts.first_leader(store, "Juno", secrets.token_urlsafe(24))
     second = accounts.add_staff(store, leader, "Ida", "leader", secrets.token_urlsafe(24))
     preparer = accounts.add_staff(store, leader, "Milo", "preparer", secrets.token_urlsafe(24))
     for name in generate.NAMES:
         panel.add_assessor(store, leader, name)
-    return _Workshop(store, leader, second, preparer, panel.assessors(store, leader))
+    return Workshop(store, leader, second, preparer, panel.assessors(store, leader))
 
 
 # ---- studies -------------------------------------------------------------------------------------------------------
-def _plan(shop: _Workshop, name: str) -> HoursPlan:
+def _plan(shop: Workshop, name: str) -> HoursPlan:
     """The plan behind a folder of score files."""
     invented, rule = generate.settings(name), generate.settings(name, "RULE.toml")
     tasters = generate.NAMES[: invented["assessors"]]
@@ -116,67 +119,73 @@ def _plan(shop: _Workshop, name: str) -> HoursPlan:
     )
 
 
-def _started(shop: _Workshop, title: str) -> str:
+def _started(shop: Workshop, title: str) -> str:
     """A draft with the mark that the study is invented."""
     return planning.start(shop.store, shop.leader, "hours", HoursPlan(title), example=True)
 
 
-def _sealed(shop: _Workshop, plan: HoursPlan) -> str:
+def _sealed(shop: Workshop, plan: HoursPlan) -> str:
     study = _started(shop, plan.title)
     planning.keep_plan(shop.store, shop.leader, study, plan)
     planning.seal(shop.store, shop.leader, study, plan.title)
     return study
 
 
-def _finished(shop: _Workshop, name: str) -> None:
+def _finished(shop: Workshop, name: str) -> None:
     """A study tasted to the end, its key opened and its verdict signed."""
     study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
     _taste_all(shop, study, name, first=1)
-    _open_key(shop, study)
+    open_key(shop, study)
     if name != "cannot_tell":
-        _sign(shop, study)
+        sign(shop, study)
 
 
-def _asked_twice(shop: _Workshop, name: str) -> None:
+def _asked_twice(shop: Workshop, name: str) -> None:
     """A study whose first look could not tell and whose second could."""
     study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
     _taste_all(shop, study, name, first=1)
-    _open_key(shop, study)
+    open_key(shop, study)
     deciding.plan_next_sitting(shop.store, shop.leader, study)
     _taste_all(shop, study, name, first=3)
-    _open_key(shop, study)
-    _sign(shop, study)
+    open_key(shop, study)
+    sign(shop, study)
 
 
-def _open_key(shop: _Workshop, study: str) -> None:
+def open_key(shop: Workshop, study: str) -> None:
+    """By the two leaders who must."""
     closing.ask_for_key(shop.store, shop.leader, study)
     closing.open_key(shop.store, shop.second, study)
 
 
-def _sign(shop: _Workshop, study: str) -> None:
+def sign(shop: Workshop, study: str) -> None:
+    """By the two people who must."""
     closing.sign(shop.store, shop.leader, study, "ran the test")
     closing.sign(shop.store, shop.second, study, "decides")
 
 
 # ---- sittings ------------------------------------------------------------------------------------------------------
-def _taste_all(shop: _Workshop, study: str, name: str, first: int) -> None:
+def _taste_all(shop: Workshop, study: str, name: str, first: int) -> None:
     """Serve and mark every sitting from number `first` on, with the scores of the folder."""
     scores = {
         (row.sitting, row.assessor, row.hours, row.replicate, row.attribute): row.score for row in generate.draw(name)
     }
     for sitting in preparing.sittings(shop.store, shop.preparer, study):
         if sitting.number >= first and sitting.state == "planned":
-            _taste(shop, sitting, scores)
+            taste(shop, sitting, setting_out.pulls_by_code(shop.store, shop.preparer, sitting.id), scores)
 
 
-def _checks(shop: _Workshop, study: str) -> frozenset[str]:
+def _checks(shop: Workshop, study: str) -> frozenset[str]:
     return frozenset(check.code for check in preparing.checks(planning.study(shop.store, shop.leader, study)))
 
 
-def _taste(shop: _Workshop, sitting: Sitting, scores: dict[tuple[Any, ...], float | None]) -> None:
-    """One sitting: opened, filled, released and closed by the services, its marks kept by the store's own functions."""
+def taste(
+    shop: Workshop, sitting: Sitting, pulls: Mapping[str, float], scores: Mapping[tuple[Any, ...], float | None]
+) -> None:
+    """One sitting: opened, filled, released and closed by the services, its marks kept by the store's own functions.
+
+    `pulls` says what is in every cup, by its code; `scores` are by sitting, assessor, pull, replicate and line.
+    """
     watching.open_sitting(shop.store, shop.leader, sitting.id)
-    pulls = setting_out.pulls_by_code(shop.store, shop.preparer, sitting.id)
     trays = preparing.trays(shop.store, shop.preparer, sitting.id)
     checks = _checks(shop, sitting.study)
     for tray in trays:
@@ -216,7 +225,7 @@ def _mark(tx: Any, sitting: Sitting, serving: str, marks: dict[Line, float | Non
     events.append(tx, "serving missing" if missing else "serving finished", body, sitting.study)
 
 
-def _open(shop: _Workshop) -> None:
+def _open(shop: Workshop) -> None:
     """A sitting that a newcomer can join at once: opened, its trays released, a short rest."""
     plan = replace(_plan(shop, "stop"), title="Plain dark, this afternoon", rest_seconds=20, looks=2)
     study = _sealed(shop, plan)
@@ -227,7 +236,7 @@ def _open(shop: _Workshop) -> None:
         preparing.release_tray(shop.store, shop.preparer, sitting.id, tray.position, checks, SECOND_PERSON)
 
 
-def _draft(shop: _Workshop) -> None:
+def _draft(shop: Workshop) -> None:
     """A plan that is ready to be sealed."""
     plan = replace(_plan(shop, "window"), title="Fruity lot, next month", looks=2)
     study = _started(shop, plan.title)

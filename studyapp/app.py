@@ -38,7 +38,8 @@ ROLES: Mapping[str, tuple[str, ...]] = {
     "assessor": ("taste",),
     "preparer": ("prepare", "account", "limits"),
     "leader": ("studies", "prepare", "watch", "panel", "account", "plan", "open_key", "decide", "limits"),
-    "first passphrase": ("account", "limits"),
+    # Whoever still has a first passphrase gets the page Account at every address they may have kept.
+    "first passphrase": ("account", "limits", "studies", "prepare", "watch", "panel", "plan", "open_key", "decide"),
     "newcomer": ("first_run", "sign_in", "limits"),
     "nobody": ("sign_in", "limits"),
 }
@@ -82,7 +83,7 @@ def _pages(role: str) -> dict[str, st.Page]:
     titles = _titles()
     pages = {
         name: st.Page(
-            _screen(name),
+            _screen("account" if role == "first passphrase" and name != "limits" else name),
             title=titles[name],
             url_path=_path(name) if number else "first",
             default=number == 0,
@@ -134,9 +135,10 @@ def main() -> None:
     words.speak(words.nearest(st.context.locale or ""))
     seat = session.seat()
     staff = None if seat else session.staff()
-    role = _role(seat, staff)
+    gone = session.seat_gone() if seat is None and staff is None else None
+    role = _role(seat or (gone and gone[0]), staff)
     st.set_page_config(
-        page_title=_("Tasting") if seat else _("When can the conche stop?"),
+        page_title=_("Tasting") if role == "assessor" else _("When can the conche stop?"),
         layout="wide" if role in ("leader", "preparer", "newcomer") else "centered",
     )
     look.dress(session.theme())

@@ -7,6 +7,7 @@ StudyError
 ├── NotFound        nothing is kept under that name, code or link
 ├── OutOfDate       the page is older than the record
 ├── TooManyTries    wait before the next try
+├── Busy            too many came in one moment; come again after some seconds
 └── StoreProblem    the store cannot be opened, written or believed
     └── Foreign     another program wrote it, or a newer version of this one
 """
@@ -40,6 +41,15 @@ class OutOfDate(StudyError):
 
 class TooManyTries(StudyError):
     """Wait before the next try."""
+
+
+class Busy(StudyError):
+    """Too many came in one moment; `seconds` says when to come again."""
+
+    def __init__(self, sentence: str, seconds: int) -> None:
+        """The sentence to show, and the wait."""
+        super().__init__(sentence)
+        self.seconds = seconds
 
 
 class StoreProblem(StudyError):

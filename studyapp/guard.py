@@ -1,5 +1,5 @@
 """What every request must pass and every response carries: a name we answer to, the same origin for anything that
-changes something, and headers that keep the page to itself.
+changes something, somebody we know for sockets and uploads, and headers that keep the page to itself.
 
 The rules follow OWASP ASVS 5.0.0, sections 3.4, 3.5 and 4.4.
 """
@@ -11,10 +11,13 @@ import hashlib
 import ipaddress
 import json
 import re
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
 from urllib.parse import urlsplit
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import HTTPConnection
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -22,6 +25,9 @@ from studyapp.words import _
 
 # Streamlit counts its sessions here for anybody who asks; that is nobody's business.
 COUNTERS = "/_stcore/metrics"
+UPLOADS = "/_stcore/upload_file/"
+LARGEST_BODY = 65_536  # bytes; of an upload Streamlit asks its own limit
+TABS = 12  # sockets of one member, or of all strangers of an empty store from one address
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 # Files whose address changes with their content, or that never change: a phone may keep them.
 LASTING = ("/static/", "/font/", "/component/", "/_stcore/bidi-components/")
@@ -142,6 +148,78 @@ class SameOrigin:
     def _same(headers: Headers) -> bool:
         origin = urlsplit(headers.get("origin", ""))
         return bool(origin.netloc) and origin.netloc == headers.get("host")
+
+
+class Sizes:
+    """Refuses a body by the length that its head tells, before a byte of it is read."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "http" and not scope["path"].startswith(UPLOADS):
+            told = Headers(scope=scope).get("content-length", "0")
+            if not told.isdecimal() or len(told) > 9 or int(told) > LARGEST_BODY:
+                await _refuse(scope, receive, send, 413, _("Not done: the text is too long. Shorten it."))
+                return
+        await self.app(scope, receive, send)
+
+
+Who = Callable[[Mapping[str, str], bool], str | None]
+
+
+class Members:
+    """Sockets, uploads and drawn pages for whoever is signed in or seated, and only so many sockets for one of them. A
+    stranger gets the page to sign in on, which needs none of these.
+
+    `who` gives the name under which a browser with these cookies is counted, None for a stranger, empty where everybody
+    may look around: in the invented workshop, and in a store that nobody runs yet. Its second argument says whether the
+    connection is secret.
+    """
+
+    def __init__(self, app: ASGIApp, who: Who) -> None:
+        self.app = app
+        self.who = who
+        self.sockets: Counter[str] = Counter()
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] == "websocket":
+            await self._socket(scope, receive, send)
+        elif scope["type"] == "http" and self._is_inside(scope) and await self._member(scope) is None:
+            await self._shown_the_door(scope, receive, send)
+        else:
+            await self.app(scope, receive, send)
+
+    @staticmethod
+    def _is_inside(scope: Scope) -> bool:
+        """An upload, a file that a page made, or a page: all of these stand right under the root."""
+        path = scope["path"]
+        page = path.count("/") == 1 and "text/html" in Headers(scope=scope).get("accept", "")
+        return page or path.startswith((UPLOADS, "/media/"))
+
+    async def _member(self, scope: Scope) -> str | None:
+        asked = HTTPConnection(scope)
+        secret = asked.url.scheme in ("https", "wss")
+        found = await run_in_threadpool(self.who, asked.cookies, secret)
+        return f"at {asked.client.host if asked.client else ''}" if found == "" else found
+
+    async def _socket(self, scope: Scope, receive: Receive, send: Send) -> None:
+        member = await self._member(scope)
+        if member is None or self.sockets[member] >= TABS:
+            await _refuse(scope, receive, send, 403, "")
+            return
+        self.sockets[member] += 1
+        try:
+            await self.app(scope, receive, send)
+        finally:
+            self.sockets[member] -= 1
+            self.sockets += Counter()  # forget who left
+
+    async def _shown_the_door(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["path"].count("/") == 1:
+            await self.app({**scope, "path": "/door", "raw_path": b"/door"}, receive, send)
+        else:
+            await _refuse(scope, receive, send, 403, _("Not done: sign in first."))
 
 
 async def _refuse(scope: Scope, receive: Receive, send: Send, status: int, sentence: str) -> None:

@@ -198,7 +198,7 @@ class Assessor:
 
 @dataclass(frozen=True, slots=True)
 class JoinLink:
-    """A personal code for one sitting; readable once, at issue. The address is `/join/CODE`."""
+    """A personal code for one sitting; kept as a hash alone. The address is `/join/CODE`."""
 
     pseudonym: str
     code: str
@@ -227,8 +227,9 @@ class Line:
 
 
 PlaceKind = Literal[
-    "nothing", "welcome", "waiting", "warm_up", "serving", "trial", "piece", "rest", "paused", "done", "stopped", "left"
-]
+    "nothing", "welcome", "waiting", "warm_up", "serving", "trial", "piece", "rest", "paused", "done", "stopped",
+    "left", "elsewhere", "replaced",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -280,6 +281,11 @@ class Place:
     seconds: int = 0
     most_today: float | None = None
     grams_ahead: float = 0.0
+
+    @property
+    def at(self) -> str:
+        """The step as one word: a phone that hears another one turns its page."""
+        return f"{self.kind}-{self.number}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -375,7 +381,8 @@ class Quantity:
 @dataclass(frozen=True, slots=True)
 class Seated:
     """One row of the watch page: how far an assessor is, with no score. `since` is the start of the present step;
-    `saved` counts the servings that are behind, `missing` those of them that were not judged."""
+    `saved` counts the servings that are behind, `missing` those of them that were not judged; `silent` minutes have
+    passed since the phone was last heard, where that is long; `called` is the kind of a call that is still open."""
 
     pseudonym: str
     kind: PlaceKind
@@ -386,6 +393,8 @@ class Seated:
     waits_for_tray: int | None = None
     look: bool = False
     missing: int = 0
+    silent: int = 0
+    called: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import importlib
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
+from datetime import datetime
 from typing import TYPE_CHECKING, Any, NamedTuple, Protocol, cast
 
 from studyapp.errors import NotFound
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 KINDS = {
     "hours": "studyapp.kinds.hours",
     "aroma": "studyapp.kinds.aroma",
+    "comparison": "studyapp.kinds.comparison",
 }
 
 
@@ -61,6 +63,9 @@ class RulePart(Protocol):
 
     def checks(self, plan: Any) -> tuple[Check, ...]:
         """What is confirmed before a tray leaves, beyond what every kind asks."""
+
+    def sitting_at(self, plan: Any, number: int) -> datetime | None:
+        """When a sitting is planned, by the clock on the wall; None where the plan names no day."""
 
 
 class SettingOutPart(Protocol):

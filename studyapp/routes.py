@@ -13,21 +13,23 @@ import re
 import secrets
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import asdict
+from functools import partial
 from importlib.resources import files
 from typing import Any, cast
 
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
-from studyapp import cookies, log, registry, words
+from studyapp import connections, cookies, log, registry, words
 from studyapp.assets import font, font_names, icon
-from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
+from studyapp.errors import BadInput, Busy, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
 from studyapp.records import Mark, Role
-from studyapp.services import accounts, first_code, joining, planning, refining, tasting, trying
+from studyapp.services import accounts, calling, first_code, joining, planning, refining, tasting, trying
 from studyapp.services.devices import Device
 from studyapp.store import Store
+from studyapp.waiting import Line
 from studyapp.words import _
 
 LOGGER = logging.getLogger("studyapp.routes")
@@ -39,14 +41,17 @@ STATUS: Mapping[type[StudyError], int] = {
     NotFound: 404,
     OutOfDate: 409,
     TooManyTries: 429,
+    Busy: 503,
     StoreProblem: 503,
 }
 Opened = Callable[[], Store]
 Answer = Callable[[Request], Awaitable[Response]]
 
 
-def routes(store: Opened, *, demo: bool = False) -> list[Route]:
-    """All routes; `store` gives the open store when a request comes."""
+def routes(store: Opened, *, demo: bool = False, address: Callable[[], str] = str) -> list[Route]:
+    """All routes; `store` gives the open store when a request comes, `address` where phones reach this server, empty
+    for the address that the request itself came to."""
+    desk = Line(at_work=1, patient=8, of_one=3)  # a passphrase takes 128 MiB and half a second of a core
     posts: dict[str, Callable[[Opened], Answer]] = {
         "/mark": _mark,
         "/choice": _choice,
@@ -57,25 +62,27 @@ def routes(store: Opened, *, demo: bool = False) -> list[Route]:
         "/sit-out": _door(tasting.sit_out),
         "/leave": _leave,
         "/note": _note,
-        "/sign-in": _sign_in,
+        "/call": _call,
+        "/sign-in": _in_line(desk, _sign_in),
         "/sign-out": _sign_out,
-        "/first-leader": _first_leader,
-        "/passphrase": _passphrase,
-        "/staff": _new_staff,
-        "/staff/passphrase": _staff_passphrase,
+        "/first-leader": _in_line(desk, _first_leader),
+        "/passphrase": _in_line(desk, _passphrase),
+        "/staff": _in_line(desk, _new_staff),
+        "/staff/passphrase": _in_line(desk, _staff_passphrase),
     }
     gets: dict[str, Callable[[Opened], Answer]] = {
-        "/join/{code}": _join,
+        "/join/{code}": _in_line(Line(at_work=2, patient=30), _join),
         "/place": _place,
+        "/here": _here,
         "/health": _health,
-        "/print/{paper}/{of}": _print,
+        "/print/{paper}/{of}": partial(_print, address=address),
         "/calendar/{study}": _calendar,
     }
     if demo:
         gets["/demo/{role}"] = _demo
     listed = [Route(path, _guarded(make(store)), methods=["POST"]) for path, make in posts.items()]
     listed += [Route(path, _guarded(make(store)), methods=["GET"]) for path, make in gets.items()]
-    return [*listed, Route("/studies", _home), Route("/font/{name}", _font), Route("/favicon.png", _icon)]
+    return [*listed, Route("/studies", _home), Route("/font/{name}", _font), *_DOOR]
 
 
 # ---- the edge --------------------------------------------------------------------------------------------------------
@@ -92,7 +99,9 @@ def _guarded(answer: Answer) -> Answer:
         except StudyError as refused:
             status = next((code for kind, code in STATUS.items() if isinstance(refused, kind)), 400)
             _note_refusal(request, status, type(refused).__name__)
-            return _said(request, str(refused), status)
+            return _said(request, str(refused), status, _again_in(refused))
+        except ClientDisconnect:
+            return Response(status_code=400)  # nobody is left to read it
         except Exception as failure:
             code = secrets.token_hex(2).upper()
             LOGGER.error("route failed", extra={"code": code, "route": _route(request), "where": log.frames(failure)})
@@ -101,17 +110,43 @@ def _guarded(answer: Answer) -> Answer:
     return guarded
 
 
-def _said(request: Request, sentence: str, status: int) -> Response:
-    """The sentence as JSON, or as a small page where a person followed a link."""
+def _again_in(refused: StudyError) -> int | None:
+    """Seconds after which the same request may be heard."""
+    if isinstance(refused, Busy):
+        return refused.seconds
+    return 60 if isinstance(refused, TooManyTries) else None
+
+
+def _said(request: Request, sentence: str, status: int, again_in: int | None = None) -> Response:
+    """The sentence as JSON, or as a small page where a person followed a link; after `again_in` seconds that page tries
+    by itself."""
+    headers = {} if again_in is None else {"Retry-After": str(again_in)}
     if request.method == "GET" and "text/html" in request.headers.get("accept", ""):
-        return HTMLResponse(_plain_page(sentence), status)
-    return JSONResponse({"ok": False, "sentence": sentence}, status)
+        return HTMLResponse(_plain_page(sentence, again_in if status == 503 else None), status, headers)
+    return JSONResponse({"ok": False, "sentence": sentence}, status, headers)
 
 
-def _plain_page(sentence: str) -> str:
+def _in_line(line: Line, make: Callable[[Opened], Answer]) -> Callable[[Opened], Answer]:
+    """The same route, for those whose turn it is."""
+
+    def of(store: Opened) -> Answer:
+        answer = make(store)
+
+        async def in_turn(request: Request) -> Response:
+            async with line.turn(_address(request)):
+                return await answer(request)
+
+        return in_turn
+
+    return of
+
+
+def _plain_page(sentence: str, again_in: int | None) -> str:
     from html import escape
 
     page = files("studyapp.components").joinpath("refused.html").read_text(encoding="utf-8")
+    if again_in is not None:
+        page = page.replace("<title>", f'<meta http-equiv="refresh" content="{again_in}">\n<title>')
     filled = {"title": _("Tasting"), "language": words.language(), "sentence": sentence}
     for name, text in filled.items():
         page = page.replace(f"{{{name}}}", escape(text))
@@ -187,7 +222,7 @@ def _drop(request: Request, response: Response, kind: cookies.Kind) -> None:
 
 
 def _address(request: Request) -> str:
-    return request.client.host if request.client else ""
+    return connections.network(request.client.host) if request.client else ""
 
 
 # ---- the assessor ----------------------------------------------------------------------------------------------------
@@ -196,8 +231,8 @@ def _join(store: Opened) -> Answer:
         code = request.path_params["code"]
         mark = _token(request, "device") or secrets.token_urlsafe(16)
         device = Device(mark[:64], request.headers.get("user-agent", "")[:400])
-        staff = _token(request, "staff")
-        token = await run_in_threadpool(joining.join, store(), code, _address(request), staff, device)
+        held = _token(request, "staff"), device, _token(request, "seat")
+        token = await run_in_threadpool(joining.join, store(), code, _address(request), *held)
         response = RedirectResponse("/", 303)
         _hold(request, response, "device", mark)
         _hold(request, response, "seat", token)
@@ -214,6 +249,16 @@ def _place(store: Opened) -> Answer:
         return JSONResponse({"ok": True, "place": asdict(found)})
 
     return place
+
+
+def _here(store: Opened) -> Answer:
+    """What every open page asks all the time; it offers nothing and draws nothing."""
+
+    async def here(request: Request) -> Response:
+        kind, at = await run_in_threadpool(tasting.here, store(), _token(request, "seat"))
+        return JSONResponse({"ok": True, "kind": kind, "at": at})
+
+    return here
 
 
 def _mark(store: Opened) -> Answer:
@@ -303,12 +348,23 @@ def _note(store: Opened) -> Answer:
     return note
 
 
+def _call(store: Opened) -> Answer:
+    async def call(request: Request) -> Response:
+        body = await _body(request)
+        told = _text(body, "serving"), _text(body, "what"), _text(body, "code")
+        await run_in_threadpool(calling.call, store(), _token(request, "seat"), *told)
+        return JSONResponse({"ok": True})
+
+    return call
+
+
 # ---- staff -----------------------------------------------------------------------------------------------------------
 def _sign_in(store: Opened) -> Answer:
     async def sign_in(request: Request) -> Response:
         body = await _body(request)
         name, passphrase = _text(body, "name"), _text(body, "passphrase", 1000)
-        token = await run_in_threadpool(accounts.sign_in, store(), name, passphrase, _address(request))
+        address, known = _address(request), _token(request, "known")
+        token = await run_in_threadpool(accounts.sign_in, store(), name, passphrase, address, known)
         return _as_staff(request, token)
 
     return sign_in
@@ -373,6 +429,7 @@ def _as_staff(request: Request, token: str) -> Response:
     """Signed in: this browser gives up a seat it held, for one browser is one person at one job."""
     response = JSONResponse({"ok": True})
     _hold(request, response, "staff", token)
+    _hold(request, response, "known", token)
     _drop(request, response, "seat")
     LOGGER.info("signed in", extra={"route": _route(request)})
     return response
@@ -410,7 +467,7 @@ def _demo(store: Opened) -> Answer:
 
 
 # ---- papers, fonts, health -------------------------------------------------------------------------------------------
-def _print(store: Opened) -> Answer:
+def _print(store: Opened, address: Callable[[], str]) -> Answer:
     async def paper(request: Request) -> Response:
         from studyapp.printing import papers
 
@@ -420,7 +477,7 @@ def _print(store: Opened) -> Answer:
             staff = accounts.staff_of(store(), _token(request, "staff"))
             if staff is None:
                 raise NotAllowed(_("Not done: you are signed out. Sign in, then print again."))
-            return papers.paper(store(), staff, kind, of)
+            return papers.paper(store(), staff, kind, of, address() or str(request.base_url).rstrip("/"))
 
         name, pdf = await run_in_threadpool(made)
         LOGGER.info("printed", extra={"route": _route(request), "kind": kind})
@@ -474,3 +531,23 @@ async def _home(_request: Request) -> Response:
 
 async def _icon(_request: Request) -> Response:
     return Response(icon(), media_type="image/png")
+
+
+async def _sign_in_page(_request: Request) -> Response:
+    from studyapp.components import door
+
+    return HTMLResponse(door.page())
+
+
+async def _door_script(request: Request) -> Response:
+    from studyapp.components import door
+
+    script = door.scripts().get(request.path_params["name"])
+    return Response(script or "", 404 if script is None else 200, media_type="text/javascript")
+
+
+_DOOR = (
+    Route("/favicon.png", _icon),
+    Route("/door", _guarded(_sign_in_page), methods=["GET"]),
+    Route("/door/{name}", _door_script),
+)

@@ -15,13 +15,14 @@ from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, NoReturn
+from urllib.parse import urlsplit
 
 import segno
 import streamlit as st
 from starlette.middleware import Middleware
 from streamlit import config
 
-from studyapp import guard, log, routes, session
+from studyapp import connections, guard, log, routes, session, smaller
 from studyapp.assets import FAMILY
 from studyapp.components import look
 from studyapp.errors import BadInput
@@ -60,6 +61,7 @@ def serve(store_url: str | None, host: str, port: int, demo: bool) -> None:
         StudyError: the store cannot be opened, or the port is taken.
     """
     _refuse_taken_port(host, port)
+    connections.guard()
     with _place_for_records(store_url, demo) as (url, log_file):
         store = open_store(url)
         try:
@@ -151,11 +153,14 @@ def _app(listening: Listening) -> st.App:
     policy = guard.content_policy(guard.inline_scripts(_index_page()))
     return st.App(
         HERE / "app.py",
-        routes=routes.routes(session.store, demo=listening.demo),
+        routes=routes.routes(session.store, demo=listening.demo, address=session.address),
         middleware=[
             Middleware(guard.PrivateHeaders, policy=policy),
             Middleware(guard.OwnNames, names=_own_names()),
             Middleware(guard.SameOrigin),
+            Middleware(guard.Sizes),
+            Middleware(guard.Members, who=session.who),
+            Middleware(smaller.Smaller),
         ],
         lifespan=lifespan,
         on_script_error=tell_failure,
@@ -169,7 +174,8 @@ def _index_page() -> str:
 def _own_names() -> frozenset[str]:
     """Names this machine answers to, besides every bare address."""
     name = socket.gethostname().lower()
-    return frozenset({"localhost", name, f"{name.split('.')[0]}.local", *settings().hosts})
+    told = urlsplit(settings().address).hostname or "localhost"
+    return frozenset({"localhost", name, f"{name.split('.')[0]}.local", told, *settings().hosts})
 
 
 def _warm_up() -> None:
@@ -190,6 +196,8 @@ def tell_failure(failure: Exception) -> bool:
 # ---- the address -----------------------------------------------------------------------------------------------------
 def _phone_address(host: str, port: int) -> str:
     """Where phones reach this server."""
+    if settings().address:
+        return settings().address
     reached = _network_address() if host in ANY_ADDRESS else host
     return f"{_scheme()}://{f'[{reached}]' if ':' in reached else reached}:{port}"
 
@@ -235,8 +243,11 @@ def _options(listening: Listening) -> dict[str, Any]:
         "server.headless": True,
         "server.fileWatcherType": "none",
         "server.enableStaticServing": False,
-        "server.disconnectedSessionTTL": 43200,
+        # A page of a phone that went away is kept as long as a rest takes; its place is in the store anyway.
+        "server.disconnectedSessionTTL": 900,
         "server.maxUploadSize": 10,
+        "server.maxMessageSize": 20,
+        "server.maxWidgetStateSize": 2,
         "server.sslCertFile": settings().tls_certificate,
         "server.sslKeyFile": settings().tls_key,
         "browser.gatherUsageStats": False,

@@ -14,7 +14,7 @@ import streamlit as st
 from studyapp import cookies
 from studyapp.errors import NotAllowed
 from studyapp.pictures.theme import SCREENS, Theme
-from studyapp.records import Role, Seat, Staff
+from studyapp.records import PlaceKind, Role, Seat, Staff
 from studyapp.services import accounts, joining
 from studyapp.services.refining import Refining
 from studyapp.store import Store
@@ -53,6 +53,18 @@ def _this_address() -> str:
     return (st.context.url or "").split("?")[0].rstrip("/")
 
 
+def who(browser: Mapping[str, str], secret: bool) -> str | None:
+    """Under which name a browser with these cookies is counted: None for a stranger, empty where everybody may look
+    around. `secret` says whether the connection is."""
+    seat = joining.seat_of(store(), cookies.token(browser, "seat", secure=secret))
+    if seat is not None:
+        return f"seat {seat.assessor} {seat.sitting}"
+    staff = accounts.staff_of(store(), cookies.token(browser, "staff", secure=secret))
+    if staff is not None:
+        return f"staff {staff.id}"
+    return "" if demo() or accounts.needs_first_leader(store()) else None
+
+
 # ---- who -------------------------------------------------------------------------------------------------------------
 def _browser_cookies() -> Mapping[str, str]:
     return dict(st.context.cookies)
@@ -73,6 +85,11 @@ def seat_token() -> str | None:
 def seat() -> Seat | None:
     """The assessor at this browser, asked anew from the store."""
     return joining.seat_of(store(), seat_token())
+
+
+def seat_gone() -> tuple[Seat, PlaceKind] | None:
+    """Whose seat this browser held, when the sitting goes on without it, and why."""
+    return joining.seat_gone(store(), seat_token())
 
 
 def staff() -> Staff | None:

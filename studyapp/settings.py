@@ -13,6 +13,7 @@ from platformdirs import user_data_path
 class Settings:
     """`store` is a database URL; `demo` opens the invented workshop; `log_level` as the standard logging names it.
 
+    `address` is what phones open where something else answers for several processes, for example http://tasting.lan.
     `log_file` "-" means stderr, empty the data folder; `hosts` are further names this server answers to; the
     certificate and its key are PEM files.
     """
@@ -24,6 +25,7 @@ class Settings:
     hosts: tuple[str, ...] = ()
     tls_certificate: str | None = None
     tls_key: str | None = None
+    address: str = ""
 
 
 def default_folder() -> Path:
@@ -37,8 +39,8 @@ def default_store() -> str:
 
 
 def settings() -> Settings:
-    """The settings of this process, from the variables STUDYAPP_STORE, _DEMO, _LOG, _LOG_FILE, _HOSTS, _TLS_CERTIFICATE
-    and _TLS_KEY."""
+    """The settings of this process, from the variables STUDYAPP_STORE, _DEMO, _LOG, _LOG_FILE, _HOSTS, _ADDRESS,
+    _TLS_CERTIFICATE and _TLS_KEY."""
     env = os.environ
     return Settings(
         store=env.get("STUDYAPP_STORE") or default_store(),
@@ -48,4 +50,5 @@ def settings() -> Settings:
         hosts=tuple(env.get("STUDYAPP_HOSTS", "").lower().replace(",", " ").split()),
         tls_certificate=env.get("STUDYAPP_TLS_CERTIFICATE") or None,
         tls_key=env.get("STUDYAPP_TLS_KEY") or None,
+        address=env.get("STUDYAPP_ADDRESS", "").rstrip("/"),
     )

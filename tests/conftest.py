@@ -32,11 +32,16 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, befor
 from studyapp import words
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute, JoinLink, Mark, Place, Sitting, Staff
-from studyapp.services import accounts, joining, panel, planning, preparing, tasting, watching
+from studyapp.services import accounts, joining, panel, passphrases, planning, preparing, tasting, watching
 from studyapp.store import Store
 from tests.forking import Forked, Parent
 from tests.furnished import furnished, reached
 from tests.words.second_language import made_ready
+
+# Hundreds of tests make accounts, and a passphrase at its real cost takes half a second. Servers, which are processes
+# of their own, keep the real one.
+REAL_COST = passphrases.TODAY
+passphrases.TODAY = passphrases.Cost(2**10, 8, 1)
 
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"]

@@ -16,7 +16,7 @@ OUTSIDE = sorted(
     for file in APP.rglob("*.py")
     if file != APP / "registry.py" and not {"kinds", "migrations"} & set(file.relative_to(APP).parts)
 )
-NAMES = {*registry.KINDS, "comparison"}
+NAMES = set(registry.KINDS)
 
 
 def classes_of_kinds() -> set[str]:

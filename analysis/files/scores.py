@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable, Collection
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pandas as pd
 
@@ -24,14 +24,17 @@ MOST_ASSESSORS = 1_000
 LARGEST = 1e6
 SCALES = ((0.0, 10.0), (0.0, 100.0))
 
+Piece = Literal["hours", "make"]
+
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 _COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+", re.ASCII)
 _LOST = re.compile(r"\s*lost\b(.*)", re.IGNORECASE | re.DOTALL)
 UNJUDGED = "unjudged"
+NONE_LOST = pd.DataFrame(columns=["hours", "sitting", "why", "reason"])
 _WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
-def read_scores(path: Path | str, attributes: Collection[str] | None = None) -> pd.DataFrame:
+def read_scores(path: Path | str, attributes: Collection[str] | None = None, piece: Piece = "hours") -> pd.DataFrame:
     """The scores in a CSV, XLSX or Parquet file; see `scores_from`. Raises ScoreError, also without a file."""
     path = Path(path)
     name = plain(path.name, 80)
@@ -40,10 +43,12 @@ def read_scores(path: Path | str, attributes: Collection[str] | None = None) -> 
             content = file.read(MOST_BYTES + 1)
     except (OSError, ValueError) as problem:
         raise ScoreError(f"{name}: the file cannot be read; check its name and folder") from problem
-    return scores_from(name, content, attributes)
+    return scores_from(name, content, attributes, piece)
 
 
-def scores_from(name: str, content: bytes, attributes: Collection[str] | None = None) -> pd.DataFrame:
+def scores_from(
+    name: str, content: bytes, attributes: Collection[str] | None = None, piece: Piece = "hours"
+) -> pd.DataFrame:
     """Tidy scores, one row a score, from the bytes of a file.
 
     Tidy files have the columns assessor, hours (or a numeric sample), attribute and score; wide ones a column for each
@@ -52,13 +57,16 @@ def scores_from(name: str, content: bytes, attributes: Collection[str] | None = 
     left out; `unjudged` in its place says that the assessor could not judge it. A row without an assessor and with
     `lost` in place of a score says that its pull was lost before anybody tasted it, in its sitting or, without one, in
     every; words after `lost` are the reason. With `attributes` each of them must occur, and only they are kept.
+    `piece` is the column of what was tasted: hours, or the make, a text, with hours beside it if makes were pulled at
+    several; of makes none can be lost.
 
     Returns columns assessor (text), hours (float, h), attribute (text), score (float, scale units), replicate (whole
     number from 1), and, where the file has them, sitting (text), position (whole number from 1), batch (text); where it
     says of any why a score is missing, why ("unjudged", "lost") and reason (text). Raises ScoreError.
     """
-    table, lost = _without_lost(table_from(plain(name, 80), content))
-    tidy = _tidy(table) if {"attribute", "score"} & set(table.columns) else _wide(table, attributes)
+    table = table_from(plain(name, 80), content)
+    table, lost = _without_lost(table) if piece == "hours" else (table, NONE_LOST)
+    tidy = _tidy(table, piece) if {"attribute", "score"} & set(table.columns) else _wide(table, attributes, piece)
     if attributes is not None:
         tidy = _only(table, tidy, attributes)
     _check_scale(table, tidy)
@@ -76,7 +84,7 @@ def _without_lost(table: Table) -> tuple[Table, pd.DataFrame]:
     """The table less the rows that say of a pull that it was lost; and these, by hours, sitting and reason."""
     said = _said_lost(table)
     if not said:
-        return table, pd.DataFrame(columns=["hours", "sitting", "why", "reason"])
+        return table, NONE_LOST
     rest, gone = _rows_of(table, [at for at in range(len(table.rows)) if at not in said]), _rows_of(table, sorted(said))
     hours = "sample" if "sample" in table.columns and "hours" not in table.columns else "hours"
     _need(table, hours)
@@ -113,21 +121,21 @@ def _whys(table: Table, column: str) -> list[str]:
 
 
 # ---- the two forms -------------------------------------------------------------------------------------------------
-def _tidy(table: Table) -> pd.DataFrame:
+def _tidy(table: Table, piece: Piece) -> pd.DataFrame:
     _need(table, "attribute")
     _need(table, "score")
-    frame = _servings(table)
+    frame = _servings(table, piece)
     frame["attribute"] = _names(table, "attribute")
     frame["score"] = _numbers(table, "score", _score, empty=math.nan)
     frame["why"] = _whys(table, "score")
     return frame
 
 
-def _wide(table: Table, attributes: Collection[str] | None) -> pd.DataFrame:
+def _wide(table: Table, attributes: Collection[str] | None, piece: Piece) -> pd.DataFrame:
     """A column an attribute, made long; the row number stays with every score."""
-    known = {*KEYS, "sample", *OPTIONAL}
+    known = {*KEYS, "sample", *OPTIONAL, piece}
     own = [column for column in table.columns if column not in known]
-    frame = _servings(table)
+    frame = _servings(table, piece)
     if not own:
         raise ScoreError(
             f"{table.name}, row 1: no column holds scores; add attribute and score, or a column an attribute"
@@ -144,14 +152,17 @@ def _wide(table: Table, attributes: Collection[str] | None) -> pd.DataFrame:
     return frame.assign(attribute="", score=math.nan, why="").iloc[:0]
 
 
-def _servings(table: Table) -> pd.DataFrame:
-    """Who tasted what when, one row a row of the file: row, assessor, hours and the optional columns."""
+def _servings(table: Table, piece: Piece) -> pd.DataFrame:
+    """Who tasted what when, one row a row of the file: row, assessor, what was tasted and the optional columns."""
     hours = "sample" if "sample" in table.columns and "hours" not in table.columns else "hours"
     _need(table, "assessor")
-    _need(table, hours)
+    _need(table, hours if piece == "hours" else piece)
     _refuse_near_names(table)
     frame = pd.DataFrame({"row": table.rows, "assessor": _names(table, "assessor")})
-    frame["hours"] = _numbers(table, hours, _hours)
+    if piece == "make":
+        frame["make"] = _names(table, "make")
+    if piece == "hours" or "hours" in table.columns:
+        frame["hours"] = _numbers(table, hours, _hours)
     _check_sizes(table, frame)
     for column in OPTIONAL:
         if column in table.columns and any(map(filled, table.columns[column])):
@@ -163,7 +174,7 @@ def _servings(table: Table) -> pd.DataFrame:
 def _check_sizes(table: Table, frame: pd.DataFrame) -> None:
     """Numbers in the wrong column make thousands of pulls or assessors, which no study has."""
     for column, what, most in (("hours", "pulls", MOST_PULLS), ("assessor", "assessors", MOST_ASSESSORS)):
-        found = frame[column].nunique()
+        found = frame[column].nunique() if column in frame else 0
         if found > most:
             raise ScoreError(f"{table.name}, column {column}: {found} different {what} and at most {most} are read")
 
@@ -301,7 +312,7 @@ def _check_scale(table: Table, tidy: pd.DataFrame) -> None:
 
 def _numbered(table: Table, tidy: pd.DataFrame) -> pd.DataFrame:
     """Every score under its own replicate number; a second score in the same place is refused."""
-    key = [column for column in ("assessor", "hours", "attribute", *OPTIONAL) if column in tidy.columns]
+    key = [column for column in ("assessor", "make", "hours", "attribute", *OPTIONAL) if column in tidy.columns]
     tidy = tidy.sort_values("row", kind="stable")
     if "replicate" in tidy.columns or "position" in tidy.columns:
         _refuse_repeats(table, tidy, key)

@@ -84,13 +84,13 @@ def _part(
         name: draw_truths(fit, study.hours, study.trays, size, rng, study.earlier.get(name))
         for name, fit in fits.items()
     }
-    state = {name: _empty(fit.cells) if anew else _so_far(fit.cells) for name, fit in fits.items()}
+    state = {name: _empty(fit.cells) if anew else so_far(fit.cells) for name, fit in fits.items()}
     verdict, used = np.full(size, CANNOT), np.zeros(size)
     for served in looks:
         used += (verdict == CANNOT) * len(served)
         for name, truth in truths.items():
             for servings in served[:, study.people.get(name, np.arange(served.shape[1]))]:
-                state[name] = _joined(state[name], _thinned(servings, study.missing, rng), truth, rng)
+                state[name] = joined(state[name], thinned(servings, study.missing, rng), truth, rng)
         open_ = np.flatnonzero(verdict == CANNOT)
         left = {name: _cells(fits[name].cells, own.rows(open_)) for name, own in state.items()}
         verdict[open_] = answers(left, study.wishes, study.level, study.control, study.bars)[0]
@@ -98,7 +98,7 @@ def _part(
 
 
 # ---- new sittings ----------------------------------------------------------------------------------------------------
-def _so_far(cells: Cells) -> BySitting:
+def so_far(cells: Cells) -> BySitting:
     """The sittings so far; as one where it does not matter which was which."""
     if cells.sittings is not None:
         return cells.sittings
@@ -116,7 +116,7 @@ def _cells(like: Cells, sittings: BySitting) -> Cells:
     return pooled(sittings, like.step, like.trays, like.top)
 
 
-def _thinned(servings: Codes, missing: float, rng: np.random.Generator) -> Array:
+def thinned(servings: Codes, missing: float, rng: np.random.Generator) -> Array:
     """Scores that come in (a, h) when as many are missing as so far; every person and every pull keeps some."""
     if missing == 0:
         return servings.astype(float)
@@ -125,7 +125,7 @@ def _thinned(servings: Codes, missing: float, rng: np.random.Generator) -> Array
     return np.where(lost, servings, came).astype(float)
 
 
-def _joined(so_far: BySitting, servings: Array, truth: Truths, rng: np.random.Generator) -> BySitting:
+def joined(so_far: BySitting, servings: Array, truth: Truths, rng: np.random.Generator) -> BySitting:
     """The scores so far with one drawn sitting of `servings` (a, h) added, for every truth."""
     size = len(truth.cells)
     served = servings > 0

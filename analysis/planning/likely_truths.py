@@ -46,13 +46,13 @@ class Truths:
 
 
 def draw_truths(
-    fit: Fitted, hours: Array, trays: bool, size: int, rng: np.random.Generator, earlier: Strata | None = None
+    fit: Fitted, hours: Array | None, trays: bool, size: int, rng: np.random.Generator, earlier: Strata | None = None
 ) -> Truths:
     """`size` truths for the same assessors.
 
     Args:
         fit: of the scores, one study.
-        hours: of the pulls (h,).
+        hours: of the pulls (h,); None: pieces that stand in no order, each mean by itself.
         trays: whether the rule reckons with trays that shift a sitting.
         size: how many.
         rng: source of chance.
@@ -64,7 +64,10 @@ def draw_truths(
     sittings = 1 if fit.cells.sittings is None else fit.cells.sittings.sums.shape[3]
     error = (residual + _each(counts) * interaction)[:, None] * _unevenness(counts)
     shift = np.broadcast_to((tray / sittings)[:, None], error.shape)
-    means = draw_courses(hours, fit.fits.means[0], error + shift, rng)
+    if hours is None:
+        means = fit.fits.means[0] + np.sqrt(error + shift) * rng.standard_normal(error.shape)
+    else:
+        means = draw_courses(hours, fit.fits.means[0], error + shift, rng)
     off = (fit.fits.means[0] - means) * shift / (error + shift)
     off = off + np.sqrt(shift * error / (error + shift)) * rng.standard_normal(error.shape)
     return Truths(_own_cells(fit.cells, means, off, residual, interaction, rng), residual, tray)

@@ -1,8 +1,8 @@
-"""Which study a screen is about: the one in the address, or the one chosen here."""
+"""Which study or sitting a screen is about: the one in the address, or the one chosen here."""
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
 import streamlit as st
@@ -54,22 +54,44 @@ def _elsewhere(found: Study[Any]) -> str:
 def sitting(
     store: Store, by: Staff, study_id: str | None, wanted: str | None, heading: str, empty: str
 ) -> Sitting | None:
-    """The wanted sitting, or a choice among those of the study in the address, or of all that are not closed."""
+    """The sitting in the address, whatever happens elsewhere; without one, the only one that can be meant, or a list.
+
+    Who gets a sitting puts it into the address, so that nothing but a hand ever turns the page to another.
+    """
+    if wanted is not None:
+        return preparing.sitting(store, by, wanted)
     listed = preparing.sittings(store, by, study_id)
     if not listed:
         look.put(look.title(heading), look.lede(empty))
         return None
-    titles = {one.id: one.plan.title for one in planning.studies(store, by)} if study_id is None else {}
-    names = [_sitting_name(one, titles.get(one.study)) for one in listed]
-    running = [number for number, one in enumerate(listed) if one.state != "closed"]
-    first = next((number for number, one in enumerate(listed) if one.id == wanted), running[0] if running else 0)
-    if len(listed) == 1:
-        return listed[0]
-    chosen = st.selectbox(_("Sitting"), range(len(listed)), first, format_func=names.__getitem__, key="which-sitting")
-    return listed[chosen]
+    meant = _meant(listed, of_one_study=study_id is not None)
+    if meant is None:
+        look.put(look.title(heading), look.lede(_("Which sitting? The page then stays on it.")))
+        others(store, by, listed)
+    return meant
 
 
-def _sitting_name(one: Sitting, study_title: str | None) -> str:
-    state = {"planned": _("planned"), "open": _("open"), "paused": _("paused"), "closed": _("closed")}[one.state]
-    name = _("{label}, {state}").format(label=one.label, state=state)
-    return f"{study_title}: {name}" if study_title else name
+def _meant(listed: Sequence[Sitting], *, of_one_study: bool) -> Sitting | None:
+    """Within a study the sittings follow each other; among several studies nobody guesses."""
+    running = [one for one in listed if one.state in ("open", "paused")]
+    if of_one_study:
+        return next((one for one in (*running, *listed) if one.state != "closed"), listed[-1])
+    fitting = running or listed
+    return fitting[0] if len(fitting) == 1 else None
+
+
+def others(store: Store, by: Staff, listed: Iterable[Sitting], but: str = "") -> None:
+    """A link a sitting: its study, its name and its state."""
+    titles = {one.id: one.plan.title for one in planning.studies(store, by)}
+    lines = [
+        look.row(look.linked(f"{titles[one.study]}, {one.label}", f"?sitting={one.id}"), look.plain(state(one)))
+        for one in listed
+        if one.id != but
+    ]
+    if lines:
+        look.put(look.title(_("Other sittings"), 2) if but else "", look.rows(lines))
+
+
+def state(one: Sitting) -> str:
+    """The state of a sitting as a word."""
+    return {"planned": _("planned"), "open": _("open"), "paused": _("paused"), "closed": _("closed")}[one.state]

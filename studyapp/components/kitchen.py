@@ -5,7 +5,7 @@ One cup a person on a tray, or a set of cups in the order of tasting: the tables
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from studyapp.components import look
 from studyapp.printing.kit import places
@@ -13,13 +13,26 @@ from studyapp.records import FillRow, Quantity, Tray
 from studyapp.words import _
 
 
-def cups(tray: Tray) -> str:
-    """Seat, person and codes: a row a person, a column a cup from left to right."""
-    rows = places(tray)
+def cups(tray: Tray, letters: Mapping[str, str] | None = None, read: Collection[str] = ()) -> str:
+    """Seat, person and codes: a row a person, a column a cup from left to right.
+
+    `letters` gives the box of each code where the key is open; `read` holds the codes that were read one by one.
+    """
+    rows, letters = places(tray), letters or {}
     each = max((len(codes) for codes in rows.values()), default=1)
-    heads = [_("seat"), _("assessor"), *([_("code")] if each == 1 else _columns(each))]
-    body = [[str(seat), name, *codes] for (seat, name), codes in rows.items()]
-    return look.table(heads, body, "words codes" if each == 1 else "words sets")
+    box, tick = ([_("box")] if letters else []), ([_("label")] if read else [])
+    heads = [_("seat"), _("assessor"), *([_("code")] if each == 1 else _columns(each)), *box, *tick]
+    body = [
+        [
+            str(seat),
+            name,
+            *codes,
+            *([" ".join(letters.get(code, "") for code in codes)] if box else []),
+            *([_("read") if set(codes) <= set(read) else ""] if tick else []),
+        ]
+        for (seat, name), codes in rows.items()
+    ]
+    return look.table(heads, body, "words hand" if each == 1 else "words sets")
 
 
 def orders(trays: Sequence[Tray]) -> str:

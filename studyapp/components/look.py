@@ -17,7 +17,7 @@ from studyapp.assets import FAMILY
 from studyapp.pictures.theme import SCREENS, Theme
 
 Tone = Literal["patina", "copper", "brick"]
-Mark = Literal["disc", "ring", "dot", "half", "cross", "reference", "triangle", "diamond"]
+Mark = Literal["disc", "ring", "dot", "half", "cross", "reference", "triangle", "diamond", "dash"]
 
 FONT = f"{FAMILY}, system-ui, 'Noto Sans', sans-serif"
 
@@ -31,8 +31,13 @@ def style(theme: Theme) -> str:
     A device may change its mind without a rerun (many go dark at sunset), and Streamlit's own colours follow it at
     once; so the device's choice comes last and wins.
     """
+    return f"<style>{colours(theme)}\n{_SHEET}</style>"
+
+
+def colours(theme: Theme = SCREENS["light"]) -> str:
+    """The colours of a theme as variables of a style sheet, and after them those of the device's choice."""
     follow = "".join(f"@media (prefers-color-scheme:{mode}){{{_colours(own)}}}" for mode, own in SCREENS.items())
-    return f"<style>{_colours(theme)}{follow}\n{_SHEET}</style>"
+    return _colours(theme) + follow
 
 
 def _colours(theme: Theme) -> str:
@@ -124,7 +129,7 @@ def act(label: str, href: str, main: bool = False) -> str:
 def steps(lines: Iterable[tuple[str, str, str]]) -> str:
     """Numbered steps side by side on a desk, below each other on a phone: name, note, address or nothing."""
     drawn = "".join(
-        f'<li><b class="n" aria-hidden="true">{number}</b><b>{_linked(name, href)}</b><span>{escape(note)}</span></li>'
+        f'<li><b class="n" aria-hidden="true">{number}</b><b>{linked(name, href)}</b><span>{escape(note)}</span></li>'
         for number, (name, note, href) in enumerate(lines, 1)
     )
     return f'<ol class="steps say">{drawn}</ol>'
@@ -132,10 +137,11 @@ def steps(lines: Iterable[tuple[str, str, str]]) -> str:
 
 def link(words: str, href: str) -> str:
     """A quiet way to another page."""
-    return f'<p class="say small">{_linked(words, href)}</p>'
+    return f'<p class="say small">{linked(words, href)}</p>'
 
 
-def _linked(words: str, href: str) -> str:
+def linked(words: str, href: str) -> str:
+    """A link in a text that stays in this tab; without an address the words alone."""
     return f'<a href="{escape(href)}" target="_self">{escape(words)}</a>' if href else escape(words)
 
 

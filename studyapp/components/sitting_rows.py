@@ -81,6 +81,8 @@ def rows(progress: Progress, now: datetime | None = None) -> str:
 
 def dots(seat: Seated) -> str:
     """One dot a scored serving: saved, missing, tasting now, to come."""
+    if seat.kind == "left":
+        return look.chip("dash", _("no servings"), "quiet")
     now = seat.kind in ("serving", "trial")
     kept = seat.saved - seat.missing
     kinds = ["saved"] * kept + ["missing"] * seat.missing + (["now"] if now and seat.saved < seat.of else [])
@@ -98,6 +100,12 @@ def _words(seat: Seated, now: datetime | None) -> str:
 def where(seat: Seated, now: datetime | None = None) -> str:
     """Where one person is, in words."""
     minutes = minutes_since(seat.since, now)
+    if seat.called == "code reported":
+        return _("holds a code that is not on the page")
+    if seat.called == "piece missing":
+        return _("has no sound piece")
+    if seat.silent:
+        return _("phone silent for {n} min").format(n=seat.silent)
     sentences = {
         "nothing": _("has not opened the link yet"),
         "welcome": _("reads the first page"),
@@ -105,27 +113,32 @@ def where(seat: Seated, now: datetime | None = None) -> str:
         "serving": _("tasting serving {n}, since {minutes} min") if minutes else _("tasting serving {n}"),
         "trial": _("tasting set {n}, since {minutes} min") if minutes else _("tasting set {n}"),
         "rest": _("resting, {left} left"),
-        "waiting": _("waits for tray {tray}"),
+        "waiting": _("waits for tray {tray}, since {minutes} min") if minutes else _("waits for tray {tray}"),
         "paused": _("paused"),
-        "done": _("done"),
-        "stopped": _("has stopped"),
-        "left": _("does not taste today"),
+        "done": _("finished at {time}") if seat.since else _("done"),
+        "stopped": _("stopped at {time}"),
+        "left": _("not today, said so at {time}"),
     }
     return sentences[seat.kind].format(
-        n=seat.saved + 1, minutes=minutes, left=countdown(seat.ready_at, now), tray=_tray_name(seat.waits_for_tray)
+        n=seat.saved + 1,
+        minutes=minutes,
+        left=countdown(seat.ready_at, now),
+        tray=_tray_name(seat.waits_for_tray),
+        time=clock(seat.since),
     )
 
 
 def trays(progress: Progress) -> str:
     """Each tray: out since when, due now, or still in the kitchen; then how many deviations are noted."""
     due = {seat.waits_for_tray for seat in progress.seats if seat.waits_for_tray is not None}
-    lines = [look.row(look.plain(_tray_title(tray)), _tray_state(tray, due)) for tray in progress.trays]
+    lines = [look.row(look.plain(tray_title(tray.position)), _tray_state(tray, due)) for tray in progress.trays]
     noted = ngettext("{n} noted", "{n} noted", progress.deviations).format(n=progress.deviations)
     return look.rows([*lines, look.row(look.plain(_("Deviations")), look.plain(noted))])
 
 
-def _tray_title(tray: Tray) -> str:
-    return _("Warm-up tray") if tray.position == 0 else _("Tray {n}").format(n=tray.position)
+def tray_title(position: int) -> str:
+    """What a tray is called."""
+    return _("Warm-up tray") if position == 0 else _("Tray {n}").format(n=position)
 
 
 def _tray_name(position: int | None) -> str:

@@ -14,7 +14,7 @@ from studyapp import registry
 from studyapp.errors import NotFound
 from studyapp.printing import kit, slips
 from studyapp.records import CupsPlan, Staff
-from studyapp.services import closing, planning, preparing
+from studyapp.services import closing, joining, planning, preparing
 from studyapp.services.access import require, sitting_or_refuse
 from studyapp.words import _
 
@@ -22,20 +22,21 @@ if TYPE_CHECKING:
     from studyapp.store import Store
 
 
-def paper(store: Store, by: Staff, kind: str, of: str) -> tuple[str, bytes]:
+def paper(store: Store, by: Staff, kind: str, of: str, address: str = "") -> tuple[str, bytes]:
     """One paper as (file name, PDF).
 
     Args:
-        kind: "labels", "outlines", "trays", "ballots" (leader or preparer), "fill", "preparation" (preparer), all of a
-            sitting; "report" (leader) of a study. Labels and outlines for another sheet than 65 to a page carry their
-            number: "labels-24", "outlines-21".
+        kind: "labels", "outlines", "trays", "ballots" (leader or preparer), "fill", "preparation" (preparer), "cards"
+            for joining (leader), all of a sitting; "report" (leader) of a study. Labels and outlines for another sheet
+            than 65 to a page carry their number: "labels-24", "outlines-21".
         of: the id of the sitting or the study; "outlines" needs none, any text will do.
+        address: where phones reach the server; printed on cards alone.
 
     Raises:
         NotAllowed: the role or the state of the study forbids it.
         NotFound: there is no such paper, sitting or study.
     """
-    maker = _PAPERS.get(kind)
+    maker = partial(_cards, address=address) if kind == "cards" else _PAPERS.get(kind)
     if maker is None:
         raise NotFound(_("Not done: there is no paper named {kind}.").format(kind=kind))
     return f"{kind}.pdf", maker(store, by, of)
@@ -94,6 +95,15 @@ def _report(store: Store, by: Staff, of: str) -> bytes:
     if by.role == "leader":
         closing.note_reader(store, by, of)
     return registry.report(study.kind).report(store, by, study, printed_now())
+
+
+def _cards(store: Store, by: Staff, of: str, address: str) -> bytes:
+    links = joining.readable_links(store, by, of)
+    if not links:
+        raise NotFound(_("Not done: no link of this sitting can be printed. Make the links on its page first."))
+    with store.read() as tx:
+        sitting = sitting_or_refuse(tx, of)
+    return slips.join_cards_pdf(links, address, printed_now(), sitting.label)
 
 
 _PAPERS: dict[str, Callable[[Store, Staff, str], bytes]] = {

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 
 from studyapp import registry, session
 from studyapp.components import acts, chooser, look
-from studyapp.records import Staff
+from studyapp.records import Staff, Study
 from studyapp.services import accounts, closing, preparing, watching
 from studyapp.store import Store
 from studyapp.words import _
@@ -28,11 +30,9 @@ def render() -> None:
         look.title(_("What changes"), 2),
         look.bullets(opening.changes),
     )
-    open_now = [one for one in preparing.sittings(store, by, study.id) if one.state != "closed"]
-    left = sum(one.of - one.saved for one in (watching.progress(store, by, sitting.id) for sitting in open_now))
-    still_open = kind.still_open(by, study, left)
+    still_open = outstanding(by, study)
     if still_open:
-        look.put(look.box("copper", _("Careful"), look.text(still_open)))
+        look.put(look.box("copper", _("Careful"), *(look.text(sentence) for sentence in still_open)))
         if st.button(_("Go to the sitting"), key="to-watch"):
             session.go("watch", study=study.id)
     with st.container(key="narrow-open"), acts.refusals():
@@ -66,3 +66,20 @@ def _two() -> str:
     return _(
         "Two panel leaders open a key: you ask for it, and another one opens it here from an account of their own."
     )
+
+
+def outstanding(by: Staff, study: Study[Any]) -> tuple[str, ...]:
+    """What is still to be tasted before the key may open, and what opening early would cost; empty when it may."""
+    store = session.store()
+    seen = [watching.progress(store, by, one.id) for one in preparing.sittings(store, by, study.id)]
+    open_now = [one for one in seen if one.sitting.state != "closed"]
+    left = sum(one.of - one.saved for one in open_now)
+    still_open = registry.pages(study.kind).still_open(by, study, left)
+    if not still_open:
+        return ()
+    told = _(
+        "Outstanding: {sittings}. Opening early leaves {n} of {all} planned tastings out for good and uses up this "
+        "opening of the key, so an answer is less likely."
+    )
+    names = ", ".join(one.sitting.label for one in open_now)
+    return still_open, told.format(sittings=names, n=left, all=sum(one.of for one in seen))

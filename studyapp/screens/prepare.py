@@ -9,34 +9,37 @@ import streamlit as st
 from studyapp import registry, session
 from studyapp.components import chooser, key_card, kitchen, look, tray_card
 from studyapp.records import CupsPlan, Sitting, Staff, Study
-from studyapp.services import planning, preparing
+from studyapp.services import planning, preparing, trays
 from studyapp.words import _
 
 
 def render() -> None:
     """The kitchen's page of one sitting."""
     by, store = session.someone(), session.store()
-    top, heading = st.container(), _("Prepare")
-    sitting = chooser.sitting(store, by, session.study_id(), session.sitting_id(), heading, _("No sealed study yet."))
+    heading, empty = _("Prepare"), _("No sealed study yet.")
+    sitting = chooser.sitting(store, by, session.study_id(), session.sitting_id(), heading, empty)
     if sitting is None:
         return
+    session.look_at(sitting=sitting.id)
     study = planning.study(store, by, sitting.study)
     words = registry.pages(study.kind).kitchen(study.plan)
-    with top:
-        name = _("{study}, {label}").format(study=study.plan.title, label=sitting.label)
-        look.put(look.title(heading), look.lede(name))
-    left, right = st.columns([3, 2], gap="medium")
+    name = _("{study}, {label}").format(study=study.plan.title, label=sitting.label)
+    st.set_page_config(page_title=_("{sitting}: prepare").format(sitting=name))
+    here = trays.kitchen(store, by, sitting.id)
+    look.put(look.title(heading), look.lede(f"{name}. {tray_card.summary(here)}"))
+    left, right = st.columns([1, 1], gap="medium")
     with left:
-        trays, checks = preparing.trays(store, by, sitting.id), preparing.checks(study)
-        tray_card.draw(store, by, tray_card.choose(trays), trays, checks, words.putting_down)
+        tray_card.board(store, by, sitting.id, here, preparing.checks(study))
+        _papers(by, sitting, ballots=_one_by_one(study))
+    with right:
+        _in_hand(by, sitting, here, words.putting_down)
         if _one_by_one(study):
             with st.expander(_("Serving order of each person, codes only")):
-                look.put(kitchen.orders(trays))
-    with right:
-        _papers(by, sitting, ballots=_one_by_one(study))
+                look.put(kitchen.orders(here.trays))
         if by.role == "preparer":
             _key(by, sitting, words.gives_away)
         _own_pages(by, study)
+    chooser.others(store, by, preparing.sittings(store, by), but=sitting.id)
 
 
 def _own_pages(by: Staff, study: Study[Any]) -> None:
@@ -44,6 +47,24 @@ def _own_pages(by: Staff, study: Study[Any]) -> None:
     for name, page in registry.pages(study.kind).own_pages().items():
         if "preparer" in page.roles and st.button(page.act, key=name, width="stretch"):
             session.go(name, study=study.id)
+
+
+def _in_hand(by: Staff, sitting: Sitting, here: trays.Kitchen, putting_down: str) -> None:
+    """The cups of one tray beside a field for their codes."""
+    store, asked = session.store(), f"code-answer-{sitting.id}"
+    letters = {}
+    if by.role == "preparer" and session.kept(f"fill-{sitting.id}", False):
+        letters = {code: box for row in preparing.fill_rows(store, by, sitting.id) for code, box in row.cups}
+    with st.container(key="card-tray"):
+        tray = tray_card.in_hand(sitting.id, here)
+        code = tray_card.typed_code(sitting.id) if by.role == "preparer" else ""
+        if code:
+            session.keep(asked, trays.check_code(store, by, sitting.id, tray.position, code))
+            here = trays.kitchen(store, by, sitting.id)
+        found = session.kept(asked, None)
+        if found is not None:
+            tray_card.answer(found, letters.get(found.code, ""))
+        tray_card.cups(here, tray, letters, putting_down)
 
 
 def _one_by_one(study: Study[Any]) -> bool:

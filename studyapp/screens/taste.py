@@ -19,6 +19,10 @@ def render() -> None:
     seat = session.seat()
     if seat is not None:
         draw(tasting.place(session.store(), session.seat_token()), box(seat))
+        return
+    gone = session.seat_gone()
+    if gone is not None:
+        draw(tasting.gone(*gone), box(gone[0]))
 
 
 def box(seat: Seat) -> str:

@@ -2,48 +2,28 @@
 
 from __future__ import annotations
 
-import hashlib
-import hmac
-import secrets
-import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
-from studyapp.errors import BadInput, NotAllowed, NotFound, TooManyTries
+from studyapp.errors import BadInput, NotAllowed, NotFound, StoreProblem, TooManyTries
 from studyapp.records import Account, Role, Staff
+from studyapp.services import names, passphrases
 from studyapp.services.access import new_id, new_token, require, token_hash
 from studyapp.services.standing import stamp
 from studyapp.settings import settings
 from studyapp.store import Store, clock, events, people, people_checks
 from studyapp.words import _
 
-SHORTEST = 10
-MINE, ALL = 5, 50
+MINE, ONE_ACCOUNT, ALL = 5, 20, 50  # wrong tries a minute: of one address or device, at one account, and in all
 STAYS = timedelta(days=14)  # then somebody who forgot to sign out is signed out
-_ONE_BY_ONE = threading.Lock()  # else many guesses of one moment would all be heard before the first is counted
-
-
-def _hashed(passphrase: str, salt: str) -> str:
-    """Scrypt of a passphrase, with its salt in front."""
-    raw = hashlib.scrypt(passphrase.encode(), salt=bytes.fromhex(salt), n=2**14, r=8, p=1)
-    return f"{salt}${raw.hex()}"
-
-
-def _new_secret(passphrase: str) -> str:
-    """What the store keeps of a passphrase, if it is long enough."""
-    if len(passphrase) < SHORTEST:
-        raise BadInput(
-            _("Fix the passphrase: take at least {n} letters; a short sentence is easy to keep in mind.").format(
-                n=SHORTEST
-            )
-        )
-    return _hashed(passphrase, secrets.token_hex(16))
+KNOWN = timedelta(days=90)  # so long a browser that was signed in once is known
 
 
 def _checked(name: str) -> str:
-    name = name.strip()
+    name = names.clean(name)
     if not name or len(name) > 60:
         raise BadInput(_("Fix the name: write one of 1 to 60 letters."))
     return name
@@ -59,13 +39,20 @@ def needs_first_leader(store: Store) -> bool:
 def first_leader(store: Store, name: str, passphrase: str) -> Staff:
     """Make the first panel leader of an empty store."""
     member = Staff(new_id(), _checked(name), "leader")
+    with store.read() as tx:
+        _refuse_second(tx)  # before the costly hash, which anybody could ask for otherwise
+    secret = passphrases.secret_of(passphrase)
     with store.write() as tx:
-        if people.staff_count(tx):
-            raise NotAllowed(_("Not done: this store has a panel leader already. Sign in."))
+        _refuse_second(tx)
         _refuse_taken(tx, member.name)
-        people.add_staff(tx, member, _new_secret(passphrase))
+        people.add_staff(tx, member, secret)
         events.append(tx, "staff added", {"staff": member.id, "role": member.role, **_told(member)})
     return member
+
+
+def _refuse_second(tx: Any) -> None:
+    if people.staff_count(tx):
+        raise NotAllowed(_("Not done: this store has a panel leader already. Sign in."))
 
 
 def add_staff(store: Store, by: Staff | None, name: str, role: Role, passphrase: str, tastes: str = "") -> Staff:
@@ -73,7 +60,7 @@ def add_staff(store: Store, by: Staff | None, name: str, role: Role, passphrase:
     by, name = require(by, "leader"), _checked(name)
     if role not in ("leader", "preparer"):
         raise BadInput(_("Fix the role: take leader or preparer."))
-    secret = _new_secret(passphrase)
+    secret = passphrases.secret_of(passphrase)
     with store.write() as tx:
         _refuse_taken(tx, name)
         member = Staff(new_id(), name, role, _person_of(tx, tastes))
@@ -88,15 +75,15 @@ def _told(member: Staff) -> dict[str, Any]:
 
 
 def _refuse_taken(tx: Any, name: str) -> None:
-    """A name stands for one member for ever, for records are signed with it."""
-    found = people.staff_by_name(tx, name)
+    """A name stands for one member for ever, for records are signed with it; one that only looks like it, as well."""
+    found = next((one for one in people.everybody(tx) if names.alike(one.name) == names.alike(name)), None)
     if found is None:
         return
     if any(account.ended_at for account in people.accounts(tx, _since(), found.id)):
         sentence = _("Fix the name: the account of {name} has ended. Bring it back, or take another name.")
     else:
         sentence = _("Fix the name: somebody here is called {name} already.")
-    raise BadInput(sentence.format(name=name))
+    raise BadInput(sentence.format(name=found.name))
 
 
 def _person_of(tx: Any, assessor_id: str) -> str | None:
@@ -117,7 +104,7 @@ def give_passphrase(store: Store, by: Staff | None, staff_id: str, passphrase: s
         NotFound: there is no such account.
         BadInput: the passphrase is too short.
     """
-    by, secret = require(by, "leader"), _new_secret(passphrase)
+    by, secret = require(by, "leader"), passphrases.secret_of(passphrase)
     if staff_id == by.id:
         raise NotAllowed(_("Not done: your own passphrase is changed on the page Account, where the old one is asked."))
     with store.write() as tx:
@@ -177,7 +164,11 @@ def end_again(tx: Any, ids: Sequence[str]) -> tuple[Staff, ...]:
 # ---- who is there --------------------------------------------------------------------------------------------------
 def _since() -> str:
     """Sign-ins older than this hold no more."""
-    return stamp(clock.now() - STAYS)
+    return _ago(STAYS)
+
+
+def _ago(time: timedelta) -> str:
+    return stamp(clock.now() - time)
 
 
 def everybody(store: Store, by: Staff) -> tuple[Account, ...]:
@@ -208,12 +199,18 @@ def still(store: Store, by: Staff) -> Staff:
 
 
 # ---- signing in ----------------------------------------------------------------------------------------------------
+_Door = tuple[str, str, int]  # what is tried, who is counted, how often a minute
+
+
 def refuse_flood(store: Store, kind: str, address: str) -> None:
     """Slow down guessing: five wrong tries a minute an address, fifty in all."""
     at = clock.seconds()
     with store.read() as tx:
-        mine, everybody = people.tries(tx, kind, address, at - 60, at)
-    if mine >= MINE or everybody >= ALL:
+        _refuse_many(people.tries(tx, kind, address, at), MINE)
+
+
+def _refuse_many(tries: tuple[int, int], most: int) -> None:
+    if tries[0] >= most or tries[1] >= ALL:
         raise TooManyTries(_("Not done: too many wrong tries. Wait a minute, then try again."))
 
 
@@ -224,16 +221,28 @@ def count_wrong(store: Store, kind: str, address: str) -> None:
         events.append(tx, "refused", {"what": kind})
 
 
-def sign_in(store: Store, name: str, passphrase: str, address: str) -> str:
-    """A new token for the member with this name and passphrase."""
+def sign_in(store: Store, name: str, passphrase: str, address: str, device: str | None = None) -> str:
+    """A new token for the member with this name and passphrase.
+
+    `device` is a token that this browser was given earlier, worthless or not: who guesses from elsewhere cannot shut
+    out a browser that this account has signed in with. A hash of an earlier cost is made anew.
+    """
     with store.read() as tx:
-        member = people.staff_by_name(tx, name.strip())
+        member = people.staff_by_name(tx, name.strip()) or people.staff_by_name(tx, names.spelled(name))
+        known = member is not None and device and people.had_token(tx, member.id, token_hash(device), _ago(KNOWN))
+    doors: tuple[_Door, ...] = (("sign-in", address, MINE), ("account", token_hash(names.alike(name)), ONE_ACCOUNT))
+    if known and device:
+        doors = (("device", token_hash(device), MINE),)
     wrong = _("Not done: name and passphrase do not belong together.")
-    kept = _proven(store, member, passphrase, address, wrong)
-    with store.write() as tx:
-        if member is None or people.secret(tx, member.id) != kept:
-            raise NotAllowed(wrong)
-        return _token(tx, member)
+    with _counted(store, doors) as right:
+        member, kept, fresh = _proven(store, member, passphrase, wrong)
+        with store.write() as tx:
+            if people.secret(tx, member.id) != kept:
+                raise NotAllowed(wrong)
+            right(tx)
+            if fresh != kept:
+                people.renew_secret(tx, member.id, fresh)
+            return _token(tx, member)
 
 
 def change_passphrase(store: Store, token: str | None, old: str, new: str, address: str) -> str:
@@ -251,31 +260,62 @@ def change_passphrase(store: Store, token: str | None, old: str, new: str, addre
     wrong = _("Not done: the old passphrase is another one.")
     if new == old:
         raise BadInput(_("Fix the passphrase: take another one than before."))
-    kept, secret = _proven(store, member, old, address, wrong), _new_secret(new)
-    with store.write() as tx:
-        if people.secret(tx, member.id) != kept:
-            raise NotAllowed(wrong)
-        people.set_secret(tx, member.id, secret)
-        events.append(tx, "passphrase changed", {"staff": member.id})
-        return _token(tx, member)
+    with _counted(store, (("sign-in", address, MINE),)) as right:
+        member, kept, _fresh = _proven(store, member, old, wrong)
+        secret = passphrases.secret_of(new)
+        with store.write() as tx:
+            if people.secret(tx, member.id) != kept:
+                raise NotAllowed(wrong)
+            right(tx)
+            people.set_secret(tx, member.id, secret)
+            events.append(tx, "passphrase changed", {"staff": member.id})
+            return _token(tx, member)
 
 
-def _proven(store: Store, member: Staff | None, passphrase: str, address: str, wrong: str) -> str:
-    """What is kept of the passphrase, if this is it. It takes as long for nobody as for somebody.
+def _proven(store: Store, member: Staff | None, passphrase: str, wrong: str) -> tuple[Staff, str, str]:
+    """The member, what is kept of the passphrase if this is it, and what to keep from now on. It takes as long for
+    nobody as for somebody.
 
     Raises:
-        NotAllowed: it is another one; the sentence is `wrong`, and the try was counted.
-        TooManyTries: too many wrong tries in the last minute.
+        NotAllowed: it is another one; the sentence is `wrong`.
     """
-    with _ONE_BY_ONE:
-        refuse_flood(store, "sign-in", address)
-        with store.read() as tx:
-            kept = people.secret(tx, member.id) if member is not None else None
-        tried = kept or f"{'00' * 16}$"
-        if hmac.compare_digest(tried, _hashed(passphrase, tried.split("$")[0])) and kept is not None:
-            return kept
-        count_wrong(store, "sign-in", address)
-    raise NotAllowed(wrong)
+    with store.read() as tx:
+        kept = people.secret(tx, member.id) if member is not None else None
+    fresh = passphrases.fitting(passphrase, kept)
+    if member is None or kept is None or fresh is None:
+        with store.write() as tx:
+            events.append(tx, "refused", {"what": "sign-in"})
+        raise NotAllowed(wrong)
+    return member, kept, fresh
+
+
+@contextmanager
+def _counted(store: Store, doors: Sequence[_Door]) -> Iterator[Callable[[Any], None]]:
+    """Count a try before the passphrase is looked at: of many at one moment, whichever process hears them, none is
+    heard uncounted. Gives what takes the count back, for the transaction that lets in; a failure of ours does so too.
+
+    Raises:
+        TooManyTries: there were too many in the last minute.
+    """
+    with store.write() as tx:
+        at = clock.seconds()
+        for kind, who, most in doors:
+            _refuse_many(people.tries(tx, kind, who, at), most)
+        for kind, who, _most in doors:
+            people.note_try(tx, kind, who, at)
+
+    def right(tx: Any) -> None:
+        for kind, who, _most in doors:
+            people.forget_try(tx, kind, who, at)
+
+    try:
+        yield right
+    except NotAllowed:
+        raise
+    except BaseException:
+        with suppress(StoreProblem), store.write() as tx:  # else it is forgotten after a minute
+            right(tx)
+        raise
 
 
 def _token(tx: Any, member: Staff) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Opening, Signature, Staff, Study
-from studyapp.services import watching
+from studyapp.services import names, watching
 from studyapp.services.access import require, study_or_refuse
 from studyapp.store import Store, openings, people, sittings, studies
 from studyapp.words import _
@@ -143,7 +143,7 @@ def sign(store: Store, by: Staff, study_id: str, role: str) -> None:
         NotAllowed: the key is not open, or this account has signed.
     """
     require(by, "leader")
-    role = role.strip()
+    role = names.clean(role)
     if not role or len(role) > LONGEST:
         raise BadInput(_("Not signed: say what you sign as, in up to {n} letters.").format(n=LONGEST))
     with store.read() as tx:

@@ -7,7 +7,7 @@ import io
 import json
 import math
 import stat
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -130,17 +130,19 @@ def text_of(file: Path) -> str:
         raise BadInput(_("{file}: the table is missing or cannot be read.").format(file=file.name)) from error
 
 
-def rows(file: Path, fields: Sequence[Field]) -> list[Row]:
-    """The rows of one table."""
+def rows(file: Path, fields: Sequence[Field], later: Collection[str] = ()) -> list[Row]:
+    """The rows of one table; columns that came `later` than the package may be missing, and are empty then."""
     try:
         lines = list(csv.reader(io.StringIO(text_of(file), newline=""), strict=True))
     except csv.Error as error:
         raise BadInput(_("{file}: the table is missing or cannot be read.").format(file=file.name)) from error
-    names = [field.name for field in fields]
-    if not lines or lines[0] != names:
-        wanted = ", ".join(names)
+    head = lines[0] if lines else []
+    here = [field for field in fields if field.name in head or field.name not in later]
+    if head != [field.name for field in here]:
+        wanted = ", ".join(field.name for field in fields)
         raise BadInput(_("{file}: the columns must be {names}.").format(file=file.name, names=wanted))
-    return [_row(file.name, number, line, fields) for number, line in enumerate(lines[1:], start=2)]
+    empty = {field.name: None for field in fields}
+    return [empty | _row(file.name, number, line, here) for number, line in enumerate(lines[1:], start=2)]
 
 
 def _row(file: str, number: int, line: Sequence[str], fields: Sequence[Field]) -> Row:

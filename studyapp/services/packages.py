@@ -91,7 +91,10 @@ def read(folder: Path) -> tuple[Mapping[str, list[Row]], Mapping[str, Any]]:
     if version not in (1, FORMAT):
         raise BadInput(_("datapackage.json: a newer version of the app wrote this package. Update the app."))
     fields = packages.fields(first=version == 1)
-    found = {name: package_files.rows(folder / f"{name}.csv", columns) for name, columns in fields.items()}
+    found = {
+        name: package_files.rows(folder / f"{name}.csv", columns, packages.LATER.get(name, ()))
+        for name, columns in fields.items()
+    }
     if len(found["study"]) != 1:
         raise BadInput(_("study.csv: one row is needed, and there are {n}.").format(n=len(found["study"])))
     _refuse_changed(found)

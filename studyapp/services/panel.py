@@ -7,6 +7,7 @@ from typing import Any
 
 from studyapp.errors import BadInput, NotFound
 from studyapp.records import Assessor, Staff
+from studyapp.services import names
 from studyapp.services.access import new_id, require
 from studyapp.store import Store, events, people
 from studyapp.words import _
@@ -22,14 +23,14 @@ def assessors(store: Store, by: Staff) -> tuple[Assessor, ...]:
 def add_assessor(store: Store, by: Staff, pseudonym: str, real_name: str = "", contact: str = "") -> Assessor:
     """Add somebody under a pseudonym; name and contact are kept apart."""
     require(by, "leader")
-    pseudonym = pseudonym.strip()
+    pseudonym, real_name = names.clean(pseudonym), names.clean(real_name)
     if not pseudonym or len(pseudonym) > 40:
         raise BadInput(_("Fix the pseudonym: write one of 1 to 40 letters, for example the name of a bird."))
     with store.write() as tx:
-        if any(known.pseudonym.casefold() == pseudonym.casefold() for known in people.assessors(tx)):
+        if any(names.alike(known.pseudonym) == names.alike(pseudonym) for known in people.assessors(tx)):
             raise BadInput(_("Fix the pseudonym: {name} is taken.").format(name=pseudonym))
         person = new_id()
-        people.add_person(tx, person, real_name.strip(), contact.strip())
+        people.add_person(tx, person, real_name, contact.strip())
         assessor = Assessor(new_id(), pseudonym, True, person)
         people.add_assessor(tx, assessor)
         named = events.salted(assessor.id, pseudonym)  # the record holds no names, pseudonyms neither
@@ -67,6 +68,7 @@ def forget(tx: Any, assessor_id: str) -> None:
         people.erase_person(tx, assessor.person)
     people.erase_notes(tx, assessor_id)
     people.set_may_taste(tx, assessor_id, False)
+    people.end_tokens_of_assessor(tx, assessor_id)
 
 
 def erase_again(tx: Any, ids: Sequence[str]) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Problem, SealSlip, Staff, Study, StudyPlan
+from studyapp.services import names
 from studyapp.services.access import new_id, require, study_or_refuse
 from studyapp.store import Store, events, people
 from studyapp.store import studies as study_store
@@ -59,7 +60,7 @@ def _drafted(by: Staff, plan: StudyPlan, example: bool, at: str) -> dict[str, An
 
 def title_or_refuse(title: str) -> str:
     """The name of a study without blanks around it; BadInput for none or a very long one."""
-    title = title.strip()
+    title = names.clean(title)
     if not title or len(title) > LONGEST_TITLE:
         raise BadInput(_("Fix the name of the study: write 1 to {n} letters.").format(n=LONGEST_TITLE))
     return title
@@ -142,7 +143,7 @@ def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
 def _refuse_seal(kept: Study[Any], typed_title: str, problems: Sequence[Problem]) -> None:
     if kept.state != "draft":
         raise NotAllowed(_("Not done: the rule was sealed on {day}.").format(day=_day(kept)))
-    if typed_title.strip() != kept.plan.title:
+    if names.spelled(typed_title) != names.spelled(kept.plan.title):
         raise BadInput(_("Not sealed: type the name of the study as it stands, {title}.").format(title=kept.plan.title))
     blocking = [problem for problem in problems if problem.blocks]
     if blocking:

@@ -9,7 +9,7 @@ from typing import Any
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Check, FillRow, Quantity, Sitting, Staff, Study, Tray, TrayCup
-from studyapp.services import leaving_out
+from studyapp.services import leaving_out, names
 from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
 from studyapp.store import Store, openings, people, servings, trials
 from studyapp.store import sittings as sitting_store
@@ -23,6 +23,13 @@ def sittings(store: Store, by: Staff, study_id: str | None = None) -> tuple[Sitt
     require(by, "preparer", "leader")
     with store.read() as tx:
         return sitting_store.of_study(tx, study_id) if study_id else sitting_store.everywhere(tx)
+
+
+def sitting(store: Store, by: Staff, sitting_id: str) -> Sitting:
+    """One sitting, closed or not. Raises NotFound."""
+    require(by, "preparer", "leader")
+    with store.read() as tx:
+        return sitting_or_refuse(tx, sitting_id)
 
 
 # ---- trays -----------------------------------------------------------------------------------------------------------
@@ -169,20 +176,25 @@ def release_tray(
     """
     require(by, "preparer")
     with store.write() as tx:
-        sitting = sitting_or_refuse(tx, sitting_id)
-        for check in checks(study_or_refuse(tx, sitting.study)):
-            if check.code not in ticked:
-                raise BadInput(check.refusal)
-        second_person = _second_person(by, second_person)
-        if _may_leave(tx, sitting, position):
-            sitting_store.release(tx, sitting, position, by.id, second_person, sorted(ticked))
+        let_go(tx, by, sitting_or_refuse(tx, sitting_id), position, ticked, second_person)
 
 
-def _second_person(by: Staff, name: str) -> str:
-    name = name.strip()
+def let_go(tx: Any, by: Staff, sitting: Sitting, position: int, ticked: frozenset[str], second_person: str) -> None:
+    """One tray leaves, within a transaction."""
+    for check in checks(study_or_refuse(tx, sitting.study)):
+        if check.code not in ticked:
+            raise BadInput(check.refusal)
+    second_person = second_reader(by, second_person)
+    if _may_leave(tx, sitting, position):
+        sitting_store.release(tx, sitting, position, by.id, second_person, sorted(ticked))
+
+
+def second_reader(by: Staff, name: str) -> str:
+    """The name of who read the labels beside the preparer. Raises BadInput without one, or for one's own."""
+    name = names.clean(name)
     if not name:
         raise BadInput(_("Not released: a second person reads the labels against the sheet. Write who that was."))
-    if name.casefold() == by.name.casefold():
+    if names.alike(name) == names.alike(by.name):
         raise BadInput(_("Not released: {name} is you; somebody else reads the labels.").format(name=name))
     return name
 

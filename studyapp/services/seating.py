@@ -6,7 +6,7 @@ from datetime import timedelta
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, NotFound
-from studyapp.records import Seat, Sitting
+from studyapp.records import PlaceKind, Seat, Sitting
 from studyapp.services.access import token_hash
 from studyapp.services.standing import stamp
 from studyapp.store import clock, events, people, servings, sittings, trials
@@ -16,11 +16,27 @@ SHORTEST_NONCE, LONGEST_NONCE = 16, 64
 
 
 def seat_or_refuse(tx: Any, seat_token: str | None) -> Seat:
-    """Who this phone is; NotAllowed for a worthless token."""
+    """Who this phone is; NotAllowed for a worthless token, with what became of it."""
     found = people.seat_of_token(tx, token_hash(seat_token)) if seat_token else None
-    if found is None:
+    if found is not None:
+        return Seat(*found)
+    lost = lost_seat(tx, seat_token)
+    if lost is None:
         raise NotAllowed(_("Not done: this page is out of date. Open your link again; your marks are kept."))
-    return Seat(*found)
+    if lost[1] == "elsewhere":
+        raise NotAllowed(_("Not kept: this tasting went on to another phone. Do it once more there."))
+    raise NotAllowed(_("Not kept: your link was replaced. Ask the panel leader for the new one, then do it once more."))
+
+
+def lost_seat(tx: Any, seat_token: str | None) -> tuple[Seat, PlaceKind] | None:
+    """Whose phone this was while its sitting still goes on, and whether another one has taken its place."""
+    found = people.ended_seat(tx, token_hash(seat_token)) if seat_token else None
+    if found is None:
+        return None
+    seat = Seat(*found)
+    if sitting_of(tx, seat).state == "closed":
+        return None
+    return seat, "elsewhere" if seat.assessor in people.held_seats(tx, seat.sitting) else "replaced"
 
 
 def sitting_of(tx: Any, seat: Seat) -> Sitting:

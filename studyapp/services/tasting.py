@@ -17,11 +17,12 @@ from studyapp.records import (
     Kept,
     Mark,
     Place,
+    PlaceKind,
     Seat,
     SetsPlan,
     Sitting,
 )
-from studyapp.services import trying
+from studyapp.services import heard, trying
 from studyapp.services.access import new_id, study_or_refuse
 from studyapp.services.seating import check_nonce, grams_eaten, own_nonce, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
@@ -45,6 +46,26 @@ def place(store: Store, seat_token: str | None) -> Place:
     with store.read() as tx:
         here, fresh = _place(tx, seat_or_refuse(tx, seat_token))
     return store.write_together(lambda tx: _offer(tx, seat_or_refuse(tx, seat_token))) if fresh else here
+
+
+def here(store: Store, seat_token: str | None) -> tuple[PlaceKind, str]:
+    """Where this assessor stands, as a kind and a word that changes with every step; offers nothing.
+
+    Whoever asks is awake: the watch page reads from it which phone has fallen silent.
+
+    Raises:
+        NotAllowed: the token is worthless.
+    """
+    with store.read() as tx:
+        seat = seat_or_refuse(tx, seat_token)
+        found = _place(tx, seat)[0]
+    heard.note(store, seat)
+    return found.kind, found.at
+
+
+def gone(seat: Seat, kind: PlaceKind) -> Place:
+    """The page of a phone whose seat went elsewhere: who sat here, and nothing of the sitting."""
+    return Place(kind, seat.pseudonym)
 
 
 def _offer(tx: Any, seat: Seat) -> Place:
@@ -86,7 +107,7 @@ def _number(here: Standing[BlindServing], cups: list[BlindServing]) -> int:
     """Which serving this is, or how many are behind when there is no next one."""
     if here.cup is not None and here.kind not in ("welcome", "nothing", "done"):
         return here.cup.position
-    return sum(cup.scored and cup.finished_at is not None for cup in cups)
+    return sum(cup.outcome == "judged" for cup in cups)
 
 
 def _texts(seat: Seat, sitting: Sitting, plan: CupsPlan, cups: list[BlindServing]) -> dict[str, Any]:

@@ -50,7 +50,7 @@ def _number(here: Standing[BlindSet], sets: list[BlindSet]) -> int:
     """Which set this is, or how many are behind when there is no next one."""
     if here.cup is not None and here.kind not in ("welcome", "nothing", "done"):
         return sets.index(here.cup) + 1
-    return sum(each.finished_at is not None for each in sets)
+    return sum(each.outcome == "answered" for each in sets)
 
 
 def _texts(sitting: Sitting, plan: SetsPlan, sets: list[BlindSet]) -> dict[str, Any]:

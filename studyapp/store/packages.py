@@ -74,23 +74,23 @@ class Field:
     required: bool
 
 
-# What the first format did not have yet.
-_SINCE_FIRST = {"opening": frozenset({"second"})}
+# Columns that came since the first packages were written; a package of then has none of them, and they stay empty.
+LATER = {
+    "opening": frozenset({"second"}),
+    "pull_note": frozenset({"kind", "reason", "sitting", "temperature_c", "words"}),
+}
 EVENT = [column for column in schema.origin.columns if column.name not in ("study_id", "keeper")]
 ORIGIN = [schema.origin.c.keeper, *EVENT]
 
 
 def fields(*, first: bool = False) -> dict[str, tuple[Field, ...]]:
-    """The columns of every table of a package; `first` gives those of the first format."""
+    """The columns of every table of a package; in the `first` format there are no events."""
     found = {part.table.name: tuple(_field(column) for column in columns(part)) for part in PARTS}
     who, member = schema.assessor.c, schema.staff.c
     found["assessor"] = tuple(_field(column) for column in (who.id, who.pseudonym, who.may_taste))
     found["staff"] = tuple(_field(column) for column in (member.id, member.name, member.role))
     if first:
-        return {
-            name: tuple(one for one in each if one.name not in _SINCE_FIRST.get(name, ()))
-            for name, each in found.items()
-        }
+        return found
     return found | {
         "event": tuple(_field(column) for column in EVENT),
         "origin": tuple(_field(column) for column in ORIGIN),

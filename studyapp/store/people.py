@@ -67,6 +67,11 @@ def accounts(tx: Connection, since: str, id_: str | None = None) -> tuple[Accoun
     return tuple(Account(_staff(row), row.browsers, row[-1], row.ended_at) for row in tx.execute(query))
 
 
+def everybody(tx: Connection) -> tuple[Staff, ...]:
+    """Every member, those that ended or came with an imported study too."""
+    return tuple(_staff(row) for row in tx.execute(select(schema.staff)))
+
+
 def member(tx: Connection, id_: str) -> Staff | None:
     """One member, ended or not."""
     row = tx.execute(select(schema.staff).where(schema.staff.c.id == id_)).first()
@@ -96,6 +101,11 @@ def set_secret(tx: Connection, id_: str, secret: str) -> None:
     """Another passphrase; an account that had ended lives again, and every sign-in with the old one ends."""
     tx.execute(update(schema.staff).where(schema.staff.c.id == id_).values(secret=secret, ended_at=None))
     _end_tokens_of_staff(tx, id_)
+
+
+def renew_secret(tx: Connection, id_: str, secret: str) -> None:
+    """Another hash of the same passphrase; nobody is signed out."""
+    tx.execute(update(schema.staff).where(schema.staff.c.id == id_).values(secret=secret))
 
 
 def end_staff(tx: Connection, id_: str) -> str:
@@ -248,6 +258,13 @@ def end_token(tx: Connection, hash_: str) -> None:
     )
 
 
+def had_token(tx: Connection, staff: str, hash_: str, since: str) -> bool:
+    """Whether this member was given that token at `since` or later, ended or not."""
+    c = schema.token.c
+    query = select(c.hash).where(c.hash == hash_, c.staff_id == staff, c.created_at >= since)
+    return tx.execute(query).first() is not None
+
+
 def _end_tokens_of_staff(tx: Connection, staff: str) -> None:
     tx.execute(
         update(schema.token)
@@ -263,6 +280,32 @@ def end_tokens_of_assessor(tx: Connection, assessor: str) -> None:
         .where(schema.token.c.assessor_id == assessor, schema.token.c.ended_at.is_(None))
         .values(ended_at=now())
     )
+
+
+def end_tokens_of_seat(tx: Connection, assessor: str, sitting: str) -> int:
+    """Make the tokens of one seat worthless; how many phones that were."""
+    c = schema.token.c
+    mine = (c.sitting_id == sitting, c.assessor_id == assessor, c.ended_at.is_(None))
+    return int(tx.execute(update(schema.token).where(*mine).values(ended_at=now())).rowcount)
+
+
+def held_seats(tx: Connection, sitting: str) -> frozenset[str]:
+    """The assessors of a sitting whose phone holds a live token."""
+    c = schema.token.c
+    query = select(c.assessor_id).where(c.sitting_id == sitting, c.kind == "seat", c.ended_at.is_(None))
+    return frozenset(tx.execute(query).scalars())
+
+
+def ended_seat(tx: Connection, hash_: str) -> tuple[str, str, str] | None:
+    """(assessor id, pseudonym, sitting id) of a seat token that ended."""
+    t, a = schema.token.c, schema.assessor.c
+    query = (
+        select(t.assessor_id, a.pseudonym, t.sitting_id)
+        .join(schema.assessor, a.id == t.assessor_id)
+        .where(t.hash == hash_, t.kind == "seat", t.ended_at.is_not(None))
+    )
+    row = tx.execute(query).first()
+    return (row.assessor_id, row.pseudonym, row.sitting_id) if row else None
 
 
 def end_tokens_of_sitting(tx: Connection, sitting: str) -> None:
@@ -289,17 +332,24 @@ def seat_of_token(tx: Connection, hash_: str) -> tuple[str, str, str] | None:
 
 
 def note_try(tx: Connection, kind: str, address: str, at: float) -> None:
-    """Count a wrong try and forget those older than a minute, and those that a clock set back has put ahead."""
-    tx.execute(delete(schema.attempt).where((schema.attempt.c.at < at - 60) | (schema.attempt.c.at > at)))
+    """Count a try and forget those older than a minute, and those that a clock set back has put further ahead than
+    other processes may be."""
+    tx.execute(delete(schema.attempt).where((schema.attempt.c.at < at - 60) | (schema.attempt.c.at > at + 60)))
     tx.execute(insert(schema.attempt).values(kind=kind, address=address, at=at))
 
 
-def tries(tx: Connection, kind: str, address: str, since: float, until: float) -> tuple[int, int]:
-    """Wrong tries in that time: from this address, and in all."""
+def forget_try(tx: Connection, kind: str, address: str, at: float) -> None:
+    """Take back a try that was right."""
+    c = schema.attempt.c
+    tx.execute(delete(schema.attempt).where(c.kind == kind, c.address == address, c.at == at))
+
+
+def tries(tx: Connection, kind: str, address: str, at: float) -> tuple[int, int]:
+    """Tries in the minute before `at`, by this clock or that of another process: from this address, and in all."""
     base = (
         select(func.count())
         .select_from(schema.attempt)
-        .where(schema.attempt.c.kind == kind, schema.attempt.c.at.between(since, until))
+        .where(schema.attempt.c.kind == kind, schema.attempt.c.at.between(at - 60, at + 60))
     )
     mine = tx.execute(base.where(schema.attempt.c.address == address)).scalar_one()
     return int(mine), int(tx.execute(base).scalar_one())

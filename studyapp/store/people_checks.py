@@ -70,7 +70,10 @@ def _replayed(told: tuple[Event, ...]) -> _SignIns:
         if kind == "signed in":
             state.give((body["staff"], ""), body)
         elif kind == "joined":
-            state.give((body["assessor"], body["sitting"]), body)
+            seat = (body["assessor"], body["sitting"])
+            if "instead" in body:
+                state.ended |= {mark for mark, owner in state.owners.items() if owner == seat}
+            state.give(seat, body)
         elif kind == "sitting planned":
             sittings.setdefault(study or "", []).append(body["where"]["id"])
         else:

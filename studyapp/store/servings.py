@@ -310,12 +310,10 @@ def open_servings(tx: Connection, sitting: str) -> list[str]:
 
 
 def finished_since(tx: Connection, assessor: str, since: str) -> int:
-    """How many pieces somebody has eaten since a time."""
-    query = (
-        select(func.count())
-        .select_from(schema.serving)
-        .where(schema.serving.c.assessor_id == assessor, schema.serving.c.finished_at >= since)
-    )
+    """How many pieces somebody was really served since a time: one that was never offered was not eaten."""
+    c = schema.serving.c
+    served = (c.assessor_id == assessor, c.finished_at >= since, c.started_at.is_not(None))
+    query = select(func.count()).select_from(schema.serving).where(*served)
     return int(tx.execute(query).scalar_one())
 
 

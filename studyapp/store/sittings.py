@@ -75,13 +75,17 @@ def set_state(tx: Connection, id_: str, state: str, at: str) -> None:
 
 
 # ---- join codes ----------------------------------------------------------------------------------------------------
-def end_codes(tx: Connection, sitting: str) -> None:
-    """Make every code of a sitting worthless."""
-    tx.execute(
-        update(schema.join_code)
-        .where(schema.join_code.c.sitting_id == sitting, schema.join_code.c.ended_at.is_(None))
-        .values(ended_at=now())
-    )
+def end_codes(tx: Connection, sitting: str, assessor: str | None = None) -> None:
+    """Make every code of a sitting worthless, or that of one assessor."""
+    c = schema.join_code.c
+    ended = update(schema.join_code).where(c.sitting_id == sitting, c.ended_at.is_(None)).values(ended_at=now())
+    tx.execute(ended if assessor is None else ended.where(c.assessor_id == assessor))
+
+
+def has_codes(tx: Connection, sitting: str) -> bool:
+    """Whether somebody can still join with a code of this sitting."""
+    c = schema.join_code.c
+    return tx.execute(select(c.hash).where(c.sitting_id == sitting, c.ended_at.is_(None)).limit(1)).first() is not None
 
 
 def add_code(tx: Connection, hash_: str, sitting: str, assessor: str) -> None:
@@ -161,6 +165,14 @@ def released(tx: Connection, sitting: str) -> dict[int, tuple[str, str]]:
     return {row.position: (row.released_at, row.name) for row in tx.execute(query)}
 
 
+def last_release(tx: Connection, sitting: str) -> tuple[frozenset[str], str, str] | None:
+    """(ticked checks, second person, time) of the tray that left last."""
+    c = schema.tray.c
+    query = select(c.checks, c.second_person, c.released_at).where(c.sitting_id == sitting)
+    row = tx.execute(query.order_by(c.position.desc()).limit(1)).first()
+    return (frozenset(json.loads(row.checks)), row.second_person, row.released_at) if row else None
+
+
 def add_note(tx: Connection, id_: str, sitting: Sitting, assessor: str, text: str, salt: str) -> None:
     """Keep a free text apart from the chain, so that it can be erased; the chain holds its salted hash."""
     sha = events.salted(salt, text)
@@ -177,6 +189,12 @@ def note_count(tx: Connection, sitting: str, assessor: str) -> int:
     c = schema.note.c
     query = select(func.count()).select_from(schema.note).where(c.sitting_id == sitting, c.assessor_id == assessor)
     return int(tx.execute(query).scalar_one())
+
+
+def note_authors(tx: Connection, sitting: str) -> dict[str, str]:
+    """Who wrote each note of a sitting: note id -> assessor id."""
+    c = schema.note.c
+    return {row.id: row.assessor_id for row in tx.execute(select(c.id, c.assessor_id).where(c.sitting_id == sitting))}
 
 
 def notes(tx: Connection, study: str) -> list[tuple[str, str, str]]:

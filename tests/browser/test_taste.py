@@ -214,28 +214,6 @@ def test_not_today(server: Any, workshop: Any, hands: Any) -> None:
     me.see("To warm up. Take cup")
 
 
-def test_two_phones_with_one_link_are_one_assessor(server: Any, workshop: Any, hands: Any) -> None:
-    """The same link on a second phone shows the same serving with the marks of the first; nothing doubles."""
-    first, _heard = hands()
-    second, _heard = hands()
-    first.start(server.url + workshop.link())
-    first.touch("Acidity", 0.7)
-    first.saved()
-    second.page.goto(server.url + workshop.link())
-    second.see("Serving 1 of 3. Take cup")
-    assert first.code() == second.code()
-    second.touch("Bitterness", 0.7)
-    second.touch("Astringency", 0.7)
-    second.saved()
-    second.press("Next serving")
-    second.see("Serving 2 of 3. Take cup")
-    first.touch("Acidity", 0.1)
-    first.see("Not done: this serving is closed.")
-    first.press("Show where I am")
-    first.see("Serving 2 of 3. Take cup")
-    assert len(workshop.scores()) == 3
-
-
 def test_a_note_and_the_next_person_on_the_same_phone(server: Any, workshop: Any, hands: Any) -> None:
     """After stopping a note can be sent, and the phone can be freed: then it is nobody."""
     me, _heard = hands()

@@ -36,11 +36,12 @@ PLACE = Place(
     grams_today=27.0,
     grams_week=54.0,
 )
-BALLOT = {"seat", "serving", "code", "heading", "practice", "saved_at", "lines", "words"}
+BALLOT = {"seat", "at", "serving", "code", "heading", "practice", "saved_at", "lines", "words"}
 LINE = {"id", "name", "definition", "low_word", "high_word", "value"}
-REST = {"seat", "heading", "saved_at", "ready_at", "now", "seconds", "length", "routine", "words"}
+REST = {"seat", "at", "heading", "saved_at", "ready_at", "now", "seconds", "length", "routine", "words"}
 STEP = {
     "seat",
+    "at",
     "kind",
     "number",
     "heading",
@@ -78,7 +79,7 @@ def test_a_rest_hands_over_these_names_only() -> None:
     assert (data["ready_at"], data["now"], data["length"]) == (PLACE.ready_at, PLACE.now, "4 minutes in all")
 
 
-@pytest.mark.parametrize("kind", ["welcome", "waiting", "paused", "done", "stopped", "left", "nothing"])
+@pytest.mark.parametrize("kind", ["welcome", "waiting", "paused", "done", "stopped", "left", "nothing", "elsewhere"])
 def test_other_pages_hand_over_these_names_only(kind: Any) -> None:
     """No code and no serving on a page without a cup."""
     data = plain(step.data(replace(PLACE, kind=kind), "box"))

@@ -9,7 +9,7 @@ import pytest
 from studyapp.errors import NotAllowed, NotFound
 from studyapp.kinds.hours import deciding
 from studyapp.printing.papers import paper
-from studyapp.services import closing, planning, preparing, watching
+from studyapp.services import closing, joining, planning, preparing, watching
 from tests.printing.paper_reading import flowing, flowing_pages, pages_of
 
 FOR_THE_ROOM = ("labels", "trays", "ballots", "outlines")
@@ -27,6 +27,20 @@ def test_papers_with_codes_only_are_for_both_and_tell_no_sample(workshop: Any, k
     text = flowing(pdf)
     assert [word for word in (*names, *numbers) if word in text] == []
     assert [name for name in names if name.encode() in pdf] == []
+
+
+def test_join_cards_are_the_leaders_and_hold_every_link_that_this_server_made(workshop: Any) -> None:
+    """Links made by another process are known by their hash alone: then there is nothing to print."""
+    store, of, address = workshop.store, workshop.sitting.id, "http://192.168.1.20:8501"
+    with pytest.raises(NotFound, match="Make the links"):
+        paper(store, workshop.leader, "cards", of, address)
+    links = joining.issue_links(store, workshop.leader, of)
+    _name, pdf = paper(store, workshop.leader, "cards", of, address)
+    text = "".join(flowing(pdf).split())
+    text = "".join(" ".join(flowing_pages(pdf)).split())
+    assert all(f"{address}/join/{link.code}" in text for link in links)
+    with pytest.raises(NotAllowed):
+        paper(store, workshop.preparer, "cards", of, address)
 
 
 def test_labels_and_tray_sheets_hold_every_cup_of_the_sitting(workshop: Any) -> None:

@@ -25,6 +25,7 @@ MARKS = 50
 
 # What may open a file at all, and why it can never be the store. A new entry needs such a reason.
 OPENS = {
+    "arguments.py": "files of answers that a person names, hashed by a command of its own process",
     "assets/__init__.py": "fonts and the icon that come with the app",
     "cli/__init__.py": "the null device, when the reader of a pipe has gone",
     "kinds/hours/commands/decide.py": "the report a person names, written as a new file",
@@ -34,7 +35,7 @@ OPENS = {
     "kinds/hours/pages/bring.py": "an uploaded file under a name of our own",
     "server.py": "the page that comes with Streamlit",
     "services/toml_files.py": "a rule that a person brings",
-    "services/packages.py": "tables of a study, in a folder that a person names",
+    "services/package_files.py": "tables of a study, in a folder that a person names",
     "store/clock.py": "the number of this start of the machine",
     "store/place.py": "the mount table; a new file; a copy that nobody has open yet; a store that is being replaced",
 }

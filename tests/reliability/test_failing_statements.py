@@ -26,6 +26,7 @@ from studyapp.kinds.hours.setting_out import pulls
 from studyapp.records import Attribute, Mark, Staff
 from studyapp.services import (
     accounts,
+    calling,
     closing,
     first_code,
     joining,
@@ -35,6 +36,7 @@ from studyapp.services import (
     preparing,
     tasting,
     ties,
+    trays,
     trying,
     watching,
 )
@@ -164,6 +166,18 @@ class Case:
         id_ = self.draft()
         planning.seal(self.store, self.leader, id_, planning.study(self.store, self.leader, id_).plan.title)
         return preparing.sittings(self.store, self.preparer, id_)[0]
+
+    def read(self) -> Any:
+        """A planned sitting whose first trays were read."""
+        sitting = self.planned()
+        trays.note_reading(self.store, self.preparer, sitting.id, 0, "Cleo")
+        return sitting
+
+    def called(self) -> int:
+        """The number of an open call: a piece is missing."""
+        here = self.serving()
+        calling.call(self.store, self.hands[0].token, here.serving, "piece", here.code)
+        return calling.open_calls(self.store, self.leader, self.w.sitting.id)[0].number
 
     def heron(self) -> str:
         """The id of an assessor."""
@@ -339,6 +353,12 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "accounts.sign_out": _with(
         lambda c: accounts.sign_in(c.store, "Ada", PHRASE, "10.0.0.9"), lambda c, t: accounts.sign_out(c.store, t)
     ),
+    "calling.call": _with(
+        Case.serving, lambda c, here: calling.call(c.store, c.hands[0].token, here.serving, "piece", here.code)
+    ),
+    "calling.answer": _with(
+        Case.called, lambda c, number: calling.answer(c.store, c.leader, c.w.sitting.id, number, "spare")
+    ),
     "closing.ask_for_key": _after(_two_lead, lambda c: closing.ask_for_key(c.store, c.leader, c.study)),
     "closing.note_reader": _with(_read_by_another, lambda c, ida: closing.note_reader(c.store, ida, c.study)),
     "first_code.make": _with(_empty, lambda c, _code: first_code.make(c.store)),
@@ -350,6 +370,7 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     ),
     "closing.sign": _after(Case.opened, lambda c: closing.sign(c.store, c.leader, c.study, "ran the test")),
     "joining.issue_links": _now(lambda c: joining.issue_links(c.store, c.leader, c.w.sitting.id)),
+    "joining.issue_link": _now(lambda c: joining.issue_link(c.store, c.leader, c.w.sitting.id, "Heron")),
     "joining.join": _now(lambda c: joining.join(c.store, c.w.links[0].code, "10.0.0.9", None)),
     "packages.bring_in": _with(Case.taken_out, lambda c, folder: packages.bring_in(c.store, folder)),
     "panel.add_assessor": _now(lambda c: panel.add_assessor(c.store, c.leader, "Kite", "A. Name", "kite@example.org")),
@@ -375,6 +396,19 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "setting_out.pulls_by_code": _now(lambda c: setting_out.pulls_by_code(c.store, c.preparer, c.w.sitting.id)),
     "preparing.quantities": _now(lambda c: preparing.quantities(c.store, c.preparer, c.study)),
     "preparing.release_tray": _second_tray,
+    "trays.note_reading": _with(
+        Case.planned, lambda c, sitting: trays.note_reading(c.store, c.preparer, sitting.id, 0, "Cleo")
+    ),
+    "trays.check_code": _with(
+        Case.planned,
+        lambda c, sitting: trays.check_code(
+            c.store, c.preparer, sitting.id, 0, preparing.trays(c.store, c.preparer, sitting.id)[0].cups[0].code
+        ),
+    ),
+    "trays.release_read": _with(
+        Case.read,
+        lambda c, sitting: trays.release_read(c.store, c.preparer, sitting.id, CHECKS - {"labels_read"}),
+    ),
     "tasting.agree": _now(lambda c: tasting.agree(c.store, c.hands[0].token)),
     "tasting.cannot_judge": _with(
         Case.serving, lambda c, here: tasting.cannot_judge(c.store, c.hands[0].token, here.serving, "broken", "n" * 24)

@@ -84,6 +84,12 @@ def test_a_decided_study_says_its_verdict(document: dict[str, object], line: str
         (Seated("Heron", "rest", 4, 6, ready_at="2026-11-24T10:53:40Z"), "resting, 1:40 left"),
         (Seated("Heron", "waiting", 5, 6, waits_for_tray=6), "waits for tray 6"),
         (Seated("Heron", "waiting", 0, 6, waits_for_tray=0), "waits for tray warm-up"),
+        (
+            Seated("Heron", "waiting", 5, 6, since="2026-11-24T10:48:00Z", waits_for_tray=6),
+            "waits for tray 6, since 4 min",
+        ),
+        (Seated("Heron", "serving", 3, 6, called="code reported"), "holds a code that is not on the page"),
+        (Seated("Heron", "serving", 3, 6, silent=6), "phone silent for 6 min"),
         (Seated("Heron", "done", 6, 6), "done"),
     ],
 )

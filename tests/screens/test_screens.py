@@ -16,7 +16,7 @@ from studyapp.errors import NotAllowed
 from studyapp.kinds.hours import deciding
 from studyapp.kinds.hours import findings as hours_findings
 from studyapp.kinds.hours.deciding import what_if
-from studyapp.services import accounts, closing, panel, planning, preparing, watching, worked_out
+from studyapp.services import accounts, closing, joining, panel, planning, preparing, watching, worked_out
 from studyapp.store import open_store
 from tests.conftest import CHECKS, another_leader
 
@@ -248,15 +248,20 @@ def test_a_tray_leaves_only_with_every_check_and_a_second_person(
     planning.seal(workshop.store, workshop.leader, copy, title)
     sitting = preparing.sittings(workshop.store, workshop.leader, copy)[0].id
     app = screen("prepare", who="Ben", study=copy)
-    app.button(key=f"release-{sitting}-1").click().run()
+    app.text_input(key=f"second-{sitting}").set_value("Cleo")
+    app.button(key=f"read-1-{sitting}").click().run()
+    app.button(key=f"read-2-{sitting}").click().run()
+    app.button(key=f"release-{sitting}").click().run()
     assert "Not released" in said(app)
-    for check in CHECKS:
-        app.checkbox(key=f"check-{check}-{sitting}-1").check()
-    app.text_input(key=f"second-{sitting}-1").set_value("Cleo")
-    app.button(key=f"release-{sitting}-1").click().run()
+    for check in CHECKS - {"labels_read"}:
+        app.checkbox(key=f"check-{check}-{sitting}").check()
+    app.button(key=f"release-{sitting}").click().run()
     assert not app.exception
     trays = preparing.trays(workshop.store, workshop.preparer, sitting)
-    assert [tray.released_at is not None for tray in trays][:2] == [True, False]
+    assert [tray.released_at is not None for tray in trays][:3] == [True, True, False]
+    again = screen("prepare", who="Ben", sitting=sitting)
+    assert all(again.checkbox(key=f"check-{check}-{sitting}").value for check in CHECKS - {"labels_read"})
+    assert again.text_input(key=f"second-{sitting}").value == "Cleo"
 
 
 # ---- the sitting ----------------------------------------------------------------------------------------------------
@@ -271,12 +276,29 @@ def test_watching_shows_who_is_where_and_never_a_mark(screen: Screen, said: Said
     assert "7.3" not in text
 
 
-def test_links_are_shown_once_made_and_end_the_earlier_ones(screen: Screen, said: Said, workshop: Any) -> None:
+def test_links_of_this_server_can_be_shown_and_end_only_when_that_is_confirmed(
+    screen: Screen, said: Said, workshop: Any, hands: Any
+) -> None:
+    """Five have joined: the dialog names three and counts two. Codes made since the start are shown again."""
     app = screen("watch", study=workshop.study)
     assert "/join/" not in said(app)
-    app.button(key="make-links").click().run()
-    assert said(app).count("/join/") == len(workshop.links)
-    assert workshop.links[0].code not in said(app)
+    app.button(key="anew").click().run()
+    assert "This ends the links of Heron, Lark, Siskin and 2 more" in said(app)
+    assert joining.seat_of(workshop.store, hands[0].token)
+    joining.issue_links(workshop.store, workshop.leader, workshop.sitting.id)
+    text = said(screen("watch", study=workshop.study))
+    assert text.count("/join/") == len(workshop.links)
+    assert workshop.links[0].code not in text
+
+
+def test_one_person_gets_another_link_and_nobody_else_notices(
+    screen: Screen, said: Said, workshop: Any, hands: Any
+) -> None:
+    app = screen("watch", study=workshop.study)
+    app.button(key="link-for-Lark").click().run()
+    assert "A new link for Lark" in said(app)
+    assert all(joining.seat_of(workshop.store, hand.token) for hand in hands)
+    assert "A new link for Lark" in said(app.run()), "it stays until it is put away"
 
 
 # ---- the key and the verdict ----------------------------------------------------------------------------------------

@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 
 from studyapp.errors import NotAllowed, NotFound, TooManyTries
-from studyapp.records import Staff
-from studyapp.services import accounts, joining, panel, planning, preparing, watching
+from studyapp.records import Mark, Staff
+from studyapp.services import accounts, joining, panel, planning, preparing, tasting, watching
+from studyapp.services.checking import check
 from studyapp.store import open_store
 
 PHRASE = "a bench by the window"
@@ -44,6 +45,57 @@ def test_new_links_end_the_old_ones(workshop: Any) -> None:
         joining.join(workshop.store, workshop.links[0].code, "10.0.0.7", None)
     assert joining.join(workshop.store, fresh[0].code, "10.0.0.7", None)
     assert joining.seat_of(workshop.store, sitting_already) is None
+
+
+def test_one_link_answers_on_one_phone(workshop: Any) -> None:
+    """The second phone takes the seat over; the first is told so, and a mark it sends is refused with a sentence."""
+    store, code = workshop.store, workshop.links[0].code
+    first = joining.join(store, code, "10.0.0.7", None)
+    assert joining.join(store, code, "10.0.0.7", None, seat_token=first) == first, (
+        "the same phone once more changes nothing"
+    )
+    second = joining.join(store, code, "10.0.0.8", None)
+    assert joining.seat_of(store, first) is None
+    gone = joining.seat_gone(store, first)
+    assert gone is not None
+    assert (gone[0].pseudonym, gone[1]) == ("Heron", "elsewhere")
+    with pytest.raises(NotAllowed, match="Not kept: this tasting went on to another phone"):
+        tasting.keep_mark(store, first, Mark("s", "l", 5.0, "n" * 24))
+    assert tasting.here(store, second) == ("welcome", "welcome-0")
+    assert check(store.url).sound
+    assert joining.seat_gone(store, second) is None
+
+
+def test_a_link_for_one_person_touches_nobody_else(workshop: Any) -> None:
+    """Heron's old card ends; the phone goes on until the new one is opened; Lark's card and phone stay."""
+    store = workshop.store
+    heron, lark = (joining.join(store, link.code, "10.0.0.7", None) for link in workshop.links[:2])
+    fresh = joining.issue_link(store, workshop.leader, workshop.sitting.id, "Heron")
+    with pytest.raises(NotFound):
+        joining.join(store, workshop.links[0].code, "10.0.0.7", None)
+    assert joining.seat_of(store, heron)
+    assert joining.join(store, fresh.code, "10.0.0.8", None)
+    assert joining.seat_of(store, heron) is None
+    assert joining.join(store, workshop.links[1].code, "10.0.0.7", None, seat_token=lark) == lark
+    assert joining.readable_links(store, workshop.leader, workshop.sitting.id) == (fresh,)
+    with pytest.raises(NotFound, match="not in this sitting"):
+        joining.issue_link(store, workshop.leader, workshop.sitting.id, "Kite")
+
+
+def test_a_new_set_says_whom_it_throws_out(workshop: Any) -> None:
+    """Only who has joined; and their phones say that the link was replaced."""
+    store, of = workshop.store, workshop.sitting.id
+    assert joining.thrown_out(store, workshop.leader, of) == ()
+    token = joining.join(store, workshop.links[2].code, "10.0.0.7", None)
+    assert joining.thrown_out(store, workshop.leader, of) == ("Wren",)
+    joining.issue_links(store, workshop.leader, of)
+    gone = joining.seat_gone(store, token)
+    assert gone is not None
+    assert gone[1] == "replaced"
+    assert len(joining.readable_links(store, workshop.leader, of)) == 5
+    watching.close_sitting(store, workshop.leader, of, "fire drill")
+    assert joining.readable_links(store, workshop.leader, of) == ()
+    assert joining.seat_gone(store, token) is None
 
 
 def test_a_code_dies_with_its_sitting(workshop: Any) -> None:

@@ -60,7 +60,7 @@ def spoil(file: Path, *statements: str) -> None:
 def test_there_is_a_store_of_every_schema() -> None:
     """A new migration needs the store that the version before it left."""
     known = {each.revision for each in revisions._script().walk_revisions()}
-    assert {told["revision"] for told in earlier.TOLD.values()} == known
+    assert {told["revision"] for told in earlier.TOLD.values()} | {revisions.today()} == known
 
 
 def test_it_is_sound_as_it_stands_and_stays_as_it_is(name: str, file: Path) -> None:

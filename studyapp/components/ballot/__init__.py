@@ -24,6 +24,7 @@ def data(place: Place, seat: str) -> dict[str, Any]:
     practice = place.kind == "warm_up"
     return {
         "seat": seat,
+        "at": place.at,
         "serving": place.serving,
         "code": place.code,
         "heading": _heading(place),

@@ -133,6 +133,7 @@ class Ballot {
     this.draw(data);
     for (const entry of this.outbox.waitingFor(this.serving)) this.restore(entry);
     this.outbox.work();
+    this.pulse = new Pulse(data, () => this.again || this.mover.go(false)); // a refusal stays until it is read
   }
 
   draw(data) {
@@ -147,6 +148,7 @@ class Ballot {
       this.alert,
       button(this.words.next, () => this.tryNext(), "main"),
       data.lines.length ? button(this.words.cannot, () => this.open(this.cannotPanel()), "plain") : "",
+      button(this.words.wrong, () => this.open(cupPanel(this.words, this.serving, [data.code], () => this.alive, () => this.close())), "plain"),
       button(this.words.stop, () => this.open(this.leavePanel()), "plain"),
     );
     const practice = data.practice ? el("p", { class: "practice quiet" }, data.practice) : null;
@@ -170,7 +172,7 @@ class Ballot {
     this.warn("");
     this.say(this.words.keeping);
     scale.draw();
-    this.outbox.add({ serving: this.serving, line: scale.id, value: scale.value });
+    this.outbox.add({ serving: this.serving, line: scale.id, value: scale.value, name: scale.name });
   }
 
   // The server answered, or did not, about one mark.
@@ -178,7 +180,7 @@ class Ballot {
     const scale = mark.serving === this.serving ? this.scales.find((each) => each.id === mark.line) : null;
     const newer = this.outbox.waitingFor(this.serving).some((entry) => entry.line === mark.line);
     if (at) this.saved(scale, mark, at, newer);
-    else if (refused) this.refuse(scale, sentence, newer);
+    else if (refused) this.refuse(mark, scale, sentence, newer);
     else this.late(scale, sentence);
     if (this.next && !this.outbox.entries().length) this.tryNext();
   }
@@ -194,14 +196,14 @@ class Ballot {
     this.lost = null;
   }
 
-  refuse(scale, sentence, newer) {
+  refuse(mark, scale, sentence, newer) {
     if (scale && !newer) {
       scale.status = null;
       scale.show(scale.kept);
     }
     this.next = false;
     this.say("");
-    this.warn(sentence || this.words.outOfDate);
+    this.warn(`${mark.name || this.words.notSent}: ${sentence || this.words.outOfDate}`);
     if (!this.again) this.alert.after((this.again = button(this.words.refresh, () => this.mover.go(false))));
   }
 
@@ -305,6 +307,7 @@ class Ballot {
     this.alive = false;
     for (const scale of this.scales) scale.settle();
     this.outbox.stop();
+    this.pulse.stop();
     this.mover.stop();
   }
 }

@@ -22,9 +22,14 @@ def roles() -> dict[Role, str]:
 # ---- at the door ---------------------------------------------------------------------------------------------------
 def sign_in() -> None:
     """The form for somebody who has an account."""
+    phone.show(_CREDENTIALS, "form-sign-in", to_sign_in())
+
+
+def to_sign_in() -> dict[str, Any]:
+    """What that form is drawn from."""
     said = {"title": _("Sign in"), "text": _("For panel leaders and preparers. To taste, open your own link instead.")}
     fields = [_name("username"), _secret("passphrase", _("Passphrase"), "current-password")]
-    _form("/sign-in", fields, said | {"go": _("Sign in")}, then="/")
+    return _drawn_from("/sign-in", fields, said | {"go": _("Sign in")}, then="/")
 
 
 def first_leader() -> None:
@@ -106,6 +111,12 @@ def _form(
     path: str, fields: Sequence[Field], said: dict[str, str], *, then: str = "", fixed: Mapping[str, str] | None = None
 ) -> None:
     """A form that posts to `path`. Afterwards the browser opens `then`, or reads the sentence `done` in place."""
-    common = {"gap": _("Fill in first: {field}."), "offline": _("No connection. Try again in a moment.")}
-    data = {"path": path, "fixed": dict(fixed or {}), "then": then, "fields": list(fields), "words": common | said}
+    data = _drawn_from(path, fields, said, then=then, fixed=fixed)
     phone.show(_CREDENTIALS, "-".join(["form", *path.split("/")[1:], *(fixed or {}).values()]), data)
+
+
+def _drawn_from(
+    path: str, fields: Sequence[Field], said: dict[str, str], *, then: str = "", fixed: Mapping[str, str] | None = None
+) -> dict[str, Any]:
+    common = {"gap": _("Fill in first: {field}."), "offline": _("No connection. Try again in a moment.")}
+    return {"path": path, "fixed": dict(fixed or {}), "then": then, "fields": list(fields), "words": common | said}

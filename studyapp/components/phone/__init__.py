@@ -19,11 +19,15 @@ Mount = Callable[..., Any]
 
 def page(name: str, *assets: str) -> Mount:
     """Register a component from files beside this package, after the shared ones. Assets are `folder/file` names."""
-    here = files("studyapp.components")
-    texts = {asset: here.joinpath(*asset.split("/")).read_text(encoding="utf-8") for asset in _shared(assets)}
-    script = "\n".join(text for asset, text in texts.items() if asset.endswith(".js"))
-    sheet = "\n".join(text for asset, text in texts.items() if asset.endswith(".css"))
+    script = text(*(asset for asset in _shared(assets) if asset.endswith(".js")))
+    sheet = text(*(asset for asset in _shared(assets) if asset.endswith(".css")))
     return st.components.v2.component(name, js=script, css=sheet)
+
+
+def text(*assets: str) -> str:
+    """The texts of files beside this package, one below the other."""
+    here = files("studyapp.components")
+    return "\n".join(here.joinpath(*asset.split("/")).read_text(encoding="utf-8") for asset in assets)
 
 
 def _shared(assets: tuple[str, ...]) -> tuple[str, ...]:
@@ -50,6 +54,7 @@ def words() -> dict[str, Any]:
         "offlineAct": _("No connection. This goes on by itself as soon as there is one."),
         "outOfDate": _("Not done: this page is out of date. Open your link again; your marks are kept."),
         "refresh": _("Show where I am"),
+        "notSent": _("What this phone had not sent"),
         "next": _("Next serving"),
         "stop": _("I want to stop"),
         "stopTitle": _("Stop here?"),
@@ -60,6 +65,11 @@ def words() -> dict[str, Any]:
         "stopKeep": _("Stop, keep my marks"),
         "stopOut": _("Stop, take my marks out"),
         "back": _("Go back"),
+        "wrong": _("Something is wrong with my cup"),
+        "otherCode": _("The code on the cup, if it is not the one on this page"),
+        "tellCode": _("This code is on my cup"),
+        "noPiece": _("No sound piece for {code}"),
+        "called": _("The panel leader has been told and comes to you. Do not taste that cup yet."),
     }
 
 

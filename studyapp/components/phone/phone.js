@@ -117,14 +117,15 @@ class Outbox {
     this.sending = next.nonce;
     let outcome = { mark: next };
     try {
-      const { path = "/mark", body, ...mark } = next;
+      const { path = "/mark", body, name, ...mark } = next;
       outcome.at = (await send(path, body ? { ...body, nonce: next.nonce } : mark)).at;
     } catch (problem) {
       outcome.refused = problem instanceof Refused;
       outcome.sentence = problem.message;
     }
     this.sending = null;
-    if (outcome.at || outcome.refused) this.write(this.entries().filter((entry) => entry.nonce !== next.nonce));
+    // A refusal that no page is left to tell stays in the box: the next page sends it once more and tells it.
+    if (outcome.at || (outcome.refused && this.alive)) this.write(this.entries().filter((entry) => entry.nonce !== next.nonce));
     if (!this.alive) return;
     this.tell(outcome);
     if (outcome.at || outcome.refused) this.work();
@@ -136,6 +137,45 @@ class Outbox {
     clearTimeout(this.retry);
     window.removeEventListener("online", this.onLine);
   }
+}
+
+// Says every few seconds that this phone is awake, and turns the page as soon as the server knows another step: a tasting
+// that was closed, or went on to another phone. `turns` tells which steps turn it; a refusal always does.
+const OVER = ["done", "stopped", "left", "nothing"];
+class Pulse {
+  constructor(data, turn, turns = ({ kind, at }) => at !== data.at && kind !== "paused") {
+    Object.assign(this, { turn, turns, alive: true });
+    this.work();
+  }
+
+  async work() {
+    while (this.alive) {
+      await pause(2500 + Math.random() * 1000); // a little apart from the others
+      if (!this.alive || document.hidden) continue;
+      try {
+        if (!this.turns(await send("/here"))) continue;
+      } catch (problem) {
+        if (!(problem instanceof Refused)) continue; // No connection: the next round asks again.
+      }
+      if (!this.alive) return;
+      this.turn();
+      await pause(3000);
+    }
+  }
+
+  stop() {
+    this.alive = false;
+  }
+}
+
+// Marks that the server refused after their page was gone: each is named, with the reason.
+function refusals(page, words) {
+  const told = el("ul", { class: "alert", role: "alert" });
+  return ({ mark, refused, sentence }) => {
+    if (!refused) return;
+    if (!told.parentElement) page.append(told);
+    told.append(el("li", {}, `${mark.name || words.notSent}: ${sentence || words.outOfDate}`));
+  };
 }
 
 // Ask for the next page; when nothing redraws (the socket may be dead without knowing it), load it anew, but only from
@@ -230,6 +270,35 @@ function keepClear() {
 
 const heading = (label, note) => el("div", { class: "bar" }, el("b", {}, label), el("span", {}, note));
 const button = (label, act, kind = "") => el("button", { type: "button", class: kind, on: { click: act } }, label);
+
+// "Something is wrong with my cup": the leader is told and comes; the serving stays open.
+function cupPanel(words, serving, codes, alive, back) {
+  const said = el("p", { class: "alert", role: "alert" });
+  const told = el("p", { class: "sent", role: "status" });
+  const field = el("input", { type: "text", inputmode: "numeric", maxlength: "3", id: "other-code", autocomplete: "off" });
+  const call = async (what, code) => {
+    said.textContent = "";
+    try {
+      await sendSurely("/call", { serving, what, code }, () => (said.textContent = words.offlineAct), alive);
+      said.textContent = "";
+      told.textContent = words.called;
+    } catch (problem) {
+      said.textContent = problem.message || words.outOfDate;
+    }
+  };
+  return el(
+    "section",
+    { class: "card", "aria-label": words.wrong },
+    el("h2", { tabindex: "-1" }, words.wrong),
+    el("label", { for: "other-code" }, words.otherCode),
+    field,
+    button(words.tellCode, () => call("code", field.value.trim())),
+    ...codes.map((code) => button(fill(words.noPiece, { code }), () => call("piece", code))),
+    said,
+    told,
+    button(words.back, back, "plain"),
+  );
+}
 
 // The button "I want to stop" of a page that has a mover: it gives way to the panel, and comes back with "Go back".
 function offerStop(drawn) {

@@ -7,6 +7,7 @@ class Piece {
     this.mover = mover(component);
     this.outbox = new Outbox(data.seat, () => {});
     this.outbox.work();
+    this.pulse = new Pulse(data, () => this.mover.go(false), ({ kind }) => OVER.includes(kind));
     this.draw();
     this.setBase(data.now);
     this.wake = () => document.hidden || this.ask();
@@ -126,6 +127,7 @@ class Piece {
     this.lamp?.release().catch(() => {});
     document.removeEventListener("visibilitychange", this.wake);
     this.outbox.stop();
+    this.pulse.stop();
     this.mover.stop();
   }
 }

@@ -20,6 +20,7 @@ def data(place: Place, seat: str) -> dict[str, Any]:
     """All that reaches the phone."""
     return {
         "seat": seat,
+        "at": place.at,
         "heading": _heading(place),
         "saved_at": place.saved_at,
         "ready_at": place.ready_at,

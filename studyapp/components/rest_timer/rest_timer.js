@@ -4,9 +4,10 @@ class Rest {
     const { data } = component;
     Object.assign(this, { page, data, words: data.words, alive: true, shown: null });
     this.mover = mover(component);
-    this.outbox = new Outbox(data.seat, () => {});
+    this.outbox = new Outbox(data.seat, refusals(page, data.words));
     this.outbox.work();
     this.draw();
+    this.pulse = new Pulse(data, () => this.mover.go(false), ({ kind }) => OVER.includes(kind));
     this.setBase(data.now);
     this.wake = () => document.hidden || this.ask();
     document.addEventListener("visibilitychange", this.wake);
@@ -84,6 +85,7 @@ class Rest {
     clearInterval(this.ticking);
     document.removeEventListener("visibilitychange", this.wake);
     this.outbox.stop();
+    this.pulse.stop();
     this.mover.stop();
   }
 }

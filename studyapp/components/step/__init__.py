@@ -28,9 +28,12 @@ def data(place: Place, seat: str) -> dict[str, Any]:
         "done": _done,
         "stopped": _stopped,
         "left": _left,
+        "elsewhere": _elsewhere,
+        "replaced": _replaced,
     }
     empty: Page = {"heading": place.sitting_label, "cards": [], "small": [], "actions": []}
     common = {"seat": seat, "kind": place.kind, "number": place.number, "words": phone.words_of(place)}
+    common["at"] = place.at if place.kind in ("welcome", "waiting", "paused") else ""
     return empty | pages.get(place.kind, _nothing)(place) | common
 
 
@@ -195,6 +198,24 @@ def _left(place: Place) -> Page:
         "lede": _("You sit this one out, and that is all there is to it. If it was a slip, read on and start."),
         "cards": [_contents(place), _sit_out_if()],
         "actions": [{"label": _("I have read this, start"), "kind": "", "path": "/agree"}, _give_back()],
+    }
+
+
+def _elsewhere(place: Place) -> Page:
+    told = _("{name}, your marks go on there. All that was kept is there; this phone is no longer needed.")
+    return {
+        "title": _("This tasting went on to another phone"),
+        "lede": told.format(name=place.pseudonym),
+        "actions": [_give_back()],
+    }
+
+
+def _replaced(place: Place) -> Page:
+    told = _("{name}, ask the panel leader for the new one. All that was kept is kept.")
+    return {
+        "title": _("Your link was replaced"),
+        "lede": told.format(name=place.pseudonym),
+        "actions": [_give_back()],
     }
 
 

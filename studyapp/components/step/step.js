@@ -4,10 +4,11 @@ class Step {
     const { data } = component;
     Object.assign(this, { page, data, words: data.words, alive: true, busy: false });
     this.mover = mover(component);
-    this.outbox = new Outbox(data.seat, () => {});
+    this.outbox = new Outbox(data.seat, refusals(page, data.words));
     this.outbox.work();
     this.draw();
-    if (data.poll) this.poll();
+    const turns = data.poll ? ({ kind }) => kind !== data.kind : undefined;
+    if (data.at) this.pulse = new Pulse(data, () => this.mover.go(false), turns);
   }
 
   draw() {
@@ -85,25 +86,10 @@ class Step {
     return el("section", { class: "card" }, el("label", { for: "note" }, note.label), field, said, sent, button(note.send, go));
   }
 
-  // Ask quietly until the server knows a next step; a little apart from the others.
-  async poll() {
-    while (this.alive) {
-      await pause(2500 + Math.random() * 1000);
-      try {
-        const { place } = await send("/place");
-        if (this.alive && place.kind !== this.data.kind) {
-          this.mover.go();
-          await pause(3000);
-        }
-      } catch {
-        // No connection: the next round asks again.
-      }
-    }
-  }
-
   stop() {
     this.alive = false;
     this.outbox.stop();
+    this.pulse?.stop();
     this.mover.stop();
   }
 }

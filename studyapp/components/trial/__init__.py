@@ -25,6 +25,7 @@ def data(place: Place, seat: str) -> dict[str, Any]:
     offered = place.cups[1:] if place.tell_reference else place.cups
     return {
         "seat": seat,
+        "at": place.at,
         "set": place.trial,
         "heading": _("Trial {number} of {of}").format(number=place.number, of=place.of),
         "saved_at": place.saved_at,

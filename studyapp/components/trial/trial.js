@@ -9,6 +9,7 @@ class Trial {
     const [waiting] = this.outbox.waitingFor(data.set);
     if (waiting) this.restore(waiting);
     this.outbox.work();
+    this.pulse = new Pulse(data, () => this.again || this.mover.go(false)); // a refusal stays until it is read
   }
 
   draw() {
@@ -22,7 +23,10 @@ class Trial {
     this.keep = button("", () => this.answer(false), "main");
     this.guess = button("", () => this.answer(true));
     const leave = button(words.stop, () => this.askStop(), "plain");
-    this.actions = el("div", { class: "actions" }, this.alert, this.keep, this.guess, leave);
+    const codes = [data.reference, ...data.cups.map(({ code }) => code)].filter(Boolean);
+    const call = (back) => cupPanel(words, data.set, codes, () => this.alive, back);
+    const wrong = button(words.wrong, () => this.ask(call), "plain");
+    this.actions = el("div", { class: "actions" }, this.alert, this.keep, this.guess, wrong, leave);
     const top = el("div", { class: "bar" }, el("b", {}, data.heading), this.kept);
     const asked = el("h1", { class: "ask" }, data.ask);
     const about = el("p", { class: "quiet small about" }, words.about);
@@ -129,7 +133,12 @@ class Trial {
   }
 
   askStop() {
-    const panel = stopPanel(this.words, (body, said) => this.leave(body, said), () => {
+    this.ask((back) => stopPanel(this.words, (body, said) => this.leave(body, said), back));
+  }
+
+  // A panel in place of the buttons; `make` gets the way back.
+  ask(make) {
+    const panel = make(() => {
       panel.remove();
       this.actions.hidden = false;
       this.actions.querySelector("button").focus();
@@ -152,6 +161,7 @@ class Trial {
   stop() {
     this.alive = false;
     this.outbox.stop();
+    this.pulse.stop();
     this.mover.stop();
   }
 }

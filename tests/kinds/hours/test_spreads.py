@@ -23,7 +23,7 @@ from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.setting_out import make_sittings
 from studyapp.records import Attribute, Sitting, Staff
 from studyapp.services import accounts, closing, panel, planning, preparing, watching
-from studyapp.store import Store, events, openings, servings, sittings, studies
+from studyapp.store import Store, covers, events, openings, servings, sittings, studies
 from tests.conftest import CHECKS
 from tests.furnished import empty
 
@@ -176,7 +176,7 @@ def test_a_blind_study_is_never_read(shop: Shop) -> None:
     assert any("score" in words for words in asked)
     assert not [words for words in asked if blind in words]
     assert not [words for words in asked if words.lstrip()[:6].upper() in ("INSERT", "UPDATE", "DELETE")]
-    assert closing.openings(shop.store, shop.leader, blind) == ()
+    assert closing.opened_keys(shop.store, shop.leader, blind) == ()
     closing.open_key(shop.store, shop.leader, blind, "Ada")
     assert known(shop).studies == 2
 
@@ -237,6 +237,7 @@ def test_the_newest_opened_studies_come_first(shop: Shop) -> None:
                 'INSERT INTO opening (study_id, look, "by", name, at) VALUES (?, ?, ?, ?, ?)',
                 (study, look, shop.leader.id, "Ada", f"2026-11-{at}T10:00:00Z"),
             )
+            covers.cover(tx, "key opened", "opening", {"study_id": study, "look": look}, study, look=look)
     with shop.store.read() as tx:
         assert openings.last_opened(tx, "hours", 10, example=False) == [(first, 2), (second, 1), (third, 1)]
         assert openings.last_opened(tx, "hours", 2, example=False) == [(first, 2), (second, 1)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 from studyapp.records import Check, Problem
@@ -27,6 +28,11 @@ def sentences(plan: MouldPlan, named: Mapping[str, Any] | None = None) -> tuple[
 def named() -> dict[str, int]:
     """A version, as any rule may have one."""
     return {"mould_version": 1}
+
+
+def sitting_at(plan: MouldPlan, number: int) -> datetime | None:
+    """The plan names no day."""
+    return None
 
 
 def checks(plan: MouldPlan) -> tuple[Check, ...]:

@@ -15,7 +15,7 @@ from studyapp.kinds.aroma.plan import KIND, LADDERS, AromaPlan, AromaStudy
 from studyapp.kinds.aroma.rule import control
 from studyapp.methods import METHODS
 from studyapp.records import Sitting, Staff
-from studyapp.services import worked_out
+from studyapp.services import calling, worked_out
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.worked_out import Moment
 from studyapp.store import Store, events, sittings, trials
@@ -116,6 +116,7 @@ def _refuse_open(tx: Any, study: AromaStudy) -> None:
 def _close(tx: Any, by: Staff, sitting: Sitting) -> None:
     left = trials.open_sets(tx, sitting.id)
     at = events.now()
+    calling.put_down(tx, by, sitting)
     sittings.set_state(tx, sitting.id, "closed", at)
     for each in left:
         trials.finish(tx, each, "not needed", at)

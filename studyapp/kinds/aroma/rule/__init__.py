@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
@@ -270,6 +271,11 @@ def _mark_problems(plan: AromaPlan) -> Iterator[Problem]:
 def named() -> dict[str, int]:
     """What a seal names beside the plan: the version of the rule."""
     return {"rule_version": control.RULE_VERSION}
+
+
+def sitting_at(plan: AromaPlan, number: int) -> datetime | None:
+    """The plan names no day."""
+    return None
 
 
 def checks(plan: AromaPlan) -> tuple[Check, ...]:

@@ -14,7 +14,7 @@ from studyapp.kinds.hours.rule import rule_of
 from studyapp.kinds.hours.setting_out import make_sittings
 from studyapp.kinds.hours.setting_out.pulls import lost_as_a_whole
 from studyapp.records import Sitting, Staff
-from studyapp.services import worked_out
+from studyapp.services import calling, worked_out
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.closing import opened_look
 from studyapp.services.worked_out import Moment
@@ -59,6 +59,7 @@ def close_up(tx: Any, by: Staff, study: HoursStudy) -> None:
             )
         if sitting.state != "closed":
             at = events.now()
+            calling.put_down(tx, by, sitting)
             sittings.set_state(tx, sitting.id, "closed", at)
             sittings.end_codes(tx, sitting.id)
             events.append(tx, "sitting closed", {"sitting": sitting.id, "missing": 0, "at": at}, study.id)
@@ -112,9 +113,9 @@ def _to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Rul
         left = missing.notes(tx, study, opened_look(tx, study))
     frame = scores(store, by, study_id)
     untold = missing.unscored(frame, left, study.plan, rule)
-    told = (
-        pd.concat([frame.assign(why=""), pd.DataFrame(untold)], ignore_index=True) if untold else frame.assign(why="")
-    )
+    told = frame.assign(why="")
+    if untold:  # a note is of the same batch as the scores
+        told = pd.concat([told, pd.DataFrame(untold)], ignore_index=True).assign(batch=study.plan.batch)
     if len({*told.loc[told["score"].notna(), "hours"]} - {*told.loc[told["why"] == "unread", "hours"]}) < 2:
         raise NothingToDecide(
             _(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
@@ -242,6 +243,14 @@ def named() -> dict[str, int]:
 def checks(plan: HoursPlan) -> tuple[Check, ...]:
     """Nothing beyond what is confirmed before any tray leaves."""
     return ()
+
+
+def sitting_at(plan: HoursPlan, number: int) -> datetime | None:
+    """When a sitting is planned, by the calendar of the run; None while the run has no day."""
+    if not plan.starts_at:
+        return None
+    sittings = {one.number: one.starts for one in calendar(plan).appointments if one.kind == "sitting"}
+    return sittings.get(number)
 
 
 def sentences(plan: HoursPlan, sealed: Mapping[str, Any] | None = None) -> tuple[str, ...]:

@@ -1,0 +1,172 @@
+"""What a plan of a comparison can show: the whole rule on simulated studies, for other numbers of people and batches.
+
+A study is drawn as a workshop might score it (`planning.simulation`); with a claim on the make every batch moves every
+attribute by a draw of its own. Shapes: B studies, a assessors, h pieces.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.comparing.batches import apart_of
+from analysis.comparing.claims import MAKE_VERDICTS, SHOWN, Judged, judge
+from analysis.comparing.reading import Lots
+from analysis.comparing.rule import MakeRule, check_make_rule
+from analysis.model.scores import Scores, cells_of
+from analysis.planning.simulation import CENTRE, AttributeTruth, Design, Scenario, draw
+
+Array = NDArray[np.float64]
+CHUNK = 500
+# How much worse the control is, scale units, where nobody knows: what a piece "known to differ" differs by.
+CONTROL = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class MakeDesign:
+    """Who tastes how often: every piece `servings` times a sitting; with a claim on the make, `batches` of each, one of
+    each make a sitting in turn, so that `sittings` is a multiple of it."""
+
+    assessors: int
+    sittings: int = 2
+    servings: int = 1
+    batches: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class MakeTruth:
+    """What is true of one attribute: `worse` of each make than the reference (q,), positive = worse, scale units;
+    spreads as in `planning.AttributeTruth`; `batch` is the sd of what a batch does to a piece."""
+
+    worse: tuple[float, ...]
+    spreads: AttributeTruth = AttributeTruth((0.0, 0.0))  # noqa: RUF009  # frozen
+    batch: float = 0.0
+    control: float = CONTROL
+
+
+@dataclass(frozen=True, slots=True)
+class Outcomes:
+    """Shares of `studies`: of each verdict for each make, in the order of `MAKE_VERDICTS`; `any_shown` of studies in
+    which some make is shown; `all_shown` in which all are."""
+
+    shares: tuple[tuple[float, float, float], ...]
+    any_shown: float
+    all_shown: float
+    studies: int
+
+    def chance(self, make: int, verdict: str) -> float:
+        """Share of one verdict of one make, by their numbers and names."""
+        return self.shares[make][MAKE_VERDICTS.index(verdict)]
+
+
+def outcomes(
+    rule: MakeRule,
+    truths: Mapping[str, MakeTruth],
+    design: MakeDesign,
+    studies: int,
+    seed: int,
+    correlation: float = 0.3,
+) -> Outcomes:
+    """Chances of each verdict over so many simulated studies; see `growing_outcomes`."""
+    *_fewer, last = growing_outcomes(rule, truths, design, studies, seed, correlation)
+    return last
+
+
+def growing_outcomes(
+    rule: MakeRule,
+    truths: Mapping[str, MakeTruth],
+    design: MakeDesign,
+    studies: int,
+    seed: int,
+    correlation: float = 0.3,
+) -> Iterator[Outcomes]:
+    """The same while studies accumulate.
+
+    Args:
+        rule: as sealed; every look but the first is left out, which costs little chance of an answer.
+        truths: of every deciding attribute.
+        design: who tastes how often.
+        studies: how many are drawn, 1 or more.
+        seed: of the draws.
+        correlation: of all random parts between attributes.
+
+    Raises:
+        ValueError: the rule is impossible, or sittings are no multiple of the batches.
+    """
+    level = check_make_rule(rule)
+    if rule.claim == "make" and design.sittings % design.batches:
+        raise ValueError(f"sittings: {design.sittings} are no multiple of {design.batches} batches")
+    rng = np.random.default_rng(seed)
+    verdicts: list[NDArray[np.intp]] = []
+    for start in range(0, studies, CHUNK):
+        drawn = _drawn(rule, truths, design, min(CHUNK, studies - start), rng, correlation)
+        verdicts.append(judge_drawn(drawn, rule, level, design).verdict)
+        yield _outcomes(np.concatenate(verdicts))
+
+
+def _outcomes(verdict: NDArray[np.intp]) -> Outcomes:
+    shares = [tuple(float((own == one).mean()) for one in range(len(MAKE_VERDICTS))) for own in verdict.T]
+    shown = verdict == SHOWN
+    return Outcomes(tuple(shares), float(shown.any(1).mean()), float(shown.all(1).mean()), len(verdict))  # type: ignore[arg-type]
+
+
+def judge_drawn(drawn: Mapping[str, Array], rule: MakeRule, level: float, design: MakeDesign) -> Judged:
+    """Verdicts of drawn studies: attribute -> (B, a, h, S, r), control first, reference last."""
+    first = int(rule.control is not None)
+    trays = "sitting:hours" in rule.adjust
+    if rule.claim != "make":
+        return judge({name: cells_of(Scores(y), trays) for name, y in drawn.items()}, rule.attributes, level, first)
+    cells, apart = {}, {}
+    for name, y in drawn.items():
+        fine, lots = _by_batch(y, design.batches)
+        apart[name], less = apart_of(fine, lots, rule.pairs)
+        cells[name] = cells_of(less)
+    return judge(cells, rule.attributes, level, first, apart=apart)
+
+
+def _by_batch(y: Array, batches: int) -> tuple[Scores, Lots]:
+    """Scores by piece and batch, the sittings being dealt to the batches in turn."""
+    B, a, h, S, r = y.shape
+    by_batch = y.reshape(B, a, h, S // batches, batches, r).transpose(0, 1, 2, 4, 3, 5)
+    fine = by_batch.reshape(B, a, h * batches, 1, -1)
+    return Scores(fine), Lots(np.repeat(np.arange(h), batches), np.tile(np.arange(batches), h))
+
+
+def _drawn(
+    rule: MakeRule,
+    truths: Mapping[str, MakeTruth],
+    design: MakeDesign,
+    size: int,
+    rng: np.random.Generator,
+    correlation: float,
+) -> dict[str, Array]:
+    scenario = Scenario(
+        tuple(map(float, range(_pieces(rule, truths)))),
+        {name: _truth(rule, name, truth) for name, truth in truths.items()},
+        correlation,
+    )
+    plain = Design(design.assessors, design.servings, design.sittings)
+    found = draw(scenario, plain, design.sittings, size, rng)
+    return {name: y + _moved(truths[name].batch, y.shape, design, rng) for name, y in found.items()}
+
+
+def _pieces(rule: MakeRule, truths: Mapping[str, MakeTruth]) -> int:
+    return len(next(iter(truths.values())).worse) + 1 + (rule.control is not None)
+
+
+def _truth(rule: MakeRule, name: str, truth: MakeTruth) -> AttributeTruth:
+    sign = rule.attributes[name].wish.sign
+    control = () if rule.control is None else (truth.control,)
+    return replace(truth.spreads, mean=tuple(CENTRE + sign * worse for worse in (*control, *truth.worse, 0.0)))
+
+
+def _moved(sd: float, shape: tuple[int, ...], design: MakeDesign, rng: np.random.Generator) -> Array:
+    """What each batch does to each piece, the same for everybody and in every sitting that serves it."""
+    if sd == 0:
+        return np.zeros((1, 1, 1, 1, 1))
+    B, _a, h, S, _r = shape
+    own = rng.standard_normal((B, 1, h, design.batches, 1)) * sd
+    return np.tile(own, (1, 1, 1, S // design.batches, 1))

@@ -1,0 +1,196 @@
+"""After the last score: read the verdicts, sign, or plan the next sitting."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from studyapp.errors import BadInput, NotAllowed, NothingToDecide
+from studyapp.kinds.comparison.files.decisions import Alike, alike_from, compared_from, comparison_document
+from studyapp.kinds.comparison.plan import KIND, LETTERS, ComparisonPlan, ComparisonStudy, batch_of, make_of
+from studyapp.kinds.comparison.rule import FIRST_RULE, rule_of
+from studyapp.kinds.comparison.setting_out import make_sittings
+from studyapp.records import Sitting, Staff
+from studyapp.services import worked_out
+from studyapp.services.access import require, study_or_refuse
+from studyapp.services.closing import opened_look
+from studyapp.services.worked_out import Moment
+from studyapp.store import Store, events, servings, sittings, studies
+from studyapp.words import _, ngettext
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from analysis.comparing import Compared
+    from analysis.comparing.price import MakeOffer
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """The verdicts of the last opened look as page and report show them, and what else differed; as they were signed,
+    once somebody has."""
+
+    found: Compared
+    alike: Alike
+
+
+def close_up(tx: Any, by: Staff, study: ComparisonStudy) -> None:
+    """Close the sittings of the look. Raises NotAllowed while a serving is open."""
+    for sitting in sittings.of_study(tx, study.id, study.look):
+        left = len(servings.open_servings(tx, sitting.id))
+        if left:
+            raise NotAllowed(
+                ngettext(
+                    "Not done: {n} serving of {label} is still open. Close it as missing first, with a reason.",
+                    "Not done: {n} servings of {label} are still open. Close them as missing first, with a reason.",
+                    left,
+                ).format(n=left, label=sitting.label)
+            )
+        if sitting.state != "closed":
+            at = events.now()
+            sittings.set_state(tx, sitting.id, "closed", at)
+            sittings.end_codes(tx, sitting.id)
+            events.append(tx, "sitting closed", {"sitting": sitting.id, "missing": 0, "at": at}, study.id)
+
+
+def scores_of(tx: Any, study_id: str, plan: ComparisonPlan, look: int) -> pd.DataFrame:
+    """Every score in force up to a look, which must be open, by make; the batch is that of the sitting."""
+    import pandas as pd
+
+    columns = ["assessor", "level", "attribute", "score", "sitting", "replicate", "position"]
+    frame = pd.DataFrame([tuple(row[:7]) for row in servings.tidy(tx, study_id, look)], columns=columns)
+    frame = frame.dropna(subset=["score"]).reset_index(drop=True)
+    made = frame.assign(make=[make_of(level) for level in frame["level"]]).drop(columns="level")
+    if plan.scope == "make":
+        made["batch"] = [str(batch_of(plan, sitting)) for sitting in frame["sitting"]]
+    return made
+
+
+def moment(store: Store, by: Staff, study_id: str) -> Moment:
+    """The last opened look as it stands now, under the rule of today. Raises NotAllowed before the key is open."""
+    from analysis.comparing import COMPARING_VERSION
+
+    require(by, "leader")
+    with store.read() as tx:
+        return worked_out.moment(
+            store, tx, study_id, opened_look(tx, study_or_refuse(tx, study_id, KIND)), COMPARING_VERSION
+        )
+
+
+def _to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Any]:
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id, KIND)
+        look = opened_look(tx, study)
+        return scores_of(tx, study_id, study.plan, look), rule_of(study.plan, look)
+
+
+def compared(store: Store, by: Staff, study_id: str) -> Compared:
+    """The verdicts of the last opened look under the rule of today.
+
+    Raises:
+        NothingToDecide: too little was scored, such as no piece of a make on a deciding attribute.
+    """
+    from analysis.comparing import compare
+
+    def work() -> Compared:
+        try:
+            return compare(*_to_weigh(store, by, study_id))
+        except ValueError as wrong:
+            told = _("Not decided: too little was scored to weigh ({why}). Serve it again, or plan a new study.")
+            raise NothingToDecide(told.format(why=str(wrong))) from wrong
+
+    return moment(store, by, study_id).once("comparison", work)
+
+
+def alike_of(plan: ComparisonPlan) -> Alike:
+    """What else differed, by quantity and make, from what was read before the seal; with a claim on the make the
+    readings are those of its batches, one each."""
+    from analysis.comparing.confounders import likeness
+
+    letters = LETTERS[: len(plan.makes)]
+    return {
+        one.name: likeness(
+            {letter: one.readings[place] if place < len(one.readings) else () for place, letter in enumerate(letters)},
+            LETTERS[0],
+            one.tolerance,
+        )
+        for one in plan.alike
+    }
+
+
+def shown(store: Store, by: Staff, study_id: str) -> Shown:
+    """The verdicts to show: as they were signed, or under the rule of today while nobody has signed.
+
+    Raises NotAllowed and NothingToDecide as `compared`.
+    """
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id, KIND)
+        document = studies.decision_document(tx, study_id, opened_look(tx, study))
+    if document is None:
+        return Shown(compared(store, by, study_id), alike_of(study.plan))
+    return Shown(compared_from(document), alike_from(document))
+
+
+def offers(store: Store, by: Staff, study_id: str) -> tuple[MakeOffer, ...]:
+    """The price of an answer on the makes that are open; none where more of the same would not help."""
+    from analysis.comparing.price import price
+
+    if compared(store, by, study_id).reason is not None:
+        return ()
+    with store.read() as tx:
+        each = study_or_refuse(tx, study_id, KIND).plan.next_sittings
+    ways = (each, 2 * each)
+    return moment(store, by, study_id).once("price", lambda: price(*_to_weigh(store, by, study_id), sittings=ways))
+
+
+def document(store: Store, by: Staff, study: str) -> dict[str, Any]:
+    """The verdicts of the last opened look as they are signed."""
+    with store.read() as tx:
+        plan = study_or_refuse(tx, study, KIND).plan
+    return comparison_document(compared(store, by, study), alike_of(plan), (), True)
+
+
+def refuse_foreign(plan: Mapping[str, Any], verdicts: Sequence[Mapping[str, Any]]) -> None:
+    """A rule that this app does not know can neither be decided by nor shown here. Raises BadInput."""
+    from analysis.comparing import COMPARING_VERSION
+
+    for file, document in (("study.csv", plan), *(("decision.csv", one) for one in verdicts)):
+        known = document.get("comparing_version", FIRST_RULE)
+        if known not in range(FIRST_RULE, COMPARING_VERSION + 1):
+            sentence = _(
+                "{file}: version {named} of the rule of comparisons is named, and this app knows up to version {n}. "
+                "Update the app."
+            )
+            raise BadInput(sentence.format(file=file, named=known, n=COMPARING_VERSION))
+
+
+# ---- the next look ---------------------------------------------------------------------------------------------------
+def another_look(study: ComparisonStudy, found: Compared) -> bool:
+    """Whether a sealed look is left that some make still needs."""
+    return bool(found.open_makes) and study.look < study.plan.looks
+
+
+def plan_next_sitting(store: Store, by: Staff, study_id: str) -> tuple[Sitting, ...]:
+    """After `cannot tell` on some make: the sittings of the next sealed look, with all makes and new codes.
+
+    Raises:
+        NotAllowed: every make has its answer, or no sealed look is left.
+    """
+    require(by, "leader")
+    found = shown(store, by, study_id).found
+    with store.write() as tx:
+        study = study_or_refuse(tx, study_id, KIND)
+        if study.state != "opened" or not another_look(study, found):
+            raise NotAllowed(
+                _(
+                    "Not done: every make has its answer, or the key was opened as often as was sealed. "
+                    "Plan a new study."
+                )
+            )
+        look = study.look + 1
+        events.append(tx, "look planned", {"look": look, "by": by.id}, study_id)
+        studies.set_state(tx, study_id, "sealed", look)
+        return make_sittings(tx, study_id, study.plan, look)

@@ -1,0 +1,1 @@
+"""Comparisons that come as files, and the verdict as one JSON object."""

@@ -1,0 +1,106 @@
+"""Third part of a comparison: what should be alike in all makes, and what was read of it before the tasting."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import streamlit as st
+
+from studyapp.components import look
+from studyapp.components.plan_problems import beside
+from studyapp.kinds.comparison.plan import LETTERS, ComparisonPlan, Likewise
+from studyapp.records import Problem
+from studyapp.words import _
+
+
+def usual() -> tuple[Likewise, ...]:
+    """What most often differs unseen."""
+    return (
+        Likewise(_("Fat"), "%", 0.5),
+        Likewise(_("Fineness, D90"), "um", 2.0),
+        Likewise(_("Moisture"), "%", 0.1),
+        Likewise(_("Age when tasted"), _("days"), 1.0),
+    )
+
+
+def draw(plan: ComparisonPlan, key: str, problems: Sequence[Problem]) -> ComparisonPlan:
+    """The plan with its quantities as they stand here."""
+    with st.container(key="card-alike"):
+        look.put(look.title(_("3. What should be alike"), 2), look.quiet(_about(plan)))
+        version = f"{key}-{len(plan.alike)}"
+        rows = [_row(plan, one, f"{version}-{number}") for number, one in enumerate(plan.alike)]
+        kept = [one for one, stays in rows if stays]
+        beside(problems, "alike")
+        with st.container(horizontal=True):
+            if st.button(_("Add a quantity"), key=f"add-alike-{version}"):
+                kept.append(Likewise(_("Quantity {n}").format(n=len(kept) + 1), "", 1.0))
+            if not plan.alike and st.button(_("Start with the usual four"), key=f"usual-alike-{version}"):
+                kept = list(usual())
+    return replace(plan, alike=tuple(kept))
+
+
+def _about(plan: ComparisonPlan) -> str:
+    if plan.scope == "make":
+        return _("By one method for all. Write one reading for each batch, as 30.1 30.0 29.9; none is said as such.")
+    return _("By one method for all. Write readings of fresh portions, as 30.1 30.0 29.9; none is said as such.")
+
+
+def _row(plan: ComparisonPlan, one: Likewise, key: str) -> tuple[Likewise, bool]:
+    """One quantity with its tolerance and the readings of every make, and whether it stays."""
+    with st.container(key=f"line-alike-{key}"):
+        named, unit, tolerance, out = st.columns([4, 2, 3, 3], vertical_alignment="bottom")
+        with named:
+            name = st.text_input(_("Quantity"), one.name, max_chars=40, key=f"alike-{key}").strip()
+        with unit:
+            of = st.text_input(_("Unit"), one.unit, max_chars=12, key=f"unit-{key}").strip()
+        with tolerance:
+            most = st.number_input(_("Alike up to"), 0.0, 1e6, one.tolerance, 0.1, format="%g", key=f"tolerance-{key}")
+        with out:
+            stays = not st.button(_("Take it out"), key=f"drop-alike-{key}")
+        cells = st.columns(len(plan.makes))
+        read = [_readings(cell, one, place, key) for place, cell in enumerate(cells)]
+    return replace(one, name=name, unit=of, tolerance=float(most), readings=tuple(read)), stays
+
+
+def _readings(cell: st.delta_generator.DeltaGenerator, one: Likewise, place: int, key: str) -> tuple[float, ...]:
+    before = one.readings[place] if place < len(one.readings) else ()
+    with cell:
+        typed = st.text_input(
+            _("Read of {letter}").format(letter=LETTERS[place]),
+            " ".join(f"{value:g}" for value in before),
+            key=_place(place, key),
+        )
+    try:
+        return numbers(typed)
+    except ValueError as wrong:
+        look.put(look.text(str(wrong), "problem brick"))
+        return before
+
+
+def _place(place: int, key: str) -> str:
+    return f"read-{place}-{key}"
+
+
+def numbers(typed: str) -> tuple[float, ...]:
+    """Readings from a typed list; raises ValueError with the sentence to show."""
+    found = []
+    for part in typed.replace(";", " ").split():
+        try:
+            found.append(float(part))
+        except ValueError:
+            told = _("Fix the reading: “{part}” is not a number. Write 30.1, with a point and a blank between two.")
+            raise ValueError(told.format(part=part)) from None
+    return tuple(found)
+
+
+def unread(key: str, plan: ComparisonPlan) -> tuple[Problem, ...]:
+    """What is typed on the page and cannot be kept."""
+    version = f"{key}-{len(plan.alike)}"
+    for number in range(len(plan.alike)):
+        for place in range(len(plan.makes)):
+            try:
+                numbers(st.session_state.get(_place(place, f"{version}-{number}"), ""))
+            except ValueError as wrong:
+                return (Problem("alike", str(wrong)),)
+    return ()

@@ -1,0 +1,111 @@
+"""First part of a comparison: the question, the makes, what the verdict will be about, and the control."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import streamlit as st
+
+from studyapp.components import look
+from studyapp.components.plan_problems import beside
+from studyapp.kinds.comparison.plan import LETTERS, ComparisonPlan, Scope
+from studyapp.kinds.comparison.rule import FEWEST_BATCHES, scope_told
+from studyapp.records import Problem
+from studyapp.words import _
+
+
+def draw(plan: ComparisonPlan, key: str, problems: Sequence[Problem]) -> ComparisonPlan:
+    """The plan with what was typed here."""
+    with st.container(key="card-question"):
+        look.put(look.title(_("1. The question, and what is compared"), 2))
+        title = st.text_input(_("Name of the study"), plan.title, max_chars=120, key=f"title-{key}") or plan.title
+        question = st.text_area(
+            _("What shall this study decide?"),
+            plan.question,
+            key=f"question-{key}",
+            placeholder=_("Is the chocolate as good when it is conched before it is milled?"),
+        )
+        beside(problems, "question")
+        recipe = st.text_input(_("Recipe, the same for all makes"), plan.recipe, key=f"recipe-{key}")
+        plan = replace(plan, title=title, question=question, recipe=recipe)
+        plan = _makes(plan, key, problems)
+        return _control(_scope(plan, key, problems), key, problems)
+
+
+def _makes(plan: ComparisonPlan, key: str, problems: Sequence[Problem]) -> ComparisonPlan:
+    count = int(st.number_input(_("How many makes"), 2, 4, len(plan.makes), 1, key=f"makes-{key}"))
+    labels = {0: _("A, the usual way, against which the others are held")}
+    other = _("{letter}: route, machine or programme")
+    typed = [
+        st.text_input(
+            labels.get(place, other.format(letter=LETTERS[place])),
+            plan.makes[place] if place < len(plan.makes) else "",
+            max_chars=120,
+            key=f"make-{place}-{key}",
+        )
+        for place in range(count)
+    ]
+    beside(problems, "makes")
+    return replace(plan, makes=tuple(words.strip() for words in typed))
+
+
+def _scope(plan: ComparisonPlan, key: str, problems: Sequence[Problem]) -> ComparisonPlan:
+    scopes: dict[Scope, str] = {
+        "these batches": _("these batches, one of each"),
+        "make": _("the ways of making, over several batches of each"),
+    }
+    scope = st.radio(
+        _("The verdict is about"),
+        list(scopes),
+        list(scopes).index(plan.scope),
+        format_func=scopes.__getitem__,
+        key=f"scope-{key}",
+    )
+    batches = 1
+    if scope == "make":
+        least = max(plan.batches, FEWEST_BATCHES)
+        batches = int(
+            st.number_input(_("Batches of each make, one of each in a sitting"), 1, 9, least, 1, key=f"batches-{key}")
+        )
+    look.put(look.caution(scope_told(scope, batches)))
+    beside(problems, "batches")
+    return replace(plan, scope=scope, batches=batches)
+
+
+def _control(plan: ComparisonPlan, key: str, problems: Sequence[Problem]) -> ComparisonPlan:
+    plan = _pair(plan, key, problems)
+    if plan.faster:
+        return plan
+    control = st.text_input(
+        _("Control: a piece known to differ, which the panel must find"),
+        plan.control,
+        max_chars=120,
+        key=f"control-{key}",
+        placeholder=_("A, after two hours in the conche"),
+    )
+    beside(problems, "control")
+    return replace(plan, control=control.strip())
+
+
+def _pair(plan: ComparisonPlan, key: str, problems: Sequence[Problem]) -> ComparisonPlan:
+    """Less time as a sealed pair: two makes at two times."""
+    deciding = [line.name for line in plan.attributes if line.decides]
+    possible = len(plan.makes) == 2 and plan.scope == "these batches" and deciding
+    if not possible:
+        return replace(plan, faster="")
+    wanted = st.checkbox(_("Claim that B needs less time than A"), bool(plan.faster), key=f"faster-{key}")
+    if not wanted:
+        return replace(plan, faster="")
+    chosen = deciding.index(plan.faster) if plan.faster in deciding else 0
+    faster = st.selectbox(_("Attribute that more hours improve"), deciding, chosen, key=f"faster-line-{key}")
+    left, right = st.columns(2)
+    with left:
+        short = st.number_input(_("Short time, h"), 0.0, 1000.0, plan.short_hours, 1.0, format="%g", key=f"short-{key}")
+    with right:
+        long_ = st.number_input(_("Long time, h"), 0.0, 1000.0, plan.long_hours, 1.0, format="%g", key=f"long-{key}")
+    look.put(
+        look.quiet(_("Tasted are A after the long time, B after the short, and A after the short as the control."))
+    )
+    beside(problems, "faster")
+    return replace(plan, faster=str(faster), short_hours=short, long_hours=long_)

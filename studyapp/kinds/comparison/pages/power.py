@@ -1,0 +1,103 @@
+"""What a comparison can show, beside its fields, and a forced choice where that answers better."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import streamlit as st
+
+from studyapp import registry, session
+from studyapp.components import acts, look, refined
+from studyapp.kinds.comparison.deciding import choices, prospects
+from studyapp.kinds.comparison.deciding.choices import Hint
+from studyapp.kinds.comparison.deciding.prospects import PlanPower
+from studyapp.kinds.comparison.findings import planned
+from studyapp.kinds.comparison.plan import ComparisonPlan
+from studyapp.records import Chance, Problem, SetsPlan, Staff
+from studyapp.services import planning
+from studyapp.words import _
+
+_NEEDED = {
+    "makes",
+    "attributes",
+    "assessors",
+    "sittings",
+    "replicates",
+    "looks",
+    "alpha",
+    "palate",
+    "batches",
+    "faster",
+}
+
+
+def draw(by: Staff, plan: ComparisonPlan, problems: Sequence[Problem]) -> None:
+    """The chances, more exact with time; or what is still missing for them."""
+    if any(problem.blocks and problem.where in _NEEDED for problem in problems):
+        session.give_up("power")
+        look.put(
+            look.title(_("What this plan can show"), 2),
+            look.text(_("Comes once there are two makes, one deciding attribute and five assessors.")),
+        )
+        return
+    work = session.refined("power", _design(plan), lambda: prospects.more_and_more(plan))
+    refined.draw(work, _chances)
+    found = choices.hint(plan)
+    if found is not None:
+        _choice(by, plan, found)
+
+
+def _design(plan: ComparisonPlan) -> tuple[object, ...]:
+    """All of a plan that its chances depend on."""
+    rules = tuple((line.wanted, line.margin, plan.claim_of(line.name)) for line in plan.attributes if line.decides)
+    counts = (len(plan.assessors), plan.sittings, plan.replicates, plan.looks, plan.batches, len(plan.makes))
+    return (rules, plan.alpha, plan.scope, counts)
+
+
+def _chances(power: PlanPower) -> None:
+    with st.container(gap=None):
+        look.put(look.title(_("What this plan can show"), 2))
+        with st.container(key="wash-glance"):
+            told = planned.hardly(power)
+            look.put(
+                *([look.text(told, "strong")] if told else []),
+                _bar(_("every make shown"), power.own, ""),
+                _bar(_("a make shown not to be good enough"), power.not_good, "open"),
+            )
+        with st.container(key="wash-rest"):
+            bars = [_bar(label, chance, "later") for label, chance in planned.others(power)]
+            look.put(look.text(_("With other numbers:"), "small"), *bars, look.text(planned.assumed(), "small"))
+            if power.done < power.wanted:
+                look.put(look.progress(_("Trying other numbers."), power.done / power.wanted))
+
+
+def _bar(label: str, chance: Chance, kind: str) -> str:
+    return look.bar(label, _("{n} in 100").format(n=round(100 * chance.share)), chance.share, kind)
+
+
+def _choice(by: Staff, plan: ComparisonPlan, found: Hint) -> None:
+    """The hint, and the button that starts such a study with what this plan already says."""
+    with st.container(key="card-choice"):
+        look.put(look.text(planned.choice_told(found)))
+        if st.button(_("Plan the forced choice instead"), key="to-choice"):
+            with acts.refusals():
+                session.go("plan", study=_started(by, plan, found.choice.test))
+
+
+def _started(by: Staff, plan: ComparisonPlan, method: str) -> str:
+    """A draft of the kind that serves sets, whichever that is."""
+    kind = next(name for name in registry.KINDS if issubclass(registry.plan(name).Plan, SetsPlan))
+    empty = registry.plan(kind).new(plan.title)
+    assert isinstance(empty, SetsPlan)
+    draft = replace(
+        empty,
+        question=plan.question,
+        recipe=plan.recipe,
+        assessors=plan.assessors,
+        contains=plan.contains,
+        traces=plan.traces,
+        method=method,
+        note=next(line.name for line in plan.attributes if line.decides),
+    )
+    return planning.start(session.store(), by, kind, draft)

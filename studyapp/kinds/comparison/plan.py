@@ -1,0 +1,119 @@
+"""The plan of a comparison of makes: what is sealed, and how it is read back from its document."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+from studyapp.records import Attribute, CupsPlan, Study
+
+KIND = "comparison"
+LETTERS = "ABCD"
+CONTROL = "control"
+# In the store a piece is a number: tens for the make, ones for its batch; the control is 0.
+TENS = 10
+Claim = Literal["no worse", "same", "better"]
+Scope = Literal["these batches", "make"]
+
+
+@dataclass(frozen=True, slots=True)
+class Likewise:
+    """A quantity that should be alike in all makes: name, unit, the largest difference that counts as alike, and what
+    was read of each make, in the order of the makes."""
+
+    name: str
+    unit: str = ""
+    tolerance: float = 0.0
+    readings: tuple[tuple[float, ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ComparisonPlan(CupsPlan):
+    """A comparison before its seal; the sealed rule is the canonical JSON of this.
+
+    `makes` says of each make, the reference A first, how it differs; `control` what the piece known to differ is.
+    `claims` holds the claim of each deciding attribute by its name. With the scope "make", `batches` of each are
+    tasted, one of each make in a sitting. `faster` names the attribute of a sealed pair, "" where none is sealed: then
+    two makes are compared, A after `long_hours` with B after `short_hours`, and the control is A after as few.
+    `replicates` counts servings of a piece to one assessor in one sitting: from two on they are blind duplicates.
+    """
+
+    makes: tuple[str, ...] = ("", "")
+    control: str = ""
+    claims: Mapping[str, Claim] | None = None
+    scope: Scope = "these batches"
+    batches: int = 1
+    faster: str = ""
+    short_hours: float | None = None
+    long_hours: float | None = None
+    alike: tuple[Likewise, ...] = ()
+    looks: int = 1
+    next_sittings: int = 1
+    replicates: int = 1
+    palate: int = 6
+
+    @property
+    def judged(self) -> tuple[str, ...]:
+        """Letters of the makes that are held against the reference."""
+        return tuple(LETTERS[1 : len(self.makes)])
+
+    def claim_of(self, attribute: str) -> Claim:
+        """What is claimed of an attribute."""
+        return (self.claims or {}).get(attribute, "no worse")
+
+
+ComparisonStudy = Study[ComparisonPlan]
+Plan = ComparisonPlan
+
+
+def new(title: str, newest: ComparisonPlan | None = None) -> ComparisonPlan:
+    """An empty plan; the quantities that a workshop reads are those of its newest comparison."""
+    return ComparisonPlan(title, alike=unread(newest) if newest else ())
+
+
+def again(plan: ComparisonPlan) -> ComparisonPlan:
+    """The plan for another run, of masses that nobody has read yet."""
+    return replace(plan, alike=unread(plan))
+
+
+def unread(plan: ComparisonPlan) -> tuple[Likewise, ...]:
+    """The quantities without what was read."""
+    return tuple(replace(one, readings=()) for one in plan.alike)
+
+
+def from_document(document: Mapping[str, Any]) -> ComparisonPlan:
+    """The plan of a kept document."""
+    values = dict(document)
+    values["attributes"] = tuple(Attribute(**line) for line in values.get("attributes", ()))
+    for name in ("assessors", "makes"):
+        values[name] = tuple(values.get(name, ()))
+    values["alike"] = tuple(_likewise(one) for one in values.get("alike", ()))
+    return ComparisonPlan(**values)
+
+
+def _likewise(kept: Mapping[str, Any]) -> Likewise:
+    readings = tuple(tuple(float(value) for value in own) for own in kept.get("readings", ()))
+    return Likewise(**{**kept, "tolerance": float(kept.get("tolerance", 0)), "readings": readings})
+
+
+# ---- pieces ----------------------------------------------------------------------------------------------------------
+def served(plan: ComparisonPlan, sitting: int) -> tuple[float, ...]:
+    """The pieces of a sitting, as numbers, ascending: the control, and one batch of every make, the batches in turn."""
+    batch = batch_of(plan, sitting)
+    return (0.0, *(float(TENS * number + batch) for number in range(1, len(plan.makes) + 1)))
+
+
+def batch_of(plan: ComparisonPlan, sitting: int) -> int:
+    """Which batch of each make a sitting serves, from 1."""
+    return (sitting - 1) % max(plan.batches, 1) + 1
+
+
+def every_piece(plan: ComparisonPlan) -> tuple[float, ...]:
+    """All pieces of all sittings."""
+    return tuple(sorted({level for sitting in range(1, max(plan.batches, 1) + 1) for level in served(plan, sitting)}))
+
+
+def make_of(level: float) -> str:
+    """The letter of the make that a piece is of, or the control."""
+    return LETTERS[int(level) // TENS - 1] if level else CONTROL

@@ -1,0 +1,280 @@
+"""A comparison through the services: what is sealed, served, decided, signed and printed."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from demo_panels import makes
+from studyapp import registry
+from studyapp.errors import BadInput, NotAllowed, NotFound
+from studyapp.kinds.comparison import deciding, findings, rule, setting_out
+from studyapp.kinds.comparison.deciding import choices, prospects
+from studyapp.kinds.comparison.files.bringing import compare_files
+from studyapp.kinds.comparison.findings import comparison_finding, differing
+from studyapp.kinds.comparison.findings.careful import codes, told_warning
+from studyapp.kinds.comparison.pictures import against
+from studyapp.kinds.comparison.plan import ComparisonPlan, Likewise, from_document
+from studyapp.kinds.comparison.report import calendar
+from studyapp.pictures.theme import PAPER
+from studyapp.printing.papers import paper
+from studyapp.records import Attribute
+from studyapp.services import closing, planning, preparing
+from studyapp.services.checking import check
+from tests.printing.paper_reading import flowing
+
+PLAN = ComparisonPlan(
+    "Which mill",
+    question="Is the old mill as good?",
+    makes=("new mill", "old mill"),
+    control="new mill, two hours",
+    attributes=(Attribute("Acidity"), Attribute("Cocoa", wanted="higher")),
+    claims={"Acidity": "no worse", "Cocoa": "same"},
+    alike=(Likewise("fat", "%", 0.5, ((30.0, 30.2), (30.1, 30.0))),),
+    assessors=tuple("abcdefgh"),
+    contains="cocoa, cane sugar",
+)
+
+
+# ---- the plan --------------------------------------------------------------------------------------------------------
+def test_a_plan_comes_back_from_its_document() -> None:
+    """As it was, its numbers whole or not."""
+    assert from_document(planning.document_of(PLAN)) == PLAN
+    again = registry.plan("comparison").again(PLAN)
+    assert again.alike == (Likewise("fat", "%", 0.5),)  # type: ignore[attr-defined]
+    assert registry.plan("comparison").new("Next", PLAN).alike == again.alike  # type: ignore[attr-defined]
+
+
+WRONG: tuple[tuple[dict[str, Any], str, str], ...] = (
+    ({"makes": ("new mill", "New mill ")}, "makes", "no two alike"),
+    ({"control": " "}, "control", "name a piece that everybody should tell"),
+    ({"attributes": ()}, "attributes", "at least one must decide"),
+    ({"attributes": (Attribute("Acidity", margin=0.0),)}, "attributes", "margin"),
+    ({"attributes": (Attribute("Acidity", wanted="same"),)}, "attributes", "only “the same” can be claimed"),
+    ({"alike": (Likewise("fat"),)}, "alike", "tolerance must be above 0"),
+    ({"assessors": tuple("abcd")}, "assessors", "at least five"),
+    ({"replicates": 3}, "replicates", "9 pieces are more than the 6"),
+    ({"scope": "make"}, "batches", "3 of each or more"),
+    ({"scope": "make", "batches": 3, "sittings": 4}, "sittings", "plan 3 or a multiple"),
+    ({"scope": "make", "batches": 3, "sittings": 3, "looks": 2}, "looks", "opened once"),
+    ({"batches": 2}, "batches", "taste one of each"),
+    ({"faster": "Sweetness", "short_hours": 8.0, "long_hours": 16.0}, "faster", "choose a deciding attribute"),
+    ({"faster": "Acidity", "short_hours": 16.0, "long_hours": 8.0}, "faster", "shorter than the long one"),
+    ({"contains": ""}, "contains", "every ingredient"),
+    ({"sittings": 13}, "sittings", "between 1 and 12"),
+)
+
+
+@pytest.mark.parametrize(("change", "where", "sentence"), WRONG)
+def test_what_keeps_a_plan_from_its_seal(change: dict[str, Any], where: str, sentence: str) -> None:
+    """Beside its field; the plan without the change has nothing that blocks."""
+    assert [one for one in rule.problems(PLAN) if one.blocks] == []
+    found = [one for one in rule.problems(replace(PLAN, **change)) if one.blocks and one.where == where]
+    assert any(sentence in one.sentence for one in found)
+
+
+def test_nothing_read_beside_the_taste_is_said_and_blocks_nothing() -> None:
+    """Confounders never block."""
+    (found,) = (one for one in rule.problems(replace(PLAN, alike=())) if one.where == "alike")
+    assert not found.blocks
+
+
+def test_the_rule_says_what_a_verdict_will_be_about() -> None:
+    """Before the seal: the batches alone, or the make, or the pair of hours."""
+    told = " ".join(rule.sentences(PLAN))
+    assert "Batch and way of making cannot be told apart" in told
+    assert "Cocoa decides: more is wanted; claimed is the same as A within 1.0 units." in told
+    over = replace(PLAN, scope="make", batches=3, sittings=3)
+    assert "The claim is on the ways of making, over 3 batches of each." in " ".join(rule.sentences(over))
+    pair = " ".join(rule.sentences(replace(PLAN, faster="Acidity", short_hours=8.0, long_hours=16.0)))
+    assert "Less time is claimed if B after 8 h passes against A after 16 h" in pair
+    assert "The control is known to differ: new mill, after 8 h." in pair
+
+
+# ---- from the seal to the verdict ------------------------------------------------------------------------------------
+def test_every_piece_is_served_to_all_at_balanced_places(finished: Callable[[str], Any]) -> None:
+    """Each sitting holds the control and one batch of each make, as often for everybody."""
+    made = finished("short_programme")
+    plan = planning.study(made.store, made.leader, made.study).plan
+    boxes = preparing.boxes(made.store, made.preparer, made.study)
+    assert len(boxes) == 7
+    assert sum("batch 2" in words for words in boxes.values()) == 2
+    for sitting in preparing.sittings(made.store, made.leader, made.study):
+        served = Counter(setting_out.pieces_by_code(made.store, made.preparer, sitting.id).values())
+        batch = (sitting.number - 1) % 3 + 1
+        assert set(served) == {0.0, 10.0 + batch, 20.0 + batch}
+        assert set(served.values()) == {len(plan.assessors) * plan.replicates}
+
+
+@pytest.mark.parametrize("name", makes.comparisons())
+def test_the_store_decides_as_the_file_does(name: str, finished: Callable[[str], Any]) -> None:
+    """The same scores, under codes and by rows: the same chances; and the record behind it is sound."""
+    made = finished(name)
+    found = deciding.compared(made.store, made.leader, made.study)
+    brought = compare_files(makes.FOLDER / name / "scores.csv", makes.FOLDER / name / "RULE.toml", 20)
+    assert found.reason is brought.found.reason is None
+    for own, other in zip(found.makes.values(), brought.found.makes.values(), strict=True):
+        assert own.verdict == other.verdict
+        assert own.p_holm == pytest.approx(other.p_holm, rel=1e-9)
+    likes = [[one.answer for one in every.values()] for every in deciding.alike_of(_plan(made)).values()]
+    assert likes == [[one.answer for one in every.values()] for every in brought.alike.values()]
+    assert check(made.store.url).sound
+
+
+def _plan(made: Any) -> ComparisonPlan:
+    return planning.study(made.store, made.leader, made.study).plan  # type: ignore[no-any-return]
+
+
+@pytest.mark.parametrize("name", makes.comparisons())
+def test_an_invented_comparison_shows_what_it_is_there_for(name: str) -> None:
+    """Verdicts as panel.toml says, and the truth that the scores were drawn from allows each."""
+    brought = compare_files(makes.FOLDER / name / "scores.csv", makes.FOLDER / name / "RULE.toml", 20).found
+    expected, truth = makes.settings(name)["expected"], makes.settings(name, "truth.toml")["attributes"]
+    assert [one.verdict for one in brought.makes.values()] == [expected[make] for make in "BCD" if make in expected]
+    assert (brought.faster is not None and all(brought.faster.shown.values())) == expected.get("faster", False)
+    for place, one in enumerate(brought.makes.values(), start=2):
+        away = {
+            line: brought.claims[line].wish.sign * (own["mean"][place] - own["mean"][1]) / brought.claims[line].margin
+            for line, own in truth.items()
+        }
+        assert (max(away.values()) >= 1) == (one.verdict == "not good enough")
+
+
+def test_every_outcome_has_an_invented_comparison() -> None:
+    """The three verdicts, a claim on the make, and less time."""
+    expected = [makes.settings(name)["expected"] for name in makes.comparisons()]
+    assert {one[make] for one in expected for make in "BC" if make in one} == {
+        "shown",
+        "not good enough",
+        "cannot tell",
+    }
+    assert any("faster" in one for one in expected)
+    assert any(makes.settings(name, "RULE.toml").get("claim") == "make" for name in makes.comparisons())
+
+
+def test_score_files_are_what_the_generator_draws() -> None:
+    """Drawn anew they are the same."""
+    for name in makes.comparisons():
+        kept = (makes.FOLDER / name / "scores.csv").read_text(encoding="utf-8").splitlines()
+        assert kept[1:] == [",".join(map(str, row.values())) for row in makes.rows(name)]
+
+
+# ---- what is signed, and the next look -------------------------------------------------------------------------------
+def test_a_signed_verdict_is_shown_as_it_was_signed(finished: Callable[[str], Any]) -> None:
+    """Read back from its document: the same values."""
+    made = finished("worn_mill")
+    study = planning.study(made.store, made.leader, made.study)
+    assert study.state == "decided"
+    shown = deciding.shown(made.store, made.leader, made.study)
+    now = deciding.compared(made.store, made.leader, made.study)
+    assert shown.found.makes["B"].attributes["grittiness"].p == now.makes["B"].attributes["grittiness"].p
+    assert replace(shown.found, warnings=()) == replace(now, warnings=())
+    assert shown.alike == deciding.alike_of(study.plan)
+    document = closing.kept_verdict(made.store, made.leader, made.study, 1)
+    assert document is not None
+    assert registry.findings("comparison").kept_line(study.plan, document) == "B is not good enough."
+    with pytest.raises(BadInput, match="version 99 of the rule of comparisons"):
+        deciding.refuse_foreign(planning.document_of(study.plan), [{**document, "comparing_version": 99}])
+
+
+def test_after_cannot_tell_a_sealed_look_may_follow_and_no_other(finished: Callable[[str], Any]) -> None:
+    """All makes again under new codes; where every make has its answer nothing is added."""
+    made = finished("conched_first")
+    offers = deciding.offers(made.store, made.leader, made.study)
+    assert [set(offer.told) for offer in offers] == [{"C"}, {"C"}]
+    (sitting,) = deciding.plan_next_sitting(made.store, made.leader, made.study)
+    assert sitting.number == 3
+    assert planning.study(made.store, made.leader, made.study).look == 2
+    done = finished("worn_mill")
+    with pytest.raises(NotAllowed, match="every make has its answer"):
+        deciding.plan_next_sitting(done.store, done.leader, done.study)
+
+
+# ---- sentences, pictures, paper --------------------------------------------------------------------------------------
+def test_sentences_say_no_more_than_was_tasted(finished: Callable[[str], Any]) -> None:
+    """Each make, how far it reaches, and what it may be put down to."""
+    made = finished("conched_first")
+    shown, plan = deciding.shown(made.store, made.leader, made.study), _plan(made)
+    told = comparison_finding(shown.found, (), plan.title, findings.words_by_make(plan), plan)
+    assert told.headline == "B is no worse than A. C: cannot tell."
+    assert told.extent == "This is about these batches, not about ways of making."
+    assert "one batch of each was tasted. Not shown to match either: fat." in differing.because(
+        "B", shown.found, shown.alike
+    )
+    over = finished("short_programme")
+    shown = deciding.shown(over.store, over.leader, over.study)
+    assert differing.because("B", shown.found, shown.alike).startswith(
+        "Because of the way of making, as far as 2 other"
+    )
+    pair = finished("faster")
+    found = deciding.shown(pair.store, pair.leader, pair.study).found
+    assert findings.headline(found) == "B is as good in less time."
+    assert "By how many hours more than these is not said." in comparison_finding(found).lede
+
+
+def test_a_picture_marks_what_is_shown_and_what_reaches_out(finished: Callable[[str], Any]) -> None:
+    """A cross with its number for acidity of C, discs elsewhere; both ends capped where the same is claimed."""
+    made = finished("conched_first")
+    found = deciding.shown(made.store, made.leader, made.study).found
+    marks = {name: str(against(found, name, PAPER)) for name in found.makes}
+    upper = found.makes["C"].attributes["acidity"].upper
+    assert upper is not None
+    assert f"{upper:.1f}" in marks["C"]
+    assert found.makes["C"].attributes["acidity"].shown is False
+    assert "The same, 1.2".lower() in marks["B"].lower()
+    assert "C against A: acidity is worse by" in findings.alt(found)
+
+
+def test_the_report_says_it_all_and_there_is_no_calendar(finished: Callable[[str], Any]) -> None:
+    """Verdict, reach, what else differed, and the sealed rule."""
+    made = finished("conched_first")
+    text = flowing(paper(made.store, made.leader, "report", made.study)[1])
+    for said in (
+        "B is no worse than A. C: cannot tell.",
+        "This is about these batches, not about ways of making.",
+        "What else differed: B against A",
+        "A false claim on any make happens in at most 5 of 100 such studies.",
+    ):
+        assert said in text
+    with pytest.raises(NotFound, match="no pulls"):
+        calendar(made.store, made.leader, planning.study(made.store, made.leader, made.study))
+
+
+def test_every_warning_has_its_sentence() -> None:
+    """All codes that the statistics can give of makes; the values of each as they give them."""
+    from analysis.stopping import Warning
+
+    values = {
+        "assessors": 6, "widest": 1.4, "adjusted": False, "attribute": "acidity", "hours": "B", "reference": "A",
+        "count": 1, "both": 4, "low": 0.5, "high": 2.0, "wanted": "lower", "why": "first too often",
+    }  # fmt: skip
+    for code in codes():
+        own = values | ({"assessors": ("Heron",)} if code == "one person's copies" else {})
+        assert told_warning(Warning(code, own)).endswith(".")
+
+
+# ---- the planner, and another test -----------------------------------------------------------------------------------
+def test_more_people_and_batches_change_the_chances() -> None:
+    """The chances of the plan, of 6, 8 and 12 people, and of 1, 3 and 4 batches, each with its studies."""
+    plan = replace(PLAN, attributes=PLAN.attributes[:1], sittings=1, replicates=2)
+    *_before, power = prospects.more_and_more(plan, studies=500)
+    assert power.done == power.wanted
+    assert list(power.people) == [6, 8, 12]
+    assert list(power.batches) == [1, 3, 4]
+    assert power.people[6].share < power.people[12].share
+    assert power.people[8].share == power.own.share
+    assert power.batches[3].share < power.batches[4].share
+
+
+def test_a_forced_choice_is_proposed_where_it_answers_better() -> None:
+    """Only of one pair, one attribute, the same claimed; and never worse than the scores by its own chances."""
+    one = replace(PLAN, attributes=(Attribute("Acidity"),), claims={"Acidity": "same"})
+    found = choices.hint(one, 300)
+    assert found is not None
+    assert min(found.choice.same, found.choice.noticed) > min(found.scores.same, found.scores.noticed)
+    assert choices.hint(PLAN, 300) is None
+    assert choices.hint(replace(one, claims={"Acidity": "no worse"}), 300) is None

@@ -1,0 +1,76 @@
+"""`studyapp compare` and `studyapp plan makes`: answers of invented comparisons, and refusals that name the slip."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from demo_panels import makes
+from studyapp.cli import group
+
+CONCHED = makes.FOLDER / "conched_first"
+RULE = (CONCHED / "RULE.toml").read_text(encoding="utf-8")
+
+
+def run(*arguments: object) -> Result:
+    """The command within this process."""
+    return CliRunner().invoke(group, [str(one) for one in arguments])
+
+
+def test_sentences_and_a_report(tmp_path: Path) -> None:
+    """The headline first, then how far it reaches; a PDF beside it."""
+    report = tmp_path / "report.pdf"
+    found = run("compare", CONCHED / "scores.csv", "--rule", CONCHED / "RULE.toml", "--report", report)
+    assert found.exit_code == 0
+    assert found.output.startswith("B is no worse than A. C: cannot tell.")
+    assert "- fat: differs. 0.833 % more" in found.output
+    assert report.read_bytes().startswith(b"%PDF")
+
+
+def test_one_json_object() -> None:
+    """Every make with its verdict, chances, limits and what else differed."""
+    found = run("compare", CONCHED / "scores.csv", "--rule", CONCHED / "RULE.toml", "--json")
+    document = json.loads(found.output)
+    assert document["verdicts"] == {"B": "shown", "C": "cannot tell"}
+    assert document["makes"]["B"]["confounders"]["fat"]["answer"] == "differs"
+    assert document["makes"]["C"]["p_holm"] == pytest.approx(document["makes"]["C"]["p"])
+    assert document["makes"]["B"]["p_holm"] == pytest.approx(2 * document["makes"]["B"]["p"])
+    assert [set(offer["told"]) for offer in document["price"]] == [{"C"}, {"C"}]
+
+
+WRONG = (
+    ('claim = "no worse"', 'claim = "as good"', "acidity.claim"),
+    ('reference = "A"', "", "reference"),
+    ('control = "control"', "", "control: a piece known to differ"),
+    ("margin = 1.0", "", "there is no margin"),
+    ("tolerance = 0.5", "tolerance = 0", "fat.tolerance"),
+    ('adjust = ["sitting:make"]', 'adjust = ["sitting:hours"]', "known are position, sitting, sitting:make"),
+    ("looks = 2", "look_s = 2", "is it looks"),
+    ('reference = "A"', 'reference = "Q"', "no score of 'Q'"),
+)
+
+
+@pytest.mark.parametrize(("was", "now", "sentence"), WRONG)
+def test_a_slip_is_named(was: str, now: str, sentence: str, tmp_path: Path) -> None:
+    """File, key, value and what may be written."""
+    rule = tmp_path / "RULE.toml"
+    rule.write_text(RULE.replace(was, now, 1), encoding="utf-8")
+    found = run("compare", CONCHED / "scores.csv", "--rule", rule)
+    assert found.exit_code != 0
+    assert sentence in found.output
+    assert "Traceback" not in found.output
+
+
+def test_what_a_panel_can_show() -> None:
+    """Shares of studies; more people, more answers."""
+    few, many = (
+        json.loads(
+            run("plan", "makes", "--rule", CONCHED / "RULE.toml", "--assessors", n, "--studies", 300, "--json").output
+        )
+        for n in (6, 14)
+    )
+    assert few["all_shown"] < many["all_shown"]
+    assert "cannot tell" in run("plan", "makes", "--rule", CONCHED / "RULE.toml", "--studies", 100).output
