@@ -68,13 +68,13 @@ def fill(store: Store) -> None:
     """Everything at once; nothing is kept if anything fails."""
     with store.write() as tx:
         shop = _people(cast(Store, _Shared(tx)))
+        makes_workshop.fill(shop)
         for name in FINISHED:
             _finished(shop, name)
         _asked_twice(shop, "second_look")
         _open(shop)
         _draft(shop)
         aroma_workshop.fill(shop.store, (shop.leader, shop.second), shop.preparer, shop.assessors)
-        makes_workshop.fill(shop)
         accounts.end_account(shop.store, shop.leader, shop.second.id)  # so that a visitor opens the next key alone
 
 

@@ -36,8 +36,8 @@ def begin(store: Store, by: Staff, sitting: Sitting, planned: datetime | None) -
 
 def run(store: Store, by: Staff, sitting: Sitting) -> None:
     """While it runs: note, pause or go on, close."""
-    if st.button(_("Note a deviation"), width="stretch", key="deviation"):
-        st.dialog(_("Note a deviation"))(_note)(store, by, sitting)
+    if st.button(_("Note a departure"), width="stretch", key="deviation"):
+        st.dialog(_("Note a departure"))(_note)(store, by, sitting)
     if sitting.state == "closed":
         look.put(look.quiet(_("This sitting is closed.")))
         return

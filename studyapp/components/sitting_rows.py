@@ -133,7 +133,7 @@ def trays(progress: Progress) -> str:
     due = {seat.waits_for_tray for seat in progress.seats if seat.waits_for_tray is not None}
     lines = [look.row(look.plain(tray_title(tray.position)), _tray_state(tray, due)) for tray in progress.trays]
     noted = ngettext("{n} noted", "{n} noted", progress.deviations).format(n=progress.deviations)
-    return look.rows([*lines, look.row(look.plain(_("Deviations")), look.plain(noted))])
+    return look.rows([*lines, look.row(look.plain(_("Departures")), look.plain(noted))])
 
 
 def tray_title(position: int) -> str:

@@ -12,7 +12,8 @@ from studyapp.services.closing import one_person_sentences, opened_look
 from studyapp.store import Store, openings, origins, people, sittings, studies
 from studyapp.words import _
 
-LINKS = ("joined", "seat refused", "links issued")
+ISSUED = ("links issued", "link issued")  # to all, to one person
+LINKS = ("joined", "seat refused", *ISSUED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,15 +51,16 @@ def of_study(store: Store, by: Staff, study_id: str) -> Evidence:
         opened_look(tx, study)
         told = origins.told(tx, study_id, *LINKS)
         where = {one.id: one.label for one in sittings.of_study(tx, study_id)}
+        names = {assessor: name for _number, assessor, name in studies.seats(tx, study_id)}
         opened, signed = openings.of_study(tx, study_id), studies.signatures(tx, study_id)
         return Evidence(
             tuple(openings.views(tx, study_id)),
             tuple(
-                (one.at, _name(tx, str(one.body.get("by", ""))), where.get(str(one.body["sitting"]), ""))
+                (one.at, _name(tx, str(one.body.get("by", ""))), _issued(one, where, names))
                 for one in told
-                if one.kind == "links issued"
+                if one.kind in ISSUED
             ),
-            _links(tx, told, where, study_id),
+            _links(tx, told, where, names),
             opened,
             signed,
             (*_where_from(tx, study), *one_person_sentences(opened, signed)),
@@ -82,13 +84,18 @@ def _where_from(tx: Any, study: Study[Any]) -> tuple[str, ...]:
     return (sentence.format(day=day),)
 
 
-def _links(tx: Any, told: list[Event], where: Mapping[str, str], study: str) -> tuple[LinkUse, ...]:
+def _issued(one: Event, where: Mapping[str, str], names: Mapping[str, str]) -> str:
+    """For which sitting links were made, and for whom where it was for one person alone."""
+    sitting, name = where.get(str(one.body["sitting"]), ""), names.get(str(one.body.get("assessor", "")))
+    return _("{sitting}, for {name} alone").format(sitting=sitting, name=name) if name else sitting
+
+
+def _links(tx: Any, told: list[Event], where: Mapping[str, str], names: Mapping[str, str]) -> tuple[LinkUse, ...]:
     """Devices are numbered in the order in which they came."""
-    names = {assessor: name for _number, assessor, name in studies.seats(tx, study)}
     devices: dict[str, int] = {}
     found = []
     for one in told:
-        if one.kind == "links issued":
+        if one.kind in ISSUED:
             continue
         body = {name: str(value) for name, value in one.body.items()}
         number = devices.setdefault(body["device"], len(devices) + 1) if "device" in body else None

@@ -75,7 +75,7 @@ def keep_plan(store: Store, by: Staff, study_id: str, plan: StudyPlan) -> None:
         _refuse_other_kind(kept, plan)
         if kept.state != "draft":
             raise NotAllowed(
-                _("Not done: the rule was sealed on {day}. Note a deviation instead.").format(day=_day(kept))
+                _("Not done: the rule was sealed on {day}. Note a departure instead.").format(day=_day(kept))
             )
         if kept.plan != plan:
             study_store.keep_plan(tx, study_id, document_of(plan))

@@ -251,7 +251,7 @@ def note_deviation(store: Store, by: Staff, study_id: str, sentence: str) -> Non
     require(by, "leader", "preparer")
     sentence = sentence.strip()
     if not sentence or len(sentence) > 500:
-        raise BadInput(_("Fix the deviation: write 1 to 500 letters: what, when, which tray."))
+        raise BadInput(_("Fix the departure: write 1 to 500 letters: what, when, which tray."))
     with store.write() as tx:
         study = study_or_refuse(tx, study_id)
         studies.add_deviation(tx, study_id, sentence, known_now(tx, study), by.id)

@@ -325,6 +325,13 @@ def _choice(case: Case) -> Callable[[], object]:
     return lambda: trying.keep_choice(case.store, taster.token, here.trial, (here.cups[0],), True, "n" * 24)
 
 
+def _control_left(case: Case) -> Callable[[], object]:
+    """A plan by rounds has come to its end, and sets of its control are left."""
+    kitchen = sealed(draft(case.store, case.leader, case.preparer, replace(ROUNDS, cap=30)))
+    leader = until_it_ends(kitchen, lambda seat: seat < 1, True)
+    return lambda: aroma_deciding.serve_control(case.store, leader, kitchen.study)
+
+
 def _step(case: Case) -> Callable[[], object]:
     """The first piece of an aftertaste is eaten."""
     alone = {"aim": "aftertaste", "method": "two-alternative", "nameable": True, "note": "mint", "batches": (30,)}
@@ -351,6 +358,7 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         _aroma,
         lambda c, k: preparing.release_tray(c.store, c.preparer, k.sittings()[0].id, 1, AROMA_CHECKS, "Cleo"),
     ),
+    "deciding.serve_control": _control_left,
     "trying.keep_choice": _choice,
     "trying.take_step": _step,
     "accounts.enter_demo": _now(lambda c: accounts.enter_demo(c.store, "leader")),

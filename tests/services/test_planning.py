@@ -116,7 +116,7 @@ def test_the_title_must_be_typed_as_it_stands(workshop: Any, draft: str) -> None
 def test_a_sealed_rule_cannot_be_changed_or_sealed_again(workshop: Any, draft: str) -> None:
     """Not through the app, and not by SQL either."""
     planning.seal(workshop.store, workshop.leader, draft, "Second")
-    with pytest.raises(NotAllowed, match="Note a deviation"):
+    with pytest.raises(NotAllowed, match="Note a departure"):
         planning.keep_plan(workshop.store, workshop.leader, draft, replace(workshop.plan, title="Second", alpha=0.2))
     with pytest.raises(NotAllowed, match="sealed on"):
         planning.seal(workshop.store, workshop.leader, draft, "Second")

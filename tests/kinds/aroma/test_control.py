@@ -15,7 +15,7 @@ from scipy import stats
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.kinds.aroma import deciding, rule, setting_out
 from studyapp.kinds.aroma.deciding import prospects
-from studyapp.kinds.aroma.findings import told, verdicts
+from studyapp.kinds.aroma.findings import rounds, told, verdicts
 from studyapp.kinds.aroma.plan import AromaPlan, Control, from_document
 from studyapp.printing.papers import paper
 from studyapp.records import CONTROL, Staff
@@ -261,6 +261,9 @@ def test_what_is_left_of_it_is_served_alone(make: Any) -> None:
     assert (result.judged.control.trials, result.judged.control.correct) == (12, 12)
     assert (result.standing, result.judged.reason) == ("same", None)
     assert (result.given, result.right) == (12, 2), "answers to the control count nowhere else"
+    assert result.controls == ((2, 2), (2, 2)), "a third of six after each round; the rest came alone"
+    heads, rows = rounds.table(result.judged, result.controls)
+    assert [row[heads.index("control")] for row in rows] == ["2 of 2"] * 2
     assert check(kitchen.store.url).sound
 
 

@@ -36,7 +36,8 @@ class SequentialStanding:
     `judged` is what the plan says of its complete rounds, up to the one that ended it; `served` counts complete rounds.
     `given` and `right` count every answer: once the key is open those of later or unfinished rounds too, which are
     shown and judge nothing. `control_left` sets of the control are still to be served; at an end of the plan
-    `control_waits` for the main count to be closed, and the rest of it to be set out alone.
+    `control_waits` for the main count to be closed, and the rest of it to be set out alone. `controls` holds after each
+    round, once the key is open, the right answers to the control and all of them; those served alone are in none.
     """
 
     judged: SequentialResult
@@ -45,6 +46,7 @@ class SequentialStanding:
     right: int
     control_left: int = 0
     control_waits: bool = False
+    controls: tuple[tuple[int, int], ...] = ()
 
     @property
     def plan(self) -> SequentialPlan:
@@ -284,7 +286,21 @@ def _walked(tx: Any, study: AromaStudy) -> SequentialStanding:
         shown = [each for one in rounds for each in one if each is not None]
     set_out = sum(outcome is None for outcome in controls.values())
     waits = judged.standing != "go on" and left > 0 and ("open" in trays.values() or set_out < left)
-    return SequentialStanding(judged, len(rounds), len(shown), sum(shown), left, waits)
+    after_rounds = () if study.state == "sealed" else _controls(study, sorted(trays)[: len(rounds)], kept)
+    return SequentialStanding(judged, len(rounds), len(shown), sum(shown), left, waits, after_rounds)
+
+
+def _controls(
+    study: AromaStudy, trays: Sequence[tuple[int, int]], kept: Sequence[Judged]
+) -> tuple[tuple[int, int], ...]:
+    """Right answers to the control and all of them, by the round of the same sitting that they came after."""
+    found = dict.fromkeys(trays, (0, 0))
+    for each in _answered(kept):
+        before = [tray for tray in trays if tray[0] == each.sitting and tray[1] < each.position]
+        if each.control and before:
+            right, given = found[before[-1]]
+            found[before[-1]] = right + _correct(study.plan, each), given + 1
+    return tuple(found.values())
 
 
 TrayState = Literal["done", "open", "not needed"]

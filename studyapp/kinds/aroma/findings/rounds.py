@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -242,8 +243,19 @@ def columns_say() -> str:
     )
 
 
-def rows(judged: SequentialResult) -> list[list[str]]:
-    """Every complete round: its number, its own answers, all so far, the counts that decide, and what its end said."""
+def table(judged: SequentialResult, controls: Sequence[tuple[int, int]] = ()) -> tuple[list[str], list[list[str]]]:
+    """Heads, then every complete round: its number, its own answers, all so far, the counts that decide, what was found
+    of the control after it where that is told, and what its end said."""
+    heads = [_("round"), _("right"), _("so far"), _("close enough up to"), _("detectable from"), _("then")]
+    rows = _rows(judged)
+    if any(given for _right, given in controls):
+        heads.insert(-1, _("control"))
+        for row, (right, given) in zip(rows, controls, strict=False):
+            row.insert(-1, _of(right, given) if given else "–")
+    return heads, rows
+
+
+def _rows(judged: SequentialResult) -> list[list[str]]:
     said = [then(one.standing) for one in judged.rounds[:-1]] + [then(judged.standing)]
     return [
         [

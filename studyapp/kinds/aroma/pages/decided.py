@@ -47,6 +47,6 @@ def _pictures(study: AromaStudy, result: Verdict, once: Once) -> None:
     elif isinstance(result, Ladder):
         verdict.rungs(result, plan.aim, theme, once)
     elif isinstance(result, SequentialStanding):
-        verdict.early(result.judged, theme, once)
+        verdict.early(result, theme, once)
     else:
         verdict.curve(result, plan.dose_unit, theme, once)

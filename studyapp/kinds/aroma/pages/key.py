@@ -93,7 +93,7 @@ def standing(store: Store, by: Staff, study: AromaStudy, theme: Theme) -> bool:
     }[here.standing]
     look.put(look.text(_("{rounds} {told}").format(rounds=rounds, told=told)))
     _control_left(store, by, study, here)
-    verdict.early(here.judged, theme)
+    verdict.early(here, theme)
     return here.standing != "go on" and not (here.standing == "same" and here.control_left)
 
 

@@ -11,6 +11,7 @@ from studyapp.components import drawn, look
 from studyapp.components.drawn import Once, at_each_run
 from studyapp.findings import percent
 from studyapp.findings.facts import TrialFinding
+from studyapp.kinds.aroma.deciding import SequentialStanding
 from studyapp.kinds.aroma.findings import rounds, verdicts
 from studyapp.kinds.aroma.findings.verdicts import WayRow
 from studyapp.kinds.aroma.pictures.choice import noticing, ruler
@@ -22,7 +23,7 @@ from studyapp.pictures.theme import Theme
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.choice import ChoiceResult, Ladder, SequentialResult
+    from analysis.choice import ChoiceResult, Ladder
     from analysis.choice.threshold import ThresholdFit
 
 
@@ -98,8 +99,9 @@ def rungs(ladder: Ladder, aim: str, theme: Theme, once: Once = at_each_run) -> N
     )
 
 
-def early(judged: SequentialResult, theme: Theme, once: Once = at_each_run) -> None:
+def early(here: SequentialStanding, theme: Theme, once: Once = at_each_run) -> None:
     """The way of the count through its rounds, then every round in words."""
+    judged = here.judged
     look.put(look.quiet(rounds.columns_say()))
     _card(
         "lines",
@@ -109,8 +111,7 @@ def early(judged: SequentialResult, theme: Theme, once: Once = at_each_run) -> N
         rounds.path_says(judged),
     )
     if judged.rounds:
-        heads = [_("round"), _("right"), _("so far"), _("close enough up to"), _("detectable from"), _("then")]
-        look.put(look.table(heads, rounds.rows(judged), "price"))
+        look.put(look.table(*rounds.table(judged, here.controls), "price"))
 
 
 def _card(name: str, heading: str, note: str, picture: str, said: str) -> None:
