@@ -23,7 +23,7 @@ from studyapp.services import (
 )
 from studyapp.services.devices import Device
 from studyapp.store import open_store
-from tests.conftest import Workshop, another_leader
+from tests.conftest import Hand, Workshop, another_leader
 from tests.furnished import reached
 
 PHONE = Device("a random mark", "Mozilla/5.0 (Linux; Android 14) invented")
@@ -214,9 +214,8 @@ def test_the_record_tells_which_link_was_opened_on_which_device(tasted: Any) -> 
 def test_two_links_on_one_device_are_seen(workshop: Any, hands: list[Any]) -> None:
     """The first two links once more, on one device, at a browser where the leader is signed in."""
     staff = accounts.sign_in(workshop.store, "Ada", workshop.passphrase, "10.0.0.7")
-    for link in workshop.links[:2]:
-        joining.join(workshop.store, link.code, "10.0.0.8", staff, PHONE)
-    for hand in hands:
+    seats = [joining.join(workshop.store, link.code, "10.0.0.8", staff, PHONE) for link in workshop.links[:2]]
+    for hand in [*(Hand(workshop.store, seat) for seat in seats), *hands[2:]]:
         hand.taste_all(lambda _place, _line: 5.0)
     watching.close_sitting(workshop.store, workshop.leader, workshop.sitting.id)
     closing.open_key(workshop.store, workshop.leader, workshop.study, "alone")
