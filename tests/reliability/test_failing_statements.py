@@ -303,15 +303,6 @@ def _aroma_served(case: Case) -> Kitchen:
     return kitchen
 
 
-def _control_left(case: Case) -> Kitchen:
-    """A plan by rounds that came to its end before its control was complete."""
-    kitchen = sealed(
-        draft(case.store, case.leader, case.preparer, replace(ROUNDS, cap=40, control=replace(ROUNDS.control, sets=15)))
-    )
-    until_it_ends(kitchen, lambda seat: seat < 1, True)
-    return kitchen
-
-
 def _aroma_opened(case: Case) -> Kitchen:
     kitchen = _aroma_served(case)
     closing.open_key(kitchen.store, kitchen.leader, kitchen.study, "Ada")
@@ -386,9 +377,6 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     ),
     "closing.ask_for_key": _after(_two_lead, lambda c: closing.ask_for_key(c.store, c.leader, c.study)),
     "closing.note_reader": _with(_read_by_another, lambda c, ida: closing.note_reader(c.store, ida, c.study)),
-    "deciding.serve_control": _with(
-        _control_left, lambda c, k: aroma_deciding.serve_control(k.store, k.leader, k.study)
-    ),
     "setting_out.pieces_by_code": _now(lambda c: comparison.pieces_by_code(c.store, c.preparer, c.w.sitting.id)),
     "first_code.make": _with(_empty, lambda c, _code: first_code.make(c.store)),
     "first_code.begin": _with(_empty, lambda c, code: first_code.begin(c.store, code, "Eve", PHRASE, "10.0.0.9")),
