@@ -8,11 +8,11 @@ from typing import Any
 
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.records import Opening, Signature, Staff, Study
-from studyapp.services import names, watching
+from studyapp.records import Opening, Signature, Sitting, Staff, Study
+from studyapp.services import calling, names, watching
 from studyapp.services.access import require, study_or_refuse
-from studyapp.store import Store, openings, people, sittings, studies
-from studyapp.words import _
+from studyapp.store import Store, events, openings, people, servings, sittings, studies
+from studyapp.words import _, ngettext
 
 LONGEST = 200
 SIGNATURES = 2  # who ran the test, and who decides
@@ -54,6 +54,30 @@ def ask_for_key(store: Store, by: Staff, study_id: str) -> None:
         _refuse_unopenable(study)
         if _who_opens(tx, by, study).asked is None:
             openings.ask(tx, study_id, study.look, by.id)
+
+
+def close_cups(tx: Any, by: Staff, study: Study[Any]) -> None:
+    """Close the sittings of the look, where pieces are served one by one. Raises NotAllowed while a serving is open."""
+    for sitting in sittings.of_study(tx, study.id, study.look):
+        if left := len(servings.open_servings(tx, sitting.id)):
+            raise NotAllowed(
+                ngettext(
+                    "Not done: {n} serving of {label} is still open. Close it as missing first, with a reason.",
+                    "Not done: {n} servings of {label} are still open. Close them as missing first, with a reason.",
+                    left,
+                ).format(n=left, label=sitting.label)
+            )
+        if sitting.state != "closed":
+            close_sitting(tx, by, sitting)
+
+
+def close_sitting(tx: Any, by: Staff, sitting: Sitting) -> None:
+    """One sitting whose pieces were all served: its calls become departures, its links end."""
+    at = events.now()
+    calling.put_down(tx, by, sitting)
+    sittings.set_state(tx, sitting.id, "closed", at)
+    sittings.end_codes(tx, sitting.id)
+    events.append(tx, "sitting closed", {"sitting": sitting.id, "missing": 0, "at": at}, sitting.study)
 
 
 def open_key(store: Store, by: Staff, study_id: str, reason: str = "") -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from studyapp.findings.numbers import hours, units
 from studyapp.kinds.comparison.plan import CONTROL, LETTERS, Claim, ComparisonPlan, Scope
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Check, Problem
+from studyapp.services import plan_bounds
 from studyapp.wishes import WISHES
 from studyapp.words import _, ngettext
 
@@ -130,28 +131,16 @@ def unread_told() -> str:
 
 
 def _people_problems(plan: ComparisonPlan) -> Iterator[Problem]:
-    people = len(plan.assessors)
-    if people < 5:
-        yield Problem("assessors", _("Fix the assessors: at least five are needed for a verdict."))
-    elif people < 8:
-        yield Problem(
-            "assessors",
-            _("Careful: fewer than eight assessors give wide limits; an answer will be rare."),
-            blocks=False,
+    yield from plan_bounds.people(plan)
+    yield from plan_bounds.numbers(
+        (
+            ("looks", plan.looks, 1, 4),
+            ("sittings", plan.sittings, 1, 12),
+            ("next_sittings", plan.next_sittings, 1, 10),
+            ("replicates", plan.replicates, 1, 4),
+            ("batches", plan.batches, 1, 9),
         )
-    if len(set(plan.assessors)) != people:
-        yield Problem("assessors", _("Fix the assessors: everybody once."))
-    if people > 60:
-        yield Problem("assessors", _("Fix the assessors: at most sixty, or the codes run out."))
-    for where, value, low, high in (
-        ("looks", plan.looks, 1, 4),
-        ("sittings", plan.sittings, 1, 12),
-        ("next_sittings", plan.next_sittings, 1, 10),
-        ("replicates", plan.replicates, 1, 4),
-        ("batches", plan.batches, 1, 9),
-    ):
-        if not low <= value <= high:
-            yield Problem(where, _("Fix this number: it lies between {low} and {high}.").format(low=low, high=high))
+    )
     if plan.sittings < 2:
         yield Problem(
             "sittings",

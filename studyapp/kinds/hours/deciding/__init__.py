@@ -14,11 +14,11 @@ from studyapp.kinds.hours.rule import rule_of
 from studyapp.kinds.hours.setting_out import make_sittings
 from studyapp.kinds.hours.setting_out.pulls import lost_as_a_whole
 from studyapp.records import Sitting, Staff
-from studyapp.services import calling, worked_out
+from studyapp.services import worked_out
 from studyapp.services.access import require, study_or_refuse
-from studyapp.services.closing import opened_look
+from studyapp.services.closing import close_cups, opened_look
 from studyapp.services.worked_out import Moment
-from studyapp.store import Store, events, servings, sittings, studies
+from studyapp.store import Store, events, servings, studies
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -47,22 +47,7 @@ class Shown:
 
 def close_up(tx: Any, by: Staff, study: HoursStudy) -> None:
     """Close the sittings of the look. Raises NotAllowed while a serving is open."""
-    for sitting in sittings.of_study(tx, study.id, study.look):
-        left = len(servings.open_servings(tx, sitting.id))
-        if left:
-            raise NotAllowed(
-                ngettext(
-                    "Not done: {n} serving of {label} is still open. Close it as missing first, with a reason.",
-                    "Not done: {n} servings of {label} are still open. Close them as missing first, with a reason.",
-                    left,
-                ).format(n=left, label=sitting.label)
-            )
-        if sitting.state != "closed":
-            at = events.now()
-            calling.put_down(tx, by, sitting)
-            sittings.set_state(tx, sitting.id, "closed", at)
-            sittings.end_codes(tx, sitting.id)
-            events.append(tx, "sitting closed", {"sitting": sitting.id, "missing": 0, "at": at}, study.id)
+    close_cups(tx, by, study)
 
 
 def scores(store: Store, by: Staff, study_id: str) -> pd.DataFrame:

@@ -11,6 +11,7 @@ from studyapp.errors import BadInput
 from studyapp.kinds.hours.plan import FIRST_RULE, HoursPlan
 from studyapp.kinds.hours.rule.run_calendar import calendar
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Check, Problem
+from studyapp.services import plan_bounds
 from studyapp.wishes import WISHES
 from studyapp.words import _, ngettext
 
@@ -129,27 +130,15 @@ def _line_problems(line: Attribute) -> Iterator[Problem]:
 
 
 def _panel_problems(plan: HoursPlan) -> Iterator[Problem]:
-    people = len(plan.assessors)
-    if people < 5:
-        yield Problem("assessors", _("Fix the assessors: at least five are needed for a verdict."))
-    elif people < 8:
-        yield Problem(
-            "assessors",
-            _("Careful: fewer than eight assessors give wide limits; an answer will be rare."),
-            blocks=False,
+    yield from plan_bounds.people(plan)
+    yield from plan_bounds.numbers(
+        (
+            ("looks", plan.looks, 1, 4),
+            ("sittings", plan.sittings, 1, 10),
+            ("next_sittings", plan.next_sittings, 1, 10),
+            ("replicates", plan.replicates, 1, 4),
         )
-    if len(set(plan.assessors)) != people:
-        yield Problem("assessors", _("Fix the assessors: everybody once."))
-    if people > 60:
-        yield Problem("assessors", _("Fix the assessors: at most sixty, or the codes run out."))
-    for where, value, low, high in (
-        ("looks", plan.looks, 1, 4),
-        ("sittings", plan.sittings, 1, 10),
-        ("next_sittings", plan.next_sittings, 1, 10),
-        ("replicates", plan.replicates, 1, 4),
-    ):
-        if not low <= value <= high:
-            yield Problem(where, _("Fix this number: it lies between {low} and {high}.").format(low=low, high=high))
+    )
     if plan.sittings < 2:
         yield Problem(
             "sittings",
