@@ -148,16 +148,19 @@ def test_ways_to_an_answer_name_the_better_question_and_cost_in_order() -> None:
     close = judge_panel("triangle", (6,) * 6, (0,) * 6, 0.05, 0.5).similar.maximum_correct
     assert close is not None
     assert close < mark
+    # One control set in four of all is twelve beside thirty-six; found from eight right, by eight in ten.
+    held = stats.binom.sf(7, 12, 0.8)
+    assert stats.binom.sf(7, 12, 1 / 3) <= 0.05 < stats.binom.sf(6, 12, 1 / 3)
     assert more.chances == pytest.approx(
         [
             stats.binom.sf(mark - 1, 36, p)
-            + stats.binom.cdf(min(close, mark - 1), 36, p)
-            - stats.binom.cdf(most, 36, p)
+            + held * (stats.binom.cdf(min(close, mark - 1), 36, p) - stats.binom.cdf(most, 36, p))
             for p in (1 / 3, 1 / 2, 2 / 3)
         ],
         abs=1e-12,
     )
-    assert [way.trials_each for way in named] == [3], "twice as many sets are needless where three are sure enough"
+    assert named[0].surely < prospects.SURE, "with a control that has to be found, three sets each are not sure enough"
+    assert [way.trials_each for way in named] == [3, 6]
     rows = plans.way_rows(PLAN, ways)
     assert any(row.what == "6 people, 6 sets each" and row.asks == "6 answers, 81 g" for row in rows)
 

@@ -131,7 +131,7 @@ def ways(plan: AromaPlan, result: ChoiceResult) -> tuple[Way, ...]:
         tried += [(better, people, each, same), (better, people, 2 * each, same)]
     else:
         tried.append((result.method, 2 * people, 2 * each, plan.pd_limit))
-    found = [Way(*way, _chances(*way, plan.alpha)) for way in tried]
+    found = [Way(*way, _chances(plan, *way)) for way in tried]
     worth = [way for way in found if way.surely > 0 and not any(_spares(other, way) for other in found)]
     return tuple(sorted(worth, key=lambda way: way.people * way.trials_each))
 
@@ -142,10 +142,11 @@ def _spares(cheap: Way, dear: Way) -> bool:
     return less and cheap.surely >= SURE and cheap.method == dear.method
 
 
-def _chances(method: str, people: int, each: int, pd: float, alpha: float) -> tuple[float, ...]:
-    """Of an answer; none where no count is offered as close enough."""
-    designed = rule.designed(method, people, each, alpha, pd)
-    told = [1 - designed.chances(share).cannot_tell for share in rule.noticing(pd).values()]
+def _chances(plan: AromaPlan, method: str, people: int, each: int, pd: float) -> tuple[float, ...]:
+    """Of an answer, with a control of the fewest sets beside; none where no count is offered as close enough."""
+    designed = rule.designed(method, people, each, plan.alpha, pd)
+    held = control.chance_of_fewest(replace(plan, method=method, sequential=False), people * each)
+    told = [1 - designed.chances(share).controlled(held).cannot_tell for share in rule.noticing(pd).values()]
     return tuple(told) if designed.similar.offered else (0.0,) * len(told)
 
 

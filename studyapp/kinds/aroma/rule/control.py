@@ -68,6 +68,13 @@ def chance(plan: AromaPlan) -> float:
     return control_chance(plan.method, sets(plan), plan.alpha)
 
 
+def chance_of_fewest(plan: AromaPlan, main_sets: int) -> float:
+    """The same of a control of the fewest sets beside so many others; certain where the plan's aim has none."""
+    from analysis.choice import control_chance
+
+    return control_chance(plan.method, fewest(plan, main_sets), plan.alpha) if can_have(plan) else 1.0
+
+
 # ---- problems and sentences ------------------------------------------------------------------------------------------
 def problems(plan: AromaPlan, main_sets: int) -> Iterator[Problem]:
     """What is to mend in the control of a plan."""
