@@ -100,7 +100,7 @@ def test_what_fits_the_palate_is_served_whole() -> None:
     plan = replace(PLAN, palate=8)
     orders = setting_out.orders_of(plan, [pull.hours for pull in EIGHT], [1, 2])
     assert all(sorted(row) == list(range(8)) for day in orders for row in day)
-    assert any("Most palates tire after 6" in problem.sentence for problem in rule.problems(plan))
+    assert any("Most people tire after 6" in problem.sentence for problem in rule.problems(plan))
     assert design_of(plan).pattern is None
 
 

@@ -64,11 +64,11 @@ def test_a_draft_names_no_version_and_its_copy_none(workshop: Any) -> None:
     assert "rule_version" not in document_of(workshop.store, copy)
 
 
-def test_a_study_of_an_aroma_has_no_stop_rule(tmp_path: Path) -> None:
-    """Its seal names none, and so it never grows old."""
+def test_a_study_of_an_aroma_names_its_own_rule(tmp_path: Path) -> None:
+    """Its seal names the version that knows a control, whatever the version of the stop rule."""
     store = open_store(str(tmp_path / "studies.sqlite"))
     kitchen = furnish_aroma(store)
-    assert "rule_version" not in document_of(store, kitchen.study)
+    assert document_of(store, kitchen.study)["rule_version"] == 2
     assert planning.study(store, kitchen.leader, kitchen.study).seal is not None
     store.close()
 
