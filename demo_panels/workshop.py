@@ -215,7 +215,7 @@ def _arrive(tx: Any, sitting: Sitting, assessor: Assessor) -> None:
 def _mark(tx: Any, sitting: Sitting, serving: str, marks: dict[Line, float | None]) -> None:
     """What offering a serving, marking every line and finishing it leave in the record."""
     missing = None in marks.values()
-    reason = "a cold" if missing else None
+    reason = "piece missing" if missing else None  # as the truth draws it: whatever the piece tastes of
     events.append(tx, "serving offered", {"serving": serving, "at": servings.start(tx, serving)}, sitting.study)
     for line, value in marks.items():
         servings.add_score(tx, sitting.study, serving, line.id, value, reason, secrets.token_hex(12))
