@@ -36,15 +36,16 @@ def old_store(folder: Path, number: int) -> Path:
     return work / "studies.sqlite"
 
 
-def killed(act: Callable[[], object], at: int | None, after: float | None) -> bool:
-    """Do something in a child that dies before its step number `at`, or after some seconds; whether it died."""
+def killed(act: Callable[[], object], root: str, at: int | None, after: float | None) -> bool:
+    """Do something in a child that dies before its step number `at` at a file under `root` (a file of code that is read
+    on the way is no step), or after some seconds; whether it died."""
     child = os.fork()
     if child == 0:
         seen = 0
 
         def count(what: str, arguments: tuple[object, ...]) -> None:
             nonlocal seen
-            if what in STEPS:
+            if what in STEPS and str(arguments[0]).startswith(root):
                 seen += 1
                 if seen == at:
                     os.kill(os.getpid(), signal.SIGKILL)
@@ -91,13 +92,13 @@ def main() -> None:
     while dies:
         step += 1
         file = old_store(folder, step)
-        dies = killed(lambda file=file: backups.restore(backup, str(file)), step, None)
+        dies = killed(lambda file=file: backups.restore(backup, str(file)), str(file.parent), step, None)
         found[check(str(file)).head] += 1
         if dies and (problems := look(file, heads, backup)):
             wrong[f"step {step}"] = problems
     for number in range(kills):
         file = old_store(folder, 10_000 + number)
-        killed(lambda file=file: backups.restore(backup, str(file)), None, rng.uniform(0.0, 0.4))
+        killed(lambda file=file: backups.restore(backup, str(file)), str(file.parent), None, rng.uniform(0.0, 0.4))
         if problems := look(file, heads, backup):
             wrong[f"kill {number}"] = problems
     print(json.dumps({"steps": step - 1, "old": found[heads[0]], "new": found[heads[1]], "wrong": wrong}))

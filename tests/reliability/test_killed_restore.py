@@ -57,7 +57,7 @@ def test_a_restore_that_is_killed_leaves_the_old_store_or_the_new_one(
     if older:
         copy, head = earlier.unpacked("v0001", tmp_path / "v0001.sqlite"), earlier.TOLD["v0001"]["head"]
     script = str(Path(__file__).with_name("killed_restore.py"))
-    command = [sys.executable, script, str(folder), str(copy), old_head, head, str(draws(4, 200)), "20261130"]
+    command = [sys.executable, script, str(folder), str(copy), old_head, head, str(draws(2, 200)), "20261130"]
     done = subprocess.run(command, capture_output=True, text=True, timeout=280, check=False)
     assert done.returncode == 0, done.stderr
     report = json.loads(done.stdout)
