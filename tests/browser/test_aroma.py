@@ -121,6 +121,7 @@ def _pick(me: Any, code: str) -> None:
 
 def _answer(me: Any, number: int, of: int, code_of: Callable[[tuple[str, ...]], str], taps: int = 1) -> None:
     """Pick one cup of this set and keep it, with so many taps."""
+    me.page.get_by_role("radio").first.wait_for()  # the page of a piece has the same heading and no cup to choose
     me.see(f"Trial {number} of {of}")
     codes = _codes(me)
     code = code_of(codes)

@@ -1,4 +1,4 @@
-"""Sittings of six studies (forty in a search), each with words and hours of its own planted: none reaches a phone."""
+"""Sittings of four studies (forty in a search), each with words and hours of its own planted: none reaches a phone."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ def test_no_sitting_tells_a_phone_what_it_serves(
     server: Any, workshop: Any, hands: Callable[..., Any], draws: Callable[[int, int], int]
 ) -> None:
     """Welcome, warm-up and a marked serving of each: frames, pages, addresses, headers and console are searched."""
-    for seed in range(draws(6, 40)):
+    for seed in range(draws(4, 40)):
         plan, secrets = planted(workshop.plan, seed)
         link, sitting = open_one(workshop, plan)
         me, heard = hands()

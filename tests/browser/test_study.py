@@ -132,6 +132,7 @@ def _key(bench: Desk) -> dict[str, float]:
     """Read the fill list as the preparer does: code to hours."""
     bench.press("Open the fill list")
     bench.see("How much to set aside")
+    bench.settle()
     found = {}
     for row in bench.page.locator(".tablewrap.codes:not(.words) tbody tr").all():
         cells = [cell.strip() for cell in row.locator("th, td").all_text_contents()]
