@@ -199,7 +199,7 @@ def _faces(sign: Sign, colour: str, theme: Theme) -> tuple[dict[str, Any], dict[
         cross = {"shape": CROSS, "filled": False, "size": 130}
         return cross | {"strokeWidth": 7, "stroke": theme.card}, cross | {"strokeWidth": 3, "stroke": colour}
     if sign == "reference":
-        return {}, {"shape": REFERENCE, "size": 95, "fill": theme.card, "stroke": colour, "strokeWidth": _BAR}
+        return {}, {"shape": REFERENCE, "size": 320, "fill": theme.card, "stroke": colour, "strokeWidth": _BAR}
     shape, size, around = _SHAPES[sign]
     filled = {"shape": shape, "filled": True}
     return filled | {"size": around, "color": theme.card} if around else {}, filled | {"size": size, "color": colour}
