@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from demo_panels import generate, makes
-from studyapp.kinds.comparison import setting_out
 from studyapp.kinds.comparison.plan import TENS, ComparisonPlan, Likewise
 from studyapp.records import Attribute
 from studyapp.services import planning, preparing
@@ -81,7 +80,7 @@ def finished(shop: Workshop, name: str) -> None:
         (row.sitting, row.assessor, row.hours, row.replicate, row.attribute): row.score for row in makes.draw(name)
     }
     for sitting in preparing.sittings(shop.store, shop.preparer, study):
-        codes = setting_out.pieces_by_code(shop.store, shop.preparer, sitting.id)
+        codes = preparing.levels_by_code(shop.store, shop.preparer, sitting.id)
         taste(shop, sitting, {code: place_of(level) for code, level in codes.items()}, scores)
     open_key(shop, study)
     if "cannot tell" not in makes.settings(name)["expected"].values():

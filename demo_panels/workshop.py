@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any, cast
 
 from demo_panels import aroma_workshop, generate, makes_workshop
-from studyapp.kinds.hours import deciding, setting_out
+from studyapp.kinds.hours import deciding
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Assessor, Attribute, Line, Sitting, Staff
 from studyapp.services import accounts, closing, panel, planning, preparing, watching
@@ -171,7 +171,7 @@ def _taste_all(shop: Workshop, study: str, name: str, first: int) -> None:
     }
     for sitting in preparing.sittings(shop.store, shop.preparer, study):
         if sitting.number >= first and sitting.state == "planned":
-            taste(shop, sitting, setting_out.pulls_by_code(shop.store, shop.preparer, sitting.id), scores)
+            taste(shop, sitting, preparing.levels_by_code(shop.store, shop.preparer, sitting.id), scores)
 
 
 def _checks(shop: Workshop, study: str) -> frozenset[str]:

@@ -26,7 +26,7 @@ def test_sentences_and_a_report(tmp_path: Path) -> None:
     found = run("compare", CONCHED / "scores.csv", "--rule", CONCHED / "RULE.toml", "--report", report)
     assert found.exit_code == 0
     assert found.output.startswith("B is no worse than A. C: cannot tell.")
-    assert "- fat: differs. 0.833 % more" in found.output
+    assert "- fat: differs. 0.83 % more" in found.output
     assert report.read_bytes().startswith(b"%PDF")
 
 

@@ -11,7 +11,7 @@ from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Check, FillRow, Quantity, Sitting, Staff, Study, Tray, TrayCup
 from studyapp.services import leaving_out, names
 from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
-from studyapp.store import Store, openings, people, servings, trials
+from studyapp.store import Store, openings, people, servings, studies, trials
 from studyapp.store import sittings as sitting_store
 from studyapp.words import _
 
@@ -64,6 +64,14 @@ def fill_rows(store: Store, by: Staff, sitting_id: str) -> tuple[FillRow, ...]:
         study = study_or_refuse(tx, sitting_or_refuse(tx, sitting_id).study)
         _key_holder(tx, by, study)
         return _filled(tx, study.id, sitting_id)
+
+
+def levels_by_code(store: Store, by: Staff, sitting_id: str) -> dict[str, float]:
+    """The level of the sample in every cup of a sitting, by its code, for its preparer alone; for invented scores."""
+    rows = fill_rows(store, by, sitting_id)
+    with store.read() as tx:
+        levels = {one.letter: one.level for one in studies.samples(tx, sitting_or_refuse(tx, sitting_id).study)}
+    return {code: levels[letter] for row in rows for code, letter in row.cups}
 
 
 def _filled(tx: Any, study_id: str, sitting_id: str) -> tuple[FillRow, ...]:

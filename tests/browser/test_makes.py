@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from studyapp.kinds.comparison import deciding, setting_out
+from studyapp.kinds.comparison import deciding
 from studyapp.services import joining, planning, preparing, watching
 from tests.browser.test_study import Desk, _barriers
 from tests.conftest import CHECKS, Hand
@@ -73,7 +73,7 @@ def taste(workshop: Any, study: str) -> None:
     for tray in preparing.trays(store, workshop.preparer, sitting.id):
         preparing.release_tray(store, workshop.preparer, sitting.id, tray.position, CHECKS, "Cleo")
     watching.open_sitting(store, leader, sitting.id)
-    pieces = setting_out.pieces_by_code(store, workshop.preparer, sitting.id)
+    pieces = preparing.levels_by_code(store, workshop.preparer, sitting.id)
     for link in joining.issue_links(store, leader, sitting.id):
         hand = Hand(store, joining.join(store, link.code, "10.0.0.7", None))
         chance = random.Random(link.pseudonym)

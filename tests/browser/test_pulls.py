@@ -9,10 +9,9 @@ from typing import Any
 
 import pytest
 
-from studyapp.kinds.hours import setting_out
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute
-from studyapp.services import closing, joining, watching
+from studyapp.services import closing, joining, preparing, watching
 from studyapp.store import pulls
 from tests.browser.test_study import Desk
 
@@ -67,7 +66,7 @@ def test_a_night_pull_is_two_taps_and_a_lost_one_reaches_the_verdict(
     kinds = ["zero", "taken", "undone", "taken", "lost"]
     assert told == [(kind, 8 if kind == "lost" else 0, "dropped" if kind == "lost" else None) for kind in kinds]
 
-    key = setting_out.pulls_by_code(workshop.store, workshop.preparer, workshop.sitting.id)
+    key = preparing.levels_by_code(workshop.store, workshop.preparer, workshop.sitting.id)
     for link in workshop.links:
         seat = type(hand)(workshop.store, joining.join(workshop.store, link.code, "10.0.0.7", None))
         seat.taste_all(lambda place, _line: _mark(place.pseudonym, key[place.code]))

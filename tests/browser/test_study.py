@@ -10,10 +10,10 @@ from typing import Any
 
 import pytest
 
-from studyapp.kinds.hours import deciding, setting_out
+from studyapp.kinds.hours import deciding
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute, Mark
-from studyapp.services import accounts, closing, joining, planning, tasting, watching
+from studyapp.services import accounts, closing, joining, planning, preparing, tasting, watching
 from tests.conftest import another_leader, own_passphrase
 
 pytestmark = pytest.mark.browser
@@ -308,7 +308,7 @@ def opened(workshop: Any) -> Callable[[str], Any]:
 
     def open_key(verdict: str) -> Any:
         store = workshop.store
-        key = setting_out.pulls_by_code(store, workshop.preparer, workshop.sitting.id)
+        key = preparing.levels_by_code(store, workshop.preparer, workshop.sitting.id)
         means = dict(zip((0.0, 8.0, 16.0, 24.0), MEANS[verdict], strict=True))
         for link in workshop.links:
             token = joining.join(store, link.code, "10.0.0.8", None)

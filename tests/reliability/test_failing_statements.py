@@ -22,7 +22,6 @@ import studyapp
 from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.kinds.aroma.plan import AromaPlan
-from studyapp.kinds.comparison import setting_out as comparison
 from studyapp.kinds.hours import deciding, setting_out
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.setting_out import pulls
@@ -200,7 +199,7 @@ class Case:
 
     def served(self) -> None:
         """Everybody has tasted; the answer stays open."""
-        key = setting_out.pulls_by_code(self.store, self.preparer, self.w.sitting.id)
+        key = preparing.levels_by_code(self.store, self.preparer, self.w.sitting.id)
         for number, hand in enumerate(self.hands):
             hand.taste_all(lambda place, _line, n=number: MEANS[key[place.code]] + (n - 2) * (key[place.code] == 8.0))
 
@@ -377,7 +376,6 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     ),
     "closing.ask_for_key": _after(_two_lead, lambda c: closing.ask_for_key(c.store, c.leader, c.study)),
     "closing.note_reader": _with(_read_by_another, lambda c, ida: closing.note_reader(c.store, ida, c.study)),
-    "setting_out.pieces_by_code": _now(lambda c: comparison.pieces_by_code(c.store, c.preparer, c.w.sitting.id)),
     "first_code.make": _with(_empty, lambda c, _code: first_code.make(c.store)),
     "first_code.begin": _with(_empty, lambda c, code: first_code.begin(c.store, code, "Eve", PHRASE, "10.0.0.9")),
     "ties.tie": _with(Case.heron, lambda c, id_: ties.tie(c.store, c.leader, c.preparer.id, id_)),
@@ -410,7 +408,7 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "planning.seal": _with(Case.draft, lambda c, id_: planning.seal(c.store, c.leader, id_, "Two looks, again")),
     "preparing.fill_rows": _now(lambda c: preparing.fill_rows(c.store, c.preparer, c.w.sitting.id)),
     "preparing.boxes": _now(lambda c: preparing.boxes(c.store, c.preparer, c.study)),
-    "setting_out.pulls_by_code": _now(lambda c: setting_out.pulls_by_code(c.store, c.preparer, c.w.sitting.id)),
+    "preparing.levels_by_code": _now(lambda c: preparing.levels_by_code(c.store, c.preparer, c.w.sitting.id)),
     "preparing.quantities": _now(lambda c: preparing.quantities(c.store, c.preparer, c.study)),
     "preparing.release_tray": _second_tray,
     "trays.note_reading": _with(

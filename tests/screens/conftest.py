@@ -10,10 +10,9 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from studyapp import session
-from studyapp.kinds.hours import setting_out
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute
-from studyapp.services import accounts, closing, planning, watching
+from studyapp.services import accounts, closing, planning, preparing, watching
 from tests.furnished import reached
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
@@ -59,7 +58,7 @@ def tasted(workshop: Any, hands: Any) -> Callable[[str], Any]:
     """A function that lets everybody taste so that a given verdict follows, and closes the sitting."""
 
     def taste(verdict: str) -> Any:
-        hours_of = setting_out.pulls_by_code(workshop.store, workshop.preparer, workshop.sitting.id)
+        hours_of = preparing.levels_by_code(workshop.store, workshop.preparer, workshop.sitting.id)
 
         def mark(place: Any, line: str) -> float:
             hours = hours_of[place.code]

@@ -148,7 +148,7 @@ def test_every_assessor_gets_every_pull_and_no_code_twice(workshop: Any, draft: 
     for sitting in preparing.sittings(workshop.store, workshop.preparer, draft):
         cups = preparing.trays(workshop.store, workshop.preparer, sitting.id)
         rows = preparing.fill_rows(workshop.store, workshop.preparer, sitting.id)
-        pulls = setting_out.pulls_by_code(workshop.store, workshop.preparer, sitting.id)
+        pulls = preparing.levels_by_code(workshop.store, workshop.preparer, sitting.id)
         assert len(rows) == len(pulls) == 5 * 4
         for tray in cups:
             for cup in tray.cups:

@@ -9,7 +9,7 @@ import pytest
 from sqlalchemy.exc import DBAPIError
 
 from studyapp.errors import NotAllowed, StoreProblem
-from studyapp.kinds.hours import deciding, setting_out
+from studyapp.kinds.hours import deciding
 from studyapp.kinds.hours.deciding import spreads
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute, Mark
@@ -59,7 +59,7 @@ def sealed(store: Store) -> tuple[Any, Any, str, Any]:
 def test_a_whole_study_runs_and_verifies(store: Store, postgres: str) -> None:
     """From the first leader to a signed verdict; the record is sound and knows its head."""
     leader, preparer, study, sitting = sealed(store)
-    key = setting_out.pulls_by_code(store, preparer, sitting.id)
+    key = preparing.levels_by_code(store, preparer, sitting.id)
     for number, link in enumerate(joining.issue_links(store, leader, sitting.id)):
         token = joining.join(store, link.code, "10.0.0.7", None)
         here = tasting.agree(store, token)

@@ -143,7 +143,7 @@ def _opened(shop: Shop, title: str, means: tuple[float, ...], spread: float) -> 
 
 def _serve(shop: Shop, sitting: Sitting, means: tuple[float, ...], spread: float, most: int | None = None) -> None:
     """Open a sitting and taste it; after `most` marks of one assessor it is left running, that phone still joined."""
-    key = setting_out.pulls_by_code(shop.store, shop.preparer, sitting.id)
+    key = preparing.levels_by_code(shop.store, shop.preparer, sitting.id)
     for tray in preparing.trays(shop.store, shop.preparer, sitting.id):
         preparing.release_tray(shop.store, shop.preparer, sitting.id, tray.position, CHECKS, "Cleo")
     watching.open_sitting(shop.store, shop.leader, sitting.id)

@@ -82,7 +82,7 @@ def _attribute_problems(plan: ComparisonPlan) -> Iterator[Problem]:
     if "" in names or len(set(names)) != len(names):
         yield Problem("attributes", _("Fix the attributes: each needs a name of its own."))
     if len(plan.attributes) > MOST_ATTRIBUTES:
-        yield Problem("attributes", _("Fix the attributes: at most twelve lines; a palate tires before a list does."))
+        yield Problem("attributes", _("Fix the attributes: at most twelve lines; a person tires before a list does."))
     for line in deciding:
         yield from _line_problems(line, plan.claim_of(line.name))
     if len(deciding) > 3:
@@ -154,7 +154,7 @@ def _people_problems(plan: ComparisonPlan) -> Iterator[Problem]:
 def _table_problems(plan: ComparisonPlan) -> Iterator[Problem]:
     pieces = pieces_a_sitting(plan)
     if not 3 <= plan.palate <= 20:
-        yield Problem("palate", _("Fix the pieces a sitting: between 3 and 20; six is what most palates take."))
+        yield Problem("palate", _("Fix the pieces a sitting: between 3 and 20; six is what most people take."))
     elif pieces > plan.palate:
         yield Problem(
             "replicates",

@@ -7,10 +7,10 @@ from typing import Any
 from analysis.design import serving_orders
 from studyapp.kinds.comparison.plan import CONTROL, TENS, ComparisonPlan, every_piece, make_of, served
 from studyapp.kinds.comparison.rule import words_of
-from studyapp.records import Sitting, Staff
-from studyapp.services import preparing, table
-from studyapp.services.access import new_id, sitting_or_refuse
-from studyapp.store import Store, studies
+from studyapp.records import Sitting
+from studyapp.services import table
+from studyapp.services.access import new_id
+from studyapp.store import studies
 from studyapp.words import _
 
 
@@ -50,12 +50,3 @@ def piece_told(plan: ComparisonPlan, level: float) -> str:
     if plan.batches < 2:
         return told
     return _("{make}, batch {n}").format(make=told, n=int(level) % TENS)
-
-
-def pieces_by_code(store: Store, by: Staff, sitting_id: str) -> dict[str, float]:
-    """The piece in every cup of a sitting, by its code, for its preparer alone; for invented scores."""
-    rows = preparing.fill_rows(store, by, sitting_id)
-    with store.read() as tx:
-        study = sitting_or_refuse(tx, sitting_id).study
-        levels = {one.letter: one.level for one in studies.samples(tx, study)}
-    return {code: levels[letter] for row in rows for code, letter in row.cups}

@@ -9,10 +9,11 @@ from typing import Any
 
 import pytest
 
+from analysis.comparing.confounders import Likeness
 from demo_panels import makes
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed, NotFound
-from studyapp.kinds.comparison import deciding, findings, rule, setting_out
+from studyapp.kinds.comparison import deciding, findings, rule
 from studyapp.kinds.comparison.deciding import choices, prospects
 from studyapp.kinds.comparison.files.bringing import compare_files
 from studyapp.kinds.comparison.findings import comparison_finding, differing
@@ -104,7 +105,7 @@ def test_every_piece_is_served_to_all_at_balanced_places(finished: Callable[[str
     assert len(boxes) == 7
     assert sum("batch 2" in words for words in boxes.values()) == 2
     for sitting in preparing.sittings(made.store, made.leader, made.study):
-        served = Counter(setting_out.pieces_by_code(made.store, made.preparer, sitting.id).values())
+        served = Counter(preparing.levels_by_code(made.store, made.preparer, sitting.id).values())
         batch = (sitting.number - 1) % 3 + 1
         assert set(served) == {0.0, 10.0 + batch, 20.0 + batch}
         assert set(served.values()) == {len(plan.assessors) * plan.replicates}
@@ -278,3 +279,31 @@ def test_a_forced_choice_is_proposed_where_it_answers_better() -> None:
     assert min(found.choice.same, found.choice.noticed) > min(found.scores.same, found.scores.noticed)
     assert choices.hint(PLAN, 300) is None
     assert choices.hint(replace(one, claims={"Acidity": "no worse"}), 300) is None
+
+
+# ---- what a number rests on ------------------------------------------------------------------------------------------
+def test_a_failing_claim_is_told_by_the_end_that_lies_beyond_the_margin() -> None:
+    """Worse by 2.6 and at most 3.3 shows nothing; at least so much, beyond the margin of 1.0, does."""
+    here = makes.FOLDER / "worn_mill"
+    found = compare_files(here / "scores.csv", here / "RULE.toml").found
+    (make,) = found.makes.values()
+    failing = make.fails_on[0]
+    one = make.attributes[failing]
+    assert one.lower is not None
+    assert one.lower >= found.claims[failing].margin
+    told = findings.failing_told(failing, one, found.claims[failing])
+    assert told.endswith(f"at least {one.lower:.1f} worse against a margin of 1.0")
+
+
+@pytest.mark.parametrize(
+    ("one", "told"),
+    [
+        (Likeness("differs", 13.467, 12.721, 14.212), "13.47 um more, between 12.72 and 14.21"),
+        (Likeness("differs", 130.4, 84.2, 176.6), "130 um more, between 84 and 177"),
+        (Likeness("matched", -0.0412, -0.0893, 0.0069), "0.041 um less, between −0.089 and 0.007"),
+    ],
+)
+def test_a_reading_has_the_digits_that_its_limits_bear(one: Likeness, told: str) -> None:
+    """The half width keeps two significant digits (JCGM 100:2008, 7.2.6, from memory): .75, 46, .048."""
+    (row,) = differing.rows("B", {"fineness": {"B": one}}, {"fineness": Likewise("fineness", "um", 1.0)})
+    assert row[-1] == told

@@ -37,7 +37,7 @@ def test_a_seal_deals_no_more_than_a_palate_takes(workshop: Any) -> None:
     often: Counter[float] = Counter()
     for sitting in preparing.sittings(workshop.store, workshop.preparer, id_):
         rows = [r for r in preparing.fill_rows(workshop.store, workshop.preparer, sitting.id) if r.position > 0]
-        pulls = setting_out.pulls_by_code(workshop.store, workshop.preparer, sitting.id)
+        pulls = preparing.levels_by_code(workshop.store, workshop.preparer, sitting.id)
         own = {
             seat: tuple(pulls[r.cups[0][0]] for r in sorted(rows, key=lambda r: r.position) if r.seat == seat)
             for seat in range(1, 6)
@@ -62,7 +62,7 @@ def test_a_later_look_is_dealt_with_the_earlier_ones_in_mind(workshop: Any, left
     with workshop.store.write() as tx:
         setting_out.make_sittings(tx, id_, plan, 2, served)
     rows = [
-        (row.seat, setting_out.pulls_by_code(workshop.store, workshop.preparer, sitting.id)[row.cups[0][0]])
+        (row.seat, preparing.levels_by_code(workshop.store, workshop.preparer, sitting.id)[row.cups[0][0]])
         for sitting in preparing.sittings(workshop.store, workshop.preparer, id_)
         for row in preparing.fill_rows(workshop.store, workshop.preparer, sitting.id)
         if row.position > 0

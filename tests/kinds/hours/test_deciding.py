@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from studyapp.errors import BadInput, NotAllowed, NothingToDecide
-from studyapp.kinds.hours import deciding, rule, setting_out
+from studyapp.kinds.hours import deciding, rule
 from studyapp.kinds.hours.files.decisions import decision_document
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute, Mark, Sitting
@@ -44,7 +44,7 @@ def serve(workshop: Any, sitting: Sitting, spread: float, seed: int, means: dict
     The noise follows seat, pull and line, so that the scores are the same whatever orders the seal has dealt.
     """
     store = workshop.store
-    key = setting_out.pulls_by_code(store, workshop.preparer, sitting.id)
+    key = preparing.levels_by_code(store, workshop.preparer, sitting.id)
     for tray in preparing.trays(store, workshop.preparer, sitting.id):
         preparing.release_tray(store, workshop.preparer, sitting.id, tray.position, CHECKS, "Cleo")
     watching.open_sitting(store, workshop.leader, sitting.id)
@@ -93,7 +93,7 @@ def test_a_pull_that_nobody_scored_is_named_and_served_again(workshop: Any) -> N
 def test_the_reference_is_the_longest_sealed_pull_or_nothing(hand_maker: Any) -> None:
     """Everybody marks the two shorter pulls and cannot judge the longest."""
     store = hand_maker.store
-    key = setting_out.pulls_by_code(store, hand_maker.preparer, hand_maker.sitting.id)
+    key = preparing.levels_by_code(store, hand_maker.preparer, hand_maker.sitting.id)
     for tray in preparing.trays(store, hand_maker.preparer, hand_maker.sitting.id):
         preparing.release_tray(store, hand_maker.preparer, hand_maker.sitting.id, tray.position, CHECKS, "Cleo")
     watching.open_sitting(store, hand_maker.leader, hand_maker.sitting.id)
@@ -240,7 +240,7 @@ def test_the_next_sitting_may_serve_fewer_pulls(opened: Any) -> None:
     """Only the named pulls come back, to everybody."""
     (second,) = deciding.plan_next_sitting(opened.store, opened.leader, opened.study, (0.0, 24.0))
     rows = preparing.fill_rows(opened.store, opened.preparer, second.id)
-    assert set(setting_out.pulls_by_code(opened.store, opened.preparer, second.id).values()) == {0.0, 24.0}
+    assert set(preparing.levels_by_code(opened.store, opened.preparer, second.id).values()) == {0.0, 24.0}
     assert len([row for row in rows if row.position > 0]) == 10
 
 

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.kinds.hours import deciding, setting_out
+from studyapp.kinds.hours import deciding
 from studyapp.kinds.hours.findings import hours_finding
 from studyapp.kinds.hours.findings.pull_life import late_pulls, pull_departures, taken_says
 from studyapp.kinds.hours.plan import HoursPlan, Pull
@@ -48,7 +48,7 @@ def serve(workshop: Any, number: int, cannot: Mapping[float, str] | None = None)
     """Everybody tastes one sitting; pulls of `cannot` are not judged, for their reason."""
     store, cannot = workshop.store, cannot or {}
     sitting = next(one for one in preparing.sittings(store, workshop.leader, workshop.study) if one.number == number)
-    key = setting_out.pulls_by_code(store, workshop.preparer, sitting.id)
+    key = preparing.levels_by_code(store, workshop.preparer, sitting.id)
     for tray in preparing.trays(store, workshop.preparer, sitting.id):
         preparing.release_tray(store, workshop.preparer, sitting.id, tray.position, CHECKS, "Cleo")
     watching.open_sitting(store, workshop.leader, sitting.id)
@@ -219,7 +219,7 @@ def test_who_tastes_notes_nothing_and_reasons_come_from_the_list(kitchen: Any) -
 
 def test_a_pull_in_front_of_somebody_is_served(kitchen: Any) -> None:
     """From the first offer on, also before any mark."""
-    key = setting_out.pulls_by_code(kitchen.store, kitchen.preparer, kitchen.sitting.id)
+    key = preparing.levels_by_code(kitchen.store, kitchen.preparer, kitchen.sitting.id)
     hand = kitchen.hand(joining.join(kitchen.store, kitchen.links[0].code, "10.0.0.7", None))
     here = hand.serving()
     with pytest.raises(NotAllowed, match="was served at"):

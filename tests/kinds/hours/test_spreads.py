@@ -16,7 +16,7 @@ from sqlalchemy import event
 from analysis.planning import Service, price
 from analysis.planning.pooled_spreads import strata_of
 from studyapp.errors import NotAllowed
-from studyapp.kinds.hours import deciding, rule, setting_out
+from studyapp.kinds.hours import deciding, rule
 from studyapp.kinds.hours.deciding import spreads
 from studyapp.kinds.hours.deciding.spreads import ASSUMED
 from studyapp.kinds.hours.plan import HoursPlan, Pull
@@ -86,7 +86,7 @@ class Shop:
     def _open(self, sitting: Sitting) -> Iterator[tuple[str, str, float, Any]]:
         """Open a sitting with all trays out: (assessor, serving, hours, line) of everything to score."""
         watching.open_sitting(self.store, self.leader, sitting.id)
-        key = setting_out.pulls_by_code(self.store, self.preparer, sitting.id)
+        key = preparing.levels_by_code(self.store, self.preparer, sitting.id)
         for tray in preparing.trays(self.store, self.preparer, sitting.id):
             preparing.release_tray(self.store, self.preparer, sitting.id, tray.position, CHECKS, "Cleo")
         with self.store.write() as tx:

@@ -143,10 +143,23 @@ def _make_told(found: Compared, name: str, make: MakeResult, words: Mapping[str,
     elif make.verdict == "not good enough":
         failing = make.fails_on[0]
         sentence = _("{make} is shown to miss the claim; {told}.")
-        told = difference_told(failing, make.attributes[failing], found.claims[failing])
+        told = failing_told(failing, make.attributes[failing], found.claims[failing])
     else:
         sentence = _("{make} may be good enough, but it is not shown: {told}.")
     return sentence.format(make=named, told=told)
+
+
+def failing_told(name: str, one: ClaimResult, claim: MakeClaim) -> str:
+    """What a failing claim rests on: the end of the limits that lies nearest to the margin."""
+    if claim.claim == "better" or one.lower is None or one.upper is None or max(one.lower, -one.upper) < claim.margin:
+        return difference_told(name, one, claim)
+    sentence = (
+        _("{name} is {how}, at least {least} worse against a margin of {margin}")
+        if one.lower >= claim.margin
+        else _("{name} is {how}, at least {least} better against a margin of {margin}")
+    )
+    least = beside(max(one.lower, -one.upper), claim.margin)
+    return sentence.format(name=name, how=_how(one.difference), least=least, margin=units(claim.margin))
 
 
 def difference_told(name: str, one: ClaimResult, claim: MakeClaim) -> str:

@@ -9,13 +9,13 @@ from studyapp.findings.numbers import hours as as_hours
 from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.kinds.hours.rule.orders import orders_of
 from studyapp.kinds.hours.setting_out.pulls import lost_as_a_whole, note_pull
-from studyapp.records import Sitting, Staff
-from studyapp.services import preparing, table
-from studyapp.services.access import new_id, sitting_or_refuse
-from studyapp.store import Store, servings, studies
+from studyapp.records import Sitting
+from studyapp.services import table
+from studyapp.services.access import new_id
+from studyapp.store import servings, studies
 from studyapp.words import _
 
-__all__ = ["boxes", "make_sittings", "note_pull", "pulls_by_code", "set_out"]
+__all__ = ["boxes", "make_sittings", "note_pull", "set_out"]
 
 
 def set_out(tx: Any, study_id: str, plan: HoursPlan) -> None:
@@ -56,12 +56,3 @@ def _dealt_before(tx: Any, study_id: str, samples: Sequence[str]) -> list[list[l
     seats = [assessor for _number, assessor, _name in studies.seats(tx, study_id)]
     numbers = sorted({number for number, _assessor, _sample in cups})
     return [[[cups[number, seat, sample] for sample in samples] for seat in seats] for number in numbers]
-
-
-def pulls_by_code(store: Store, by: Staff, sitting_id: str) -> dict[str, float]:
-    """The hours of the pull in every cup of a sitting, by its code, for its preparer alone; for invented scores."""
-    rows = preparing.fill_rows(store, by, sitting_id)
-    with store.read() as tx:
-        study = sitting_or_refuse(tx, sitting_id).study
-        hours = {one.letter: one.level for one in studies.samples(tx, study)}
-    return {code: hours[letter] for row in rows for code, letter in row.cups}
