@@ -60,7 +60,9 @@ def next_batch(by_batch: Array, level: float) -> Array:
     none."""
     b = np.isfinite(by_batch).sum(0).astype(float)
     with np.errstate(invalid="ignore", divide="ignore"):
-        reach = upper_t(level, np.maximum(b - 1, 1)) * np.nanstd(by_batch, 0) * np.sqrt(b / (b - 1)) * np.sqrt(1 + 1 / b)
+        reach = (
+            upper_t(level, np.maximum(b - 1, 1)) * np.nanstd(by_batch, 0) * np.sqrt(b / (b - 1)) * np.sqrt(1 + 1 / b)
+        )
     return np.asarray(np.nanmean(by_batch, 0) + reach)
 
 
@@ -90,7 +92,7 @@ def departure(means: Array, names: Sequence[str], hours: Array, attributes: int)
     p = float(fdtrc(num_df, rest_df, f))
     pull, batch = np.unravel_index(np.abs(left).argmax(), left.shape)
     found = float(left[pull, batch])
-    return Departure(f, num_df, rest_df, p, p < SIGNIFICANT / attributes, names[batch], float(hours[pull]), found)
+    return Departure(f, num_df, rest_df, p, p < SIGNIFICANT / attributes, names[int(batch)], float(hours[pull]), found)
 
 
 def off_the_mean_course(table: Array) -> Array:

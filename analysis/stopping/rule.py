@@ -14,7 +14,9 @@ Claim = Literal["this batch", "each of these batches", "recipe and machine"]
 # Goes up with every change that can turn a verdict on the same scores; seals and signed verdicts name it.
 RULE_VERSION = 3
 ADJUSTMENTS = ("position", "sitting", "sitting:hours")
-THIS, EACH, RECIPE = get_args(Claim)
+THIS: Claim = "this batch"
+EACH: Claim = "each of these batches"
+RECIPE: Claim = "recipe and machine"
 # With two, chance alone often makes batches look alike, and a claim on the recipe errs in up to 6 of 100.
 FEWEST_BATCHES = 3
 
@@ -47,8 +49,8 @@ class Rule:
 
     `adjust` knows "position" (fixed), "sitting" (random) and "sitting:hours" (a third limit). `lost_reference`: when
     the longest pull is lost before anybody tasted it, the "next" longest takes its place, once, or there is no verdict
-    ("none"). `claim`: what a verdict on several batches is about, None where nothing was sealed; `batches`: the number of
-    batches sealed for this look, None where none was.
+    ("none"). `claim`: what a verdict on several batches is about, `batches`: how many were sealed for this look; None
+    where nothing was sealed.
     """
 
     attributes: Mapping[str, AttributeRule]
@@ -93,7 +95,9 @@ def _check_claim(rule: Rule) -> None:
     if rule.claim == THIS and rule.batches not in (None, 1):
         raise ValueError(f"batches: the claim 'this batch' is about one, got {rule.batches}")
     if rule.claim == RECIPE and "sitting:hours" in rule.adjust:
-        raise ValueError("adjust: 'sitting:hours' is off under 'recipe and machine', whose batches hold their trays too")
+        raise ValueError(
+            "adjust: 'sitting:hours' is off under 'recipe and machine', whose batches hold their trays too"
+        )
 
 
 def _check_wish(name: str, wish: AttributeRule) -> None:
