@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from analysis.stopping.departing import BatchNumbers
 from analysis.stopping.fates import LostPull, Unjudged
-from analysis.stopping.rule import AttributeRule
+from analysis.stopping.rule import THIS, AttributeRule, Claim
 from analysis.stopping.verdicts import Verdict
 
 
@@ -93,7 +94,11 @@ class Decision:
     `improving` names attributes shown to improve up to the reference, `not_held` what was not shown to hold meanwhile.
     `unfailed`: when the reference is shown to fail, the pulls that fail nothing. `lost` tells what became of pulls
     without scores; `reference_is_sealed` is False where the longest pull was lost and the next took its place;
-    `unjudged` counts servings that could not be judged: every limit then holds however these are filled in."""
+    `unjudged` counts servings that could not be judged: every limit then holds however these are filled in.
+
+    `claim` is the one that was tested, and `batches` what each of several did. Where each is judged alone, the numbers of
+    an attribute at a pull are those of the batch that stands worst there. Reasons of several batches: "batch missing"
+    (fewer than were sealed), "too few batches", "batches apart" (tasted by different people)."""
 
     verdict: Verdict
     hours: float | None
@@ -124,3 +129,5 @@ class Decision:
     lost: tuple[LostPull, ...] = ()
     reference_is_sealed: bool = True
     unjudged: tuple[Unjudged, ...] = ()
+    claim: Claim = THIS
+    batches: BatchNumbers | None = None

@@ -42,12 +42,14 @@ class Levels:
     control: int
 
     @classmethod
-    def of(cls, level: float, wishes: Sequence[AttributeRule], pulls: int, control: int) -> Levels:
+    def of(cls, level: float, wishes: Sequence[AttributeRule], pulls: int, control: int, batches: int = 1) -> Levels:
         """Statements that could fail: each margin but at the reference, each limit, and each note wanted lower or
-        higher, which may be past its best, but at the first pull (Bonferroni)."""
+        higher, which may be past its best, but at the first pull (Bonferroni); all of these in each of the `batches`
+        that are judged alone."""
         count = np.full(pulls, float(sum(wish.limit is not None for wish in wishes)))
         count[:-1] += len(wishes)
         count[1:] += sum(not wish.both_ways for wish in wishes)
+        count *= batches
         failing = np.divide(level, count, out=np.full(pulls, np.nan), where=count > 0)
         return cls(level, level / len(wishes), failing, control)
 

@@ -22,6 +22,11 @@ def worded(panel: Panel, rule: Rule, judged: Judged, told: Fates) -> tuple[Verdi
     if orders.forbid(panel, rule):
         # An order that favours a pull makes a step look flat, or steep, that is not.
         return "cannot tell", "orders"
+    return of_limits(judged, told)
+
+
+def of_limits(judged: Judged, told: Fates) -> tuple[Verdict, str | None]:
+    """The same from the limits alone, orders apart."""
     verdict = VERDICTS[int(judged.verdict[0])]
     if verdict == "cannot tell":
         return verdict, _why_cannot_tell(judged, told)

@@ -90,6 +90,7 @@ def judge(
     control: int = 0,
     adjusted: Mapping[str, Contrasts] | None = None,
     bars: Bars | None = None,
+    batches: int = 1,
 ) -> Judged:
     """Judge a batch of studies.
 
@@ -100,30 +101,35 @@ def judge(
         control: index of the pull known to differ.
         adjusted: fits of attributes that a fuller model adjusts; they take the place of `cells`.
         bars: what may not be said, since sealed pulls are missing.
+        batches: how many batches are each judged so, of which these are the scores of one.
     """
     adjusted = adjusted or {}
     plain = stacks(cells, {name: wish for name, wish in wishes.items() if name not in adjusted})
     apart = (([name], panels) for name, panels in adjusted.items())
-    found = _limits(chain(apart, plain), wishes, level, control)
+    found = _limits(chain(apart, plain), wishes, level, (control, batches))
     return judged_of(found, bars)
 
 
-def judged_of(found: Mapping[str, AttributeLimits], bars: Bars | None = None) -> Judged:
-    """Verdicts from the limits of every attribute."""
-    t = tabled(list(found.values()), bars)
+def judged_of(found: Mapping[str, AttributeLimits], bars: Bars | None = None, told: Flags | None = None) -> Judged:
+    """Verdicts from the limits of every attribute; `told` as in `tabled`."""
+    t = tabled(list(found.values()), bars, told)
     return Judged(t.verdict, t.pull, t.shortest, t.passes, t.control_found, t.against_reference, found)
 
 
 def _limits(
-    stacked: Iterable[tuple[list[str], Contrasts]], wishes: Mapping[str, AttributeRule], level: float, control: int
+    stacked: Iterable[tuple[list[str], Contrasts]],
+    wishes: Mapping[str, AttributeRule],
+    level: float,
+    design: tuple[int, int],
 ) -> dict[str, AttributeLimits]:
-    """The limits of every attribute, each in its own rows of a stack, in the order of the wishes."""
+    """The limits of every attribute, each in its own rows of a stack, in the order of the wishes; `design`: the control
+    and the number of batches."""
     found: dict[str, AttributeLimits] = {}
     for names, panels in stacked:
         studies = len(panels.cells.sums) // len(names)
         asked = Asked.of([wishes[name] for name in names], studies)
         measures = Measures.of(panels, asked).with_pairs(panels, np.arange(len(panels.cells.sums)))
-        levels = Levels.of(level, list(wishes.values()), panels.cells.sums.shape[2], control)
+        levels = Levels.of(level, list(wishes.values()), panels.cells.sums.shape[2], *design)
         shown, worse = measures.shown(levels), measures.worse.found
         beyond = beyond_margin(worse, asked, levels)
         assert measures.pairs is not None
@@ -143,13 +149,14 @@ def _limits(
 
 
 # ---- the table -----------------------------------------------------------------------------------------------------
-def tabled(every: Sequence[Shown], bars: Bars | None = None) -> Verdicts:
-    """The first verdict that fits and that `bars` leave, from what is shown of all attributes."""
+def tabled(every: Sequence[Shown], bars: Bars | None = None, told: Flags | None = None) -> Verdicts:
+    """The first verdict that fits and that `bars` leave, from what is shown of all attributes; `told` (B,): whether the
+    control is found, where several batches must each have shown it."""
     passes = all_of(x.passes for x in every)
     bars = bars or Bars(np.zeros(passes.shape[1], bool))
     broken = any_of(x.broken for x in every)
-    told = any_of(x.told & x.judged for x in every)
-    passing, last = chain_of(passes & ~bars.stop), passes.shape[1] - 1
+    told = any_of(x.told & x.judged for x in every) if told is None else told
+    passing, last = chain_of(passes & ~bars.stop) & ~bars.stepped_out, passes.shape[1] - 1
     shortest = np.where(passing.any(1), passing.argmax(1), -1)
     stop = (shortest >= 0) & (shortest < last) & told & _stands(every, shortest)
     longer = ~passes[:, :-1].any(1) & any_of(x.improving for x in every) & _nothing_lost(every) & told
