@@ -20,7 +20,16 @@ from analysis.instruments.butter import Worth, butter_worth
 from analysis.instruments.flow import Casson, Interval, casson, gap, over_portions, read_off, stress_at, viscosity_at
 from analysis.instruments.gates import Gate, GateLevels, GateLimits, Repeats, Spread, answered, check_gates, settling
 from analysis.instruments.plausible import Question, odd_curve, odd_values
-from analysis.instruments.readings import GatePull, GateResult, Read, judge_gates, read_of, result_of, values_of
+from analysis.instruments.readings import (
+    GatePull,
+    GateResult,
+    Read,
+    batches_of,
+    judge_gates,
+    read_of,
+    result_of,
+    values_of,
+)
 from analysis.instruments.surface import sauter_mean, surface
 
 __all__ = [
@@ -37,6 +46,7 @@ __all__ = [
     "Spread",
     "Worth",
     "answered",
+    "batches_of",
     "butter_worth",
     "casson",
     "check_gates",

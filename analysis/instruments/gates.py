@@ -129,6 +129,14 @@ class Repeats:
         mean = np.where(counts > 0, np.nansum(values, 2) / n, np.nan)
         return cls(counts, mean, np.nansum((values - mean[:, :, None]) ** 2, 2))
 
+    def at(self, pulls: NDArray[np.intp]) -> Repeats:
+        """Some of the pulls."""
+        return Repeats(self.counts[pulls], self.mean[:, pulls], self.squares[:, pulls])
+
+    def rows(self, rows: NDArray[np.intp] | slice) -> Repeats:
+        """Some of the studies."""
+        return Repeats(self.counts, self.mean[rows], self.squares[rows])
+
     @property
     def own_sd(self) -> Array:
         """Spread of each pull by itself (B, h), 0 where it has none."""

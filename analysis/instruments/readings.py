@@ -97,12 +97,15 @@ def judge_gates(
     return tuple(found)
 
 
-def read_of(readings: pd.DataFrame | None, gates: Mapping[str, Gate], hours: Array) -> dict[str, Read]:
-    """The readings of every limit, on the scale of its judgement. Spread is taken over every hour and batch read, also
-    of pulls that are not among `hours`. Raises ValueError as `judge_gates`."""
+def read_of(
+    readings: pd.DataFrame | None, gates: Mapping[str, Gate], hours: Array, batches: Sequence[str] | None = None
+) -> dict[str, Read]:
+    """The readings of every limit in the `batches` that are judged, else in all, on the scale of its judgement. Spread
+    is taken over every hour and batch read, whichever are asked for. Raises ValueError as `judge_gates`."""
     table = pd.DataFrame(columns=list(COLUMNS)) if readings is None else readings
     names = batches_of(table)
-    return {name: _read(name, gate, table, hours, names) for name, gate in gates.items()}
+    asked = names if batches is None else list(batches)
+    return {name: _read(name, gate, table, hours, sorted({*names, *asked}), asked) for name, gate in gates.items()}
 
 
 def batches_of(readings: pd.DataFrame) -> list[str]:
@@ -110,7 +113,9 @@ def batches_of(readings: pd.DataFrame) -> list[str]:
     return sorted(set(_texts(readings, "batch"))) or [""]
 
 
-def _read(name: str, gate: Gate, table: pd.DataFrame, hours: Array, batches: Sequence[str]) -> Read:
+def _read(
+    name: str, gate: Gate, table: pd.DataFrame, hours: Array, batches: Sequence[str], judged: Sequence[str]
+) -> Read:
     own = values_of(name, gate, table)
     if gate.log and not (own["value"] > 0).all():
         raise ValueError(f"gates.{name}: a reading of {gate.quantity} is not above 0, and its spread is relative")
@@ -118,8 +123,7 @@ def _read(name: str, gate: Gate, table: pd.DataFrame, hours: Array, batches: Seq
     every = np.unique([*own["hours"], *hours])
     whole = {batch: _repeats(own[own["batch"] == batch], every) for batch in batches}
     at = np.searchsorted(every, hours)
-    asked = {b: Repeats(one.counts[at], one.mean[:, at], one.squares[:, at]) for b, one in whole.items()}
-    return Read(asked, Spread.of(gate, list(whole.values())))
+    return Read({one: whole[one].at(at) for one in judged}, Spread.of(gate, list(whole.values())))
 
 
 def _repeats(own: pd.DataFrame, hours: Array) -> Repeats:

@@ -83,7 +83,9 @@ class Scores:
 
     def _each(self, some: Callable[[NDArray[Any]], NDArray[Any]]) -> Scores:
         """The same of every array there is."""
-        return replace(self, values=some(self.values), positions=None if self.positions is None else some(self.positions))
+        return replace(
+            self, values=some(self.values), positions=None if self.positions is None else some(self.positions)
+        )
 
     def within(self, days: Codes, pulls: Flags) -> Scores:
         """What was scored of some pulls (h,) in some sittings."""

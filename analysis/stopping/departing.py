@@ -60,7 +60,9 @@ def next_batch(by_batch: Array, level: float) -> Array:
     none."""
     b = np.isfinite(by_batch).sum(0).astype(float)
     with np.errstate(invalid="ignore", divide="ignore"):
-        reach = upper_t(level, np.maximum(b - 1, 1)) * np.nanstd(by_batch, 0) * np.sqrt(b / (b - 1)) * np.sqrt(1 + 1 / b)
+        reach = (
+            upper_t(level, np.maximum(b - 1, 1)) * np.nanstd(by_batch, 0) * np.sqrt(b / (b - 1)) * np.sqrt(1 + 1 / b)
+        )
     return np.asarray(np.nanmean(by_batch, 0) + reach)
 
 

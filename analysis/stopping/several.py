@@ -26,17 +26,18 @@ from analysis.stopping.departing import BatchNumbers, Departure, departure, next
 from analysis.stopping.each_batch import in_each
 from analysis.stopping.evidence import FEWEST_ASSESSORS, WHY_NOT
 from analysis.stopping.fates import Bars, Fates
+from analysis.stopping.gates import Gating
 from analysis.stopping.over_batches import OverBatches
 from analysis.stopping.panels import Panel, batches_in, of_batch
 from analysis.stopping.rule import EACH, FEWEST_BATCHES, RECIPE, THIS, Claim, Rule
 from analysis.stopping.standard_errors import Contrasts
-from analysis.stopping.verdicts import Judged, judge
+from analysis.stopping.verdicts import Judged, gate_table, judge
 from analysis.stopping.warnings import warnings_beside
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Numbers = tuple[float | None, ...]
-Weigh = Callable[[Panel, Fates, int], Judged]
+Weigh = Callable[[Panel, Fates, int, Gating | None], Judged]
 # What is said of single sittings, or of one batch: where the batch stands for its tray it has no place.
 OF_SITTINGS = ("as prepared for this sitting", "sittings disagree")
 
@@ -88,7 +89,13 @@ class Several:
         numbers = _numbers(self, rule, level)
         each = self.claim == EACH
         attributes = _worst(self, rule, level) if each else attribute_results(self.panel, rule, level, self.judged)
-        because = {"verdict": "cannot tell", "hours": None, "latest_hours": None, "closed_by": (), "reason": self.reason}
+        because = {
+            "verdict": "cannot tell",
+            "hours": None,
+            "latest_hours": None,
+            "closed_by": (),
+            "reason": self.reason,
+        }
         better: dict[float, tuple[str, ...]] = {}
         for panel, judged in self.alone:
             at = None if found.shortest_hours is None else np.flatnonzero(panel.hours == found.shortest_hours)
@@ -108,7 +115,9 @@ class Several:
 
 
 # ---- reading ---------------------------------------------------------------------------------------------------------
-def weighed(scores: pd.DataFrame, rule: Rule, level: float, claim: Claim, weigh: Weigh) -> Several:
+def weighed(
+    scores: pd.DataFrame, rule: Rule, level: float, claim: Claim, weigh: Weigh, readings: pd.DataFrame | None = None
+) -> Several:
     """Several batches as the claim asks for them; `weigh` judges one of so many alone.
 
     Raises:
@@ -118,14 +127,23 @@ def weighed(scores: pd.DataFrame, rule: Rule, level: float, claim: Claim, weigh:
     kept, reason = _that_count(every, rule, claim)
     told = _together(every, kept, rule)
     panel = panels.read(told.scored, told.rule, together=True)
+    gating = Gating.of(readings, rule.gates, panel.hours, panel.batches)
     read = [(panels.read(one.told.scored, one.told.rule), one.told) for one in kept]
     if claim == RECIPE:
         reason = reason or ("orders" if orders.forbid(panel, rule) else None)
-        return Several(panel, told, _over(panel, told, level), claim, kept, reason or _apart(panel), ())
+        gating = None if gating is None else replace(gating, one_is_enough=False)
+        return Several(panel, told, _over(panel, told, level, gating), claim, kept, reason or _apart(panel), ())
     forbidden = any(orders.forbid(own, rule) for own, _told in read)
-    alone = [(own, weigh(own, its, len(kept))) for own, its in read]
+    parts = [
+        None if gating is None else gating.of_batch(one.name, own.hours)
+        for one, (own, _t) in zip(kept, read, strict=True)
+    ]
+    alone = [(own, weigh(own, its, len(kept), part)) for (own, its), part in zip(read, parts, strict=True)]
     served = np.array([np.isin(panel.hours, own.hours) for own, _judged in alone])
-    judged = in_each([one for _own, one in alone], served, level, told.bars)
+    if gating is not None:
+        gating = replace(gating, once=True, served=dict(zip((one.name for one in kept), served, strict=True)))
+    gates = gate_table(gating, list(rule.attributes.values()), level, len(kept))
+    judged = in_each([one for _own, one in alone], served, level, told.bars, gating, gates)
     return Several(panel, told, judged, claim, kept, reason or ("orders" if forbidden else None), tuple(alone))
 
 
@@ -141,7 +159,9 @@ def _batches(scores: pd.DataFrame, rule: Rule) -> list[Batch]:
         others = set().union(*(days for other, days in sittings.items() if other != name)) - sittings[name]
         of_others = _sittings(notes).isin(others) & (_sittings(notes) != "") if len(notes) else []
         own = notes[(of_batch(notes, name) | of_batch(notes, "")) & ~of_others] if len(notes) else notes
-        whole = pd.concat([rows[of_batch(rows, name)], own.assign(batch=name)]) if len(own) else rows[of_batch(rows, name)]
+        whole = (
+            pd.concat([rows[of_batch(rows, name)], own.assign(batch=name)]) if len(own) else rows[of_batch(rows, name)]
+        )
         if whole["score"].notna().any():
             found.append(Batch(name, fates.read(whole, rule)))
     return found
@@ -215,19 +235,20 @@ def _apart(panel: Panel) -> str | None:
 
 
 # ---- limits over batches ---------------------------------------------------------------------------------------------
-def _over(panel: Panel, told: Fates, level: float) -> Judged:
+def _over(panel: Panel, told: Fates, level: float, gating: Gating | None) -> Judged:
     """What means over batches show, however what could not be judged is filled in."""
-    judged = _over_alone(panel, told, level)
+    judged = _over_alone(panel, told, level, gating)
     if told.unjudged.empty:
         return judged
     filled = [panels.read(told.filled(way), told.rule, together=True) for way in (True, False)]
-    return unjudged.under_both(judged, [_over_alone(one, told, level) for one in filled], told.bars)
+    return unjudged.under_both(judged, [_over_alone(one, told, level, gating) for one in filled], told.bars)
 
 
-def _over_alone(panel: Panel, told: Fates, level: float) -> Judged:
+def _over_alone(panel: Panel, told: Fates, level: float, gating: Gating | None) -> Judged:
     fits = over_batches(panel, told.rule)
     wishes = told.rule.attributes
-    found = judge({name: fit.cells for name, fit in fits.items()}, wishes, level, panel.control, fits, told.bars)
+    cells = {name: fit.cells for name, fit in fits.items()}
+    found = judge(cells, wishes, level, panel.control, fits, told.bars, gating=gating)
     assert panel.batch_of is not None
     for name, own in panel.scores.items():
         days = [np.flatnonzero(panel.batch_of == one) for one in range(len(panel.batches))]
@@ -260,7 +281,10 @@ def _numbers(several: Several, rule: Rule, level: float) -> BatchNumbers:
     for name in rule.attributes:
         found.flag[name] = _flag(panel, name, len(rule.attributes))
         if several.claim == EACH:
-            ways = {one: _placed(panel, own, judged, name, level) for one, (own, judged) in zip(names, several.alone, strict=True)}
+            ways = {
+                one: _placed(panel, own, judged, name, level)
+                for one, (own, judged) in zip(names, several.alone, strict=True)
+            }
             found.differences[name], found.lower[name], found.upper[name] = (
                 {one: way[side] for one, way in ways.items()} for side in range(3)
             )
@@ -307,7 +331,9 @@ def _flag(panel: Panel, name: str, attributes: int) -> Departure | None:
     for one in range(len(panel.batches)):
         days = panel.batch_of == one
         count = seen[:, :, days].sum((2, 3))
-        tables.append(np.divide(values[:, :, days].sum((2, 3)), count, out=np.full(count.shape, np.nan), where=count > 0))
+        tables.append(
+            np.divide(values[:, :, days].sum((2, 3)), count, out=np.full(count.shape, np.nan), where=count > 0)
+        )
     table = np.stack(tables, 2)
     pulls, people = np.isfinite(table).any(0).all(1), np.isfinite(table).any((1, 2))
     return departure(table[people][:, pulls], panel.batches, panel.hours[pulls], attributes)
@@ -331,7 +357,9 @@ def _worst(several: Several, rule: Rule, level: float) -> dict[str, AttributeRes
             reml_loglik=None,
             variance=dict.fromkeys(ways[0].variance),
             anova=Anova(None, None, None, None),
-            pulls=tuple(_worst_pull([pull for way in ways for pull in way.pulls if pull.hours == hour]) for hour in hours),
+            pulls=tuple(
+                _worst_pull([pull for way in ways for pull in way.pulls if pull.hours == hour]) for hour in hours
+            ),
             judged=not codes,
             why_not=codes[0] if codes else None,
         )
@@ -353,7 +381,16 @@ def _worst_pull(ways: Sequence[PullResult]) -> PullResult:
 def _warnings(several: Several, rule: Rule, level: float, numbers: BatchNumbers) -> tuple[Warning, ...]:
     """What is said beside a verdict on several batches, each thing once."""
     flagged = [
-        Warning("batches differ", {"attribute": name, "batch": own.batch, "hours": own.hours, "deviation": own.deviation, "batches": len(numbers.names)})
+        Warning(
+            "batches differ",
+            {
+                "attribute": name,
+                "batch": own.batch,
+                "hours": own.hours,
+                "deviation": own.deviation,
+                "batches": len(numbers.names),
+            },
+        )
         for name, own in numbers.flag.items()
         if own is not None and own.departs
     ]
