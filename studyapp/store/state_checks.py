@@ -25,9 +25,11 @@ TABLES: dict[str, tuple[Table, tuple[str, ...]]] = {
     "staff": (schema.staff, ("id",)),
     "assessor": (schema.assessor, ("id",)),
     "note": (schema.note, ("id",)),
+    "batch": (schema.batch, ("id",)),
 }
 # What came with an imported study was told where it was tasted; here it is held by the digest of the import.
 TRAVELS = ("sitting", "serving", "trial_set", "presence")
+OF_IMPORT = ("study", *TRAVELS, "batch")
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +88,8 @@ def _foreign(tx: Connection, state: State) -> dict[str, set[Key]]:
         table, names = TABLES[name]
         rows = tx.execute(select(*(table.c[each] for each in names), table.c.sitting_id.label("of")))
         found[name] = {tuple(row[:-1]) for row in rows if row.of in sittings}
+    b = schema.batch.c
+    found["batch"] = {(id_,) for id_ in tx.execute(select(b.id).where(b.study_id.in_(state.imported))).scalars()}
     return found
 
 
@@ -187,11 +191,11 @@ def _import_faults(tx: Connection, told: tuple[Event, ...], unproved: Counter[st
             unproved["imports"] += 1
             continue
         rows = packages.take(tx, study)
-        for name in ("study", *TRAVELS):
+        for name in OF_IMPORT:
             if name in body and events.digest(rows[name]) != body[name]:
                 yield Fault("changed import", name, study)
 
 
 def _moves(kind: str) -> bool:
     """Whether an event is about something done after the import; nobody tastes without joining anew."""
-    return kind in ("look planned", "key opened", "signed", "joined") or kind.startswith("sitting ")
+    return kind in ("look planned", "key opened", "signed", "joined", "batch kept") or kind.startswith("sitting ")
