@@ -25,6 +25,7 @@ TABLES: dict[str, tuple[Table, tuple[str, ...]]] = {
     "staff": (schema.staff, ("id",)),
     "assessor": (schema.assessor, ("id",)),
     "note": (schema.note, ("id",)),
+    "batch": (schema.batch, ("id",)),
 }
 
 
@@ -80,6 +81,8 @@ def _foreign(tx: Connection, state: State) -> dict[str, set[Key]]:
     c = schema.sitting.c
     sittings = set(tx.execute(select(c.id).where(c.study_id.in_(state.imported))).scalars())
     found: dict[str, set[Key]] = {"study": {(id_,) for id_ in state.imported}, "sitting": {(id_,) for id_ in sittings}}
+    b = schema.batch.c
+    found["batch"] = {(id_,) for id_ in tx.execute(select(b.id).where(b.study_id.in_(state.imported))).scalars()}
     for name in packages.TRAVELS.keys() - found.keys():
         table, names = TABLES[name]
         rows = tx.execute(select(*(table.c[each] for each in names), table.c.sitting_id.label("of")))
@@ -192,4 +195,4 @@ def _import_faults(tx: Connection, told: tuple[Event, ...], unproved: Counter[st
 
 def _moves(kind: str) -> bool:
     """Whether an event is about something done after the import; nobody tastes without joining anew."""
-    return kind in ("look planned", "key opened", "signed", "joined") or kind.startswith("sitting ")
+    return kind in ("look planned", "key opened", "signed", "joined", "batch kept") or kind.startswith("sitting ")
