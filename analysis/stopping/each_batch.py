@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.stopping.fates import Bars
+from analysis.stopping.gates import Gating
 from analysis.stopping.standard_errors import Error, Estimates
-from analysis.stopping.verdicts import AttributeLimits, Judged, all_of, any_of, judged_of
+from analysis.stopping.verdicts import AttributeLimits, GateTable, Judged, all_of, any_of, judged_of
 
 Flags = NDArray[np.bool_]
 # Flags by pull, with what a batch says of a pull that it lost; by study; and those of which one batch is enough.
@@ -25,7 +26,14 @@ BY_STUDY = ("told", "kept", "nobody")
 ONE_IS_ENOUGH = ("breaks", "past", "bettered", "beyond_margin")
 
 
-def in_each(batches: Sequence[Judged], served: Flags, level: float, bars: Bars | None = None) -> Judged:
+def in_each(
+    batches: Sequence[Judged],
+    served: Flags,
+    level: float,
+    bars: Bars | None = None,
+    gating: Gating | None = None,
+    gates: GateTable | None = None,
+) -> Judged:
     """What holds in each of the batches.
 
     Args:
@@ -33,12 +41,13 @@ def in_each(batches: Sequence[Judged], served: Flags, level: float, bars: Bars |
         served: which batch served which pull (b, h).
         level: one-sided level of this look, at which the worst batch of a contrast is told.
         bars: what may not be said, by the pulls of all batches.
+        gating: limits of instruments in every batch, and `gates`, what is shown of them.
     """
     found = {name: _joined([one.attributes[name] for one in batches], served, level) for name in batches[0].attributes}
     # Where a shorter pull passes in one batch, that one needs no more hours.
     ended = any_of(np.asarray(one.passes[:, :-1].any(1)) for one in batches)
     found = {name: replace(own, rising=own.rising & ~ended) for name, own in found.items()}
-    return judged_of(found, bars, all_of(one.control_found for one in batches))
+    return judged_of(found, bars, all_of(one.control_found for one in batches), gating, gates)
 
 
 def _joined(ways: Sequence[AttributeLimits], served: Flags, level: float) -> AttributeLimits:

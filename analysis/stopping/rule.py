@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import isfinite
 from typing import Literal, get_args
 
+from analysis.instruments import Gate, check_gates
 from analysis.stopping.alpha_spending import level as level_of_look
 
 Wanted = Literal["lower", "higher", "same"]
@@ -50,7 +51,8 @@ class Rule:
     `adjust` knows "position" (fixed), "sitting" (random) and "sitting:hours" (a third limit). `lost_reference`: when
     the longest pull is lost before anybody tasted it, the "next" longest takes its place, once, or there is no verdict
     ("none"). `claim`: what a verdict on several batches is about, `batches`: how many were sealed for this look; None
-    where nothing was sealed.
+    where nothing was sealed. `gates`: limits of instruments by name, each kept in every batch; no attribute has their
+    names.
     """
 
     attributes: Mapping[str, AttributeRule]
@@ -62,6 +64,7 @@ class Rule:
     lost_reference: Literal["next", "none"] = "next"
     claim: Claim | None = None
     batches: int | None = None
+    gates: Mapping[str, Gate] = field(default_factory=dict)
 
 
 def check_rule(rule: Rule) -> float:
@@ -80,6 +83,7 @@ def check_rule(rule: Rule) -> float:
     if rule.lost_reference not in ("next", "none"):
         raise ValueError(f"lost_reference: write next or none, got {rule.lost_reference!r}")
     _check_claim(rule)
+    _check_gates(rule)
     level = level_of_look(rule.alpha, rule.looks)
     if not 1 <= rule.look <= rule.looks:
         raise ValueError(f"look must lie between 1 and the {rule.looks} sealed looks, got {rule.look}")
@@ -98,6 +102,13 @@ def _check_claim(rule: Rule) -> None:
         raise ValueError(
             "adjust: 'sitting:hours' is off under 'recipe and machine', whose batches hold their trays too"
         )
+
+
+def _check_gates(rule: Rule) -> None:
+    check_gates(rule.gates)
+    for name in rule.gates:
+        if name in rule.attributes:
+            raise ValueError(f"gates.{name}: an attribute has this name; a verdict names what decides, so give another")
 
 
 def _check_wish(name: str, wish: AttributeRule) -> None:

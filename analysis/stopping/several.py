@@ -7,7 +7,7 @@ hide behind the others.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -22,15 +22,16 @@ from analysis.stopping.copies import copied
 from analysis.stopping.each_batch import in_each
 from analysis.stopping.evidence import FEWEST_ASSESSORS, WHY_NOT
 from analysis.stopping.fates import Bars, Fates
+from analysis.stopping.gates import Gating
 from analysis.stopping.over_batches import OverBatches
 from analysis.stopping.panels import Panel, batches_in, of_batch
 from analysis.stopping.rule import EACH, FEWEST_BATCHES, RECIPE, THIS, Claim, Rule
 from analysis.stopping.standard_errors import Contrasts
-from analysis.stopping.verdicts import Judged, judge
+from analysis.stopping.verdicts import Judged, gate_table, judge, judged_of
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-Weigh = Callable[[Panel, Fates, int], Judged]
+Weigh = Callable[[Panel, Fates, int, Gating | None], Judged]
 
 
 def tested_claim(scores: pd.DataFrame, rule: Rule) -> Claim:
@@ -77,7 +78,9 @@ class Several:
 
 
 # ---- reading ---------------------------------------------------------------------------------------------------------
-def weighed(scores: pd.DataFrame, rule: Rule, level: float, claim: Claim, weigh: Weigh) -> Several:
+def weighed(
+    scores: pd.DataFrame, rule: Rule, level: float, claim: Claim, weigh: Weigh, readings: pd.DataFrame | None = None
+) -> Several:
     """Several batches as the claim asks for them; `weigh` judges one of so many alone.
 
     Raises:
@@ -87,15 +90,35 @@ def weighed(scores: pd.DataFrame, rule: Rule, level: float, claim: Claim, weigh:
     kept, reason = _that_count(every, rule, claim)
     told = _together(every, kept, rule)
     panel = panels.read(told.scored, told.rule, together=True)
-    read = [(panels.read(one.told.scored, one.told.rule), one.told) for one in kept]
+    gating = Gating.of(readings, rule.gates, panel.hours, panel.batches)
     if claim == RECIPE:
         reason = reason or ("orders" if orders.forbid(panel, rule) else None)
-        return Several(panel, told, _over(panel, told, level), claim, kept, reason or _apart(panel), ())
-    forbidden = any(orders.forbid(own, rule) for own, _told in read)
-    alone = [(own, weigh(own, its, len(kept))) for own, its in read]
-    served = np.array([np.isin(panel.hours, own.hours) for own, _judged in alone])
-    judged = in_each([one for _own, one in alone], served, level, told.bars)
-    return Several(panel, told, judged, claim, kept, reason or ("orders" if forbidden else None), tuple(alone))
+        gating = None if gating is None else replace(gating, one_is_enough=False)
+        return Several(panel, told, _over(panel, told, level, gating), claim, kept, reason or _apart(panel), ())
+    read = [panels.read(one.told.scored, one.told.rule) for one in kept]
+    if any(orders.forbid(own, rule) for own in read):
+        reason = reason or "orders"
+    parts = [
+        None if gating is None else gating.of_batch(one.name, own.hours) for one, own in zip(kept, read, strict=True)
+    ]
+    alone = [weigh(own, one.told, len(kept), part) for one, own, part in zip(kept, read, parts, strict=True)]
+    served = {one.name: np.isin(panel.hours, own.hours) for one, own in zip(kept, read, strict=True)}
+    judged = _in_each(alone, served, rule, level, told.bars, gating)
+    return Several(panel, told, judged, claim, kept, reason, tuple(zip(read, alone, strict=True)))
+
+
+def _in_each(
+    alone: Sequence[Judged],
+    served: Mapping[str, Flags],
+    rule: Rule,
+    level: float,
+    bars: Bars | None,
+    gating: Gating | None,
+) -> Judged:
+    """What holds in every batch, limits of instruments too."""
+    gating = None if gating is None else replace(gating, once=True, served=served)
+    gates = gate_table(gating, list(rule.attributes.values()), level, len(alone))
+    return in_each(alone, np.array(list(served.values())), level, bars, gating, gates)
 
 
 def _batches(scores: pd.DataFrame, rule: Rule) -> Iterator[Batch]:
@@ -183,28 +206,36 @@ def _apart(panel: Panel) -> str | None:
 
 
 # ---- limits over batches ---------------------------------------------------------------------------------------------
-def _over(panel: Panel, told: Fates, level: float) -> Judged:
+def _over(panel: Panel, told: Fates, level: float, gating: Gating | None) -> Judged:
     """What means over batches show, however what could not be judged is filled in."""
-    judged = _over_alone(panel, told, level)
+    judged = _over_alone(panel, told, level, gating)
     if told.unjudged.empty:
         return judged
     filled = [panels.read(told.filled(way), told.rule, together=True) for way in (True, False)]
-    return unjudged.under_both(judged, [_over_alone(one, told, level) for one in filled], told.bars)
+    return unjudged.under_both(judged, [_over_alone(one, told, level, gating) for one in filled], told.bars)
 
 
-def _over_alone(panel: Panel, told: Fates, level: float) -> Judged:
+def _over_alone(panel: Panel, told: Fates, level: float, gating: Gating | None) -> Judged:
+    """The same of scores as they are; an attribute that was copied in one batch is not judged."""
     fits = over_batches(panel, told.rule)
-    wishes = told.rule.attributes
-    found = judge({name: fit.cells for name, fit in fits.items()}, wishes, level, panel.control, fits, told.bars)
+    cells = {name: fit.cells for name, fit in fits.items()}
+    found = judge(cells, told.rule.attributes, level, panel.control, fits, told.bars, gating=gating)
+    why = np.full(1, WHY_NOT.index("copied"))
+    doubted = {name: replace(found.attributes[name], why_not=why) for name in fits if _copied(panel, name)}
+    if not doubted:
+        return found
+    return judged_of({**found.attributes, **doubted}, told.bars, None, gating, found.gates)
+
+
+def _copied(panel: Panel, name: str) -> bool:
+    """Whether the scores of some batch look copied."""
     assert panel.batch_of is not None
-    for name, own in panel.scores.items():
-        days = [np.flatnonzero(panel.batch_of == one) for one in range(len(panel.batches))]
-        every = np.ones(len(panel.hours), bool)
-        if any(copied(cells_of(own.within(some, every), top=panel.top).present())[0] for some in days):
-            why = np.full(1, WHY_NOT.index("copied"))
-            attributes = {**found.attributes, name: replace(found.attributes[name], why_not=why)}
-            found = replace(found, attributes=attributes)
-    return found
+    every = np.ones(len(panel.hours), bool)
+    for one in range(len(panel.batches)):
+        own = panel.scores[name].within(np.flatnonzero(panel.batch_of == one), every)
+        if copied(cells_of(own, top=panel.top).present())[0]:
+            return True
+    return False
 
 
 def over_batches(panel: Panel, rule: Rule) -> dict[str, OverBatches]:
