@@ -7,11 +7,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.errors import BadInput
+from studyapp.kinds.hours.files.gates import read_gates
 from studyapp.services import toml_files
 from studyapp.wishes import WISHES
 from studyapp.words import _
 
 if TYPE_CHECKING:
+    from analysis.instruments import Gate
     from analysis.stopping import AttributeRule, Rule
 
 MOST_ATTRIBUTES = 50
@@ -23,7 +25,7 @@ ADJUST = ("position", "sitting", "sitting:hours")
 SMALLEST_ALPHA = 1e-6  # far below it a quantile is infinite, and no study is large enough to use one
 
 
-RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "lost_reference", "attributes")
+RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "lost_reference", "attributes", "gates")
 
 
 ATTRIBUTE_KEYS = ("wanted", "margin", "limit")
@@ -49,7 +51,17 @@ def read_rule(path: Path | str, text: str | None = None) -> Rule:
         adjust=_adjust(name, table.get("adjust", [])),
         control=_control(name, table["control"]) if "control" in table else None,
         lost_reference=_lost_reference(name, table.get("lost_reference", "next")),
+        gates=_gates(name, table),
     )
+
+
+def _gates(name: str, table: dict[str, Any]) -> dict[str, Gate]:
+    gates = read_gates(name, table.get("gates"))
+    for gate in gates:
+        if gate in (table.get("attributes") or {}):
+            sentence = _("{name}, gates.{gate}: an attribute has this name; a verdict names what decides.")
+            raise BadInput(sentence.format(name=name, gate=toml_files.plain(gate)))
+    return gates
 
 
 def _lost_reference(name: str, value: object) -> Literal["next", "none"]:
