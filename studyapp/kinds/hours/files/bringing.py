@@ -40,7 +40,7 @@ def decide_files(
     decision = decide(tidy, read, own)
     if decision.verdict != "cannot tell":
         return decision, ()
-    return decision, price(tidy, read, draws) if read.look < read.looks else price_new_study(tidy, read, draws)
+    return decision, (*price(tidy, read, draws), *price_new_study(tidy, read, draws))
 
 
 def second_opinion(
