@@ -40,7 +40,8 @@ def decide_files(
     decision = decide(tidy, read, own)
     if decision.verdict != "cannot tell":
         return decision, ()
-    return decision, (*price(tidy, read, draws), *price_new_study(tidy, read, draws))
+    now = price(tidy, read, draws, readings=own)
+    return decision, (*now, *price_new_study(tidy, read, draws, readings=own))
 
 
 def second_opinion(
