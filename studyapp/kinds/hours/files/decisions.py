@@ -38,6 +38,7 @@ def decision_document(
         ],
         "lost": [_json(asdict(one)) for one in decision.lost],
         "unjudged": [_json(asdict(one)) for one in decision.unjudged],
+        "batches": None if decision.batches is None else _json(asdict(decision.batches)),
         "attributes": {name: _attribute_document(decision, result) for name, result in decision.attributes.items()},
         "gates": _json(gates_document(decision.gates)),
         **_json(beside(decision)),
@@ -47,7 +48,19 @@ def decision_document(
 
 INSTRUMENTS = ("gates", "taste", "more_repeats")
 # Fields of a decision that are written in an order, place or form of their own; any other stands under its name.
-APART = ("verdict", "hours", "reason", "scope", "passes", "attributes", "warnings", "lost", "unjudged", *INSTRUMENTS)
+APART = (
+    "verdict",
+    "hours",
+    "reason",
+    "scope",
+    "passes",
+    "attributes",
+    "warnings",
+    "lost",
+    "unjudged",
+    "batches",
+    *INSTRUMENTS,
+)
 
 
 def _attribute_document(decision: Decision, result: AttributeResult) -> dict[str, Any]:
