@@ -90,6 +90,7 @@ def _part(
     truths = {name: _truth(study, name, size, more, rng).at(pulls) for name in fits}
     state = {name: _empty(truths[name]) if anew else so_far(fit.cells) for name, fit in fits.items()}
     control = int(np.flatnonzero(pulls == study.control)[0])
+    gating = None if study.gating is None else study.gating.at(pulls)
     verdict, used = np.full(size, CANNOT), np.zeros(size)
     for served in looks:
         used += (verdict == CANNOT) * len(served)
@@ -99,9 +100,8 @@ def _part(
                 state[name] = joined(state[name], thinned(servings, study.missing, rng), truth, rng)
         open_ = np.flatnonzero(verdict == CANNOT)
         left = {name: _cells(fits[name].cells, own.rows(open_)) for name, own in state.items()}
-        verdict[open_] = answers(left, study.wishes, study.level, control, None if anew else study.bars, study.gating)[
-            0
-        ]
+        bars = None if anew else study.bars
+        verdict[open_] = answers(left, study.wishes, study.level, control, bars, gating)[0]
     return verdict, used
 
 

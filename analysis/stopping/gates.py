@@ -105,6 +105,14 @@ class Gating:
         read = {name: Read(_only(own, batch, at), own.spread) for name, own in self.read.items()}
         return Gating(self.gates, read, hours)
 
+    def at(self, pulls: NDArray[np.intp]) -> Gating:
+        """Some of the pulls, by their places."""
+        read = {
+            name: Read({batch: one.at(pulls) for batch, one in own.repeats.items()}, own.spread)
+            for name, own in self.read.items()
+        }
+        return replace(self, read=read, hours=self.hours[pulls])
+
     def rows(self, rows: NDArray[np.intp] | slice) -> Gating:
         """Some of the studies."""
         read = {
