@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from studyapp.batches import Batch
@@ -35,19 +35,19 @@ def readings(store: Store, by: Staff, study_id: str) -> pd.DataFrame | None:
             return None
         (at,) = (one.at for one in openings.of_study(tx, study_id) if one.look == look)
         every = batches.of_study(tx, study_id)
-        rows = [row for one in every for row in _rows(tx, one, at, named=len(every) > 1)]
+        last = batches.kept_before(tx, study_id, look, at)
+        rows = [row for one in every for row in _rows(tx, one, last, named=len(every) > 1)]
     columns = ["hours", "quantity", "value", "unit", "instrument", "method", "shear_rate", "stress", "branch", "curve"]
     return pd.DataFrame(rows, columns=[*columns, "batch"])
 
 
-def _rows(tx: Any, batch: Batch, at: str, named: bool) -> Iterator[Row]:
+def _rows(tx: Any, batch: Batch, last: Mapping[tuple[str, str], int], named: bool) -> Iterator[Row]:
     own = {"batch": batch.draft.label if named else ""}
-    for one in batches.readings(tx, batch.id):
-        if one.at <= at:
-            told = {name: getattr(one, name) for name in ("hours", "quantity", "value", "unit", "instrument", "method")}
-            yield {**own, **told}
-    for curve in batches.curves(tx, batch.id):
-        if curve.at <= at and curve.branch != "hold":
+    for one in batches.readings(tx, batch.id, last.get(("reading", batch.id), 0)):
+        told = {name: getattr(one, name) for name in ("hours", "quantity", "value", "unit", "instrument", "method")}
+        yield {**own, **told}
+    for curve in batches.curves(tx, batch.id, last.get(("flow_point", batch.id), 0)):
+        if curve.branch != "hold":
             told = {name: getattr(curve, name) for name in ("hours", "branch", "instrument", "method")}
             for rate, stress in curve.points:
                 yield {**own, **told, "curve": str(curve.portion), "shear_rate": rate, "stress": stress}
