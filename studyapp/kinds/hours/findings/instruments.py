@@ -236,3 +236,47 @@ def tighter(decision: Decision) -> str:
     else:
         sentence = _("A limit for {name} of {end} or less: then {h} h would not do.")
     return sentence.format(name=one.name, end=value_of(one, pull.end, pull), h=hours(decision.hours))
+
+
+# ---- pictures --------------------------------------------------------------------------------------------------------
+def in_line(one: GateResult, pull: GatePull) -> bool:
+    """Whether a pull keeps its limit together with every longer one that is asked."""
+    return one.shortest_hours is not None and pull.asked and pull.hours >= one.shortest_hours
+
+
+def reading_says(one: GateResult, pull: GatePull) -> str:
+    """One pull under one limit in one line, for a reader aloud."""
+    sentence = _("{name}, {h} hours: {mean}, {what}")
+    if pull.end is not None and pull.answer != "fails":
+        sentence = _("{name}, {h} hours: {mean}, at most {end}, {what}")
+        if one.gate.at_most is None:
+            sentence = _("{name}, {h} hours: {mean}, at least {end}, {what}")
+    return sentence.format(
+        name=_named(one),
+        h=hours(pull.hours),
+        mean=value_of(one, pull.mean, pull),
+        end=value_of(one, pull.end, pull),
+        what=answer_words(one, pull),
+    )
+
+
+def limit_alt(decision: Decision, name: str) -> str:
+    """The picture of one limit in one sentence."""
+    every, hour = by_name(decision, name), ready(decision, name)
+    texts = {"name": opening(name), "wanted": wanted(every[0]), "n": len(every)}
+    if hour is None:
+        return _("{name}: not shown to be {wanted} from any pull on.").format(**texts)
+    said = _("{name}: {wanted} from {h} h on.")
+    if len(every) > 1:
+        said = _("{name}: {wanted} in all {n} batches from {h} h on.")
+    return said.format(h=hours(hour), **texts)
+
+
+def row_says(decision: Decision, name: str) -> str:
+    """Beside a row: from which hour on it is ready, and whether it decides."""
+    hour = ready(decision, name)
+    if hour is None:
+        return _("none of these yet")
+    if decision.verdict == "stop" and name == decision.binding:
+        return _("decides: ready at {h} h").format(h=hours(hour))
+    return _("ready at {h} h").format(h=hours(hour))
