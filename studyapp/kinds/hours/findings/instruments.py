@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from studyapp.findings.numbers import digits_of, hours, hours_list, listed, of_ten, opening, trimmed
+from studyapp.findings.numbers import decimal, digits_of, hours, hours_list, listed, of_ten, opening, trimmed
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -24,10 +24,10 @@ def value_of(result: GateResult, value: float | None, pull: GatePull) -> str:
     if value is None:
         return "–"
     reach = None if pull.end is None or pull.mean is None else abs(pull.end - pull.mean)
-    digits = digits_of(reach or 0.0)
+    digits = max(digits_of(reach or 0.0) - 1, 0)
     while digits < _FINEST and round(value, digits) == round(result.gate.limit, digits) and value != result.gate.limit:
         digits += 1
-    return with_unit(trimmed(value, digits), result.gate.unit)
+    return with_unit(decimal(value, digits), result.gate.unit)
 
 
 def limit_of(result: GateResult) -> str:
@@ -63,6 +63,32 @@ def answer_words(result: GateResult, pull: GatePull) -> str:
         "within the guard": _("open: too near the limit"),
     }
     return why.get(pull.why or "", _("open"))
+
+
+def limit_heads(one: GateResult) -> list[str]:
+    """Above the columns of `limit_lines`."""
+    end = _("at least") if one.gate.at_most is None else _("at most")
+    return [_("hours"), _("mean"), end, _("portions"), _("verdict")]
+
+
+def limit_lines(one: GateResult) -> list[list[str]]:
+    """Every pull of one limit in one batch as a row, for screen, paper and command."""
+    return [
+        [
+            hours(pull.hours),
+            value_of(one, pull.mean, pull),
+            value_of(one, pull.end, pull) if pull.answer != "fails" else "–",
+            str(pull.repeats),
+            answer_words(one, pull),
+        ]
+        for pull in one.pulls
+    ]
+
+
+def limit_heading(one: GateResult) -> str:
+    """Name, limit and batch."""
+    said = _("{name}: {wanted}").format(name=one.name, wanted=wanted(one))
+    return _("{heading}, batch {batch}").format(heading=said, batch=one.batch) if one.batch else said
 
 
 # ---- who decides -----------------------------------------------------------------------------------------------------

@@ -14,12 +14,12 @@ from studyapp.components.drawn import Make, Once
 from studyapp.findings.numbers import hours, opening
 from studyapp.kinds.hours.findings import attribute_alt
 from studyapp.kinds.hours.findings.instruments import (
-    answer_words,
     by_name,
     limit_alt,
+    limit_heading,
+    limit_heads,
+    limit_lines,
     row_says,
-    value_of,
-    wanted,
 )
 from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours
 from studyapp.kinds.hours.findings.scale import shared_scale
@@ -60,19 +60,4 @@ def _row(decision: Decision, judged: Sequence[AttributeResult], name: str, axis:
 
 def numbers(limit: GateResult) -> None:
     """Every pull of one limit in one batch as a table."""
-    end = _("at least") if limit.gate.at_most is None else _("at most")
-    heads = [_("hours"), _("mean"), end, _("portions"), ""]
-    lines = [
-        [
-            hours(pull.hours),
-            value_of(limit, pull.mean, pull),
-            value_of(limit, pull.end, pull) if pull.answer != "fails" else "–",
-            str(pull.repeats),
-            answer_words(limit, pull),
-        ]
-        for pull in limit.pulls
-    ]
-    title = _("{name}, {wanted}").format(name=opening(limit.name), wanted=wanted(limit))
-    if limit.batch:
-        title = _("{heading}, batch {batch}").format(heading=title, batch=limit.batch)
-    look.put(look.title(title, 3), look.table(heads, lines))
+    look.put(look.title(opening(limit_heading(limit)), 3), look.table(limit_heads(limit), limit_lines(limit)))

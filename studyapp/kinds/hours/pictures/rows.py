@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from analysis.instruments import GatePull, GateResult
     from analysis.stopping import AttributeResult
 
-HEIGHT, AXIS = 150, 46  # px: a row, and the numbers of hours below the last
+HEIGHT, AXIS = 170, 46  # px: a row, and the numbers of hours below the last
 TOP = 0.2  # of the height of the first row, for the words above it
 SIDE, COLUMN = 0.06, 0.035  # of the span of hours: free at either side, half of the column of the chosen hour
 Y_ROOM = 44  # px left of every row for the numbers of its scale
