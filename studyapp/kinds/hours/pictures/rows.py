@@ -28,6 +28,7 @@ HEIGHT, AXIS = 170, 46  # px: a row, and the numbers of hours below the last
 TOP = 0.2  # of the height of the first row, for the words above it
 SIDE, COLUMN = 0.06, 0.035  # of the span of hours: free at either side, half of the column of the chosen hour
 Y_ROOM = 44  # px left of every row for the numbers of its scale
+ROOM = 0.55  # of the span: from there on words stand left of the chosen hour
 _APART = 0.02  # of the span of hours, between batches at one pull
 
 
@@ -66,9 +67,10 @@ class Axis:
         return Frame(self.theme, self.across, up, x_ticks, ticks, title, up_by_ratio=by_ratio, y_room=Y_ROOM)
 
     def picture(self, frame: Frame, ground: Iterable[Layer], signs: Iterable[Layer]) -> Picture:
-        """One row, the chosen hour between its ground and its marks."""
+        """One row; the chosen hour lies on the shaded ground, which comes first, and under every line and mark."""
+        shaded, *lines = ground
         height = HEIGHT + (AXIS if self.last else 0) + (round(TOP * HEIGHT) if self.headed else 0)
-        return frame.picture([*ground, *self._column(frame), *signs, *self._head(frame)], height)
+        return frame.picture([shaded, *self._column(frame), *lines, *signs, *self._head(frame)], height)
 
     def _column(self, frame: Frame) -> Iterator[Layer]:
         if self.chosen is not None:
@@ -78,7 +80,7 @@ class Axis:
     def _head(self, frame: Frame) -> Iterator[Layer]:
         """Above the first row: which hour is enough."""
         if self.headed and self.chosen is not None:
-            late = self.chosen > self.pulls[0] + 0.7 * self.span
+            late = self.chosen > self.pulls[0] + ROOM * self.span
             low, high = frame.up
             at = high / (high / low) ** (TOP / 3) if frame.up_by_ratio else high - TOP / 3 * (high - low)
             yield marks.diamond(self.chosen, at, self.theme.ink)
