@@ -123,6 +123,16 @@ def decides(decision: Decision) -> list[str]:
     return [_("Limits of instruments are kept: {list}.").format(list=listed(kept))]
 
 
+def assumed(decision: Decision) -> list[str]:
+    """Answers that rest on the sealed word that a quantity cannot get worse with hours."""
+    sentence = _(
+        "{name} at {pulls} h was not read: it takes the answer of the next shorter pull, since it was sealed that it "
+        "cannot get worse with hours."
+    )
+    found = {_named(one): [pull.hours for pull in one.pulls if pull.inferred] for one in decision.gates}
+    return [sentence.format(name=name, pulls=hours_list(pulls)) for name, pulls in found.items() if pulls]
+
+
 def _kept(decision: Decision) -> list[tuple[str, float]]:
     names = dict.fromkeys(one.name for one in decision.gates)
     return [(name, hour) for name in names if (hour := ready(decision, name)) is not None]
@@ -212,13 +222,26 @@ def _stands(one: GateResult, pulls: Sequence[GatePull]) -> list[str]:
     if one.shortest_hours is None and all(pull.answer == "fails" for pull in one.pulls):
         return [_("{name}: no hour meets its limit of {limit}.").format(name=_named(one), limit=limit_of(one))]
     found: dict[str, list[float]] = {}
+    again = [_turns(one)] if one.turns else []
     for pull in pulls:
         found.setdefault(answer_words(one, pull), []).append(pull.hours)
     sentence = _("{name} at {pulls} h: {what} ({wanted}).")
-    return [
+    said = [
         sentence.format(name=_named(one), pulls=hours_list(own), what=what, wanted=wanted(one))
         for what, own in found.items()
     ]
+    return [*said, *again]
+
+
+def _turns(one: GateResult) -> str:
+    """A mass that keeps its limit and breaks it in longer hours stops nowhere, unless the limit ends before."""
+    kept = min(pull.hours for pull in one.pulls if pull.answer == "passes")
+    broken = min(pull.hours for pull in one.pulls if pull.answer == "fails" and pull.hours > kept)
+    sentence = _(
+        "{name} keeps its limit at {a} h and breaks it again at {b} h. No hour can be chosen then, unless a new study "
+        "asks for it up to a shorter pull only."
+    )
+    return sentence.format(name=_named(one), a=hours(kept), b=hours(broken))
 
 
 def more_portions(one: MoreRepeats) -> str:
