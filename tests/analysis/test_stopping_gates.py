@@ -160,6 +160,17 @@ def test_every_statement_that_could_fail_shares_the_level() -> None:
     assert levels.shared == pytest.approx(0.05 / 3)
 
 
+def test_reading_on_is_told() -> None:
+    """Two portions were sealed and three read; at a second opening four would be."""
+    sealed = replace(RULE, gates={"thin": replace(THIN, repeats=2)})
+    told = [
+        warning.values for warning in decided((6, 5, 4.4, 3.5, 3.2, 3.0), sealed).warnings if warning.code == "read on"
+    ]
+    assert [(one["hours"], one["read"], one["sealed"]) for one in told] == [(hour, 3, 2) for hour in HOURS]
+    again = decided((6, 5, 4.4, 3.5, 3.2, 3.0), replace(sealed, looks=2, look=2))
+    assert "read on" not in {warning.code for warning in again.warnings}
+
+
 # ---- several batches -------------------------------------------------------------------------------------------------
 THINNING: Mapping[str, tuple[float, ...]] = {
     "A": (6, 5, 3.5, 3.3, 3.2, 3.0),
