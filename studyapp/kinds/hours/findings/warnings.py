@@ -187,8 +187,8 @@ def _sittings_disagree(values: Values) -> str:
 
 def _read_on(values: Values) -> str:
     return _(
-        "{name} was read of {n} portions at {h} h, and {sealed} were sealed for the openings so far. Who reads on until "
-        "a limit is kept, keeps it too often."
+        "{name} was read of {n} portions at {h} h, and {sealed} were sealed for the openings so far. Who reads on "
+        "until a limit is kept, keeps it too often."
     ).format(
         name=opening(str(values["limit"])), n=values["read"], h=hours(float(values["hours"])), sealed=values["sealed"]
     )
