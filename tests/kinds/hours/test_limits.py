@@ -10,6 +10,7 @@ import pytest
 
 from studyapp.batches import Draft, Reading
 from studyapp.kinds.hours import deciding, rule
+from studyapp.kinds.hours.deciding import proposals
 from studyapp.kinds.hours.deciding.readings import readings
 from studyapp.kinds.hours.files.bringing import decide_files
 from studyapp.kinds.hours.findings import hours_finding
@@ -107,6 +108,15 @@ def test_the_same_verdict_comes_from_files(tasted: Any, tmp_path: Path) -> None:
 def plan_margin(shop: Any, study: str) -> float:
     """The sealed margin of the one attribute."""
     return float(planning.study(shop.store, shop.leader, study).plan.attributes[0].margin)
+
+
+def test_designs_of_a_plan_with_limits_are_compared(plan: HoursPlan) -> None:
+    """Fewer pulls of the same truth, limits of instruments at these pulls too."""
+    whole = replace(plan, assessors=tuple("abcdefgh"))
+    fewer = replace(whole, pulls=(whole.pulls[0], whole.pulls[2], whole.pulls[3]))
+    found = proposals.compare([whole, fewer], studies=200)
+    assert [one.enough_hours for one in found] == [16.0, 16.0]
+    assert min(one.chance for one in found) > 0.5
 
 
 def test_a_plan_with_limits_comes_back_and_says_them(plan: HoursPlan) -> None:
