@@ -77,12 +77,17 @@ class Making:
         """From plain values, kept now or by an earlier version. Raises BadInput for values of another kind."""
         try:
             values = {name: value for name, value in document.items() if name in {one.name for one in fields(cls)}}
-            values["parts"] = tuple(Part(**one) for one in values.get("parts", ()))
-            values["happened"] = tuple(Happening(**one) for one in values.get("happened", ()))
-            values["mill"] = Mill(**values.get("mill", {}))
-            return refuse_odd(cls(**values))
+            values["parts"] = tuple(Part(**_floats(one)) for one in values.get("parts", ()))
+            values["happened"] = tuple(Happening(**_floats(one)) for one in values.get("happened", ()))
+            values["mill"] = Mill(**_floats(values.get("mill", {})))
+            return refuse_odd(cls(**_floats(values)))
         except (TypeError, AttributeError) as error:
             raise BadInput(_("Fix the record of the batch: it cannot be read.")) from error
+
+
+def _floats(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Canonical JSON writes 72.0 as 72; here it is a number with its fraction again."""
+    return {name: float(value) if type(value) is int else value for name, value in values.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,8 +215,13 @@ def quantities() -> dict[str, str]:
 # ---- checks ----------------------------------------------------------------------------------------------------------
 def refuse_odd(made: Making) -> Making:
     """The document, once its words and numbers are such. Raises BadInput."""
-    texts = (made.roast, made.conche, made.contains, made.traces, made.confirmed, made.mill.kind, made.mill.balls)
-    texts += (made.mill.air, made.mill.extraction, *(text for one in made.parts for text in (one.name, one.lot)))
+    texts: tuple[object, ...] = (made.roast, made.conche, made.contains, made.traces, made.confirmed, made.mill.kind)
+    texts += (
+        made.mill.balls,
+        made.mill.air,
+        made.mill.extraction,
+        *(text for one in made.parts for text in (one.name, one.lot)),
+    )
     texts += (*(one.when for one in made.parts), *(one.words for one in made.happened))
     if any(not isinstance(text, str) or len(text) > MOST_WORDS for text in texts) or made.order not in ORDERS:
         raise BadInput(_("Fix the record of the batch: it cannot be read."))

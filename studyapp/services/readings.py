@@ -49,7 +49,7 @@ class Read:
     @property
     def hours(self) -> tuple[float, ...]:
         """The pulls that were read."""
-        return tuple(sorted({one.hours for one in (*self.values, *self.curves)}))
+        return tuple(sorted({*(one.hours for one in self.values), *(one.hours for one in self.curves)}))
 
     def used(self, quantity: str) -> tuple[str, str]:
         """Instrument and method last used for a quantity, or for flow curves; empty before the first."""
@@ -125,7 +125,7 @@ def _cleaned(one: Reading | Curve) -> Reading | Curve:
     if one.quantity not in UNITS:
         raise BadInput(_("Fix the quantity: {name} is none that is kept here.").format(name=one.quantity))
     finite(one.value)
-    named = {"instrument": instrument, "method": method, "unit": UNITS[one.quantity]}
+    named: dict[str, Any] = {"instrument": instrument, "method": method, "unit": UNITS[one.quantity]}
     return replace(one, hours=float(one.hours), value=float(one.value), **named)
 
 
