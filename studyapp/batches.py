@@ -16,6 +16,7 @@ from studyapp.errors import BadInput
 from studyapp.words import _
 
 MOST_WORDS = 500
+MOST_PERCENT = 100.05  # parts are rounded to tenths
 ORDERS = ("", "mill first", "conche first", "together")
 BRANCHES = ("up", "hold", "down")
 
@@ -215,20 +216,16 @@ def quantities() -> dict[str, str]:
 # ---- checks ----------------------------------------------------------------------------------------------------------
 def refuse_odd(made: Making) -> Making:
     """The document, once its words and numbers are such. Raises BadInput."""
-    texts: tuple[object, ...] = (made.roast, made.conche, made.contains, made.traces, made.confirmed, made.mill.kind)
-    texts += (
-        made.mill.balls,
-        made.mill.air,
-        made.mill.extraction,
-        *(text for one in made.parts for text in (one.name, one.lot)),
-    )
-    texts += (*(one.when for one in made.parts), *(one.words for one in made.happened))
-    if any(not isinstance(text, str) or len(text) > MOST_WORDS for text in texts) or made.order not in ORDERS:
+    mill = made.mill
+    texts: list[object] = [made.roast, made.conche, made.contains, made.traces, made.confirmed]
+    texts += [mill.kind, mill.balls, mill.air, mill.extraction]
+    texts += [text for one in made.parts for text in (one.name, one.lot, one.when)]
+    texts += [one.words for one in made.happened]
+    if made.order not in ORDERS or not all(isinstance(text, str) and len(text) <= MOST_WORDS for text in texts):
         raise BadInput(_("Fix the record of the batch: it cannot be read."))
-    for number in (made.tolerance_c, made.mill.speed_rpm, made.mill.minutes, made.mill.energy_kwh):
+    for number in (made.tolerance_c, mill.speed_rpm, mill.minutes, mill.energy_kwh):
         finite(number, least=0.0)
-    shares = [one.percent for one in made.parts if finite(one.percent, least=0.0) is not None]
-    if math.fsum(share for share in shares if share is not None) > 100.05:
+    if math.fsum(finite(one.percent, least=0.0) or 0.0 for one in made.parts) > MOST_PERCENT:
         raise BadInput(_("Fix the recipe: its parts are more than 100 %."))
     for one in made.happened:
         _in_order(finite(one.from_hours), finite(one.to_hours), one.words)

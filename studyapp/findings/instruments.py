@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from studyapp.batches import UNITS, Curve, Reading, quantities
 from studyapp.findings.numbers import decimal, listed
 from studyapp.services.readings import Read
 from studyapp.words import _
+
+if TYPE_CHECKING:
+    from analysis.instruments import Casson
 
 FROM_CURVES = {"viscosity at 40 1/s": 40.0, "stress at 5 1/s": 5.0}
 BENDS = 0.05  # a square term seen at this level is said
@@ -71,37 +75,37 @@ def one_says(one: Reading | Curve) -> str:
 def curves_say(read: Read, hour: float) -> Iterator[str]:
     """Casson's line through the ways down of a pull, what was read off them with its interval, and where a line does
     not fit."""
-    from analysis.instruments import casson, over_portions
+    from analysis.instruments import casson
 
     down = [one for one in read.curves if one.hours == hour and one.branch == "down"]
-    fits = []
+    fits: list[tuple[int, Casson]] = []
     for one in down:
         try:
             fits.append((one.portion, casson(*zip(*one.points, strict=True))))
         except ValueError:
             yield _("Portion {n} has too few points between 5 and 50 1/s for a line.").format(n=one.portion)
-    if not fits:
-        return
-    for said, unit, told in (
-        (_("Casson yield"), "Pa", [fit.yield_pa for _portion, fit in fits]),
-        (_("Casson plastic viscosity"), "Pa.s", [fit.plastic_pa_s for _portion, fit in fits]),
-    ):
-        if min(told) <= 0:
-            continue
-        found = over_portions(told)
-        if found.low is None or found.high is None:
-            yield _("{what} {value} {unit}; one portion has no interval.").format(
-                what=said, value=decimal(found.estimate, 2), unit=unit
-            )
-        else:
-            ends = {"low": decimal(found.low, 2), "high": decimal(found.high, 2)}
-            yield _("{what} {value} {unit}, 90 % interval {low} to {high}, from {n} portions.").format(
-                what=said, value=decimal(found.estimate, 2), unit=unit, n=found.portions, **ends
-            )
-    bent = [portion for portion, fit in fits if fit.bend_p is not None and fit.bend_p < BENDS]
+    if fits:
+        yield from _over_portions(_("Casson yield"), "Pa", [fit.yield_pa for _n, fit in fits])
+        yield from _over_portions(_("Casson plastic viscosity"), "Pa.s", [fit.plastic_pa_s for _n, fit in fits])
+    bent = [str(portion) for portion, fit in fits if fit.bend_p is not None and fit.bend_p < BENDS]
     if bent:
-        yield _("A line does not fit portion {n}: its points bend.").format(n=listed([str(one) for one in bent]))
+        yield _("A line does not fit portion {n}: its points bend.").format(n=listed(bent))
     yield from _gaps(read, hour)
+
+
+def _over_portions(what: str, unit: str, told: Sequence[float]) -> Iterator[str]:
+    from analysis.instruments import over_portions
+
+    if min(told) <= 0:
+        return
+    found = over_portions(told)
+    value = _("{what} {value} {unit}").format(what=what, value=decimal(found.estimate, 2), unit=unit)
+    if found.low is None or found.high is None:
+        yield _("{value}; one portion has no interval.").format(value=value)
+        return
+    ends = {"low": decimal(found.low, 2), "high": decimal(found.high, 2)}
+    said = _("{value}, 90 % interval {low} to {high}, from {n} portions.")
+    yield said.format(value=value, n=found.portions, **ends)
 
 
 def _gaps(read: Read, hour: float) -> Iterator[str]:

@@ -27,7 +27,8 @@ def paper(store: Store, by: Staff, kind: str, of: str, address: str = "") -> tup
 
     Args:
         kind: "labels", "outlines", "trays", "ballots" (leader or preparer), "fill", "preparation" (preparer), "cards"
-            for joining (leader), all of a sitting; "report" (leader) of a study; "batch" of a batch. Labels and outlines for another sheet
+            for joining (leader), all of a sitting; "report" (leader) of a study; "batch" of a batch.
+            Labels and outlines for another sheet
             than 65 to a page carry their number: "labels-24", "outlines-21".
         of: the id of the sitting or the study; "outlines" needs none, any text will do.
         address: where phones reach the server; printed on cards alone.

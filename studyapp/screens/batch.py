@@ -109,7 +109,9 @@ def _phases(found: Batch, log: Log | None) -> None:
         with st.container(key="on-a-phone"):
             look.put(look.rows(listed, "notes"))
         if log is not None:
-            told = _("Real values are those of the machine log ({n} lines) at the end of a phase, where nobody typed others.")
+            told = _(
+                "Real values are those of the machine log ({n} lines) at the end of a phase, where nobody typed others."
+            )
             look.put(look.quiet(told.format(n=log.lines)))
 
 

@@ -192,12 +192,12 @@ def _is_this_right(by: Staff, found: Batch, read: Read, asked: tuple[list[Readin
 def _bring(by: Staff, found: Batch) -> None:
     with st.expander(_("Bring a file, or paste a table")):
         look.put(look.quiet(_("A head line with {names}.").format(names=", ".join(readings.COLUMNS))))
-        uploaded = st.file_uploader(_("Readings (CSV)"), ["csv", "txt", "tsv"], key="readings-file")
+        uploaded = st.file_uploader(_("Readings (CSV, XLSX or Parquet)"), ["csv", "xlsx", "parquet"], key="readings")
         pasted = st.text_area(_("Or paste it here"), key="readings-pasted")
-        text = uploaded.getvalue().decode("utf-8-sig", "replace") if uploaded else pasted
-        if st.button(_("Read the table"), key="readings-read") and text.strip():
+        name, content = (uploaded.name, uploaded.getvalue()) if uploaded else ("pasted.csv", pasted.encode())
+        if st.button(_("Read the table"), key="readings-read") and content.strip():
             with acts.refusals():
-                ones = readings.from_text(text)
+                ones = readings.from_file(name, content)
                 _keep(by, found, readings.read(session.store(), by, found.id), ones)
 
 

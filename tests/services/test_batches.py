@@ -100,7 +100,7 @@ def test_a_batch_travels_with_its_study(workshop: Any, hands: list[Any], batch: 
         "DELETE FROM reading WHERE number = 2",
         "UPDATE flow_point SET stress_pa = 90 WHERE position = 0",
         "UPDATE machine_log SET points = replace(points, '60', '65')",
-        "INSERT INTO machine_log SELECT batch_id, 9, points, \"by\", at FROM machine_log",
+        'INSERT INTO machine_log SELECT batch_id, 9, points, "by", at FROM machine_log',
     ],
 )
 def test_whoever_edits_a_record_by_hand_is_found(workshop: Any, batch: str, edit: str) -> None:
@@ -180,12 +180,14 @@ def test_a_table_of_readings_is_read_line_by_line(workshop: Any, batch: str) -> 
     head = "hours\tquantity\tvalue\tportion\tinstrument\tmethod\tshear_rate\tstress\tbranch\n"
     lines = "24\tmoisture\t0,7\t1\toven\t103 °C\t\t\t\n24\t\t\t1\tcup\t40 °C\t5\t32.1\tdown\n"
     lines += "24\t\t\t1\tcup\t40 °C\t10\t43.8\tdown\n"
-    found = readings.from_text(head + lines)
+    found = readings.from_file("bench.csv", (head + lines).encode())
     assert found[0] == Reading(24.0, "moisture", 0.7, "oven", "103 °C", 1)
     assert found[1] == Curve(24.0, 1, "down", ((5.0, 32.1), (10.0, 43.8)), "cup", "40 °C")
     readings.keep(workshop.store, workshop.leader, batch, found)
-    with pytest.raises(BadInput, match=r"Fix line 3: “7o\.1” is not a number"):
-        readings.from_text(head + lines.splitlines()[0] + "\n24\tph\t7o.1\t1\tx\n")
+    with pytest.raises(BadInput, match=r"bench\.csv, row 3, column value: .*7o\.1"):
+        readings.from_file("bench.csv", (head + lines.splitlines()[0] + "\n24\tph\t7o.1\t1\tx\t\t\t\t\n").encode())
+    repeats = readings.from_file("b.csv", b"hours,quantity,value,instrument\n24,pH,5.4,probe\n24,pH,5.5,probe\n")
+    assert [(one.quantity, one.portion) for one in repeats if isinstance(one, Reading)] == [("ph", 1), ("ph", 2)]
 
 
 # ---- machine logs ----------------------------------------------------------------------------------------------------
