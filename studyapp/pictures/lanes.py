@@ -18,7 +18,7 @@ from studyapp.pictures.theme import Theme
 from studyapp.services import machine_logs
 from studyapp.words import _
 
-Pull = tuple[float, str]  # hours, and "taken", "lost" or "planned"
+PullState = tuple[float, str]  # hours, and "taken", "lost" or "planned"
 CURVE = (54.0, 98.0)
 PLANNED, REAL = (37.0, 44.0), (27.0, 34.0)
 DEPARTED, PULLS, _LINES = 20.5, 3.0, 3
@@ -28,7 +28,7 @@ _NAMES, _RIGHT = 0.2, 0.04  # of the hours, free at either side
 _LETTER = 0.0105  # of the hours, a letter's width at the narrowest
 
 
-def lanes(batch: Batch, log: Log | None, pulls: Sequence[Pull], theme: Theme) -> Picture:
+def lanes(batch: Batch, log: Log | None, pulls: Sequence[PullState], theme: Theme) -> Picture:
     """The lanes of a batch; without a log of temperatures its row is gone."""
     end = _end(batch, log, pulls)
     drawn = (
@@ -43,7 +43,7 @@ def lanes(batch: Batch, log: Log | None, pulls: Sequence[Pull], theme: Theme) ->
     return frame.picture(layers, round(_PX * (top - _BELOW)) + 50)
 
 
-def _end(batch: Batch, log: Log | None, pulls: Sequence[Pull]) -> float:
+def _end(batch: Batch, log: Log | None, pulls: Sequence[PullState]) -> float:
     ends = [row.end for row in findings.rows(batch, log) if row.end is not None]
     ends += [phase.to_hours for phase in batch.draft.phases if phase.to_hours is not None]
     return max([1.0, *ends, *(hour for hour, _state in pulls), *(log.hours[-1:] if log else ())])
@@ -140,7 +140,7 @@ def _departed(found: Sequence[Departure], frame: Frame, end: float) -> Iterator[
             yield marks.words(one.label, middle, DEPARTED - 3.6 - 3.4 * line, theme.copper, "center", weight=600)
 
 
-def _pulled(pulls: Sequence[Pull], frame: Frame, end: float) -> Iterator[Layer]:
+def _pulled(pulls: Sequence[PullState], frame: Frame, end: float) -> Iterator[Layer]:
     """A diamond a pull that was taken, a ring for one to come, a dash for one that is lost."""
     theme = frame.theme
     if not pulls:

@@ -11,7 +11,7 @@ from studyapp.findings import batches as findings
 from studyapp.findings import decimal
 from studyapp.findings.instruments import summary
 from studyapp.pictures import paper
-from studyapp.pictures.lanes import Pull, lanes
+from studyapp.pictures.lanes import PullState, lanes
 from studyapp.pictures.marks import Picture
 from studyapp.pictures.theme import PAPER
 from studyapp.printing.press import shown_time, typeset
@@ -58,7 +58,9 @@ def typeset_sheet(sheet: Sheet, printed_at: str) -> bytes:
     return typeset("sheet", told, printed_at)
 
 
-def batch_pdf(found: Batch, log: Log | None, pulls: Sequence[Pull], read: Read, day: str, printed_at: str) -> bytes:
+def batch_pdf(
+    found: Batch, log: Log | None, pulls: Sequence[PullState], read: Read, day: str, printed_at: str
+) -> bytes:
     """The record of a batch."""
     lost = [hour for hour, state in pulls if state == "lost"]
     drawn = bool(found.draft.phases or log or pulls)

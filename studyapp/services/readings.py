@@ -202,14 +202,16 @@ def from_file(name: str, content: bytes) -> list[Reading | Curve]:
 def _reading(row: dict[Any, Any]) -> Reading:
     instrument, method = str(row.get("instrument", "")), str(row.get("method", ""))
     quantity = str(row["quantity"]).casefold()
-    return Reading(float(row["hours"]), quantity, float(row["value"]), instrument, method, _portion(row["portion"]))
+    return Reading(
+        float(row.get("hours", 0.0)), quantity, float(row["value"]), instrument, method, _portion(row["portion"])
+    )
 
 
 def _curve_of(rows: Any, found: dict[str, Any]) -> Curve:
     points = tuple(zip(rows["shear_rate"].astype(float), rows["stress"].astype(float), strict=True))
     portion = _portion(found.get("curve") or found.get("portion") or 1)
     told = (str(found.get("instrument", "")), str(found.get("method", "")))
-    return Curve(float(found["hours"]), portion, str(found.get("branch") or "down"), points, *told)
+    return Curve(float(found.get("hours", 0.0)), portion, str(found.get("branch") or "down"), points, *told)
 
 
 def _portion(cell: Any) -> int:

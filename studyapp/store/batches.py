@@ -132,7 +132,7 @@ def log(tx: Connection, batch: str) -> Log | None:
         return None
     told = json.loads(row.points)
     columns = {name: tuple(values) for name, values in told.pop("columns").items()}
-    return Log(**{**told, "hours": tuple(told["hours"]), "columns": columns, "at": row.at})
+    return Log(tuple(told.pop("hours")), columns, **{**told, "at": row.at})
 
 
 def add_reading(tx: Connection, batch: Batch, one: Reading, by: str) -> None:
