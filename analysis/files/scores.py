@@ -68,7 +68,8 @@ def scores_from(
         raise ScoreError(f"{table.name}: no row has a score; fill in the scores")
     if lost.empty and not kept["why"].any():
         return kept.drop(columns="why")
-    return pd.concat([kept, lost.drop(columns=[] if "sitting" in kept else "sitting")], ignore_index=True)
+    unasked = [column for column in ("sitting", "batch") if column not in kept]
+    return pd.concat([kept, lost.drop(columns=unasked)], ignore_index=True)
 
 
 # ---- why a score is missing ------------------------------------------------------------------------------------------
@@ -80,8 +81,10 @@ def _without_lost(table: Table) -> tuple[Table, pd.DataFrame]:
     rest, gone = _rows_of(table, [at for at in range(len(table.rows)) if at not in said]), _rows_of(table, sorted(said))
     hours = "sample" if "sample" in table.columns and "hours" not in table.columns else "hours"
     need(table, hours)
-    sittings = [text_of(cell) for cell in gone.columns.get("sitting", [""] * len(gone.rows))]
-    notes = pd.DataFrame({"hours": numbers(gone, hours, hours_wrong), "sitting": sittings, "why": "lost"})
+    named = {
+        key: [text_of(cell) for cell in gone.columns.get(key, [""] * len(gone.rows))] for key in ("sitting", "batch")
+    }
+    notes = pd.DataFrame({"hours": numbers(gone, hours, hours_wrong), **named, "why": "lost"})
     return rest, notes.assign(reason=[said[at] for at in sorted(said)])
 
 
