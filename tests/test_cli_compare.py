@@ -64,6 +64,32 @@ def test_a_slip_is_named(was: str, now: str, sentence: str, tmp_path: Path) -> N
     assert "Traceback" not in found.output
 
 
+def test_a_file_tells_what_was_lost_and_what_nobody_could_judge(tmp_path: Path) -> None:
+    """C lost before tasting steps out, so B faces no step for it; one score of B that nobody could judge."""
+    rows = (CONCHED / "scores.csv").read_text(encoding="utf-8").splitlines()
+    columns = rows[0].split(",")
+    kept = [row for row in rows[1:] if row.split(",")[columns.index("make")] != "C"]
+    at = next(place for place, row in enumerate(kept) if row.split(",")[columns.index("make")] == "B")
+    cells = kept[at].split(",")
+    cells[columns.index("score")] = "unjudged"
+    lost = {"make": "C", "score": "lost, spoilt"}
+    kept[at] = ",".join(cells)
+    scores = tmp_path / "scores.csv"
+    scores.write_text("\n".join([rows[0], *kept, ",".join(f'"{lost.get(one, "")}"' for one in columns)]), "utf-8")
+    document = json.loads(run("compare", scores, "--rule", CONCHED / "RULE.toml", "--json").output)
+    assert document["lost"] == [{"make": "C", "fate": "lost", "sitting": None, "batch": None, "reason": "spoilt"}]
+    assert [(one["make"], one["count"]) for one in document["unjudged"]] == [("B", 1)]
+    assert document["makes"]["B"]["p"] == document["makes"]["B"]["p_holm"]
+    assert "C was lost (spoilt): nothing is said about it." in flat(
+        run("compare", scores, "--rule", CONCHED / "RULE.toml").output
+    )
+
+
+def flat(text: str) -> str:
+    """Wrapped lines as one."""
+    return " ".join(text.split())
+
+
 def test_what_a_panel_can_show() -> None:
     """Shares of studies; more people, more answers."""
     few, many = (

@@ -41,7 +41,8 @@ def price(
     scores: pd.DataFrame, rule: MakeRule, sittings: tuple[int, ...] = (1, 2), draws: int = 1000, seed: int = 1
 ) -> tuple[MakeOffer, ...]:
     """Ways on after `cannot tell`; none once every make has an answer, where orders stand in the way of one, and for a
-    claim on the make, whose number of batches is sealed.
+    claim on the make, whose number of batches is sealed; nor where servings could not be judged, whose taste nobody
+    knows, or where it hangs on whether a missing piece can be served.
 
     Args:
         scores, rule: as for `compare`. Where no sealed look is left, the same is told, as a new study needs no fewer.
@@ -51,7 +52,9 @@ def price(
     """
     found = weigh(scores, rule)
     open_ = np.flatnonzero(found.judged.verdict[0] == CANNOT)
-    if not len(open_) or rule.claim == "make" or orders.forbid(found.served.panel, rule.plain):
+    if not len(open_) or rule.claim == "make" or orders.forbid(found.served.panel, found.left.rule.plain):
+        return ()
+    if found.fills or found.left.rule.control != rule.control or any(one.fate != "lost" for one in found.left.lost):
         return ()
     servings = max(1, round(_servings(found)))
     return tuple(_offer(found, rule, count, servings, draws, seed) for count in sittings)

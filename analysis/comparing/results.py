@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from analysis.comparing.claims import MakeVerdict
+from analysis.comparing.missing import LostPiece, UnjudgedPiece
 from analysis.comparing.rule import MakeClaim
 from analysis.stopping.decision import Warning
 
@@ -79,8 +80,9 @@ class ControlResult:
 @dataclass(frozen=True, slots=True)
 class Compared:
     """The verdicts of one look. `reason` why nothing can be told of any make: "orders", "not enough data", "control not
-    found", or None. `claims` as sealed, by attribute; `batches` of each make that was tasted; `scope` counts assessors
-    and sittings."""
+    found", "control lost", or None. `claims` as sealed, by attribute; `batches` of each make that was tasted; `scope`
+    counts assessors and sittings; `lost` tells of pieces without scores, whose makes are not among `makes`, and
+    `unjudged` of servings that what is said holds for whatever they would have been."""
 
     makes: Mapping[str, MakeResult]
     reference: str
@@ -99,6 +101,14 @@ class Compared:
     warnings: tuple[Warning, ...]
     reference_means: Mapping[str, float]
     faster: Faster | None = None
+    lost: tuple[LostPiece, ...] = ()
+    unjudged: tuple[UnjudgedPiece, ...] = ()
+
+    @property
+    def not_weighed(self) -> tuple[str, ...]:
+        """Makes of which nothing is said, since they were lost, taken back or never scored."""
+        names = {one.make for one in self.lost} - {*self.makes, self.reference, self.control}
+        return tuple(sorted(names - {None}))
 
     @property
     def open_makes(self) -> tuple[str, ...]:

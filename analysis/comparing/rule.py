@@ -11,7 +11,8 @@ from analysis.stopping.rule import AttributeRule, Rule, Wanted, check_rule
 Claim = Literal["no worse", "same", "better"]
 Scope = Literal["these batches", "make"]
 # Goes up with every change that can turn a verdict on the same scores; seals and signed verdicts name it.
-COMPARING_VERSION = 1
+# Version 2: what became of pieces that are missing, and of servings that nobody could judge, counts.
+COMPARING_VERSION = 2
 # Of each make, for a claim on the make: with two, batches of uneven spread err too often.
 FEWEST_BATCHES = 3
 MOST_MAKES = 4

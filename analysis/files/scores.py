@@ -58,14 +58,14 @@ def scores_from(
     `lost` in place of a score says that its pull was lost before anybody tasted it, in its sitting or, without one, in
     every; words after `lost` are the reason. With `attributes` each of them must occur, and only they are kept.
     `piece` is the column of what was tasted: hours, or the make, a text, with hours beside it if makes were pulled at
-    several; of makes none can be lost.
+    several.
 
     Returns columns assessor (text), hours (float, h), attribute (text), score (float, scale units), replicate (whole
     number from 1), and, where the file has them, sitting (text), position (whole number from 1), batch (text); where it
     says of any why a score is missing, why ("unjudged", "lost") and reason (text). Raises ScoreError.
     """
     table = table_from(plain(name, 80), content)
-    table, lost = _without_lost(table) if piece == "hours" else (table, NONE_LOST)
+    table, lost = _without_lost(table, piece)
     tidy = _tidy(table, piece) if {"attribute", "score"} & set(table.columns) else _wide(table, attributes, piece)
     if attributes is not None:
         tidy = _only(table, tidy, attributes)
@@ -80,17 +80,29 @@ def scores_from(
 
 
 # ---- why a score is missing ------------------------------------------------------------------------------------------
-def _without_lost(table: Table) -> tuple[Table, pd.DataFrame]:
-    """The table less the rows that say of a pull that it was lost; and these, by hours, sitting and reason."""
+def _without_lost(table: Table, piece: Piece) -> tuple[Table, pd.DataFrame]:
+    """The table less the rows that say of a piece that it was lost; and these, by what it was, sitting and reason."""
     said = _said_lost(table)
     if not said:
         return table, NONE_LOST
     rest, gone = _rows_of(table, [at for at in range(len(table.rows)) if at not in said]), _rows_of(table, sorted(said))
-    hours = "sample" if "sample" in table.columns and "hours" not in table.columns else "hours"
-    _need(table, hours)
     sittings = [_name(cell) for cell in gone.columns.get("sitting", [""] * len(gone.rows))]
-    notes = pd.DataFrame({"hours": _numbers(gone, hours, _hours), "sitting": sittings, "why": "lost"})
-    return rest, notes.assign(reason=[said[at] for at in sorted(said)])
+    notes = _pieces(gone, piece).assign(sitting=sittings, why="lost", reason=[said[at] for at in sorted(said)])
+    if piece == "make" and "batch" in gone.columns:
+        notes["batch"] = [_name(cell) or None for cell in gone.columns["batch"]]
+    return rest, notes
+
+
+def _pieces(table: Table, piece: Piece) -> pd.DataFrame:
+    """What was tasted, one row a row of the file: hours, or the make with hours beside it where the file has them."""
+    hours = "sample" if "sample" in table.columns and "hours" not in table.columns else "hours"
+    _need(table, hours if piece == "hours" else piece)
+    frame = pd.DataFrame(index=range(len(table.rows)))
+    if piece == "make":
+        frame["make"] = _names(table, "make")
+    if piece == "hours" or "hours" in table.columns:
+        frame["hours"] = _numbers(table, hours, _hours)
+    return frame
 
 
 def _said_lost(table: Table) -> dict[int, str]:
@@ -102,7 +114,7 @@ def _said_lost(table: Table) -> dict[int, str]:
     people = table.columns.get("assessor", [])
     for at in said:
         if people and filled(people[at]):
-            rule = "stands in a row that says lost; a pull is lost for everybody, so leave it empty"
+            rule = "stands in a row that says lost; a piece is lost for everybody, so leave it empty"
             table.fail(at, "assessor", rule)
     return said
 
@@ -159,10 +171,7 @@ def _servings(table: Table, piece: Piece) -> pd.DataFrame:
     _need(table, hours if piece == "hours" else piece)
     _refuse_near_names(table)
     frame = pd.DataFrame({"row": table.rows, "assessor": _names(table, "assessor")})
-    if piece == "make":
-        frame["make"] = _names(table, "make")
-    if piece == "hours" or "hours" in table.columns:
-        frame["hours"] = _numbers(table, hours, _hours)
+    frame = frame.join(_pieces(table, piece))
     _check_sizes(table, frame)
     for column in OPTIONAL:
         if column in table.columns and any(map(filled, table.columns[column])):

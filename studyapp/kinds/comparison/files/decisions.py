@@ -49,10 +49,11 @@ def comparison_document(
 
 def compared_from(document: Mapping[str, Any]) -> Compared:
     """The comparison that was signed."""
-    from analysis.comparing import Compared, ControlResult, Faster, MakeClaim
+    from analysis.comparing import Compared, ControlResult, Faster, LostPiece, MakeClaim, UnjudgedPiece
     from analysis.stopping import Warning
 
-    named = {field.name: document[field.name] for field in fields(Compared)}
+    # Verdicts that were signed under the first version knew nothing of pieces that are missing.
+    named = {field.name: document[field.name] for field in fields(Compared) if field.name in document}
     made = {
         "makes": {name: _make(kept) for name, kept in document["makes"].items()},
         "control_result": ControlResult(**document["control_result"]),
@@ -60,6 +61,8 @@ def compared_from(document: Mapping[str, Any]) -> Compared:
         "warnings": tuple(Warning(kept["code"], kept["values"]) for kept in document["warnings"]),
         "faster": None if document["faster"] is None else Faster(**document["faster"]),
         "level": float(document["level"]),
+        "lost": tuple(LostPiece(**kept) for kept in document.get("lost", ())),
+        "unjudged": tuple(UnjudgedPiece(**kept) for kept in document.get("unjudged", ())),
     }
     return Compared(**{**named, **made})
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from studyapp.findings import Fact, beside, caution, of_ten, units
 from studyapp.findings.numbers import SELDOM, decimal, interval_share, listed, opening, or_dash, p_value
+from studyapp.kinds.comparison.findings import missing
 from studyapp.kinds.comparison.findings.careful import told_warning
 from studyapp.kinds.comparison.plan import LETTERS, ComparisonPlan
 from studyapp.kinds.comparison.rule import words_of
@@ -69,7 +70,7 @@ def comparison_finding(
         extent=extent(found),
         facts=tuple(_facts(found)),
         offers=tuple(_offer(offer, plan, found) for offer in offers),
-        warnings=tuple(told_warning(one) for one in found.warnings),
+        warnings=(*(told_warning(one) for one in found.warnings), *missing.no_price(found)),
         caution=caution(),
         words=words,
     )
@@ -83,9 +84,10 @@ def words_by_make(plan: ComparisonPlan) -> dict[str, str]:
 # ---- the headline ----------------------------------------------------------------------------------------------------
 def headline(found: Compared) -> str:
     """Every make in one sentence each, in their order."""
-    if found.faster is not None:
-        return " ".join(_faster_headline(found, name) for name in found.makes)
-    return " ".join(_make_headline(found, name, make) for name, make in found.makes.items())
+    told = {name: missing.headline(found, name) for name in found.not_weighed}
+    for name, make in found.makes.items():
+        told[name] = _make_headline(found, name, make) if found.faster is None else _faster_headline(found, name)
+    return " ".join(told[name] for name in sorted(told))
 
 
 def _make_headline(found: Compared, name: str, make: MakeResult) -> str:
@@ -115,9 +117,9 @@ def _faster_headline(found: Compared, name: str) -> str:
 # ---- the lede --------------------------------------------------------------------------------------------------------
 def _lede(found: Compared, words: Mapping[str, str]) -> list[str]:
     if found.reason is not None:
-        return [_REASONS[found.reason]()]
+        return [_REASONS[found.reason](), *missing.says(found)]
     said = [_make_told(found, name, make, words) for name, make in found.makes.items()]
-    return said + ([_pair_told(found, name) for name in found.makes] if found.faster else [])
+    return [*said, *([_pair_told(found, name) for name in found.makes] if found.faster else []), *missing.says(found)]
 
 
 _REASONS = {
@@ -129,6 +131,10 @@ _REASONS = {
     "control not found": lambda: _(
         "The panel did not tell the control, which is known to differ. So likeness cannot be believed today either. "
         "Check labels, temperature and rests, and taste again."
+    ),
+    "control lost": lambda: _(
+        "The control, which is known to differ, was lost. Nothing else shows that the panel was awake, so nothing "
+        "counts as alike. Serve it in another sitting."
     ),
 }  # fmt: skip
 
