@@ -142,9 +142,9 @@ def decision(*results: AttributeResult, **changes: Any) -> Decision:
 OPEN = (3.1, 2.1, 1.6, 1.1, 0.6)
 SOME = (0.0, 12.0, 16.0, 24.0)
 OFFERS = (
-    Offer("all pulls", HOURS, 1, 1, 1.0, 1, 6, 8, 48, {"stop": 0.55, "cannot tell": 0.45}, 0.55, 0.011, 0.5),
-    Offer("open pulls", SOME, 1, 1, 1.0, 2, 8, 8, 64, {"stop": 0.62, "cannot tell": 0.38}, 0.62, 0.011, 0.6),
-    Offer("all looks", HOURS, 3, 3, 1.8, 1, 6, 24, 144, {"stop": 0.71, "cannot tell": 0.29}, 0.71, 0.01, 0.7),
+    Offer("all pulls", HOURS, 1, 1, 1.0, 1, 6, 8, 48, {"stop": 0.55, "cannot tell": 0.45}, 0.55, 0.011, 0.5, 8, 8),
+    Offer("open pulls", SOME, 1, 1, 1.0, 2, 8, 8, 64, {"stop": 0.62, "cannot tell": 0.38}, 0.62, 0.011, 0.6, 8, 16),
+    Offer("all looks", HOURS, 3, 3, 1.8, 1, 6, 24, 144, {"stop": 0.71, "cannot tell": 0.29}, 0.71, 0.01, 0.7, 8, 24),
 )
 
 

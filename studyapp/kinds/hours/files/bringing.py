@@ -36,7 +36,7 @@ def decide_files(scores: Path | str, rule: Path | str, draws: int = 2000) -> tup
     decision = decide(tidy, read)
     if decision.verdict != "cannot tell":
         return decision, ()
-    return decision, price(tidy, read, draws) if read.look < read.looks else price_new_study(tidy, read, draws)
+    return decision, (*price(tidy, read, draws), *price_new_study(tidy, read, draws))
 
 
 def second_opinion(
