@@ -17,6 +17,7 @@ from studyapp.services import losses, worked_out
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.closing import close_cups, opened_look
 from studyapp.services.losses import lost_as_a_whole
+from studyapp.services.spreads import of_others, others
 from studyapp.services.worked_out import Moment
 from studyapp.store import Store, events, servings, studies
 from studyapp.words import _, ngettext
@@ -152,15 +153,12 @@ def _today(store: Store, by: Staff, study_id: str) -> Decision | str:
 def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
     """The price of an answer after `cannot tell`, by what the plan sealed about later sittings and by what the panel's
     other opened studies tell of how much its people differ."""
-    from studyapp.kinds.hours.deciding.spreads import others  # which reads scores with this module
-
     now = moment(store, by, study_id)
     return now.once(("price", others(store, study_id)), lambda: _priced(store, by, study_id))
 
 
 def _priced(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
     from analysis.planning import Service, price
-    from studyapp.kinds.hours.deciding.spreads import of_others
 
     frame, rule = to_weigh(store, by, study_id)
     with store.read() as tx:
