@@ -68,7 +68,8 @@ def scores_from(
         raise ScoreError(f"{table.name}: no row has a score; fill in the scores")
     if lost.empty and not kept["why"].any():
         return kept.drop(columns="why")
-    return pd.concat([kept, lost.drop(columns=[] if "sitting" in kept else "sitting")], ignore_index=True)
+    unasked = [column for column in ("sitting", "batch") if column not in kept]
+    return pd.concat([kept, lost.drop(columns=unasked)], ignore_index=True)
 
 
 # ---- why a score is missing ------------------------------------------------------------------------------------------
@@ -78,11 +79,10 @@ def _without_lost(table: Table, piece: Piece) -> tuple[Table, pd.DataFrame]:
     if not said:
         return table, NONE_LOST
     rest, gone = _rows_of(table, [at for at in range(len(table.rows)) if at not in said]), _rows_of(table, sorted(said))
-    sittings = [text_of(cell) for cell in gone.columns.get("sitting", [""] * len(gone.rows))]
-    notes = _pieces(gone, piece).assign(sitting=sittings, why="lost", reason=[said[at] for at in sorted(said)])
-    if piece == "make" and "batch" in gone.columns:
-        notes["batch"] = [text_of(cell) or None for cell in gone.columns["batch"]]
-    return rest, notes
+    named = {
+        key: [text_of(cell) for cell in gone.columns.get(key, [""] * len(gone.rows))] for key in ("sitting", "batch")
+    }
+    return rest, _pieces(gone, piece).assign(**named, why="lost", reason=[said[at] for at in sorted(said)])
 
 
 def _pieces(table: Table, piece: Piece) -> pd.DataFrame:

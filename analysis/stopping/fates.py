@@ -52,8 +52,8 @@ class Unjudged:
 
 @dataclass(frozen=True, slots=True)
 class Bars:
-    """What may not be said: `stop` (h,) at which pulls and any shorter one; `longer`, that conching longer pays; `none`,
-    that no hour fits; `any`, anything at all. `stepped_out` (h,): pulls that are not chosen but hold up no shorter one."""
+    """What may not be said: `stop` (h,) at which pulls and any shorter one; `longer`, that conching longer pays;
+    `none`, that no hour fits; `any`, anything at all. `stepped_out` (h,): not chosen, but holds up no shorter pull."""
 
     stop: Flags
     longer: bool = False

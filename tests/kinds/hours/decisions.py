@@ -296,6 +296,9 @@ def _not_believed() -> dict[str, Decision]:
     return {
         "control not found": unsure(open_, reason="control not found", control_found=False, control_told_by=0),
         "orders": unsure(open_, reason="orders"),
+        "batch missing": unsure(open_, reason="batch missing", claim="each of these batches"),
+        "batches apart": unsure(open_, reason="batches apart", claim="recipe and machine"),
+        "too few batches": unsure(open_, reason="too few batches", claim="recipe and machine"),
         "not enough data": unjudged("too few assessors", open_),
         "not enough data, copied": unjudged("copied", open_),
         "not enough data, two copied": unjudged("copied", open_, other),

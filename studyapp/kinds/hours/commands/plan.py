@@ -106,6 +106,7 @@ def plan_hours(
         click.echo(as_json({**chances_document(found), **beside}))
         return
     told = _of_truth(scenario) if truth_file else _assumptions(spreads, tuple(rule.attributes), store)
+    told = (*told, *_of_limits(scenario, rule, assumed=truth_file is None))
     if not in_question(hours, rule.control):
         told = (*told, nothing_in_question(hours, rule.control))
     click.echo(_told(found, max(hours), people, replicates, told))
@@ -135,6 +136,23 @@ def _of_truth(scenario: Scenario) -> tuple[str, ...]:
             effects = ", ".join(f"{effect:+g}" for effect in truth.position)
             told.append(sentence.format(attribute=plain(name), effects=effects))
     return tuple(told)
+
+
+def _of_limits(scenario: Scenario, rule: Rule, assumed: bool) -> tuple[str, ...]:
+    """What limits of instruments mean for the chances, before the rule is sealed."""
+    import numpy as np
+
+    from studyapp.services.toml_files import plain
+
+    if not rule.gates:
+        return ()
+    told = [_("Limits of instruments are assumed to be kept by far at every pull.")] if assumed else []
+    sentence = _(
+        "{name} breaks its limit again at a longer pull: without until, hours up to which it is asked, no hour can be "
+        "chosen."
+    )
+    turning = [n for n, gate in rule.gates.items() if scenario.gates[n].turns(gate, np.array(scenario.hours))]
+    return (*told, *(sentence.format(name=plain(name)) for name in turning))
 
 
 def _rule(file: Path | None, margin: float | None) -> Rule:

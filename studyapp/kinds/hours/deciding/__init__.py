@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput, NotAllowed, NothingToDecide
 from studyapp.kinds.hours.deciding import signed
+from studyapp.kinds.hours.deciding.readings import readings
 from studyapp.kinds.hours.files.decisions import decision_document
 from studyapp.kinds.hours.plan import FIRST_RULE, KIND, HoursStudy, rule_version
 from studyapp.kinds.hours.rule import rule_of
@@ -119,7 +120,10 @@ def decision(store: Store, by: Staff, study_id: str) -> Decision:
     """The verdict of the last opened look by the sealed margins, limits and looks, under the rule of today."""
     from analysis.stopping import decide
 
-    return moment(store, by, study_id).once("decision", lambda: decide(*to_weigh(store, by, study_id)))
+    def decided() -> Decision:
+        return decide(*to_weigh(store, by, study_id), readings(store, by, study_id))
+
+    return moment(store, by, study_id).once("decision", decided)
 
 
 def shown(store: Store, by: Staff, study_id: str) -> Shown:
@@ -164,14 +168,18 @@ def _priced(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id, KIND).plan
     history = of_others(store, study_id, rule.attributes)
-    return price(frame, rule, sealed=Service(plan.replicates, plan.palate, plan.next_sittings), history=history)
+    service, read = Service(plan.replicates, plan.palate, plan.next_sittings), readings(store, by, study_id)
+    return price(frame, rule, sealed=service, history=history, readings=read)
 
 
 def description(store: Store, by: Staff, study_id: str) -> Description:
     """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits."""
     from analysis.stopping.describe import describe
 
-    return moment(store, by, study_id).once("description", lambda: describe(*to_weigh(store, by, study_id)))
+    def described() -> Description:
+        return describe(*to_weigh(store, by, study_id), readings(store, by, study_id))
+
+    return moment(store, by, study_id).once("description", described)
 
 
 def cross_check(store: Store, by: Staff, study_id: str) -> Mapping[str, AttributeCheck]:
