@@ -6,8 +6,8 @@ stop rule, against these, joins the attributes of a make by AND and steps throug
 as shown, not good enough, or cannot tell. One batch of each says something about these batches only; `batches` has the
 error that a claim on the make itself must face. `confounders` says what else differed, `missing` what may be said where
 pieces were lost or could not be judged, `chances` what a plan can show, `price` what more sittings would settle. Less
-time is claimed by a sealed pair: as good as the reference, which itself is worse in that time. Limits of instruments
-stand beside the verdict and are no part of this room.
+time is claimed by a sealed pair: as good as the reference, which itself is worse in that time. `gates` holds
+the limits of instruments that a make must keep beside its claims.
 
 >>> import pandas as pd
 >>> means = {"old": 3.5, "new": 3.6, "raw": 7.0}
@@ -25,6 +25,7 @@ stand beside the verdict and are no part of this room.
 
 from analysis.comparing.claims import MAKE_VERDICTS, MakeVerdict, holm, judge
 from analysis.comparing.deciding import compare
+from analysis.comparing.gates import GateOfMake, Reached
 from analysis.comparing.missing import LostPiece, UnjudgedPiece
 from analysis.comparing.results import ClaimResult, Compared, ControlResult, Faster, MakeResult
 from analysis.comparing.rule import COMPARING_VERSION, Claim, MakeClaim, MakeRule, check_make_rule
@@ -37,11 +38,13 @@ __all__ = [
     "Compared",
     "ControlResult",
     "Faster",
+    "GateOfMake",
     "LostPiece",
     "MakeClaim",
     "MakeResult",
     "MakeRule",
     "MakeVerdict",
+    "Reached",
     "UnjudgedPiece",
     "check_make_rule",
     "compare",

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from analysis.comparing.batches import Apart, apart_of
 from analysis.comparing.claims import MAKE_VERDICTS, ClaimLimits, Judged, judge, under_both
+from analysis.comparing.gates import Gated, GateOfMake, gated
 from analysis.comparing.missing import Left
 from analysis.comparing.reading import Served, read
 from analysis.comparing.results import ClaimResult, Compared, ControlResult, Faster, MakeResult
@@ -41,18 +42,19 @@ class Weighed:
     fills: tuple[Judged, ...] = ()
 
 
-def weigh(scores: pd.DataFrame, rule: MakeRule) -> Weighed:
+def weigh(scores: pd.DataFrame, rule: MakeRule, readings: pd.DataFrame | None = None) -> Weighed:
     """The scores under the rule, before it is put into words. Raises ValueError as `compare`."""
     level = check_make_rule(rule)
     told = read(scores, rule)
-    found = _weighed(told.served, told.left, level)
+    limits = gated(readings, told.left.rule, told.served, level)
+    found = _weighed(told.served, told.left, level, limits)
     if not told.fills:
         return found
-    fills = tuple(_weighed(way, told.left, level).judged for way in told.fills)
-    return replace(found, judged=under_both(found.judged, fills, level, len(told.left.out)), fills=fills)
+    fills = tuple(_weighed(way, told.left, level, limits).judged for way in told.fills)
+    return replace(found, judged=under_both(found.judged, fills, level), fills=fills)
 
 
-def _weighed(served: Served, left: Left, level: float) -> Weighed:
+def _weighed(served: Served, left: Left, level: float, limits: Gated | None) -> Weighed:
     """What the limits of one panel show."""
     rule, panel, apart = left.rule, served.panel, {}
     if served.lots is not None:
@@ -61,25 +63,26 @@ def _weighed(served: Served, left: Left, level: float) -> Weighed:
             apart[name], less[name] = apart_of(own, served.lots, rule.pairs)
         panel = replace(panel, scores=less)
     force = InForce.of_study(panel, rule.plain)
-    judged = judge(force.cells, rule.attributes, level, served.first, force.fits, apart or None, len(left.out))
+    judged = judge(force.cells, rule.attributes, level, served.first, force.fits, apart or None, len(left.out), limits)
     return Weighed(replace(served, panel=panel), force, judged, apart, level, left)
 
 
-def compare(scores: pd.DataFrame, rule: MakeRule) -> Compared:
+def compare(scores: pd.DataFrame, rule: MakeRule, readings: pd.DataFrame | None = None) -> Compared:
     """The verdict on every make, on tidy scores under `rule`.
 
     Args:
         scores: one row a score, columns assessor, make, attribute, score (scale units), optionally sitting, replicate,
             position, batch; missing scores are left out or NaN, with `why` and `reason` as in `stopping.decide`.
         rule: the sealed rule.
+        readings: of instruments, for the rule's limits of these; see `gates.gated`. A limit without readings is open.
 
     Raises:
         ValueError: the rule is impossible, or the scores do not fit it; the text says which, where and why.
     """
-    found, sealed = weigh(scores, rule), rule
+    found, sealed = weigh(scores, rule, readings), rule
     rule, panel, judged, served = found.left.rule, found.served.panel, found.judged, found.served
     forbidden = orders.forbid(panel, rule.plain)
-    lots = served.lots
+    lots, limits = served.lots, judged.beside.gated
     return Compared(
         makes={name: _make(found, rule, number, forbidden) for number, name in enumerate(served.makes)},
         reference=rule.reference,
@@ -100,6 +103,9 @@ def compare(scores: pd.DataFrame, rule: MakeRule) -> Compared:
         faster=None if rule.faster is None else _faster(found, rule, rule.faster, forbidden),
         lost=found.left.lost,
         unjudged=found.left.unjudged,
+        gates=rule.gates,
+        reference_gates=() if limits is None else limits.results[rule.reference],
+        reached=() if limits is None else limits.reached,
     )
 
 
@@ -130,15 +136,30 @@ def _make(found: Weighed, rule: MakeRule, number: int, forbidden: bool) -> MakeR
     level = float(judged.level[0, number])
     every = {name: _claim(found, rule, name, number, level) for name in rule.attributes}
     verdict = "cannot tell" if forbidden else MAKE_VERDICTS[int(judged.verdict[0, number])]
+    limits, broken = _limits_of(found, number)
+    chances = {name: one.p for name, one in every.items()}
+    for limit in limits:
+        chances[limit.name] = max(chances.get(limit.name, 0.0), limit.p)
     return MakeResult(
         verdict=verdict,
         p=float(judged.p[0, number]),
         p_holm=float(judged.holm[0, number]),
         level=level,
-        binding=max(every, key=lambda name: every[name].p),
-        fails_on=tuple(name for name, one in every.items() if one.fails),
+        binding=max(chances, key=chances.__getitem__),
+        fails_on=(*(name for name, one in every.items() if one.fails), *broken),
         attributes=every,
+        gates=limits,
     )
+
+
+def _limits_of(found: Weighed, number: int) -> tuple[tuple[GateOfMake, ...], tuple[str, ...]]:
+    """The limits of instruments of one make, and the names of those it is shown to break."""
+    beside = found.judged.beside
+    if beside.gated is None:
+        return (), ()
+    own = beside.gated.results[found.served.makes[number]]
+    failing = found.level / beside.statements
+    return own, tuple(dict.fromkeys(one.name for one in own if one.broken <= failing))
 
 
 def _claim(found: Weighed, rule: MakeRule, name: str, number: int, level: float) -> ClaimResult:

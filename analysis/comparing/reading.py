@@ -21,14 +21,15 @@ Codes = NDArray[np.intp]
 @dataclass(frozen=True, slots=True)
 class Served:
     """Scores by piece. `makes` are those judged; `pieces` all of them in the order of the columns: control, makes,
-    reference. With a claim on the make, `by_lot` holds the scores by piece and batch, a column each, and `lots` what
-    each column is of."""
+    reference. With a claim on the make, `by_lot` holds the scores by piece and batch, a column each, `lots` what each
+    column is of, and `batches` the names of these."""
 
     panel: Panel
     makes: tuple[str, ...]
     pieces: tuple[str, ...]
     by_lot: Mapping[str, Scores] = field(default_factory=dict)
     lots: Lots | None = None
+    batches: tuple[str, ...] = ()
 
     @property
     def first(self) -> int:
@@ -51,6 +52,11 @@ class Told:
     served: Served
     left: Left
     fills: tuple[Served, ...] = ()
+
+
+def pulled(make: str, hours: float) -> str:
+    """The name of a piece where makes are tasted after several hours."""
+    return f"{make} {hours:g} h"
 
 
 def read(scores: pd.DataFrame, rule: MakeRule) -> Told:
@@ -122,7 +128,7 @@ def _by_batch(scores: pd.DataFrame, rule: MakeRule, makes: tuple[str, ...], piec
     lots = Lots(piece, np.array([at.get(batch, -1) for _piece, batch in columns]))
     together = {name: together_by(own, piece) for name, own in fine.scores.items()}
     panel = replace(fine, hours=np.arange(len(pieces), dtype=float), scores=together)
-    return Served(panel, makes, pieces, fine.scores, lots)
+    return Served(panel, makes, pieces, fine.scores, lots, batches)
 
 
 def together_by(scores: Scores, piece: Codes) -> Scores:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from analysis.comparing.claims import MakeVerdict
+from analysis.comparing.gates import GateOfMake, Reached
 from analysis.comparing.missing import LostPiece, UnjudgedPiece
 from analysis.comparing.rule import MakeClaim
+from analysis.instruments import Gate
 from analysis.stopping.decision import Warning
 
 
@@ -46,7 +48,8 @@ class ClaimResult:
 @dataclass(frozen=True, slots=True)
 class MakeResult:
     """One make. `level` is what it was decided at, Holm's step; intervals hold 1 - 2 level. `binding` names the
-    attribute nearest to turn it, `fails_on` those that it is shown to fail."""
+    attribute or limit of an instrument nearest to turn it, `fails_on` those that it is shown to fail; `gates` are the
+    limits, batch by batch."""
 
     verdict: MakeVerdict
     p: float
@@ -55,6 +58,7 @@ class MakeResult:
     binding: str
     fails_on: tuple[str, ...]
     attributes: Mapping[str, ClaimResult]
+    gates: tuple[GateOfMake, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +86,8 @@ class Compared:
     """The verdicts of one look. `reason` why nothing can be told of any make: "orders", "not enough data", "control not
     found", "control lost", or None. `claims` as sealed, by attribute; `batches` of each make that was tasted; `scope`
     counts assessors and sittings; `lost` tells of pieces without scores, whose makes are not among `makes`, and
-    `unjudged` of servings that what is said holds for whatever they would have been."""
+    `unjudged` of servings that what is said holds for whatever they would have been. `gates` as
+    sealed, with those of the reference; `reached` the hours from which each make keeps one, where several were read."""
 
     makes: Mapping[str, MakeResult]
     reference: str
@@ -103,6 +108,9 @@ class Compared:
     faster: Faster | None = None
     lost: tuple[LostPiece, ...] = ()
     unjudged: tuple[UnjudgedPiece, ...] = ()
+    gates: Mapping[str, Gate] = field(default_factory=dict)
+    reference_gates: tuple[GateOfMake, ...] = ()
+    reached: tuple[Reached, ...] = ()
 
     @property
     def not_weighed(self) -> tuple[str, ...]:

@@ -66,6 +66,8 @@ class Way:
             data = self._less_pairs(name) if ask.pairs else self.scores
             wish = Wish(one.wanted, one.margin, one.limit)
             self.attributes[name] = Attribute(data, name, wish, sorted(self.number.values()), ask.by_sitting)
+            # What a pair adds to all is taken out of scores, not of the steps in which these were recorded.
+            self.attributes[name].step = step_of(rows_of(self.scores, name))
 
     def _less_pairs(self, name: str) -> pd.DataFrame:
         """The scores of one attribute without what each pair of batches adds to all, and its differences kept."""
