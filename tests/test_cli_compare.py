@@ -85,6 +85,38 @@ def test_a_file_tells_what_was_lost_and_what_nobody_could_judge(tmp_path: Path) 
     )
 
 
+GATE = """
+[gates.viscosity]
+unit = "Pa.s"
+at_most = 2.2
+repeats = 2
+"""
+VISCOSITY = {"A": {14: 2.0, 24: 1.9}, "B": {14: 2.0, 24: 1.8}, "C": {14: 3.1, 24: 2.9}}
+
+
+def test_readings_join_flavour(tmp_path: Path) -> None:
+    """B keeps the limit and stays shown; C breaks it, which flavour alone left open; fat is read from the file too."""
+    rule, readings, report = tmp_path / "RULE.toml", tmp_path / "readings.csv", tmp_path / "report.pdf"
+    without = RULE.replace("[tolerances.fat]", "[tolerances.ash]\ntolerance = 0.1\n[tolerances.fat]")
+    rule.write_text(without + GATE, encoding="utf-8")
+    rows = [f"{m},{h},viscosity,{v + off}" for m, own in VISCOSITY.items() for h, v in own.items() for off in (0, 0.02)]
+    rows += [f"{make},24,ash,{value}" for make in "AB" for value in (1.0, 1.01, 1.0)]
+    readings.write_text("\n".join(["make,hours,quantity,value", *rows]), encoding="utf-8")
+    files = (CONCHED / "scores.csv", "--rule", rule, "--readings", readings)
+    document = json.loads(run("compare", *files, "--json").output)
+    assert document["verdicts"] == {"B": "shown", "C": "not good enough"}
+    assert document["makes"]["C"]["fails_on"] == ["viscosity"]
+    assert [one["answer"] for one in document["makes"]["B"]["gates"]] == ["passes"]
+    assert document["makes"]["B"]["confounders"]["ash"]["answer"] == "matched"
+    told = flat(run("compare", *files, "--report", report).output)
+    assert "B is no worse than A. C is not good enough." in told
+    assert "C is shown to break a limit; Viscosity is 2.91" in told
+    assert "Viscosity: A needs 14 h, B needs 14 h, C has not reached the limit at 24 h." in told
+    assert report.read_bytes().startswith(b"%PDF")
+    readings.write_text("make,quantity,value\nQ,viscosity,2.0\n", encoding="utf-8")
+    assert "column make: Q is none of the makes" in flat(run("compare", *files).output)
+
+
 def flat(text: str) -> str:
     """Wrapped lines as one."""
     return " ".join(text.split())

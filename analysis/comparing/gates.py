@@ -23,7 +23,6 @@ from analysis.instruments import (
     answered,
     batches_of,
     chances,
-    judge_gates,
     read_of,
     result_of,
 )
@@ -162,11 +161,12 @@ def _reached(table: pd.DataFrame, rule: MakeRule, level: float) -> Iterator[Reac
     """Of makes that were read at several hours, from which on each keeps a limit by itself."""
     if "hours" not in table or table.groupby("make")["hours"].nunique().max() < 2:
         return
-    by_make = table.assign(batch=table["make"].astype(str))
-    longest = by_make.groupby("batch")["hours"].max()
+    by_make = table.assign(batch=table["make"].astype(str), hours=table["hours"].astype(float))
     for name, gate in rule.gates.items():
-        for make in sorted(longest.index):
-            own = by_make[by_make["batch"] == make]
-            hours = sorted(set(own["hours"].astype(float)))
-            (found,) = judge_gates(own, {name: gate}, hours, level)
-            yield Reached(name, str(make), found.shortest_hours, float(longest[make]))
+        for make, own in by_make.groupby("batch"):
+            hours = np.unique(own["hours"])
+            read = read_of(by_make, {name: gate}, hours, [str(make)])[name]
+            levels = GateLevels(level, np.full(len(hours), level), level)
+            found = answered(read.repeats[str(make)], gate, read.spread, hours, levels)
+            shortest = result_of(name, gate, str(make), hours, read.spread, found).shortest_hours
+            yield Reached(name, str(make), shortest, float(hours[-1]))

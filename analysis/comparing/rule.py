@@ -42,8 +42,8 @@ class MakeRule:
     `claim`: of "these batches", one of each make, or of the "make", over several batches of each. `pairs`: the batches
     of one name belong together, as of one lot of beans or tasted in one sitting. `faster` names the attribute on which
     the control is the reference made in less time, and a make in that time must be better than it. `adjust` as in the
-    stop rule. `gates`: limits of instruments by name, which a make keeps in every batch beside its claims; their `until`
-    and `monotone` count only where makes are read at several hours.
+    stop rule. `gates`: limits of instruments by name, which a make keeps in every batch beside its claims; `until` and
+    `monotone` of these count only where makes are read at several hours.
     """
 
     reference: str

@@ -10,11 +10,11 @@ import re
 from collections.abc import Collection
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import pandas as pd
 
-from analysis.files.columns import hours_wrong, need, numbers, text_of, texts
+from analysis.files.columns import Piece, hours_wrong, need, numbers, text_of, texts
 from analysis.files.score_files import KEYS, KNOWN, OPTIONAL, ScoreError, Table, content_of, filled, plain, table_from
 
 __all__ = ["ScoreError", "read_scores", "scores_from"]
@@ -24,8 +24,6 @@ MOST_PULLS = 50
 MOST_ASSESSORS = 1_000
 LARGEST = 1e6
 SCALES = ((0.0, 10.0), (0.0, 100.0))
-
-Piece = Literal["hours", "make"]
 
 _LOST = re.compile(r"\s*lost\b(.*)", re.IGNORECASE | re.DOTALL)
 UNJUDGED = "unjudged"

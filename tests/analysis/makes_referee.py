@@ -201,6 +201,8 @@ def judge(scores: pd.DataFrame, ask: Ask) -> Answer:
     answer.p, answer.holm = p, dict(zip(makes, adjusted, strict=True))
     needed = any(one.claim != "better" for one in ask.claims.values())
     answer.control_found = all(any(way.tells_control(name) for name in ask.claims) for way in deciding)
+    if not needed and ask.control not in deciding[0].number:
+        answer.control_found = True  # nothing was asked of one that is not there
     statements = (len(makes) + stuck) * sum(1 + (one.limit is not None) for one in ask.claims.values())
     failing = ask.level / statements
     for make in makes:
