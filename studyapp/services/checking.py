@@ -115,45 +115,50 @@ def _unproved(unproved: Mapping[str, int], erased: list[Fault]) -> list[Finding]
         "that; otherwise it was done outside the app."
     )
     findings = [Finding("warning", sentence.format(table=each.table, row=each.row)) for each in erased[:SHOWN]]
+    told = [_of_earlier(what, count) for what, count in unproved.items() if count]
+    return findings + [Finding("info", each) for each in told]
+
+
+def _of_earlier(what: str, count: int) -> str:
+    """What the events of an earlier version do not tell."""
     sentences = {
         "times": ngettext(
             "{n} time was recorded by an earlier version and is proven to the minute only.",
             "{n} times were recorded by an earlier version and are proven to the minute only.",
-            unproved.get("times", 0),
+            count,
         ),
         "pseudonyms": ngettext(
             "The pseudonym of {n} assessor was recorded by an earlier version without an event: it cannot be proved.",
             "The pseudonyms of {n} assessors were recorded by an earlier version without an event: they cannot be "
             "proved.",
-            unproved.get("pseudonyms", 0),
+            count,
         ),
         "names": ngettext(
             "The name of {n} account was recorded by an earlier version without an event: it cannot be proved.",
             "The names of {n} accounts were recorded by an earlier version without an event: they cannot be proved.",
-            unproved.get("names", 0),
+            count,
         ),
         "passphrases": ngettext(
             "The passphrase of {n} account was set by an earlier version without an event: nobody can tell whether it "
             "is still that one. A new passphrase mends that.",
             "The passphrases of {n} accounts were set by an earlier version without an event: nobody can tell whether "
             "they are still those. New passphrases mend that.",
-            unproved.get("passphrases", 0),
+            count,
         ),
         "seeds": ngettext(
             "{n} study was sealed by an earlier version, whose event does not tell the secret number that its orders "
             "follow from.",
             "{n} studies were sealed by an earlier version, whose events do not tell the secret numbers that their "
             "orders follow from.",
-            unproved.get("seeds", 0),
+            count,
         ),
         "imports": ngettext(
             "{n} imported study went on here: how far it was when it came cannot be proved.",
             "{n} imported studies went on here: how far they were when they came cannot be proved.",
-            unproved.get("imports", 0),
+            count,
         ),
     }
-    told = [sentences[what].format(n=unproved[what]) for what in sentences if unproved.get(what)]
-    return findings + [Finding("info", each) for each in told]
+    return sentences[what].format(n=count)
 
 
 def _damaged(said: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -155,7 +155,7 @@ def _count(name: str, due: Cells, unproved: Counter[str]) -> None:
 # ---- people ----------------------------------------------------------------------------------------------------------
 def _erasure_faults(tx: Connection, state: State) -> Iterator[Fault]:
     """A name that came back after it was erased; an erased name or text of which no event tells."""
-    a, p, n = schema.assessor.c, schema.person.c, schema.note.c
+    a, p = schema.assessor.c, schema.person.c
     told = {key[0]: cells["times"] for key, cells in state.rows["erased"].items()}
     query = select(a.id, p.name, p.contact, p.erased_at).join(schema.person, p.id == a.person_id).order_by(a.id)
     for row in tx.execute(query):
@@ -165,6 +165,12 @@ def _erasure_faults(tx: Connection, state: State) -> Iterator[Fault]:
             yield Fault("changed cell", "person", row.id, "erased_at")
         elif row.id not in told and row.erased_at:
             yield Fault("erased without event", "person", row.id)
+    yield from _erased_notes(tx, told)
+
+
+def _erased_notes(tx: Connection, told: Mapping[str, Sequence[Near]]) -> Iterator[Fault]:
+    """Free texts go with the name of who wrote them."""
+    n = schema.note.c
     erased = select(n.id, n.assessor_id, n.erased_at).where(n.erased_at.is_not(None)).order_by(n.at, n.id)
     for row in tx.execute(erased):
         if row.assessor_id not in told:
