@@ -51,6 +51,38 @@ def _plain(value: Any) -> Any:
 
 def _key(key: Any) -> str:
     """Keys sort by UTF-16 units; of plain letters all orders are one."""
-    if type(key) is str and key.isascii():
+    if isinstance(key, str) and key.isascii():
         return key
     raise _OddError
+
+
+# ---- read back -------------------------------------------------------------------------------------------------------
+def loads(text: str) -> Any:
+    """The value of a text.
+
+    Raises:
+        ValueError, TypeError, RecursionError: it is no JSON, or not the canonical one.
+    """
+    try:
+        value = _decode(text)
+        if text.isascii() and _encode(value) == text:
+            return value
+    except _OddError:
+        pass
+    value = json.loads(text)
+    if dumps(value).decode() != text:
+        raise ValueError
+    return value
+
+
+def _fraction(_text: str) -> float:
+    """Numbers with a fraction go the slow way: 24.0 reads back as it is and is not canonical."""
+    raise _OddError
+
+
+_decode = json.JSONDecoder(parse_float=_fraction).decode
+
+
+def quoted(value: str | None) -> str:
+    """The canonical text of a word, or of nothing."""
+    return _encode(value)

@@ -55,26 +55,30 @@ class Chain:
 
 @dataclass(frozen=True, slots=True)
 class Walk:
-    """The whole chain without its events: what does not hold, the number of the last event and its hash."""
+    """The chain after an event of this number, without its events: what does not hold, and which of them are changed;
+    the number of the last and its hash."""
 
+    after: int
     faults: tuple[Fault, ...]
+    changed: frozenset[int]
     count: int
     head: str
 
 
-def chain(tx: Connection, scope: Scope = EVERYTHING) -> Chain:
-    """The events of a scope, each against its own hash; of everything, each against the one before as well."""
+def chain(tx: Connection, scope: Scope = EVERYTHING, walked: Walk | None = None) -> Chain:
+    """The events of a scope; what was not `walked` is held against its own hash, and is a fault where it does not."""
+    walked, own = (walked, False) if walked else (walk(tx), True)
     sound, faults = [], []
-    walked = walk(tx) if scope.whole else None
     seq, head = 0, events.GENESIS
     for row in tx.execute(select(schema.event).where(scope.rows(schema.event)).order_by(schema.event.c.seq)):
         seq, head = row.seq, row.hash
-        body = _held(row)
-        if body is None:
+        if seq > walked.after:
+            body = None if seq in walked.changed else json.loads(row.body)
+        elif (body := _held(row)) is None:
             faults.append(Fault("changed event", "event", str(seq)))
-        else:
+        if body is not None:
             sound.append((seq, row.at, row.kind, row.study_id, body, head))
-    return Chain(tuple(sound), walked.faults if walked else tuple(faults), seq, head)
+    return Chain(tuple(sound), walked.faults if own else tuple(faults), seq, head)
 
 
 def walk(tx: Connection, after: tuple[int, str] = (0, events.GENESIS), heard: Callable[[int], object] = int) -> Walk:
@@ -92,16 +96,16 @@ def walk(tx: Connection, after: tuple[int, str] = (0, events.GENESIS), heard: Ca
             faults.append(Fault("changed event", "event", str(row.seq)))
         prev, expected = row.hash, row.seq + 1
         heard(row.seq)
-    return Walk(tuple(faults), expected - 1, prev)
+    changed = frozenset(int(fault.row) for fault in faults if fault.code == "changed event")
+    return Walk(after[0], tuple(faults), changed, expected - 1, prev)
 
 
 def _held(row: Any) -> dict[str, Any] | None:
     """The body of an event that matches its hash, None when it does not or its text is not the canonical one."""
     try:
-        body = json.loads(row.body)
-        if not isinstance(body, dict) or canonical.dumps(body).decode() != row.body:
-            return None
-        return body if events.link(row.seq, row.at, row.kind, row.study_id, body, row.prev) == row.hash else None
+        body = canonical.loads(row.body)
+        link = events.link_of(row.seq, row.at, row.kind, row.study_id, row.body, row.prev)
+        return body if isinstance(body, dict) and link == row.hash else None
     except (ValueError, TypeError, RecursionError):
         return None
 

@@ -45,7 +45,15 @@ def tied(id_: str, person: str | None) -> str | None:
 
 def link(seq: int, at: str, kind: str, study: str | None, body: dict[str, Any], prev: str) -> str:
     """The hash of one event."""
-    return digest({"seq": seq, "at": at, "kind": kind, "study": study, "body": body, "prev": prev})
+    return link_of(seq, at, kind, study, canonical.dumps(body).decode(), prev)
+
+
+def link_of(seq: int, at: str, kind: str, study: str | None, text: str, prev: str) -> str:
+    """The same from the canonical text of its body: SHA-256 of the canonical text of all six, whose names are in order
+    here."""
+    word = canonical.quoted
+    told = f'"at":{word(at)},"body":{text},"kind":{word(kind)},"prev":{word(prev)},"seq":{seq},"study":{word(study)}'
+    return hashlib.sha256(f"{{{told}}}".encode()).hexdigest()
 
 
 def head(tx: Connection) -> tuple[int, str]:
@@ -87,8 +95,8 @@ def _note_jump(tx: Connection) -> None:
 def _append(tx: Connection, kind: str, body: dict[str, Any], study: str | None) -> Event:
     seq, prev = head(tx)
     at = now()
-    hash_ = link(seq + 1, at, kind, study, body, prev)
     text = canonical.dumps(body).decode()
+    hash_ = link_of(seq + 1, at, kind, study, text, prev)
     row = {"seq": seq + 1, "at": at, "kind": kind, "study_id": study, "body": text, "prev": prev, "hash": hash_}
     tx.execute(_INSERT, row)
     return Event(seq + 1, at, kind, body, prev, hash_, study)

@@ -16,9 +16,10 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from sqlalchemy import Connection, Table, func, select
+from sqlalchemy import Connection, bindparam, func, select
 
 from studyapp.store import checks, events, schema, scope, shapes, state_checks
+from studyapp.store.checks import Walk
 from studyapp.store.faults import Fault
 from studyapp.store.scope import Scope
 
@@ -61,7 +62,7 @@ def proof(tx: Connection, before: Point | None, heard: Callable[[float], None]) 
     last = max(1, events.count(tx))
     walked = checks.walk(tx, start, lambda seq: heard(WALKED * seq / last) if seq % AT_ONCE == 0 else None)
     faults += walked.faults
-    told = checks.chain(tx, scope.NOBODY).sound
+    told = checks.chain(tx, scope.NOBODY, walked).sound
     ends = tuple(event for event in told if event[2] in ENDS)
     every, alike = scope.of_store(tx), 0
     digests: dict[str, str] = {}
@@ -74,7 +75,7 @@ def proof(tx: Connection, before: Point | None, heard: Callable[[float], None]) 
             alike += 1
             more = before.unproved.get(name, {})
         else:
-            own, more = _of_scope(tx, one, ends, start[0])
+            own, more = _of_scope(tx, one, ends, walked)
             faults += own
         unproved[name] = {what: count for what, count in more.items() if count}
     point = Point(walked.count, walked.head, digests, {name: each for name, each in unproved.items() if each})
@@ -89,10 +90,10 @@ def _added(counts: Mapping[str, Mapping[str, int]]) -> Mapping[str, int]:
     return total
 
 
-def _of_scope(tx: Connection, one: Scope, ends: tuple[Any, ...], walked: int) -> tuple[list[Fault], Mapping[str, int]]:
-    """Everything of a study, or of nobody's; events after number `walked` were looked at in the chain."""
-    told = checks.chain(tx, one)
-    faults = [fault for fault in told.faults if int(fault.row) <= walked]
+def _of_scope(tx: Connection, one: Scope, ends: tuple[Any, ...], walked: Walk) -> tuple[list[Fault], Mapping[str, int]]:
+    """Everything of a study, or of nobody's."""
+    told = checks.chain(tx, one, walked)
+    faults = [*told.faults]
     for part in ROWS:
         faults += part(tx, told, one)
     stands = state_checks.state_faults(tx, told.sound, one, ends if one.study else ())
@@ -110,16 +111,20 @@ def holds(tx: Connection, point: Point) -> bool:
 def digest(tx: Connection, one: Scope) -> str:
     """SHA-256 over every row and event of a study as they stand, table by table in the order of their keys."""
     made = hashlib.sha256(f"{FORM}".encode())
-    for table in _tables():
-        made.update(f"\n{table.name}".encode())
-        rows = select(table).where(one.rows(table)).order_by(*table.primary_key.columns)
-        for part in tx.execute(rows).partitions(AT_ONCE):
+    for name, rows in _every_row():
+        made.update(f"\n{name}".encode())
+        for part in tx.execute(rows, {"study": one.study}).partitions(AT_ONCE):
             text = json.dumps([tuple(row) for row in part], default=repr)
             made.update(text[1:-1].encode() + b",")
     return made.hexdigest()
 
 
 @cache
-def _tables() -> tuple[Table, ...]:
-    """The tables that hang on studies."""
-    return tuple(table for table in schema.metadata.sorted_tables if scope.through(table) is not None)
+def _every_row() -> tuple[tuple[str, Any], ...]:
+    """For each table that hangs on studies the question for the rows of one, built once."""
+    one = Scope(bindparam("study"))  # type: ignore[arg-type]  # its value comes with each question
+    return tuple(
+        (table.name, select(table).where(one.rows(table)).order_by(*table.primary_key.columns))
+        for table in schema.metadata.sorted_tables
+        if scope.through(table) is not None
+    )
