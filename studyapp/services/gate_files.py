@@ -83,7 +83,7 @@ def read_readings(path: Path | str, gates: Mapping[str, Gate], pulls: Collection
     name = Path(path).name
     try:
         found = readings.read_readings(path)
-        strange = sorted(set(found["hours"]) - set(pulls))
+        strange = sorted(set(found.hours) - set(pulls))
         if strange:
             told = _("{name}, column hours: {h:g} h is no pull of the scores, which have {pulls}.")
             every = ", ".join(f"{hour:g}" for hour in sorted(pulls))
