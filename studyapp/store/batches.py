@@ -16,7 +16,7 @@ from studyapp.store import covers, events, pulls, schema
 from studyapp.store.events import append, now
 
 _BATCH = schema.batch
-_PHASE = [name for name in Phase.__dataclass_fields__]
+_PHASE = list(Phase.__dataclass_fields__)
 
 
 # ---- the record ------------------------------------------------------------------------------------------------------
@@ -132,7 +132,7 @@ def log(tx: Connection, batch: str) -> Log | None:
         return None
     told = json.loads(row.points)
     columns = {name: tuple(values) for name, values in told.pop("columns").items()}
-    return Log(**{**told, "hours": tuple(told["hours"]), "columns": columns, "at": row.at})
+    return Log(tuple(told.pop("hours")), columns, **{**told, "at": row.at})
 
 
 def add_reading(tx: Connection, batch: Batch, one: Reading, by: str) -> None:
@@ -182,7 +182,7 @@ def readings(tx: Connection, batch: str, last: int | None = None) -> tuple[Readi
     query = query if last is None else query.where(c.number <= last)
     for row in tx.execute(query.where(c.batch_id == batch).order_by(c.number)):
         *cells, at, by = row
-        one = Reading(*cells, by=by, at=at)
+        one = replace(Reading(*cells), by=by, at=at)
         standing[one.hours, one.quantity, one.portion, one.instrument, one.method] = one
     return tuple(one for one in standing.values() if one.kind == "read")
 

@@ -11,6 +11,7 @@ from analysis.comparing import Compared
 from studyapp import session
 from studyapp.components import drawn, look, signing
 from studyapp.errors import NothingToDecide
+from studyapp.findings.numbers import opening
 from studyapp.kinds.comparison import deciding, findings
 from studyapp.kinds.comparison.deciding import Shown
 from studyapp.kinds.comparison.findings import (
@@ -119,7 +120,7 @@ def _differing(study: ComparisonStudy, shown: Shown) -> None:
     for name in found.makes:
         rows = differing.rows(name, shown.alike, quantities)
         lines = [
-            look.row(look.strong(what) + look.text(said, "small"), _chip(code, answer))
+            look.row(look.strong(opening(what)) + look.text(said, "small"), _chip(code, answer))
             for what, code, answer, said in rows
         ]
         with st.container(key=f"card-alike-{name}"):
