@@ -16,7 +16,7 @@ from studyapp.errors import BadInput, NotAllowed, NotFound
 from studyapp.kinds.comparison import deciding, findings, rule
 from studyapp.kinds.comparison.deciding import choices, prospects
 from studyapp.kinds.comparison.files.bringing import compare_files
-from studyapp.kinds.comparison.findings import comparison_finding, differing
+from studyapp.kinds.comparison.findings import careful, comparison_finding, differing
 from studyapp.kinds.comparison.findings.careful import codes, told_warning
 from studyapp.kinds.comparison.pictures import against
 from studyapp.kinds.comparison.plan import ComparisonPlan, Likewise, from_document
@@ -252,6 +252,16 @@ def test_the_report_says_it_all_and_there_is_no_calendar(finished: Callable[[str
         calendar(made.store, made.leader, planning.study(made.store, made.leader, made.study))
 
 
+def test_an_earlier_seal_says_by_which_rule_it_is_decided(finished: Callable[[str], Any]) -> None:
+    """Only of a study that nobody has signed: what was signed is shown as it was."""
+    made = finished("conched_first")
+    study = planning.study(made.store, made.leader, made.study)
+    assert careful.earlier_rule(study) == []
+    (told,) = careful.earlier_rule(replace(study, named={"comparing_version": 1}))
+    assert told.startswith("Sealed under version 1 of the rule of comparisons and decided by version 2:")
+    assert careful.earlier_rule(replace(study, named={}, state="decided")) == []
+
+
 def test_every_warning_has_its_sentence() -> None:
     """All codes that the statistics can give of makes; the values of each as they give them."""
     from analysis.stopping import Warning
@@ -286,6 +296,10 @@ def test_a_forced_choice_is_proposed_where_it_answers_better() -> None:
     found = choices.hint(one, studies=300)
     assert found is not None
     assert min(found.choice.same, found.choice.noticed) > min(found.scores.same, found.scores.noticed)
+    kind, draft = choices.started(one, found.choice.test)
+    assert registry.plan(kind).from_document(planning.document_of(draft)) == draft
+    assert (draft.method, draft.note) == (found.choice.test, "Acidity")
+    assert (draft.question, draft.assessors, draft.contains) == (one.question, one.assessors, one.contains)
     assert choices.hint(PLAN, studies=300) is None
     assert choices.hint(replace(one, claims={"Acidity": "no worse"}), studies=300) is None
 

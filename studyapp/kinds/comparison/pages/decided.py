@@ -16,6 +16,7 @@ from studyapp.kinds.comparison import deciding, findings
 from studyapp.kinds.comparison.deciding import Shown
 from studyapp.kinds.comparison.findings import (
     ComparisonFinding,
+    careful,
     comparison_finding,
     differing,
     instruments,
@@ -54,8 +55,9 @@ def _weighed(by: Staff, study: ComparisonStudy, shown: Shown, crumb: str) -> Non
         _differing(study, shown)
     another = deciding.another_look(study, found)
     _price(by, study, finding, another)
-    if finding.warnings:
-        look.put(look.box("copper", _("Careful"), look.bullets(finding.warnings)))
+    warnings = [*careful.earlier_rule(study), *finding.warnings]
+    if warnings:
+        look.put(look.box("copper", _("Careful"), look.bullets(warnings)))
     signing.departures(watching.deviations(store, by, study.id))
     signing.notes(watching.notes(store, by, study.id))
     _numbers(shown)
