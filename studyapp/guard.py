@@ -13,10 +13,11 @@ import json
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
+from functools import lru_cache
 from urllib.parse import urlsplit
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import Headers
 from starlette.requests import HTTPConnection
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -68,7 +69,7 @@ class PrivateHeaders:
 
     def __init__(self, app: ASGIApp, policy: str) -> None:
         self.app = app
-        self.headers = {
+        headers = {
             "Content-Security-Policy": policy,
             "X-Content-Type-Options": "nosniff",
             "Referrer-Policy": "no-referrer",
@@ -77,22 +78,27 @@ class PrivateHeaders:
             "Cross-Origin-Resource-Policy": "same-origin",
             "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
         }
+        self.lasting = _raw(headers)
+        self.fleeting = _raw(headers | {"Cache-Control": "no-store"})
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        lasting = scope["path"].startswith(LASTING)
+        own = self.lasting if scope["path"].startswith(LASTING) else self.fleeting
 
         async def sealed(message: Message) -> None:
             if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                headers.update(self.headers)
-                if not lasting:
-                    headers["Cache-Control"] = "no-store"
+                others = [each for each in message.get("headers", ()) if each[0].lower() not in own]
+                message = {**message, "headers": [*others, *own.items()]}
             await send(message)
 
         await self.app(scope, receive, sealed)
+
+
+def _raw(headers: Mapping[str, str]) -> dict[bytes, bytes]:
+    """Headers as ASGI has them, made once: every answer carries them."""
+    return {name.lower().encode(): value.encode() for name, value in headers.items()}
 
 
 class OwnNames:
@@ -115,6 +121,7 @@ class OwnNames:
         return name.lower() in self.names or _is_address(name)
 
 
+@lru_cache(256)
 def _is_address(name: str) -> bool:
     try:
         ipaddress.ip_address(name)
