@@ -12,7 +12,6 @@ from collections import Counter
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from contextvars import copy_context
-from functools import partial
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -66,7 +65,8 @@ class Desk:
     async def keep(self, store: Store, act: Callable[[Any], Any]) -> Any:
         """What `act` returns, once it is committed; it speaks the language of whoever asks."""
         kept = asyncio.get_running_loop().create_future()
-        self._waiting.append((partial(copy_context().run, act), kept))
+        speaking = copy_context()
+        self._waiting.append((lambda tx: speaking.run(act, tx), kept))
         if self._work is None or self._work.done():
             self._work = asyncio.create_task(self._serve(store))
         return await kept
