@@ -13,7 +13,7 @@ from sqlalchemy import Connection, RowMapping, Table, select
 from studyapp.store import events, origins, packages, people_checks, schema
 from studyapp.store.covers import COVERED
 from studyapp.store.faults import Fault
-from studyapp.store.replay import Body, Cells, Event, Hashed, Key, Near, State, fixed, replayed
+from studyapp.store.replay import Cells, Event, Hashed, Key, Near, State, fixed, replayed
 from studyapp.store.scope import EVERYTHING, Scope
 
 # Tables whose rows an event names one by one, with the columns that make their key.
@@ -26,6 +26,7 @@ TABLES: dict[str, tuple[Table, tuple[str, ...]]] = {
     "staff": (schema.staff, ("id",)),
     "assessor": (schema.assessor, ("id",)),
     "note": (schema.note, ("id",)),
+    "batch": (schema.batch, ("id",)),
 }
 
 
@@ -53,7 +54,7 @@ def state_faults(
         faults += _erasure_faults(tx, state)
     faults += people_checks.faults(tx, tuple(sorted((*told, *ends))) if ends else told, scope)
     faults += _draft_faults(tx, told, scope)
-    faults += _import_faults(tx, told, unproved, scope)
+    faults += _import_faults(tx, told, unproved)
     return Proven(tuple(faults), unproved)
 
 
@@ -76,7 +77,7 @@ def package_faults(tx: Connection, told: tuple[Event, ...]) -> Iterator[Fault]:
     for name in TABLES.keys() - {"note"}:
         yield from _table_faults(tx, name, state, foreign.get(name, set()), unproved, EVERYTHING)
     yield from _draft_faults(tx, told, EVERYTHING)
-    yield from _import_faults(tx, told, unproved, EVERYTHING)
+    yield from _import_faults(tx, told, unproved)
 
 
 def _foreign(tx: Connection, state: State, scope: Scope) -> dict[str, set[Key]]:
@@ -86,7 +87,9 @@ def _foreign(tx: Connection, state: State, scope: Scope) -> dict[str, set[Key]]:
     c = schema.sitting.c
     sittings = set(tx.execute(select(c.id).where(c.study_id.in_(state.imported))).scalars())
     found: dict[str, set[Key]] = {"study": {(id_,) for id_ in state.imported}, "sitting": {(id_,) for id_ in sittings}}
-    for name in (packages.TRAVELS.keys() & TABLES.keys()) - found.keys():
+    b = schema.batch.c
+    found["batch"] = {(id_,) for id_ in tx.execute(select(b.id).where(b.study_id.in_(state.imported))).scalars()}
+    for name in packages.TRAVELS.keys() - found.keys():
         table, names = TABLES[name]
         query = select(*(table.c[each] for each in names), table.c.sitting_id.label("of"))
         rows = tx.execute(query.where(scope.rows(table)))
@@ -197,7 +200,7 @@ def _draft_faults(tx: Connection, told: tuple[Event, ...], scope: Scope) -> Iter
 
 
 # ---- imports ---------------------------------------------------------------------------------------------------------
-def _import_faults(tx: Connection, told: tuple[Event, ...], unproved: Counter[str], scope: Scope) -> Iterator[Fault]:
+def _import_faults(tx: Connection, told: tuple[Event, ...], unproved: Counter[str]) -> Iterator[Fault]:
     """What came with a study against the digests of its import, as long as nothing was done with it since."""
     begun = {study: body for _, _, kind, study, body, _ in told if kind == "import begun" and study}
     moved = {study for _, _, kind, study, _, _ in told if study in begun and _moves(kind)}
@@ -207,21 +210,12 @@ def _import_faults(tx: Connection, told: tuple[Event, ...], unproved: Counter[st
         rows = packages.take(tx, study)
         unproved["imports"] += study in moved
         for name, first in packages.TRAVELS.items():
-            if name not in body or (study in moved and name not in packages.STANDS):
+            if name not in body or study in moved:
                 continue
             if packages.digest_of(rows[name], body.get("columns", {}).get(name, first)) != body[name]:
                 yield Fault("changed import", name, study)
-    yield from _strangers(tx, begun, scope)
-
-
-def _strangers(tx: Connection, begun: Mapping[str, Body], scope: Scope) -> Iterator[Fault]:
-    """Batches that no import brought: nothing in the app writes any."""
-    c = schema.batch.c
-    for id_, study in tx.execute(select(c.id, c.study_id).where(scope.rows(schema.batch)).order_by(c.id)):
-        if study not in begun:
-            yield Fault("row without event", "batch", id_)
 
 
 def _moves(kind: str) -> bool:
     """Whether an event is about something done after the import; nobody tastes without joining anew."""
-    return kind in ("look planned", "key opened", "signed", "joined") or kind.startswith("sitting ")
+    return kind in ("look planned", "key opened", "signed", "joined", "batch kept") or kind.startswith("sitting ")

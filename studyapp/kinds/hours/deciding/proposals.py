@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 from studyapp.errors import BadInput
 from studyapp.kinds.hours.deciding.prospects import design_of
 from studyapp.kinds.hours.deciding.scenarios import enough_pull, usual
-from studyapp.kinds.hours.deciding.spreads import ASSUMED, Spreads
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.rule import in_question, rule_of
 from studyapp.kinds.hours.rule.run_calendar import pieces_a_sitting
 from studyapp.methods import held_beside_scores
 from studyapp.records import Attribute
+from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -240,7 +240,7 @@ def _pieces(plan: HoursPlan) -> int:
 
 def _candidates(plan: HoursPlan, enough: float) -> Iterator[HoursPlan]:
     """Designs within the palate of the people there are."""
-    for pulls in _pull_sets(plan, enough):
+    for pulls in pull_sets(plan, enough):
         for replicates in range(1, max(plan.palate // len(pulls), 1) + 1):
             for sittings in range(FEWEST_SITTINGS, MOST_SITTINGS + 1):
                 for looks in LOOKS:
@@ -250,7 +250,7 @@ def _candidates(plan: HoursPlan, enough: float) -> Iterator[HoursPlan]:
                         )
 
 
-def _pull_sets(plan: HoursPlan, enough: float) -> Iterator[tuple[Pull, ...]]:
+def pull_sets(plan: HoursPlan, enough: float) -> Iterator[tuple[Pull, ...]]:
     """All pulls; as many as fit the palate; the fewest: control, the one in question, reference, others between."""
     pulls = tuple(sorted(plan.pulls, key=lambda pull: pull.hours))
     yield pulls

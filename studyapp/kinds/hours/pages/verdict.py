@@ -14,7 +14,7 @@ from studyapp.kinds.hours.findings import HoursFinding, OfferRow, attribute_alt,
 from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours, no_price
 from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
-from studyapp.kinds.hours.pages import second_opinion
+from studyapp.kinds.hours.pages import rows, second_opinion
 from studyapp.kinds.hours.pictures import worsening
 from studyapp.pictures.theme import Theme
 from studyapp.wishes import WISHES
@@ -43,6 +43,9 @@ def pictures(decision: Decision, finding: HoursFinding, theme: Theme, once: Once
     judged = [result for result in _in_order(decision) if result.judged and len(result.pulls) > 1]
     if not judged:
         return
+    if decision.gates:
+        rows.draw(decision, judged, _row_legend(finding), theme, once)
+        return
     look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(finding))
     scale, lost = shared_scale(judged), lost_hours(decision)
     with st.container(key="charts"):
@@ -69,11 +72,15 @@ def caution(finding: HoursFinding) -> None:
 # ---- the price of an answer ----------------------------------------------------------------------------------------
 
 
+def no_way(said: str) -> None:
+    """Why no price of an answer is named."""
+    look.put(look.box("patina", _("What an answer would cost"), look.text(said)))
+
+
 def price(decision: Decision, finding: HoursFinding) -> None:
-    """Ways to an answer, each with what it asks of a person and how often it settles the question."""
+    """Ways to an answer of scores from a file, each with what it asks of a person and how often it settles."""
     if not finding.offers:
-        said = no_price(decision) or offers.none_left()
-        look.put(look.box("patina", _("What an answer would cost"), look.text(said)))
+        no_way(no_price(decision) or offers.none_left())
         return
     heads = [_("one of these"), _("asks of a person"), _("gives an answer")]
     body = [[offer.what, _asks(offer), f"{offer.chance} ({offer.error})"] for offer in finding.offers]
@@ -96,6 +103,8 @@ def numbers(decision: Decision, finding: HoursFinding, ask: second_opinion.Ask) 
                 look.table(_pull_heads(), [_pull_line(result, pull) for pull in result.pulls]),
                 look.text(fit_says(result), "small"),
             )
+        for limit in decision.gates:
+            rows.numbers(limit)
         if finding.beside:
             look.put(look.title(_("Beside the verdict, never in it"), 3), look.bullets(finding.beside))
         second_opinion.draw(ask)
@@ -134,6 +143,13 @@ def _legend(finding: HoursFinding) -> str:
     open_ = look.chip("cross", _("not shown"), "copper") + look.plain(_(": it does not, or a longer pull does not."))
     reference = look.chip("reference", _("reference")) + look.plain(_(": the longest pull."))
     return f'<p class="say quiet">{look.plain(finding.charts_intro)} {within} {open_} {reference}</p>'
+
+
+def _row_legend(finding: HoursFinding) -> str:
+    """The same above rows, among which are limits of instruments."""
+    said = _("Under a limit the bar reaches from the mean of the portions to the end of its guard; it keeps the limit.")
+    guard = look.plain(said)
+    return _legend(finding) + f'<p class="say quiet">{guard}</p>'
 
 
 def _chart_head(result: AttributeResult, decision: Decision) -> str:
