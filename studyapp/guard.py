@@ -29,6 +29,8 @@ COUNTERS = "/_stcore/metrics"
 UPLOADS = "/_stcore/upload_file/"
 LARGEST_BODY = 65_536  # bytes; of an upload Streamlit asks its own limit
 TABS = 12  # sockets of one member, or of all strangers of an empty store from one address
+STRANGERS = 120  # sockets of all strangers, whatever addresses they come from: each keeps a page in memory
+STRANGER = "at "  # before the address, in the name under which a stranger is counted
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 # Files whose address changes with their content, or that never change: a phone may keep them.
 LASTING = ("/static/", "/font/", "/component/", "/_stcore/bidi-components/")
@@ -208,11 +210,11 @@ class Members:
         asked = HTTPConnection(scope)
         secret = asked.url.scheme in ("https", "wss")
         found = await run_in_threadpool(self.who, asked.cookies, secret)
-        return f"at {asked.client.host if asked.client else ''}" if found == "" else found
+        return f"{STRANGER}{asked.client.host if asked.client else ''}" if found == "" else found
 
     async def _socket(self, scope: Scope, receive: Receive, send: Send) -> None:
         member = await self._member(scope)
-        if member is None or self.sockets[member] >= TABS:
+        if member is None or self.sockets[member] >= TABS or self._is_crowded(member):
             await _refuse(scope, receive, send, 403, "")
             return
         self.sockets[member] += 1
@@ -221,6 +223,12 @@ class Members:
         finally:
             self.sockets[member] -= 1
             self.sockets += Counter()  # forget who left
+
+    def _is_crowded(self, member: str) -> bool:
+        """Whether strangers hold as many sockets as they get; a member's are not counted with theirs."""
+        if not member.startswith(STRANGER):
+            return False
+        return sum(count for name, count in self.sockets.items() if name.startswith(STRANGER)) >= STRANGERS
 
     async def _shown_the_door(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["path"].count("/") == 1:

@@ -47,7 +47,7 @@ def _to_edit(played: dict[str, Path], name: str) -> Path:
 
 @pytest.fixture
 def hours(played: dict[str, Path], request: pytest.FixtureRequest, tmp_path: Path) -> Path:
-    """Conching hours: agreed, sat out, left, noted, closed, opened, signed; a draft; a member who left; an erasure; a batch."""
+    """Agreed, sat out, left, noted, closed, opened, signed; a draft; a member who left; an erasure; a batch."""
     if "hours" not in played:
         workshop, hands = request.getfixturevalue("workshop"), request.getfixturevalue("hands")
         store, leader = workshop.store, workshop.leader
