@@ -10,7 +10,7 @@ import pytest
 
 from analysis.stopping import AttributeResult
 from studyapp.kinds.hours.findings.scale import Scale, shared_scale
-from studyapp.kinds.hours.pictures import worsening
+from studyapp.kinds.hours.pictures.worsening import worsening
 from studyapp.pictures.marks import CROSS, REFERENCE
 from studyapp.pictures.theme import PAPER, SCREENS, Theme
 from tests.kinds.hours.decisions import every_kind

@@ -15,7 +15,7 @@ from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours, no_price
 from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
 from studyapp.kinds.hours.pages import second_opinion
-from studyapp.kinds.hours.pictures import worsening
+from studyapp.kinds.hours.pictures.worsening import worsening
 from studyapp.pictures.theme import Theme
 from studyapp.wishes import WISHES
 from studyapp.words import _

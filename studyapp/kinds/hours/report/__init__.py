@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,7 @@ from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours
 from studyapp.kinds.hours.findings.pull_life import late_pulls, pull_departures
 from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
-from studyapp.kinds.hours.pictures import worsening
+from studyapp.kinds.hours.pictures.worsening import worsening
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.report.calendar_file import study_calendar
 from studyapp.kinds.hours.setting_out.pulls import pulls_of
@@ -57,6 +58,13 @@ def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes
 def calendar(store: Store, by: Staff, study: HoursStudy) -> bytes:
     """Pulls, tempering and sittings, for a calendar program."""
     return study_calendar(study)
+
+
+def papers() -> Mapping[str, Callable[[Store, Staff, HoursStudy, str], bytes]]:
+    """Papers of the hours book."""
+    from studyapp.kinds.hours.report import book_papers
+
+    return {"worth": book_papers.worth, "book": book_papers.book, "card": book_papers.card}
 
 
 def report_pdf(
