@@ -51,8 +51,8 @@ class Rule:
     `adjust` knows "position" (fixed), "sitting" (random) and "sitting:hours" (a third limit). `lost_reference`: when
     the longest pull is lost before anybody tasted it, the "next" longest takes its place, once, or there is no verdict
     ("none"). `claim`: what a verdict on several batches is about, `batches`: how many were sealed for this look; None
-    where nothing was sealed. `gates`: limits of instruments by name, which no attribute bears; every one must be
-    kept in every batch.
+    where nothing was sealed. `gates`: limits of instruments by name, each kept in every batch; no attribute has their
+    names.
     """
 
     attributes: Mapping[str, AttributeRule]

@@ -7,7 +7,7 @@ hide behind the others.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -95,17 +95,30 @@ def weighed(
         reason = reason or ("orders" if orders.forbid(panel, rule) else None)
         gating = None if gating is None else replace(gating, one_is_enough=False)
         return Several(panel, told, _over(panel, told, level, gating), claim, kept, reason or _apart(panel), ())
-    alone = []
-    for one in kept:
-        own = panels.read(one.told.scored, one.told.rule)
-        part = None if gating is None else gating.of_batch(one.name, own.hours)
-        alone.append((own, weigh(own, one.told, len(kept), part)))
-    forbidden = any(orders.forbid(own, rule) for own, _judged in alone)
-    served = {one.name: np.isin(panel.hours, own.hours) for one, (own, _judged) in zip(kept, alone, strict=True)}
+    read = [panels.read(one.told.scored, one.told.rule) for one in kept]
+    if any(orders.forbid(own, rule) for own in read):
+        reason = reason or "orders"
+    parts = [
+        None if gating is None else gating.of_batch(one.name, own.hours) for one, own in zip(kept, read, strict=True)
+    ]
+    alone = [weigh(own, one.told, len(kept), part) for one, own, part in zip(kept, read, parts, strict=True)]
+    served = {one.name: np.isin(panel.hours, own.hours) for one, own in zip(kept, read, strict=True)}
+    judged = _in_each(alone, served, rule, level, told.bars, gating)
+    return Several(panel, told, judged, claim, kept, reason, tuple(zip(read, alone, strict=True)))
+
+
+def _in_each(
+    alone: Sequence[Judged],
+    served: Mapping[str, Flags],
+    rule: Rule,
+    level: float,
+    bars: Bars | None,
+    gating: Gating | None,
+) -> Judged:
+    """What holds in every batch, limits of instruments too."""
     gating = None if gating is None else replace(gating, once=True, served=served)
-    gates = gate_table(gating, list(rule.attributes.values()), level, len(kept))
-    judged = in_each([one for _own, one in alone], np.array([*served.values()]), level, told.bars, gating, gates)
-    return Several(panel, told, judged, claim, kept, reason or ("orders" if forbidden else None), tuple(alone))
+    gates = gate_table(gating, list(rule.attributes.values()), level, len(alone))
+    return in_each(alone, np.array(list(served.values())), level, bars, gating, gates)
 
 
 def _batches(scores: pd.DataFrame, rule: Rule) -> Iterator[Batch]:
@@ -203,19 +216,26 @@ def _over(panel: Panel, told: Fates, level: float, gating: Gating | None) -> Jud
 
 
 def _over_alone(panel: Panel, told: Fates, level: float, gating: Gating | None) -> Judged:
+    """The same of scores as they are; an attribute that was copied in one batch is not judged."""
     fits = over_batches(panel, told.rule)
-    wishes = told.rule.attributes
     cells = {name: fit.cells for name, fit in fits.items()}
-    found = judge(cells, wishes, level, panel.control, fits, told.bars, gating=gating)
+    found = judge(cells, told.rule.attributes, level, panel.control, fits, told.bars, gating=gating)
+    why = np.full(1, WHY_NOT.index("copied"))
+    doubted = {name: replace(found.attributes[name], why_not=why) for name in fits if _copied(panel, name)}
+    if not doubted:
+        return found
+    return judged_of({**found.attributes, **doubted}, told.bars, None, gating, found.gates)
+
+
+def _copied(panel: Panel, name: str) -> bool:
+    """Whether the scores of some batch look copied."""
     assert panel.batch_of is not None
-    for name, own in panel.scores.items():
-        days = [np.flatnonzero(panel.batch_of == one) for one in range(len(panel.batches))]
-        every = np.ones(len(panel.hours), bool)
-        if any(copied(cells_of(own.within(some, every), top=panel.top).present())[0] for some in days):
-            why = np.full(1, WHY_NOT.index("copied"))
-            attributes = {**found.attributes, name: replace(found.attributes[name], why_not=why)}
-            found = judged_of(attributes, told.bars, None, gating, found.gates)
-    return found
+    every = np.ones(len(panel.hours), bool)
+    for one in range(len(panel.batches)):
+        own = panel.scores[name].within(np.flatnonzero(panel.batch_of == one), every)
+        if copied(cells_of(own, top=panel.top).present())[0]:
+            return True
+    return False
 
 
 def over_batches(panel: Panel, rule: Rule) -> dict[str, OverBatches]:

@@ -16,7 +16,7 @@ from studyapp.assets import FAMILY
 from studyapp.kinds.aroma.pictures.choice import noticing, ruler
 from studyapp.kinds.aroma.pictures.rounds import by_round
 from studyapp.kinds.hours.findings.scale import shared_scale
-from studyapp.kinds.hours.pictures.worsening import worsening
+from studyapp.kinds.hours.pictures import worsening
 from studyapp.pictures import marks, paper
 from studyapp.pictures.theme import PAPER
 from tests.kinds.hours.decisions import ACIDITY, attribute, every_kind

@@ -10,10 +10,20 @@ from sqlalchemy.exc import DBAPIError
 
 from studyapp.errors import NotAllowed, StoreProblem
 from studyapp.kinds.hours import deciding
-from studyapp.kinds.hours.deciding import spreads
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute, Mark
-from studyapp.services import accounts, backups, closing, joining, panel, planning, preparing, tasting, watching
+from studyapp.services import (
+    accounts,
+    backups,
+    closing,
+    joining,
+    panel,
+    planning,
+    preparing,
+    spreads,
+    tasting,
+    watching,
+)
 from studyapp.services.checking import check
 from studyapp.store import Store, events, open_store
 from tests.conftest import CHECKS

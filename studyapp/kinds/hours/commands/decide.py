@@ -111,23 +111,9 @@ def _attribute(result: AttributeResult) -> str:
 
 def _limit(result: GateResult) -> str:
     """One limit of an instrument: what it asks for, then a row a pull."""
-    from studyapp.kinds.hours.findings.instruments import answer_words, value_of, wanted
+    from studyapp.kinds.hours.findings.instruments import limit_heading, limit_heads, limit_lines
 
-    heading = _("{name}: {wanted}").format(name=result.name, wanted=wanted(result))
-    if result.batch:
-        heading = _("{heading}, batch {batch}").format(heading=heading, batch=result.batch)
-    end = _("at least") if result.gate.at_most is None else _("at most")
-    rows = [
-        (
-            f"{pull.hours:g}",
-            value_of(result, pull.mean, pull),
-            value_of(result, pull.end, pull) if pull.answer != "fails" else "",
-            str(pull.repeats),
-            answer_words(result, pull),
-        )
-        for pull in result.pulls
-    ]
-    return "\n".join([heading, *_aligned([(_("hours"), _("mean"), end, _("portions"), ""), *rows])])
+    return "\n".join([limit_heading(result), *_aligned([limit_heads(result), *limit_lines(result)])])
 
 
 def _pull(result: AttributeResult, pull: PullResult) -> tuple[str, ...]:

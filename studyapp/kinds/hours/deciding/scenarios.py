@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
-from studyapp.kinds.hours.deciding.spreads import ASSUMED, Spreads
 from studyapp.kinds.hours.rule import in_question
 from studyapp.records import SCALE_HIGH, SCALE_LOW
 from studyapp.services import toml_files
+from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
 
 if TYPE_CHECKING:

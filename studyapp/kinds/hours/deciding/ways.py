@@ -11,11 +11,11 @@ from studyapp.kinds.hours import deciding
 from studyapp.kinds.hours.deciding.proposals import MOST_SITTINGS, pull_sets
 from studyapp.kinds.hours.deciding.readings import readings
 from studyapp.kinds.hours.deciding.scenarios import enough_pull
-from studyapp.kinds.hours.deciding.spreads import of_others, others
 from studyapp.kinds.hours.plan import KIND, HoursPlan
 from studyapp.kinds.hours.rule import in_question
 from studyapp.records import Staff
 from studyapp.services.access import study_or_refuse
+from studyapp.services.spreads import of_others, others
 from studyapp.store import Store, people, pulls, servings, studies
 
 if TYPE_CHECKING:

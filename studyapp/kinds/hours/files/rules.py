@@ -7,9 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.errors import BadInput
-from studyapp.kinds.hours.files.gates import read_gates
 from studyapp.kinds.hours.plan import CLAIMS, FEWEST_BATCHES, RECIPE, THIS, Claim
 from studyapp.services import toml_files
+from studyapp.services.gate_files import read_gates
 from studyapp.wishes import WISHES
 from studyapp.words import _
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from studyapp.findings.numbers import digits_of, hours, hours_list, listed, of_ten, opening, trimmed
+from studyapp.findings.numbers import decimal, digits_of, hours, hours_list, listed, of_ten, opening, trimmed
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -24,10 +24,10 @@ def value_of(result: GateResult, value: float | None, pull: GatePull) -> str:
     if value is None:
         return "–"
     reach = None if pull.end is None or pull.mean is None else abs(pull.end - pull.mean)
-    digits = digits_of(reach or 0.0)
+    digits = max(digits_of(reach or 0.0) - 1, 0)
     while digits < _FINEST and round(value, digits) == round(result.gate.limit, digits) and value != result.gate.limit:
         digits += 1
-    return with_unit(trimmed(value, digits), result.gate.unit)
+    return with_unit(decimal(value, digits), result.gate.unit)
 
 
 def limit_of(result: GateResult) -> str:
@@ -65,6 +65,32 @@ def answer_words(result: GateResult, pull: GatePull) -> str:
     return why.get(pull.why or "", _("open"))
 
 
+def limit_heads(one: GateResult) -> list[str]:
+    """Above the columns of `limit_lines`."""
+    end = _("at least") if one.gate.at_most is None else _("at most")
+    return [_("hours"), _("mean"), end, _("portions"), _("verdict")]
+
+
+def limit_lines(one: GateResult) -> list[list[str]]:
+    """Every pull of one limit in one batch as a row, for screen, paper and command."""
+    return [
+        [
+            hours(pull.hours),
+            value_of(one, pull.mean, pull),
+            value_of(one, pull.end, pull) if pull.answer != "fails" else "–",
+            str(pull.repeats),
+            answer_words(one, pull),
+        ]
+        for pull in one.pulls
+    ]
+
+
+def limit_heading(one: GateResult) -> str:
+    """Name, limit and batch."""
+    said = _("{name}: {wanted}").format(name=one.name, wanted=wanted(one))
+    return _("{heading}, batch {batch}").format(heading=said, batch=one.batch) if one.batch else said
+
+
 # ---- who decides -----------------------------------------------------------------------------------------------------
 def by_name(decision: Decision, name: str | None) -> list[GateResult]:
     """A limit in every batch; none where the name is an attribute's."""
@@ -95,6 +121,16 @@ def decides(decision: Decision) -> list[str]:
         return [*said, _near(every, decision.hours)]
     kept = [_("{name} from {h} h on").format(name=name, h=hours(hour)) for name, hour in _kept(decision)]
     return [_("Limits of instruments are kept: {list}.").format(list=listed(kept))]
+
+
+def assumed(decision: Decision) -> list[str]:
+    """Answers that rest on the sealed word that a quantity cannot get worse with hours."""
+    sentence = _(
+        "{name} at {pulls} h was not read: it takes the answer of the next shorter pull, since it was sealed that it "
+        "cannot get worse with hours."
+    )
+    found = {_named(one): [pull.hours for pull in one.pulls if pull.inferred] for one in decision.gates}
+    return [sentence.format(name=name, pulls=hours_list(pulls)) for name, pulls in found.items() if pulls]
 
 
 def _kept(decision: Decision) -> list[tuple[str, float]]:
@@ -186,13 +222,26 @@ def _stands(one: GateResult, pulls: Sequence[GatePull]) -> list[str]:
     if one.shortest_hours is None and all(pull.answer == "fails" for pull in one.pulls):
         return [_("{name}: no hour meets its limit of {limit}.").format(name=_named(one), limit=limit_of(one))]
     found: dict[str, list[float]] = {}
+    again = [_turns(one)] if one.turns else []
     for pull in pulls:
         found.setdefault(answer_words(one, pull), []).append(pull.hours)
     sentence = _("{name} at {pulls} h: {what} ({wanted}).")
-    return [
+    said = [
         sentence.format(name=_named(one), pulls=hours_list(own), what=what, wanted=wanted(one))
         for what, own in found.items()
     ]
+    return [*said, *again]
+
+
+def _turns(one: GateResult) -> str:
+    """A mass that keeps its limit and breaks it in longer hours stops nowhere, unless the limit ends before."""
+    kept = min(pull.hours for pull in one.pulls if pull.answer == "passes")
+    broken = min(pull.hours for pull in one.pulls if pull.answer == "fails" and pull.hours > kept)
+    sentence = _(
+        "{name} keeps its limit at {a} h and breaks it again at {b} h. No hour can be chosen then, unless a new study "
+        "asks for it up to a shorter pull only."
+    )
+    return sentence.format(name=_named(one), a=hours(kept), b=hours(broken))
 
 
 def more_portions(one: MoreRepeats) -> str:
@@ -236,3 +285,47 @@ def tighter(decision: Decision) -> str:
     else:
         sentence = _("A limit for {name} of {end} or less: then {h} h would not do.")
     return sentence.format(name=one.name, end=value_of(one, pull.end, pull), h=hours(decision.hours))
+
+
+# ---- pictures --------------------------------------------------------------------------------------------------------
+def in_line(one: GateResult, pull: GatePull) -> bool:
+    """Whether a pull keeps its limit together with every longer one that is asked."""
+    return one.shortest_hours is not None and pull.asked and pull.hours >= one.shortest_hours
+
+
+def reading_says(one: GateResult, pull: GatePull) -> str:
+    """One pull under one limit in one line, for a reader aloud."""
+    sentence = _("{name}, {h} hours: {mean}, {what}")
+    if pull.end is not None and pull.answer != "fails":
+        sentence = _("{name}, {h} hours: {mean}, at most {end}, {what}")
+        if one.gate.at_most is None:
+            sentence = _("{name}, {h} hours: {mean}, at least {end}, {what}")
+    return sentence.format(
+        name=_named(one),
+        h=hours(pull.hours),
+        mean=value_of(one, pull.mean, pull),
+        end=value_of(one, pull.end, pull),
+        what=answer_words(one, pull),
+    )
+
+
+def limit_alt(decision: Decision, name: str) -> str:
+    """The picture of one limit in one sentence."""
+    every, hour = by_name(decision, name), ready(decision, name)
+    texts = {"name": opening(name), "wanted": wanted(every[0]), "n": len(every)}
+    if hour is None:
+        return _("{name}: not shown to be {wanted} from any pull on.").format(**texts)
+    said = _("{name}: {wanted} from {h} h on.")
+    if len(every) > 1:
+        said = _("{name}: {wanted} in all {n} batches from {h} h on.")
+    return said.format(h=hours(hour), **texts)
+
+
+def row_says(decision: Decision, name: str) -> str:
+    """Beside a row: from which hour on it is ready, and whether it decides."""
+    hour = ready(decision, name)
+    if hour is None:
+        return _("none of these yet")
+    if decision.verdict == "stop" and name == decision.binding:
+        return _("decides: ready at {h} h").format(h=hours(hour))
+    return _("ready at {h} h").format(h=hours(hour))

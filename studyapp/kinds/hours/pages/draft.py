@@ -10,13 +10,13 @@ import streamlit as st
 from studyapp import session
 from studyapp.components import acts, refined
 from studyapp.kinds.hours import rule
-from studyapp.kinds.hours.deciding import proposals, prospects, spreads
+from studyapp.kinds.hours.deciding import proposals, prospects
 from studyapp.kinds.hours.deciding.proposals import Search
 from studyapp.kinds.hours.pages import attributes, designs, limits, people, power, question, table, when
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.rule import run_calendar
 from studyapp.records import Problem, Staff
-from studyapp.services import planning
+from studyapp.services import planning, spreads
 from studyapp.words import _
 
 
