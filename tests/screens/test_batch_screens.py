@@ -69,6 +69,19 @@ def test_the_record_says_what_went_otherwise(workshop: Any, batch: str, screen: 
     assert "Who tastes reads something else" in told  # the workshop's plan names other ingredients
 
 
+def test_the_kitchen_is_told_of_another_list(workshop: Any, batch: str, screen: Screen, said: Said) -> None:
+    """Before a tray is filled; where both lists agree, only until the preparer has compared them."""
+    told = said(screen("prepare", "Ben", sitting=workshop.sitting.id))
+    assert "Batch 33 contains something else than the people who taste read" in told
+    same = replace(DRAFT.made, contains=workshop.plan.contains, traces=workshop.plan.traces)
+    batches.keep(workshop.store, workshop.preparer, batch, replace(DRAFT, made=same))
+    told = said(screen("prepare", "Ben", sitting=workshop.sitting.id))
+    assert "something else" not in told
+    assert "nobody has compared what it contains" in told
+    batches.confirm_contents(workshop.store, workshop.preparer, batch)
+    assert "nobody has compared" not in said(screen("prepare", "Ben", sitting=workshop.sitting.id))
+
+
 def test_readings_are_typed_and_an_odd_one_is_asked_about(
     workshop: Any, batch: str, screen: Screen, said: Said
 ) -> None:
