@@ -135,7 +135,8 @@ def _curve(hour: float, portion: int, instrument: str, method: str) -> Curve | N
     """A field a rate of the method, or a pasted column in their order."""
     branches = {"down": _("way down"), "up": _("way up"), "hold": _("hold")}
     branch = st.radio(_("Branch"), list(branches), format_func=branches.__getitem__, horizontal=True, key="branch")
-    cells, typed = [], session.kept(f"typed-{hour:g}-{portion}", {})
+    cells: list[float | None] = []
+    typed: dict[float, float] = session.kept(f"typed-{hour:g}-{portion}", {})
     for rate in RATES:
         label = _("Stress at {rate} 1/s, Pa").format(rate=f"{rate:g}")
         cells.append(
