@@ -110,6 +110,9 @@ class ReportPart(Protocol):
     def calendar(self, store: Store, by: Staff, study: Study[Any]) -> bytes:
         """What is to be done when, as an iCalendar file. Raises StudyError where nothing can be told yet."""
 
+    def papers(self) -> Mapping[str, Callable[[Store, Staff, Study[Any], str], bytes]]:
+        """Papers that only this kind has, by name: called like `report`."""
+
 
 class Opening(NamedTuple):
     """What the page says before a key opens: in one sentence, and what changes."""

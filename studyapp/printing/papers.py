@@ -37,10 +37,22 @@ def paper(store: Store, by: Staff, kind: str, of: str, address: str = "") -> tup
         NotAllowed: the role or the state of the study forbids it.
         NotFound: there is no such paper, sitting or study.
     """
-    maker = partial(_cards, address=address) if kind == "cards" else _PAPERS.get(kind)
+    maker = partial(_cards, address=address) if kind == "cards" else _PAPERS.get(kind) or _own(store, by, kind, of)
     if maker is None:
         raise NotFound(_("Not done: there is no paper named {kind}.").format(kind=kind))
     return f"{kind}.pdf", maker(store, by, of)
+
+
+def _own(store: Store, by: Staff, kind: str, of: str) -> Callable[[Store, Staff, str], bytes] | None:
+    """A paper that only the kind of this study has; none where there is no such paper or study."""
+    try:
+        study = planning.study(store, by, of)
+    except NotFound:
+        return None
+    own = registry.report(study.kind).papers().get(kind)
+    if own is None:
+        return None
+    return lambda store, by, _of: own(store, by, study, printed_now())
 
 
 def printed_now() -> str:

@@ -9,6 +9,7 @@ import streamlit as st
 from studyapp import registry, session
 from studyapp.components import chooser, key_card, kitchen, look, tray_card
 from studyapp.records import CupsPlan, Sitting, Staff, Study
+from studyapp.screens import batch
 from studyapp.services import planning, preparing, trays
 from studyapp.words import _
 
@@ -39,6 +40,7 @@ def render() -> None:
         if by.role == "preparer":
             _key(by, sitting, words.gives_away)
         _own_pages(by, study)
+        batch.elsewhere(by, study)
     chooser.others(store, by, preparing.sittings(store, by), but=sitting.id)
 
 

@@ -24,6 +24,7 @@ from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.kinds.aroma.plan import AromaPlan
 from studyapp.kinds.hours import deciding, setting_out
+from studyapp.kinds.hours.deciding import book
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.setting_out import pulls
 from studyapp.records import Attribute, Mark, Staff
@@ -227,6 +228,12 @@ class Case:
         closing.open_key(self.store, self.leader, self.study, "Ada")
 
 
+def _decided(case: Case) -> None:
+    case.opened()
+    closing.sign(case.store, case.leader, case.study, "ran the test")
+    closing.sign(case.store, another_leader(case.store, case.leader), case.study, "decides")
+
+
 def furnish_batch(case: Case) -> str:
     """A batch of everything."""
     return furnish_batch_in(case.w)
@@ -396,6 +403,8 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         furnish_batch, lambda c, id_: readings.keep(c.store, c.leader, id_, [replace(DOWN, portion=2), MOIST])
     ),
     "readings.undo": _with(furnish_batch, lambda c, id_: readings.undo(c.store, c.leader, id_, DOWN)),
+    "book.note_card": _after(_decided, lambda c: book.note_card(c.store, c.leader, c.study, 8.0)),
+    "book.keep_prices": _now(lambda c: book.keep_prices(c.store, c.leader, c.study, book.Prices(40.0, 6.5))),
     "calling.call": _with(
         Case.serving, lambda c, here: calling.call(c.store, c.hands[0].token, here.serving, "piece", here.code)
     ),

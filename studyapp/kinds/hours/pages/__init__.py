@@ -29,8 +29,16 @@ def own_pages() -> dict[str, OwnPage]:
 
     return {
         "bring": OwnPage(_("Bring scores"), _("Bring scores I have"), render),
+        "hours_book": OwnPage(_("Hours book"), _("Hours book"), the_book),
         "pulls": OwnPage(_("Pulls"), _("Pulls at the conche"), at_the_conche, ("leader", "preparer")),
     }
+
+
+def the_book() -> None:
+    """The page of the hours book."""
+    from studyapp.kinds.hours.pages import book
+
+    book.render()
 
 
 def at_the_conche() -> None:

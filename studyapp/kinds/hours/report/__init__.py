@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -66,6 +67,13 @@ def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes
 def calendar(store: Store, by: Staff, study: HoursStudy) -> bytes:
     """Pulls, tempering and sittings, for a calendar program."""
     return study_calendar(study)
+
+
+def papers() -> Mapping[str, Callable[[Store, Staff, HoursStudy, str], bytes]]:
+    """Papers of the hours book."""
+    from studyapp.kinds.hours.report import book_papers
+
+    return {"worth": book_papers.worth, "book": book_papers.book, "card": book_papers.card}
 
 
 def report_pdf(
