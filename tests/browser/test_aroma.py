@@ -321,6 +321,8 @@ def test_a_plan_is_written_and_sealed_at_the_desk(server: Any, workshop: Any, ph
         field.fill(text)
         field.press("Tab")
         _settle(desk)
+    desk.get_by_role("combobox", name="Assessors").scroll_into_view_if_needed()
+    _settle(desk)  # a list of choices closes when the page moves under it
     for link in workshop.links:
         desk.get_by_role("combobox", name="Assessors").click()
         desk.get_by_role("option", name=link.pseudonym, exact=True).click()
@@ -344,6 +346,7 @@ def test_a_plan_is_written_and_sealed_at_the_desk(server: Any, workshop: Any, ph
     desk.get_by_label("Infusing planned at").first.wait_for()
     desk.get_by_text("found from 6 right").first.wait_for()
     desk.screenshot(path=str(tmp_path / "planned.png"), full_page=True)
+    _settle(desk)
     desk.get_by_role("button", name="Seal and make codes").click()
     dialog = desk.get_by_role("dialog")
     dialog.get_by_text("This is about taste only").wait_for()
