@@ -482,7 +482,10 @@ def _demo(store: Opened) -> Answer:
             token = await run_in_threadpool(joining.demo_seat, store(), of)
         else:
             token = await run_in_threadpool(accounts.enter_demo, store(), role)
-        response = RedirectResponse("/", 303)
+        tasted = None
+        if "watch" in request.query_params:  # from a seat straight to the room it stands in
+            tasted = await run_in_threadpool(joining.seat_of, store(), _token(request, "seat"))
+        response = RedirectResponse(f"/watch?sitting={tasted.sitting}" if tasted else "/", 303)
         _hold(request, response, kind, token)
         _drop(request, response, "staff" if kind == "seat" else "seat")
         return response

@@ -96,3 +96,31 @@ def test_flavour_and_flow_decide_together(demo: Any, phone: Any) -> None:
     page.get_by_role("button", name="Keep it").click()
     page.get_by_text("at most 4 Pa.s").first.wait_for()
     page.get_by_text("may rise again in long hours").wait_for()
+
+
+def test_the_walk_is_one_study_from_its_seal_to_its_verdict(demo: Any, phone: Any) -> None:
+    """Each page names the next one, and what is tasted stands in the room that is watched. The last test of this file:
+    it opens the key that the others leave closed."""
+    page, _heard = phone(390)
+    page.goto(f"{demo.url}/demo/leader")
+    page.get_by_role("link", name="Read a sealed plan").click()
+    for way, words in (
+        ("See the trays", "Plain dark, this afternoon, Tasting 1. 7 of 7 trays are out."),
+        ("Taste a serving", "You are Heron today"),
+    ):
+        page.get_by_role("link", name=f"Next: {way}").click()
+        page.get_by_text(words).wait_for()
+    page.get_by_role("button", name="I have read this, start").click()
+    page.get_by_role("button", name="Next serving").click()
+    page.get_by_role("timer").wait_for()
+    page.get_by_role("link", name="Next: watch the sitting you taste in").click()
+    heron = page.locator(".row", has_text="Heron")
+    heron.get_by_text("resting").wait_for()
+    assert page.locator(".row", has_text="has not opened the link yet").count() == 7
+    page.get_by_role("button", name="Let the others taste").click()
+    page.get_by_role("link", name="Next: Open the key").click(timeout=60000)
+    page.get_by_label("Why nobody opens it with you").fill("a walk")
+    page.get_by_role("button", name="Open the key").click()
+    page.get_by_text("Walk through it, 6 of 6").wait_for(timeout=60000)
+    page.get_by_role("heading", name="Stop at").wait_for()
+    assert '"level": "ERROR"' not in demo.logged()
