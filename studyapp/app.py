@@ -26,6 +26,7 @@ def _titles() -> dict[str, str]:
         "plan": _("Plan"),
         "prepare": _("Prepare"),
         "watch": _("Watch"),
+        "papers": _("Paper ballots"),
         "open_key": _("Open the key"),
         "decide": _("Decide"),
         "panel": _("Panel"),
@@ -36,14 +37,16 @@ def _titles() -> dict[str, str]:
 
 ROLES: Mapping[str, tuple[str, ...]] = {
     "assessor": ("taste",),
-    "preparer": ("prepare", "account", "limits"),
-    "leader": ("studies", "prepare", "watch", "panel", "account", "plan", "open_key", "decide", "limits"),
+    "preparer": ("prepare", "account", "papers", "limits"),
+    "leader": ("studies", "prepare", "watch", "panel", "account", "plan", "papers", "open_key", "decide", "limits"),
     # Whoever still has a first passphrase gets the page Account at every address they may have kept.
-    "first passphrase": ("account", "limits", "studies", "prepare", "watch", "panel", "plan", "open_key", "decide"),
+    "first passphrase": (
+        *("account", "limits", "studies", "prepare", "watch", "panel", "plan", "papers", "open_key", "decide"),
+    ),
     "newcomer": ("first_run", "sign_in", "limits"),
     "nobody": ("sign_in", "limits"),
 }
-UNLISTED = ("plan", "open_key", "decide", "limits")  # reached from other pages
+UNLISTED = ("plan", "papers", "open_key", "decide", "limits")  # reached from other pages
 
 
 def _role(seat: Seat | None, staff: Staff | None) -> str:

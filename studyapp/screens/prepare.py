@@ -80,6 +80,8 @@ def _papers(by: Staff, sitting: Sitting, *, ballots: bool) -> None:
         st.link_button(_("Print the tray sheets"), f"/print/trays/{sitting.id}", width="stretch")
         if ballots:
             st.link_button(_("Print paper ballots"), f"/print/ballots/{sitting.id}", width="stretch")
+        if sitting.state in ("open", "paused") and st.button(_("Type paper ballots"), key="papers", width="stretch"):
+            session.go("papers", sitting=sitting.id)
         if by.role == "preparer" and session.kept(f"fill-{sitting.id}", False):
             st.link_button(_("Print the fill list (key)"), f"/print/fill/{sitting.id}", width="stretch")
             st.link_button(_("Print all of these at once (key)"), f"/print/preparation/{sitting.id}", width="stretch")

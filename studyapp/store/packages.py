@@ -78,6 +78,8 @@ class Field:
 LATER = {
     "opening": frozenset({"second"}),
     "pull_note": frozenset({"kind", "reason", "sitting", "temperature_c", "words"}),
+    "score": frozenset({"source"}),
+    "trial": frozenset({"source"}),
 }
 EVENT = [column for column in schema.origin.columns if column.name not in ("study_id", "keeper")]
 ORIGIN = [schema.origin.c.keeper, *EVENT]
