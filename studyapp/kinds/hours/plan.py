@@ -47,6 +47,11 @@ class HoursPlan(CupsPlan):
     habits: Habits = field(default_factory=Habits)
     lost_reference: Literal["next", "none"] = "next"
 
+    @property
+    def hours_of_pulls(self) -> tuple[float, ...]:
+        """The planned pulls."""
+        return tuple(pull.hours for pull in self.pulls)
+
 
 HoursStudy = Study[HoursPlan]
 Plan = HoursPlan
