@@ -8,6 +8,7 @@ from typing import Any
 
 from studyapp.findings.numbers import decimal
 from studyapp.printing.press import shown_time, typeset
+from studyapp.printing.sheet import NO_SHEET, Sheet
 from studyapp.records import CupsPlan, JoinLink, Sitting, Tray
 from studyapp.words import _, language
 
@@ -44,12 +45,17 @@ def _card(link: JoinLink, address: str) -> dict[str, str]:
 
 
 # ---- ballots -----------------------------------------------------------------------------------------------------
-def ballots_pdf(trays: Sequence[Tray], sitting: Sitting, plan: CupsPlan, printed_at: str) -> bytes:
-    """Paper ballots, person by person: what is served, then one serving a page with lines of exactly 100 mm. PDF."""
+def ballots_pdf(
+    trays: Sequence[Tray], sitting: Sitting, plan: CupsPlan, printed_at: str, sheet: Sheet = NO_SHEET
+) -> bytes:
+    """Paper ballots, person by person: what is served, then the servings with lines of exactly 100 mm, as many on a
+    page as it takes. PDF."""
     data = {
         "title": _("Paper ballots, {sitting}").format(sitting=sitting.label),
         "lang": language(),
-        "sitting": _("{sitting}: paper ballot, typed in twice by two people").format(sitting=sitting.label),
+        "sitting": _("{sitting}: paper ballot, typed in twice by two people").format(
+            sitting=sheet.blind(sitting.label)
+        ),
         "words": _ballot_words(printed_at),
         "attributes": [
             {
@@ -74,9 +80,9 @@ def _seats(trays: Sequence[Tray]) -> list[tuple[int, str]]:
 
 def _servings(trays: Sequence[Tray], seat: int, name: str) -> list[dict[str, str]]:
     scored = sorted((tray for tray in trays if tray.position > 0), key=lambda tray: tray.position)
-    you = _("You are {name}. Take the cup with this code.").format(name=name)
+    title = _("{name}: serving {n} of {m}, cup")
     return [
-        {"title": _("Serving {n} of {m}").format(n=tray.position, m=len(scored)), "code": cup.code, "you": you}
+        {"title": title.format(name=name, n=tray.position, m=len(scored)), "code": cup.code}
         for tray in scored
         for cup in tray.cups
         if cup.seat == seat
@@ -124,7 +130,8 @@ def _ballot_words(printed_at: str) -> dict[str, Any]:
         "agree": _("I have read this and I taste today."),
         "not_today": _("Not today."),
         "stroke_once": _(
-            "Put one short stroke across each line. Only what you taste counts, and you need not say why."
+            "Take each cup by its code, in this order. Put one short stroke across each line. Only what you taste "
+            "counts, and you need not say why."
         ),
         "cannot_judge": _("I cannot judge this one, because"),
         "measure": _(

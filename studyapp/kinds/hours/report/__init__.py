@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from studyapp.findings import decimal, hours, of_studies, percent, units
 from studyapp.findings.numbers import interval_share, opening
+from studyapp.findings.ways import WayLine, heads, score_word
 from studyapp.kinds.hours.findings import HoursFinding, attribute_alt, costs, hours_finding, shown, standing, versions
 from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours
 from studyapp.kinds.hours.findings.pull_life import late_pulls, pull_departures
 from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
+from studyapp.kinds.hours.findings.ways import way_lines
 from studyapp.kinds.hours.pictures import worsening
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.report.calendar_file import study_calendar
@@ -51,7 +54,8 @@ def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes
         corrected=versions.said_otherwise(shown_),
         rule_departures=(*versions.departures(shown_), *pull_departures(taken)),
     )
-    return report_pdf(shown_.decision, finding, printed_at, record)
+    lines = way_lines(ways, study.plan, shown_.decision)
+    return report_pdf(shown_.decision, finding, printed_at, record, lines)
 
 
 def calendar(store: Store, by: Staff, study: HoursStudy) -> bytes:
@@ -60,7 +64,11 @@ def calendar(store: Store, by: Staff, study: HoursStudy) -> bytes:
 
 
 def report_pdf(
-    decision: Decision, finding: HoursFinding, printed_at: str, record: ReportRecord = NOTHING_KEPT
+    decision: Decision,
+    finding: HoursFinding,
+    printed_at: str,
+    record: ReportRecord = NOTHING_KEPT,
+    ways: Sequence[WayLine] = (),
 ) -> bytes:
     """The report as a tagged PDF; the same arguments give the same bytes.
 
@@ -69,8 +77,12 @@ def report_pdf(
         finding: its sentences, with the title of the study.
         printed_at: ISO 8601 time.
         record: the seal, departures and signatures of a study kept in the store.
+        ways: the list of ways to an answer of such a study; without it the offers of the finding are printed.
     """
-    return typeset("report", report_data(decision, finding, printed_at, record), printed_at)
+    data = report_data(decision, finding, printed_at, record)
+    if ways:
+        data |= _ways(ways)
+    return typeset("report", data, printed_at)
 
 
 def report_data(
@@ -90,6 +102,24 @@ def report_data(
         "foot_left": title,
         "foot_middle": foot(record, printed_at),
     }
+
+
+def _ways(ways: Sequence[WayLine]) -> dict[str, Any]:
+    """The list of the page, a line each: what it changes is read there."""
+    rows = [
+        [
+            way.what,
+            way.sittings,
+            ", ".join(part for part in (way.grams, way.too_little) if part),
+            way.pieces,
+            way.time,
+            "" if way.counts_on is None else score_word(way.counts_on),
+            way.chance,
+        ]
+        for way in ways
+    ]
+    what, chance, *asks = heads()
+    return {"offers": rows, "offer_columns": [what, *asks, chance]}
 
 
 # ---- page 1 ------------------------------------------------------------------------------------------------------
