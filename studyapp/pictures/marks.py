@@ -52,6 +52,7 @@ class Frame:
     x_ticks: Sequence[float] = ()
     y_ticks: Sequence[float] = ()
     x_title: str = ""
+    y_title: str = ""
     x_names: Mapping[float, str] | None = None
     y_names: Mapping[float, str] | None = None
     by_ratio: bool = False
@@ -59,7 +60,7 @@ class Frame:
     def picture(self, layers: Iterable[Layer], height: int) -> Picture:
         """The layers on these scales, from the back to the front; `height` in px with the axes."""
         x_axis = _axis(self.theme, self.x_ticks, self.x_names, self.x_title, grid=False)
-        y_axis = _axis(self.theme, self.y_ticks, self.y_names, grid=True)
+        y_axis = _axis(self.theme, self.y_ticks, self.y_names, self.y_title, grid=True)
         return {
             "$schema": SCHEMA,
             "width": "container",

@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any
 from studyapp.findings import decimal, hours, of_studies, percent, units
 from studyapp.findings.numbers import interval_share, opening
 from studyapp.findings.ways import WayLine, heads, score_word
-from studyapp.kinds.hours.findings import HoursFinding, attribute_alt, costs, hours_finding, shown, standing, versions
+from studyapp.kinds.hours.findings import HoursFinding, attribute_alt, costs, hours_finding, versions
+from studyapp.kinds.hours.findings.failing import fate
 from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours
 from studyapp.kinds.hours.findings.pull_life import late_pulls, pull_departures
-from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
+from studyapp.kinds.hours.findings.pulls import fit_says, limit_alt, limit_decides, limit_note, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
 from studyapp.kinds.hours.findings.ways import way_lines
-from studyapp.kinds.hours.pictures import worsening
+from studyapp.kinds.hours.pictures import against_limit, worsening
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.report.calendar_file import study_calendar
 from studyapp.kinds.hours.setting_out.pulls import pulls_of
@@ -166,7 +167,13 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
     results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
     scale = shared_scale(results)
     lost = lost_hours(decision)
-    drawn = paper.svgs([worsening(result, scale, PAPER, lost) for result in results], paper.THIRD)
+    limited = [result for result in results if limit_decides(result)]
+    drawn = [worsening(result, scale, PAPER, lost) for result in results]
+    drawn += [against_limit(result, PAPER) for result in limited]
+    said = [
+        (result, _chart_note(result, decision, scale.shows_limit(result)), attribute_alt(result)) for result in results
+    ]
+    said += [(result, limit_note(), limit_alt(result)) for result in limited]
     return {
         "charts_heading": _("Worse than the longest pull, by how much?"),
         "charts_intro": finding.charts_intro,
@@ -180,11 +187,11 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
         "charts": [
             {
                 "name": opening(result.name),
-                "note": _chart_note(result, decision, scale.shows_limit(result)),
+                "note": note,
                 "svg": svg,
-                "alt": f"{attribute_alt(result)} {lost_alt(lost)}".strip(),
+                "alt": f"{alt} {lost_alt(lost)}".strip(),
             }
-            for result, svg in zip(results, drawn, strict=True)
+            for (result, note, alt), svg in zip(said, paper.svgs(drawn, paper.THIRD), strict=True)
         ],
     }
 
@@ -196,7 +203,7 @@ def _binding_first(decision: Decision) -> list[AttributeResult]:
 def _chart_note(result: AttributeResult, decision: Decision, limit_drawn: bool) -> str:
     if decision.verdict == "stop" and result.name == decision.binding:
         return _("decides the hour")
-    if result.rule.limit is not None and not limit_drawn:
+    if result.rule.limit is not None and not limit_drawn and not limit_decides(result):
         return _("{wanted}, limit {limit} off the picture").format(
             wanted=_wanted(result), limit=units(result.rule.limit)
         )
@@ -239,19 +246,7 @@ def _rule_sentences(decision: Decision) -> list[str]:
 
 
 def _row(result: AttributeResult, pull: PullResult) -> list[str]:
-    return [*pull_numbers(pull), _standing(result, pull)]
-
-
-def _standing(result: AttributeResult, pull: PullResult) -> str:
-    if pull.shown_to_fail:
-        return standing(result, pull)
-    if pull.within_limit is False:
-        return _("limit not shown")
-    if pull.hours == result.reference_hours:
-        return _("reference")
-    if shown(result, pull):
-        return _("within")
-    return _("within, a longer pull is not") if pull.within_margin else _("not shown")
+    return [*pull_numbers(pull), fate(result, pull)]
 
 
 # ---- the record --------------------------------------------------------------------------------------------------
