@@ -6,7 +6,7 @@ from functools import partial
 
 import pandas as pd
 
-from analysis.stopping import fates, outcome, panels, several, unjudged
+from analysis.stopping import by_batch, fates, outcome, panels, several, unjudged
 from analysis.stopping.adjusted import InForce
 from analysis.stopping.attribute_results import attribute_results
 from analysis.stopping.decision import Decision
@@ -34,7 +34,7 @@ def decide(scores: pd.DataFrame, rule: Rule, readings: pd.DataFrame | None = Non
     if claim != THIS:
         batches = several.weighed(scores, rule, at_level, claim, partial(_judged_both_ways, at_level), readings)
         found = _decision(batches.panel, rule, at_level, batches.told, batches.judged, alone=False)
-        return batches.decided(found, rule, at_level)
+        return by_batch.decided(batches, found, rule, at_level)
     told = fates.read(scores, rule)
     panel = panels.read(told.scored, told.rule)
     gating = Gating.of(readings, rule.gates, panel.hours, panels.batches_in(told.scored))

@@ -106,9 +106,9 @@ class Decision:
     without scores; `reference_is_sealed` is False where the longest pull was lost and the next took its place;
     `unjudged` counts servings that could not be judged: every limit then holds however these are filled in.
 
-    `claim` is the one that was tested, and `batches` what each of several did. Where each is judged alone, the numbers of
-    an attribute at a pull are those of the batch that stands worst there. Reasons of several batches: "batch missing"
-    (fewer than were sealed), "too few batches", "batches apart" (tasted by different people).
+    `claim` is the one that was tested, and `batches` what each of several did. Where each is judged alone, the numbers
+    of an attribute at a pull are those of the batch that stands worst there. Reasons of several batches: "batch
+    missing" (fewer than were sealed), "too few batches", "batches apart" (tasted by different people).
 
     `gates` are the limits of instruments, batch by batch; names of limits stand in `binding`, `fails_on` and `unfailed`
     as those of attributes do. `taste` is what flavour alone would say, where a limit says otherwise (reason "limits of

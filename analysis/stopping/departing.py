@@ -92,7 +92,7 @@ def departure(means: Array, names: Sequence[str], hours: Array, attributes: int)
     p = float(fdtrc(num_df, rest_df, f))
     pull, batch = np.unravel_index(np.abs(left).argmax(), left.shape)
     found = float(left[pull, batch])
-    return Departure(f, num_df, rest_df, p, p < SIGNIFICANT / attributes, names[batch], float(hours[pull]), found)
+    return Departure(f, num_df, rest_df, p, p < SIGNIFICANT / attributes, names[int(batch)], float(hours[pull]), found)
 
 
 def off_the_mean_course(table: Array) -> Array:

@@ -45,27 +45,36 @@ def in_each(
     """
     found = {name: _joined([one.attributes[name] for one in batches], served, level) for name in batches[0].attributes}
     # Where a shorter pull passes in one batch, that one needs no more hours.
-    ended = any_of(one.passes[:, :-1].any(1) for one in batches)
+    ended = any_of(np.asarray(one.passes[:, :-1].any(1)) for one in batches)
     found = {name: replace(own, rising=own.rising & ~ended) for name, own in found.items()}
     return judged_of(found, bars, all_of(one.control_found for one in batches), gating, gates)
 
 
 def _joined(ways: Sequence[AttributeLimits], served: Flags, level: float) -> AttributeLimits:
     """One attribute over all batches."""
-    parts: dict[str, Any] = {}
-    for name, unserved in BY_PULL.items():
-        join = any_of if name in ONE_IS_ENOUGH else all_of
-        parts[name] = join(_at(getattr(way, name), own, unserved) for way, own in zip(ways, served, strict=True))
+    parts: dict[str, Any] = {name: _by_pull(ways, served, name) for name in BY_PULL}
     parts |= {name: all_of(getattr(way, name) for way in ways) for name in BY_STUDY}
     parts["rising"] = all_of(way.improving for way in ways)
     parts["holds"] = all_of(np.where(way.improving, way.kept, way.holds) for way in ways)
     parts["why_not"] = np.max([way.why_not for way in ways], 0)
-    if all(way.filled for way in ways):
-        parts["filled"] = tuple(
-            _joined([way.filled[turn] for way in ways if way.filled], served, level) for turn in (0, 1)
-        )
-    worse = [_widened(way.worse, own) for way, own in zip(ways, served, strict=True)]
-    return replace(ways[0], **parts, worse=_worst(worse, level))
+    worse = _worst(list(map(_widened, (way.worse for way in ways), served)), level)
+    return replace(ways[0], **parts, worse=worse, filled=_filled(ways, served, level))
+
+
+def _filled(
+    ways: Sequence[AttributeLimits], served: Flags, level: float
+) -> tuple[AttributeLimits, AttributeLimits] | None:
+    """The same under either filling, where something could not be judged; a batch without that is the same in both."""
+    if not any(way.filled for way in ways):
+        return None
+    worse, better = zip(*(way.filled or (way, way) for way in ways), strict=True)
+    return _joined(worse, served, level), _joined(better, served, level)
+
+
+def _by_pull(ways: Sequence[AttributeLimits], served: Flags, name: str) -> Flags:
+    """A flag of each pull over all batches."""
+    join = any_of if name in ONE_IS_ENOUGH else all_of
+    return join(_at(getattr(way, name), own, BY_PULL[name]) for way, own in zip(ways, served, strict=True))
 
 
 def _at(flags: Flags, served: Flags, unserved: bool) -> Flags:
@@ -95,7 +104,7 @@ def _worst(ways: Sequence[Estimates], level: float) -> Estimates:
     most = np.argmax([way.upper(level) for way in ways], 0)
 
     def chosen(every: Sequence[NDArray[np.float64]]) -> NDArray[np.float64]:
-        return np.take_along_axis(np.stack(every), most[None], 0)[0]
+        return np.asarray(np.take_along_axis(np.stack(every), most[None], 0)[0])
 
     def error(every: Sequence[Error]) -> Error:
         return Error(chosen([one.se for one in every]), chosen([one.df for one in every]))

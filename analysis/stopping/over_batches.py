@@ -76,7 +76,7 @@ class OverBatches:
     @property
     def served(self) -> Flags:
         """Which pull was served of which batch (h, b)."""
-        by_sitting = self.scores.seen.any((0, 1, 4))
+        by_sitting = np.asarray(self.scores.seen.any((0, 1, 4)))
         return np.stack([by_sitting[:, self.batch == one].any(1) for one in range(int(self.batch.max()) + 1)], 1)
 
     @property
@@ -88,7 +88,7 @@ class OverBatches:
         """See `standard_errors.Contrasts`; without limits where fewer than three batches served all pulls."""
         shape = (len(self.scores.values), len(weights))
         found = _endless(shape)
-        served = (weights != 0).astype(int) @ ~self.served == 0
+        served = np.asarray((weights != 0).astype(int) @ ~self.served == 0)
         for chosen in np.unique(served, axis=0):
             columns = np.flatnonzero((served == chosen).all(1))
             if chosen.sum() >= FEWEST_BATCHES:
@@ -99,7 +99,7 @@ class OverBatches:
 
     def by_batch(self, weights: Array) -> Array:
         """The differences of each batch from its own fit (B, b, k), NaN where it did not serve all pulls."""
-        served = (weights != 0).astype(int) @ ~self.served == 0
+        served = np.asarray((weights != 0).astype(int) @ ~self.served == 0)
         found = np.full((len(self.scores.values), served.shape[1], len(weights)), np.nan)
         for one in range(served.shape[1]):
             alone = self.together(np.arange(served.shape[1]) == one)
@@ -123,7 +123,7 @@ class OverBatches:
         for one, own in zip(numbers, level, strict=True):
             shift[:, self.batch == one] = (own - np.mean(level, 0))[:, None]
         less = self.scores.less(shift[:, None, None, :, None])
-        return Together(self._asked(less, chosen[self.batch], served[:, chosen].any(1)), tuple(alone))
+        return Together(self._asked(less, chosen[self.batch], np.asarray(served[:, chosen].any(1))), tuple(alone))
 
     def _asked(self, scores: Scores, days: Flags, pulls: Flags) -> Contrasts:
         """The fit of some sittings (S,) and the pulls (h,) they served, to be asked with weights of every pull."""

@@ -69,7 +69,7 @@ def read(scores: pd.DataFrame, rule: Rule, together: bool = False) -> Panel:
         raise ValueError(f"hours: at least two pulls are needed, the scores hold {hours.tolist()}")
     at = _control(hours, rule.control)
     which = pd.Index(attributes).get_indexer(pd.Index(data["attribute"]))
-    lot = pd.Index(batches).get_indexer(_named(data["batch"])) if together else np.zeros(len(data), np.intp)
+    lot = pd.Index(batches).get_indexer(pd.Index(_named(data["batch"]))) if together else np.zeros(len(data), np.intp)
     trays = data["sitting"].astype(str) + (":" + pd.Series(lot, data.index).astype(str) if together else "")
     named = [pd.factorize(labels)[0] for labels in (data["assessor"].astype(str), trays)]
     person, day = (_unnamed(codes, pull, attributes, which, y) for codes in named)

@@ -15,7 +15,9 @@ Claim = Literal["this batch", "each of these batches", "recipe and machine"]
 # Goes up with every change that can turn a verdict on the same scores; seals and signed verdicts name it.
 RULE_VERSION = 3
 ADJUSTMENTS = ("position", "sitting", "sitting:hours")
-THIS, EACH, RECIPE = get_args(Claim)
+THIS: Claim = "this batch"
+EACH: Claim = "each of these batches"
+RECIPE: Claim = "recipe and machine"
 # With two, chance alone often makes batches look alike, and a claim on the recipe errs in up to 6 of 100.
 FEWEST_BATCHES = 3
 
@@ -48,9 +50,9 @@ class Rule:
 
     `adjust` knows "position" (fixed), "sitting" (random) and "sitting:hours" (a third limit). `lost_reference`: when
     the longest pull is lost before anybody tasted it, the "next" longest takes its place, once, or there is no verdict
-    ("none"). `claim`: what a verdict on several batches is about, None where nothing was sealed; `batches`: the number of
-    batches sealed for this look, None where none was. `gates`: limits of instruments by name, which no attribute bears;
-    every one must be kept in every batch.
+    ("none"). `claim`: what a verdict on several batches is about, `batches`: how many were sealed for this look; None
+    where nothing was sealed. `gates`: limits of instruments by name, each kept in every batch; no attribute has their
+    names.
     """
 
     attributes: Mapping[str, AttributeRule]

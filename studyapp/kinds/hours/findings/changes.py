@@ -5,7 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import beside, hours, opening, rounded_down, units
+from studyapp.kinds.hours.findings.batches import what_more
 from studyapp.kinds.hours.findings.descriptions import left_out
+from studyapp.kinds.hours.findings.instruments import REASON, more_portions, tighter
 from studyapp.kinds.hours.findings.reading import (
     better_pull,
     blocking,
@@ -26,11 +28,11 @@ if TYPE_CHECKING:
 def what_would_change(decision: Decision, description: Description | None = None) -> tuple[str, ...]:
     """The sentences under "What would change this", the nearest change first."""
     if decision.verdict == "stop":
-        said = [_tighter(decision), _one_batch(), left_out(description)]
+        said = [_tighter(decision), tighter(decision), what_more(decision), left_out(description)]
     elif decision.verdict == "conche longer":
-        said = [_later_pulls(decision), _one_batch(), left_out(description)]
+        said = [_later_pulls(decision), what_more(decision), left_out(description)]
     elif decision.verdict == "no hour fits":
-        said = [_new_rule(), _one_batch()]
+        said = [_new_rule(), what_more(decision)]
     else:
         said = [*_open_on(decision), _looks_left(decision)]
     return tuple(sentence for sentence in said if sentence)
@@ -75,10 +77,6 @@ def _first_within(result: AttributeResult, margin: float) -> float | None:
     return found
 
 
-def _one_batch() -> str:
-    return _("A second batch: until one is tasted, this is about one batch only.")
-
-
 def _later_pulls(decision: Decision) -> str:
     first, second = next_pulls(decision)
     return _("Pulls at {a} and {b} h: they would show where it levels off.").format(a=hours(first), b=hours(second))
@@ -92,6 +90,8 @@ def _open_on(decision: Decision) -> list[str]:
     """What would settle a question that is open; nothing of the kind where the panel cannot be believed."""
     if decision.reason == "better hours":
         return [_from(better_pull(decision))]
+    if decision.reason == REASON:
+        return [more_portions(one) for one in decision.more_repeats]
     if decision.reason == "window":
         return [*_not_inside(decision), _between(decision)]
     if decision.reason == "still improving":

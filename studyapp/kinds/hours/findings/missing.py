@@ -5,23 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from studyapp.findings.losses import loss_reasons
 from studyapp.findings.numbers import hours, hours_list, opening
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from analysis.stopping import Decision, LostPull, Unjudged
-
-
-def loss_reasons() -> dict[str, str]:
-    """The physical reasons for a loss, by the code that is kept."""
-    return {
-        "spoilt": _("spoilt"),
-        "too little": _("too little mass"),
-        "not tempered": _("could not be tempered"),
-        "dropped": _("dropped"),
-        "label unreadable": _("label cannot be read"),
-        "machine stopped": _("machine stood still"),
-    }
 
 
 def missing_says(decision: Decision) -> list[str]:
@@ -71,6 +60,16 @@ def _asks_against(decision: Decision) -> str:
 
 
 def _lost(one: LostPull, decision: Decision) -> str:
+    if one.batch is None:
+        return _lost_of(one)
+    if one.fate == "lost" and one.sitting is None and one.hours < decision.reference_hours:
+        sentence = _("Batch {batch}: {said} It is not chosen, and every other batch must still pass there.")
+    else:
+        sentence = _("Batch {batch}: {said}")
+    return sentence.format(batch=one.batch, said=_lost_of(one))
+
+
+def _lost_of(one: LostPull) -> str:
     named = loss_reasons().get(one.reason or "", one.reason or _("no reason given"))
     texts = {"h": hours(one.hours), "why": named, "sitting": one.sitting}
     if one.fate == "taken back":

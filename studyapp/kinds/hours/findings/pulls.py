@@ -51,7 +51,7 @@ def _past(result: AttributeResult, pull: PullResult) -> bool:
     return pull.shown_to_fail and pull.within_limit is not False
 
 
-def limit_says(result: AttributeResult, pull: PullResult) -> str:
+def mean_says(result: AttributeResult, pull: PullResult) -> str:
     """The mean of one pull against its limit, for a tooltip and for a reader aloud."""
     told = (
         _("{hours} hours: mean {mean}, between {low} and {high}, meets the limit")
@@ -67,7 +67,7 @@ def limit_says(result: AttributeResult, pull: PullResult) -> str:
     )
 
 
-def limit_alt(result: AttributeResult) -> str:
+def means_alt(result: AttributeResult) -> str:
     """The picture of the means against a limit in one sentence."""
     steps = listed([_("{mean} at {hours} h").format(mean=units(p.mean), hours=hours(p.hours)) for p in result.pulls])
     met = [hours(pull.hours) for pull in result.pulls if pull.within_limit]

@@ -10,18 +10,14 @@ from studyapp.calendars import after
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.findings.numbers import hours as as_hours
 from studyapp.kinds.hours.plan import KIND, HoursStudy
-from studyapp.records import PullNote, Sitting, Staff
-from studyapp.services import leaving_out
+from studyapp.records import PullNote, Staff
+from studyapp.services import losses
 from studyapp.services.access import require, study_or_refuse
+from studyapp.services.losses import check_time
 from studyapp.store import Store, people, servings, sittings
 from studyapp.store import pulls as notes
 from studyapp.words import _
 
-REASONS = ("spoilt", "too little", "not tempered", "dropped", "label unreadable", "machine stopped")
-# What an assessor may report before tasting: such a cup was not served.
-PHYSICAL = ("piece missing", "wrong code")
-# Ballots kept the sentence itself before they kept a code.
-PHYSICAL_SENTENCES = ("The piece is broken, too small or missing", "The code on the cup is a different one")
 # A pull is late from a tenth of its hour on, at the earliest after half an hour (common sense, no source).
 LATE_SHARE, LEAST_LATE = 0.1, timedelta(minutes=30)
 LONGEST_WORDS = 300
@@ -100,11 +96,6 @@ def _pulls(tx: Any, study: HoursStudy) -> Pulls:
     return Pulls(zero, noted is not None, tuple(lives))
 
 
-def lost_as_a_whole(tx: Any, study: str) -> set[float]:
-    """Hours of the pulls of which no mass is left to serve."""
-    return {note.hours for note in notes.in_force(tx, study) if note.kind == "lost" and note.sitting is None}
-
-
 # ---- noting ----------------------------------------------------------------------------------------------------------
 def note_pull(
     store: Store,
@@ -128,7 +119,7 @@ def note_pull(
         raise BadInput(_("Fix the temperature: it lies between 0 and 200 °C."))
     if len(words) > LONGEST_WORDS:
         raise BadInput(_("Fix the note: at most {n} letters.").format(n=LONGEST_WORDS))
-    _check_time(actual_at)
+    check_time(actual_at)
     with store.write() as tx:
         study = _noting(tx, by, study_id, hours)
         more = {"mass_g": mass_g, "temperature_c": temperature_c, "words": words.strip() or None}
@@ -137,7 +128,7 @@ def note_pull(
 
 def note_zero(store: Store, by: Staff, study_id: str, actual_at: str) -> None:
     """Keep when hour zero really was."""
-    _check_time(actual_at)
+    check_time(actual_at)
     with store.write() as tx:
         study = _noting(tx, by, study_id, None)
         notes.add(tx, study.id, "zero", 0.0, actual_at, by.id)
@@ -154,45 +145,9 @@ def note_lost(
         BadInput: no planned pull, or a reason that is not on the list.
         NotAllowed: it was served there already, the key is open, or whoever notes tastes in the study.
     """
-    if reason not in REASONS:
-        raise BadInput(_("Fix the reason: choose one of the list."))
-    _check_time(actual_at)
     with store.write() as tx:
         study = _noting(tx, by, study_id, hours)
-        if study.state != "sealed":
-            raise NotAllowed(_("Not done: the key is open, so what was lost can no longer be noted."))
-        for number in _where_lost(tx, study, hours, sitting):
-            notes.add(tx, study.id, "lost", hours, actual_at, by.id, reason=reason, sitting=number)
-        for one in sittings.of_study(tx, study.id):
-            if one.state in ("open", "paused"):
-                leaving_out.close_lost(tx, one)
-
-
-def _where_lost(tx: Any, study: HoursStudy, hours: float, sitting: int | None) -> list[int | None]:
-    """Numbers of the sittings in which a pull is lost now; [None] for all. Raises NotAllowed where none is left."""
-    every = [one for one in sittings.of_study(tx, study.id) if sitting in (None, one.number)]
-    tasted = {one.number: at for one in every if (at := _first_tasted(tx, one, hours))}
-    if tasted and len(tasted) == len(every):
-        raise NotAllowed(
-            _("Not done: {h} h was served at {time}. Report it at the sitting; it stays in the verdict.").format(
-                h=as_hours(hours), time=min(tasted.values())[11:16]
-            )
-        )
-    if sitting is None and not tasted:
-        return [None]
-    return [one.number for one in every if one.number not in tasted]
-
-
-def _first_tasted(tx: Any, sitting: Sitting, hours: float) -> str | None:
-    """When a pull was first put before somebody in a sitting; not where the cup itself was reported unfit to serve."""
-    offered = servings.offered_of_level(tx, sitting.id, hours)
-    return min((at for at, reasons in offered if not reasons or not all(map(is_physical, reasons))), default=None)
-
-
-def is_physical(reason: str | None) -> bool:
-    """Whether a serving is missing for something that stood before anybody tasted it."""
-    said = reason or ""
-    return said in PHYSICAL or said in PHYSICAL_SENTENCES or said.startswith("lost: ")
+        losses.note(tx, by, study, hours, _("{h} h").format(h=as_hours(hours)), reason, actual_at, sitting)
 
 
 def undo(store: Store, by: Staff, study_id: str, hours: float | None, actual_at: str) -> None:
@@ -225,15 +180,6 @@ def _noting(tx: Any, by: Staff, study_id: str, hours: float | None) -> HoursStud
     if by.person and by.person in tasting:
         raise NotAllowed(_("Not done: you taste in this study, so somebody else notes pulls."))
     return study
-
-
-def _check_time(text: str) -> None:
-    try:
-        when = datetime.fromisoformat(text)
-    except (ValueError, TypeError) as error:
-        raise BadInput(_("Fix the time of the pull: write it as 2026-11-24 10:41.")) from error
-    if when.tzinfo is not None:
-        raise BadInput(_("Fix the time of the pull: write it as 2026-11-24 10:41."))
 
 
 def last_noted(kept: Pulls) -> float | None:

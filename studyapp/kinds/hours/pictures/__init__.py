@@ -6,13 +6,13 @@ square is the reference, and a diamond on a pole stands at the first hour that i
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from studyapp.findings import hours, units
 from studyapp.kinds.hours.findings import enough, pull_says, shown
-from studyapp.kinds.hours.findings.pulls import enough_says, limit_decides, limit_says, within_margins
+from studyapp.kinds.hours.findings.pulls import enough_says, limit_decides, mean_says, within_margins
 from studyapp.kinds.hours.findings.scale import MOST_TICKS, Scale, limit_at
 from studyapp.pictures import marks
 from studyapp.pictures.marks import Frame, Layer, Picture, Row
@@ -27,6 +27,7 @@ _SIDE = 0.06  # of the span of hours, free at either side
 _LINE = 0.11  # of the span of worsening, the height of a line of words
 # The words of a pole need this share of the picture at its right; a later pole has them at its left.
 _ROOM = 0.45
+Fits = Callable[["AttributeResult", "PullResult"], bool]
 
 
 def worsening(result: AttributeResult, scale: Scale, theme: Theme, lost: Sequence[float] = ()) -> Picture:
@@ -35,8 +36,14 @@ def worsening(result: AttributeResult, scale: Scale, theme: Theme, lost: Sequenc
     frame = _frame(result, scale, theme, lost)
     own = limit_decides(result)  # the limit and the hour then stand in the picture of the means
     rest = [] if own else [*_limit(result, scale, frame), *_pole(result, frame)]
-    layers = [*_ground(result, frame), *rest, *_pulls(result, frame)]
+    fits = within_margins if own else shown
+    layers = [*_ground(result, frame), *rest, *pull_signs(result, frame, fits)]
     return frame.picture([*layers, *_lost(lost, frame)], HEIGHT)
+
+
+def levels(result: AttributeResult, scale: Scale, frame: Frame) -> list[Layer]:
+    """The ground of a picture: margin, limit, and where there is no difference."""
+    return [*_ground(result, frame), *_limit(result, scale, frame)]
 
 
 def _lost(lost: Sequence[float], frame: Frame) -> Iterator[Layer]:
@@ -107,11 +114,10 @@ def _pole(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
     )
 
 
-def _pulls(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
+def pull_signs(result: AttributeResult, frame: Frame, fits: Fits = shown) -> Iterator[Layer]:
+    """A bar and a sign for each pull, a disc for one that `fits`."""
     theme = frame.theme
     judged = [pull for pull in result.pulls if pull.hours != result.reference_hours]
-    # Where a limit decides, its own picture says which pull meets it; here the bar is read against the margin alone.
-    fits = within_margins if limit_decides(result) else shown
     within = [_row(result, pull) for pull in judged if fits(result, pull)]
     open_ = [_row(result, pull) for pull in judged if not fits(result, pull)]
     ends = ("high", "low") if result.rule.both_ways else ("high",)
@@ -146,7 +152,7 @@ def against_limit(result: AttributeResult, theme: Theme) -> Picture:
     frame = Frame(theme, (pulls[0] - edge, pulls[-1] + edge), (low, high), pulls, ticks, *titles)
     good = (low, limit) if sign > 0 else (limit, high)
     left, right = frame.across
-    named = _named(_("limit {limit}").format(limit=units(limit)), limit, sign < 0, theme.card, theme.ink, frame)
+    named = _named(_("limit {limit}").format(limit=units(limit)), limit, sign > 0, theme.band, theme.ink, frame)
     return frame.picture(
         [
             marks.ground(left, good[0], right, good[1], theme.band),
@@ -162,7 +168,7 @@ def _means(result: AttributeResult, frame: Frame, end: str) -> Iterator[Layer]:
     theme, tips = frame.theme, {"x": _("hours"), "y": _("mean")}
     rows = {
         met: [
-            {"x": p.hours, "y": p.mean, "low": p.mean_low, "high": p.mean_high, "say": limit_says(result, p)}
+            {"x": p.hours, "y": p.mean, "low": p.mean_low, "high": p.mean_high, "say": mean_says(result, p)}
             for p in result.pulls
             if bool(p.within_limit) is met
         ]
