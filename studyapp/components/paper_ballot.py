@@ -80,7 +80,7 @@ def _reasons() -> dict[str, str]:
     }
 
 
-def settled(ballot: PaperBallot, left: Sequence[Difference]) -> tuple[Mapping[str, int] | None, str]:
+def settled(ballot: PaperBallot, left: Sequence[Difference]) -> tuple[Mapping[str, int | None] | None, str]:
     """What differs, with a choice for each; the choices and the reason, once they are to be kept."""
     with st.form(f"settle-{ballot.assessor}"):
         look.put(look.title(_("What differs"), 2), look.quiet(_("Look at the paper, then choose what stands on it.")))

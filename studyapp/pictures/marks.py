@@ -53,12 +53,12 @@ class Frame:
     x_ticks: Sequence[float] = ()
     y_ticks: Sequence[float] = ()
     x_title: str = ""
-    y_title: str = ""
     x_names: Mapping[float, str] | None = None
     y_names: Mapping[float, str] | None = None
     by_ratio: bool = False
     up_by_ratio: bool = False
     y_room: int | None = None
+    y_title: str = ""
 
     def picture(self, layers: Iterable[Layer], height: int) -> Picture:
         """The layers on these scales, from the back to the front; `height` in px with the axes."""

@@ -52,10 +52,10 @@ def _in_hand(by: Staff, sitting: Sitting, ballot: PaperBallot) -> None:
         _type(by, sitting, ballot)
     if ballot.state == "once":
         with st.expander(_("Nobody else can type it")):
-            reason = paper_ballot.alone(ballot)
-            if reason is not None:
+            why = paper_ballot.alone(ballot)
+            if why is not None:
                 with acts.refusals():
-                    paper_entry.keep_alone(store, by, sitting.id, who, reason)
+                    paper_entry.keep_alone(store, by, sitting.id, who, why)
                     st.rerun()
 
 

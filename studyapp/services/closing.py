@@ -107,7 +107,7 @@ def open_key(store: Store, by: Staff, study_id: str, reason: str = "") -> None:
         studies.set_state(tx, study_id, "opened")
 
 
-def read_key(store: Store, by: Staff, study_id: str) -> tuple[list[tuple[str, Sequence[FillRow]]], Mapping[str, str]]:
+def read_key(store: Store, by: Staff, study_id: str) -> tuple[list[tuple[str, tuple[FillRow, ...]]], Mapping[str, str]]:
     """What every cup of an opened study held: (sitting, its rows) in order, and what each box held by its letter.
 
     Raises:

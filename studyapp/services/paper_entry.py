@@ -226,7 +226,7 @@ def keep_alone(store: Store, by: Staff, sitting_id: str, assessor: str, reason: 
         told = _("{label}: the paper ballot of {name} was typed by one person alone: {reason}")
         sentence = told.format(label=sitting.label, name=names[assessor], reason=said)
         studies.add_deviation(tx, sitting.study, sentence, watching.known_now(tx, study), by.id)
-        _keep(tx, by, sitting, assessor, items, *typed.values(), {"entries": list(typed), "reason": said})
+        _keep(tx, by, sitting, assessor, items, next(iter(typed.values())), {"entries": list(typed), "reason": said})
 
 
 def _reason(text: str) -> str:

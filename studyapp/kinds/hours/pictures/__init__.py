@@ -148,8 +148,8 @@ def against_limit(result: AttributeResult, theme: Theme) -> Picture:
     pulls = [pull.hours for pull in result.pulls]
     edge = _SIDE * ((pulls[-1] - pulls[0]) or 1.0)
     ticks = list(range(low + 1, high, max(1, ceil((high - low) / MOST_TICKS))))
-    titles = _("conching, hours"), _("mean, 0 to 10 scale")
-    frame = Frame(theme, (pulls[0] - edge, pulls[-1] + edge), (low, high), pulls, ticks, *titles)
+    across, said = (pulls[0] - edge, pulls[-1] + edge), _("mean, 0 to 10 scale")
+    frame = Frame(theme, across, (low, high), pulls, ticks, _("conching, hours"), y_title=said)
     good = (low, limit) if sign > 0 else (limit, high)
     left, right = frame.across
     named = _named(_("limit {limit}").format(limit=units(limit)), limit, sign > 0, theme.band, theme.ink, frame)
