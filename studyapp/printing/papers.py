@@ -15,7 +15,7 @@ from studyapp.errors import NotFound
 from studyapp.printing import kit, sheets, slips
 from studyapp.printing.seal_slip import seal_slip
 from studyapp.printing.sheet import sheet_of
-from studyapp.records import CupsPlan, Staff
+from studyapp.records import CupsPlan, SetsPlan, Staff
 from studyapp.services import batches, closing, joining, planning, preparing, readings
 from studyapp.services.access import require, sitting_or_refuse
 from studyapp.words import _
@@ -87,8 +87,10 @@ def _trays(store: Store, by: Staff, of: str) -> bytes:
 
 def _ballots(store: Store, by: Staff, of: str) -> bytes:
     kit_ = _kit(store, by, of)
-    if not isinstance(kit_.plan, CupsPlan):
-        raise NotFound(_("Not done: sets are answered on a phone; there is no paper for them."))
+    if not isinstance(kit_.plan, CupsPlan | SetsPlan) or (isinstance(kit_.plan, SetsPlan) and kit_.plan.longest_wait):
+        raise NotFound(
+            _("Not done: pieces that are noticed at their second need the phone; there is no paper for them.")
+        )
     return slips.ballots_pdf(kit_.trays, kit_.sitting, kit_.plan, printed_now(), kit_.sheet)
 
 

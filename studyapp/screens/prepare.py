@@ -30,7 +30,7 @@ def render() -> None:
     left, right = st.columns([1, 1], gap="medium")
     with left:
         tray_card.board(store, by, sitting.id, here, preparing.checks(study))
-        _papers(by, sitting, ballots=_one_by_one(study))
+        _papers(by, sitting, ballots=_one_by_one(study) or not study.plan.longest_wait)
     with right:
         _in_hand(by, sitting, here, words.putting_down)
         if _one_by_one(study):
