@@ -271,12 +271,20 @@ def score_by_nonce(tx: Connection, nonce: str) -> KeptScore | None:
 
 
 def add_score(
-    tx: Connection, study: str, serving: str, attribute: str, value: float | None, reason: str | None, nonce: str
+    tx: Connection,
+    study: str,
+    serving: str,
+    attribute: str,
+    value: float | None,
+    reason: str | None,
+    nonce: str,
+    source: str | None = None,
 ) -> str:
-    """Keep one score and its event; returns the time. An earlier score of the line is superseded, not changed."""
+    """Keep one score and its event; returns the time. An earlier score of the line is superseded, not changed. `source`
+    is "paper" where it was typed from a ballot, None where a phone or the server made it."""
     at = now()
     names = {"serving_id": serving, "attribute_id": attribute}
-    row = {**names, "value": value, "reason": reason, "nonce": nonce, "at": at}
+    row = {**names, "value": value, "reason": reason, "nonce": nonce, "at": at, "source": source}
     sha = row_hash("score", row)
     result = tx.execute(_INSERT_SCORE, {**row, "sha256": sha})
     events.append(tx, "score", {"score": int((result.inserted_primary_key or (0,))[0]), "sha256": sha}, study)

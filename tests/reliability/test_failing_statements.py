@@ -37,6 +37,7 @@ from studyapp.services import (
     joining,
     packages,
     panel,
+    paper_entry,
     planning,
     preparing,
     readings,
@@ -351,6 +352,26 @@ def _step(case: Case) -> Callable[[], object]:
     return lambda: trying.take_step(case.store, taster.token, here.trial or "", 1, 0.0)
 
 
+def _first_entry(case: Case, mark: float = 5.0, by: Staff | None = None) -> str:
+    """Somebody has typed a paper ballot with the same mark on every line; whose it is."""
+    here = paper_entry.ballots(case.store, case.leader, case.w.sitting.id)[0]
+    typed = {field: mark for item in here.items for field in item.fields if not field.endswith("/why")}
+    paper_entry.enter(case.store, by or case.leader, case.w.sitting.id, here.assessor, typed)
+    return here.assessor
+
+
+def _second_entry(case: Case) -> Callable[[], object]:
+    _first_entry(case)
+    return lambda: _first_entry(case, 5.0, case.preparer)
+
+
+def _paper_differs(case: Case) -> tuple[str, dict[str, int]]:
+    who = _first_entry(case)
+    _first_entry(case, 6.0, case.preparer)
+    left = paper_entry.differences(case.store, case.leader, case.w.sitting.id, who)
+    return who, {one.field: 1 for one in left}
+
+
 CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "closing.open_key, sets": _with(_aroma_served, lambda c, k: closing.open_key(c.store, c.leader, k.study, "Ada")),
     "closing.sign, sets": _with(_aroma_opened, lambda c, k: closing.sign(c.store, c.leader, k.study, "ran the test")),
@@ -483,6 +504,14 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         Case.planned, lambda c, sitting: watching.open_sitting(c.store, c.leader, sitting.id)
     ),
     "watching.pause": _now(lambda c: watching.pause(c.store, c.leader, c.w.sitting.id)),
+    "paper_entry.enter": _second_entry,
+    "paper_entry.settle": _with(
+        _paper_differs,
+        lambda c, left: paper_entry.settle(c.store, c.leader, c.w.sitting.id, *left, "looked"),
+    ),
+    "paper_entry.keep_alone": _with(
+        _first_entry, lambda c, who: paper_entry.keep_alone(c.store, c.leader, c.w.sitting.id, who, "nobody is here")
+    ),
     "watching.resume": _after(
         lambda c: watching.pause(c.store, c.leader, c.w.sitting.id),
         lambda c: watching.resume(c.store, c.leader, c.w.sitting.id),
