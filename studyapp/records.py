@@ -426,7 +426,8 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class PullNote:
-    """What somebody noted of a pull: `kind` is taken, lost, zero (hour zero), undone or zero undone. `actual_at` is the
+    """What somebody noted of a pull: `kind` is taken, lost, replaced (taken in place of a lost one),
+    zero (hour zero), undone or zero undone. `actual_at` is the
     time on the workshop's clock, local ISO without a zone; `at` that of the note. `sitting` is the number of the one in
     which it was lost, None for all."""
 

@@ -77,6 +77,9 @@ class SettingOutPart(Protocol):
     def boxes(self, tx: Any, study: str, plan: Any) -> Mapping[str, str]:
         """What every box holds, in words, by its letter."""
 
+    def note_taken(self, store: Store, by: Staff, study: str, told: Mapping[str, Any]) -> None:
+        """Keep what a phone tells of a sample that was just taken. Raises StudyError, also where none is taken so."""
+
 
 class DecidingPart(Protocol):
     """`deciding`: from what was tasted to a verdict."""

@@ -10,8 +10,8 @@ from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Check, FillRow, Quantity, Sitting, Staff, Study, Tray, TrayCup
 from studyapp.services import leaving_out, names
-from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
-from studyapp.store import Store, openings, people, servings, studies, trials
+from studyapp.services.access import require, sitting_or_refuse, study_or_refuse, tastes
+from studyapp.store import Store, openings, servings, studies, trials
 from studyapp.store import sittings as sitting_store
 from studyapp.words import _
 
@@ -89,8 +89,7 @@ def _filled(tx: Any, study_id: str, sitting_id: str) -> tuple[FillRow, ...]:
 
 def _key_holder(tx: Any, by: Staff, study: Study[Any]) -> None:
     """Keep that this member has seen the key. Raises NotAllowed if it is one of the people who taste."""
-    persons = {assessor.person for assessor in people.assessors(tx) if assessor.id in study.plan.assessors}
-    if by.person and by.person in persons:
+    if tastes(tx, by, study):
         raise NotAllowed(_("Not done: you taste in this study, so somebody else holds its key."))
     openings.note_view(tx, study.id, by.id)
 

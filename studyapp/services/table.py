@@ -4,17 +4,22 @@ from __future__ import annotations
 
 import secrets
 import string
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from analysis.design import codes as random_codes
-from studyapp.errors import BadInput
-from studyapp.records import Sample, Sitting
+from studyapp.errors import BadInput, NotAllowed
+from studyapp.records import Sample, Sitting, Staff
 from studyapp.services.access import new_id
 from studyapp.store import events, servings, sittings, studies
 from studyapp.words import _
 
 _TRIES = 50
+
+
+def note_taken(_store: Any, _by: Staff, _study: str, _told: Mapping[str, Any]) -> None:
+    """For kinds whose samples are not taken from a running batch."""
+    raise NotAllowed(_("Not done: no sample of this study is taken at an hour."))
 
 
 # ---- boxes and sittings ----------------------------------------------------------------------------------------------

@@ -14,7 +14,7 @@ from typing import Any
 import rfc8785
 from sqlalchemy import Connection, Table, select, text
 
-from studyapp.store import covers, events, schema, shapes
+from studyapp.store import covers, events, photos, schema, shapes
 from studyapp.store.faults import Fault
 from studyapp.store.row_hashes import row_hash
 
@@ -164,10 +164,25 @@ def note_faults(tx: Connection, told: Chain) -> list[Fault]:
     return faults
 
 
+def photo_faults(tx: Connection, told: Chain) -> list[Fault]:
+    """Every photo that was not erased against the hash in its event; an erased one against the event that says so."""
+    wanted = {body["photo"]: body["sha256"] for _, _, kind, _, body, _ in told.sound if kind == photos.KEPT}
+    erased = {body["photo"] for _, _, kind, _, body, _ in told.sound if kind == photos.ERASED}
+    faults = []
+    for row in tx.execute(select(schema.photo).order_by(schema.photo.c.at, schema.photo.c.id)):
+        gone = row.id in erased
+        as_told = (
+            row.content is None and row.erased_at is not None if gone else photos.sha256(row.content) == row.sha256
+        )
+        if wanted.pop(row.id, None) != row.sha256 or not as_told:
+            faults.append(Fault("changed row", "photo", row.id))
+    return faults + [Fault("event without row", "photo", str(id_)) for id_ in wanted]
+
+
 def faults(tx: Connection, told: Chain) -> Iterator[Fault]:
     """Everything that does not hold, the file first, then the chain, then the rows."""
     yield from damage(tx)
     yield from shapes.faults(tx)
     yield from told.faults
-    for part in (score_faults, trial_faults, seal_faults, cover_faults, note_faults):
+    for part in (score_faults, trial_faults, seal_faults, cover_faults, note_faults, photo_faults):
         yield from part(tx, told)

@@ -9,10 +9,11 @@ from typing import Any
 
 import pytest
 
+from studyapp.assets import icon
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute
 from studyapp.services import closing, joining, preparing, watching
-from studyapp.store import pulls
+from studyapp.store import photos, pulls
 from tests.browser.test_study import Desk
 
 pytestmark = pytest.mark.browser
@@ -53,8 +54,23 @@ def test_a_night_pull_is_two_taps_and_a_lost_one_reaches_the_verdict(
     night.press("Keep")
     night.see("220 g")
     night.press("Undo what was noted last: 0 h")
+    night.see("0 h")
+    page.get_by_role("button", name="Taken now").wait_for()
+    page.context.set_offline(True)
     page.get_by_role("button", name="Taken now").click()
     night.press("Keep")
+    night.see("Not sent yet. One pull waits on this phone and goes out by itself.")
+    night.see("8 h")  # and the next one may be noted behind it
+    night.shoot(tmp_path, "waits")
+    page.context.set_offline(False)
+    night.see("Undo what was noted last: 0 h")
+    page.get_by_text("Photos of the pulls").click()
+    page.locator("input[type=file]").set_input_files({"name": "p.png", "mimeType": "image/png", "buffer": icon()})
+    page.locator("img.photo").wait_for()
+    assert page.locator("img.photo").evaluate("one => one.decode().then(() => one.naturalWidth)") > 0
+    night.press("Erase this photo")
+    night.see(": erased.")
+    night.settle()
     night.press("Cannot be had")
     page.get_by_text("dropped", exact=True).click()
     night.settle()
@@ -63,6 +79,7 @@ def test_a_night_pull_is_two_taps_and_a_lost_one_reaches_the_verdict(
     night.see("lost, dropped")
     with workshop.store.read() as tx:
         told = [(note.kind, note.hours, note.reason) for note in pulls.of_study(tx, workshop.study)]
+        assert [bool(one.erased_at) for one in photos.of_study(tx, workshop.study)] == [True]
     kinds = ["zero", "taken", "undone", "taken", "lost"]
     assert told == [(kind, 8 if kind == "lost" else 0, "dropped" if kind == "lost" else None) for kind in kinds]
 

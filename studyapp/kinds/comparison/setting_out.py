@@ -10,6 +10,7 @@ from studyapp.kinds.comparison.rule import words_of
 from studyapp.records import Sitting
 from studyapp.services import table
 from studyapp.services.access import new_id
+from studyapp.services.table import note_taken as note_taken
 from studyapp.store import studies
 from studyapp.words import _
 

@@ -21,7 +21,7 @@ NAMES = ("assessor", "hours", "attribute", "score", "sitting", "replicate", "pos
 
 def notes(tx: Any, study: HoursStudy, look: int) -> list[Row]:
     """Rows of the tidy frame without a score, with `why` and `reason`: losses, and lines that could not be judged."""
-    lost = [note for note in pulls.in_force(tx, study.id) if note.kind == "lost"]
+    lost = pulls.losses(pulls.in_force(tx, study.id))
     numbers = {one.number for every in range(1, look + 1) for one in sittings.of_study(tx, study.id, every)}
     rows = [
         {"hours": note.hours, "sitting": note.sitting, "why": "lost", "reason": note.reason}
