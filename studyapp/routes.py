@@ -354,8 +354,8 @@ def _call(store: Opened) -> Answer:
     async def call(request: Request) -> Response:
         body = await _body(request)
         told = _text(body, "serving"), _text(body, "what"), _text(body, "code")
-        await run_in_threadpool(calling.call, store(), _token(request, "seat"), *told)
-        return JSONResponse({"ok": True})
+        spare = await run_in_threadpool(calling.call, store(), _token(request, "seat"), *told)
+        return JSONResponse({"ok": True, "spare": spare})
 
     return call
 
