@@ -60,6 +60,11 @@ class StudyPlan:
         """What is in the pieces beside chocolate and stands on every page, so that who tastes can decline."""
         return ""
 
+    @property
+    def hours_of_pulls(self) -> tuple[float, ...]:
+        """When mass is taken from the conche, in hours after hour zero, where that is planned."""
+        return ()
+
 
 @dataclass(frozen=True, slots=True)
 class CupsPlan(StudyPlan):

@@ -38,8 +38,8 @@ from tests.forking import Forked, Parent
 from tests.furnished import furnished, reached
 from tests.words.second_language import made_ready
 
-# Hundreds of tests make accounts, and a passphrase at its real cost takes half a second. Servers, which are processes
-# of their own, keep the real one.
+# Hundreds of tests make accounts, and a passphrase at its real cost takes half a second. An installed server, started
+# and not forked, keeps the real one.
 REAL_COST = passphrases.TODAY
 passphrases.TODAY = passphrases.Cost(2**10, 8, 1)
 

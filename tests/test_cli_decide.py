@@ -119,18 +119,26 @@ def test_bad_input_is_one_sentence_and_exit_2(
     assert sorted(tmp_path.iterdir()) == before
 
 
-def test_scores_of_two_batches_are_refused(tmp_path: Path) -> None:
-    """File, column, how many and what to do in one sentence; the file of one batch is decided as without the column."""
+def test_scores_of_two_batches_are_judged_under_the_sealed_claim(tmp_path: Path) -> None:
+    """Each of them where nothing is sealed, in its words; refused where one was sealed; a file of one batch is decided
+    as without the column."""
     scores, option, rule = _panel("stop")
     heading, *lines = scores.read_text().splitlines()
     for name, other in (("one.csv", "autumn"), ("two.csv", "spring")):
-        rows = [f"{line},{other if number % 2 else 'autumn'}" for number, line in enumerate(lines)]
+        rows = [f"{line},{batch}" for line in lines for batch in dict.fromkeys(("autumn", other))]
         (tmp_path / name).write_text("\n".join([f"{heading},batch", *rows]))
-    refused = _decide(tmp_path / "two.csv", option, rule)
+    both = _decide(tmp_path / "two.csv", option, rule)
+    assert (both.exit_code, both.stderr) == (0, "")
+    assert "In each of these 2 batches, at 12 h every deciding attribute is within its margin" in both.stdout
+    assert "Holds for         each of these 2 batches" in both.stdout
+    document = json.loads(_decide(tmp_path / "two.csv", option, rule, "--json").stdout)
+    assert (document["claim"], document["batches"]["names"]) == ("each of these batches", ["autumn", "spring"])
+    (tmp_path / "RULE.toml").write_text('claim = "this batch"\n' + Path(rule).read_text())
+    refused = _decide(tmp_path / "two.csv", "--rule", str(tmp_path / "RULE.toml"))
     assert (refused.exit_code, refused.stdout) == (2, "")
     assert refused.stderr == (
-        "two.csv, column batch: there are 2 batches, autumn, spring; a verdict is about one. Make one file a batch and "
-        "decide each.\n"
+        'two.csv, column batch: there are 2 batches, autumn, spring, and the rule claims "this batch". Make one file a '
+        "batch, or seal another claim.\n"
     )
     told, plain = (json.loads(_decide(file, option, rule, "--json").stdout) for file in (tmp_path / "one.csv", scores))
     for document, file in ((told, tmp_path / "one.csv"), (plain, scores)):

@@ -72,7 +72,7 @@ def test_a_panel_shows_the_verdict_it_is_there_for(name: str) -> None:
         assert decision.reason == expected["reason"]
     looks = generate.settings(name, "RULE.toml")
     assert bool(offers) == (expected["verdict"] == "cannot tell" and decision.reason != "orders")
-    assert all((offer.name == "new study") == (looks["look"] == looks["looks"]) for offer in offers)
+    assert all(offer.name == "new study" or looks["look"] < looks["looks"] for offer in offers)
 
 
 @pytest.mark.parametrize("name", [n for n in PANELS if generate.settings(n)["expected"]["verdict"] == "stop"])

@@ -1,9 +1,8 @@
 """What batches add to the error of a difference of makes, for a claim that goes beyond the batches tasted.
 
-The batch is the unit beside the assessor: SE^2 = own SE^2 + batch SE^2, with Satterthwaite's degrees of freedom. Where
-batches are pairs (one lot of beans, one sitting), the batch error comes from the differences of each pair; else from
-the batch means within each make, each make by its own spread, since a make that varies more than the other would be
-hidden by a pooled one (Welch 1938). The noise of the assessors counts twice; that keeps the error.
+The batch is the unit beside the assessor, as in `stopping.batch_error`. Where batches are pairs (one lot of beans, one
+sitting), the batch error comes from the differences of each pair; else from the batch means within each make, each make
+by its own spread, since a make that varies more than the other would be hidden by a pooled one (Welch 1938).
 Shapes: B studies, a assessors, columns pieces x batches.
 """
 
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.comparing.reading import Lots, together_by
 from analysis.model.scores import Scores, cells_of
+from analysis.stopping import batch_error
 from analysis.stopping.standard_errors import Error, Estimates, contrasts_of, means
 
 Array = NDArray[np.float64]
@@ -37,13 +37,8 @@ def with_batches(worse: Estimates, apart: Apart, sign: float) -> Estimates:
     """Differences as means over batches, with the error of batches in the place of the sitting's: a batch holds the
     tray too. The control keeps its own where it has no batches."""
     known = np.isfinite(apart.batch.se)
-    own = worse.own
-    se = np.where(known, np.sqrt(own.se**2 + apart.batch.se**2), own.se)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        df = se**4 / (own.se**4 / own.df + apart.batch.se**4 / apart.batch.df)
-    df = np.where(known & np.isfinite(df), df, own.df)
     estimate = np.where(known, sign * apart.differences, worse.estimate)
-    return replace(worse, estimate=estimate, sitting=Error(se, df))
+    return replace(worse, estimate=estimate, sitting=batch_error.joined(worse.own, apart.batch))
 
 
 def apart_of(scores: Scores, lots: Lots, pairs: bool) -> tuple[Apart, Scores]:
@@ -56,7 +51,7 @@ def apart_of(scores: Scores, lots: Lots, pairs: bool) -> tuple[Apart, Scores]:
     """
     mean = means(contrasts_of(cells_of(scores).present())).estimate
     shift = _pair_shift(mean, lots) if pairs else _own_shift(mean, lots.piece)
-    less = replace(scores, values=scores.values - shift[:, None, :, None, None])
+    less = scores.less(shift[:, None, :, None, None])
     found = _by_pairs(scores, lots) if pairs else _nested(mean, lots.piece)
     return found, together_by(less, lots.piece)
 
@@ -83,9 +78,7 @@ def _by_pairs(scores: Scores, lots: Lots) -> Apart:
         own = means(contrasts_of(cells_of(part).present()))
         reference = own.estimate[:, lots.piece[columns] == last]
         found[:, pair, lots.piece[columns]] = own.estimate - reference
-    b = found.shape[1]
-    spread = found.std(1, ddof=1) / np.sqrt(b)
-    return Apart(found.mean(1), Error(spread, np.full(spread.shape, b - 1.0)), found)
+    return Apart(found.mean(1), batch_error.spread_of(found), found)
 
 
 def _nested(mean: Array, piece: Codes) -> Apart:

@@ -123,7 +123,7 @@ def together_by(scores: Scores, piece: Codes) -> Scores:
         return np.asarray(found)
 
     positions = None if scores.positions is None else np.asarray(joined(scores.positions, -1), np.intp)
-    return Scores(joined(scores.values, np.nan), positions)
+    return replace(scores, values=joined(scores.values, np.nan), positions=positions)
 
 
 def _batches(scores: pd.DataFrame, rule: MakeRule, makes: tuple[str, ...]) -> tuple[str, ...]:

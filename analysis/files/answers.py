@@ -16,7 +16,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from analysis.files.score_files import MOST_BYTES, ScoreError, Table, filled, plain, table_from
+from analysis.files.score_files import ScoreError, Table, content_of, filled, plain, table_from
 
 MOST_ANSWERS = 10_000
 
@@ -131,12 +131,7 @@ def _answers(
 
 
 def _table(path: Path) -> Table:
-    name = plain(path.name, 80)
-    try:
-        with path.open("rb") as file:
-            content = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as problem:
-        raise ScoreError(f"{name}: the file cannot be read; check its name and folder") from problem
+    name, content = content_of(path)
     read = table_from(name, content)
     if len(read.rows) > MOST_ANSWERS:
         raise ScoreError(f"{name}: {len(read.rows)} answers and at most {MOST_ANSWERS} are read")

@@ -11,6 +11,7 @@ import io
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, NoReturn
 
 MOST_BYTES = 10 * 2**20
@@ -43,6 +44,17 @@ class Table:
         """Raise the sentence about one cell; `position` counts from 0 among the rows."""
         cell = plain(self.columns[column][position])
         raise ScoreError(f'{self.name}, row {self.rows[position]}, column {plain(column)}: "{cell}" {rule}')
+
+
+def content_of(path: Path | str) -> tuple[str, bytes]:
+    """The name to show and the bytes of a file, no more than are read. Raises ScoreError."""
+    path = Path(path)
+    name = plain(path.name, 80)
+    try:
+        with path.open("rb") as file:
+            return name, file.read(MOST_BYTES + 1)
+    except (OSError, ValueError) as problem:
+        raise ScoreError(f"{name}: the file cannot be read; check its name and folder") from problem
 
 
 def table_from(name: str, content: bytes) -> Table:

@@ -7,14 +7,15 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Collection
+from collections.abc import Collection
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any, Literal
 
 import pandas as pd
 
-from analysis.files.score_files import KEYS, KNOWN, MOST_BYTES, OPTIONAL, ScoreError, Table, filled, plain, table_from
+from analysis.files.columns import hours_wrong, need, numbers, text_of, texts
+from analysis.files.score_files import KEYS, KNOWN, OPTIONAL, ScoreError, Table, content_of, filled, plain, table_from
 
 __all__ = ["ScoreError", "read_scores", "scores_from"]
 
@@ -26,23 +27,14 @@ SCALES = ((0.0, 10.0), (0.0, 100.0))
 
 Piece = Literal["hours", "make"]
 
-_NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
-_COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+", re.ASCII)
 _LOST = re.compile(r"\s*lost\b(.*)", re.IGNORECASE | re.DOTALL)
 UNJUDGED = "unjudged"
 NONE_LOST = pd.DataFrame(columns=["hours", "sitting", "why", "reason"])
-_WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
 def read_scores(path: Path | str, attributes: Collection[str] | None = None, piece: Piece = "hours") -> pd.DataFrame:
     """The scores in a CSV, XLSX or Parquet file; see `scores_from`. Raises ScoreError, also without a file."""
-    path = Path(path)
-    name = plain(path.name, 80)
-    try:
-        with path.open("rb") as file:
-            content = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as problem:
-        raise ScoreError(f"{name}: the file cannot be read; check its name and folder") from problem
+    name, content = content_of(path)
     return scores_from(name, content, attributes, piece)
 
 
@@ -76,7 +68,8 @@ def scores_from(
         raise ScoreError(f"{table.name}: no row has a score; fill in the scores")
     if lost.empty and not kept["why"].any():
         return kept.drop(columns="why")
-    return pd.concat([kept, lost.drop(columns=[] if "sitting" in kept else "sitting")], ignore_index=True)
+    unasked = [column for column in ("sitting", "batch") if column not in kept]
+    return pd.concat([kept, lost.drop(columns=unasked)], ignore_index=True)
 
 
 # ---- why a score is missing ------------------------------------------------------------------------------------------
@@ -87,9 +80,11 @@ def _without_lost(table: Table) -> tuple[Table, pd.DataFrame]:
         return table, NONE_LOST
     rest, gone = _rows_of(table, [at for at in range(len(table.rows)) if at not in said]), _rows_of(table, sorted(said))
     hours = "sample" if "sample" in table.columns and "hours" not in table.columns else "hours"
-    _need(table, hours)
-    sittings = [_name(cell) for cell in gone.columns.get("sitting", [""] * len(gone.rows))]
-    notes = pd.DataFrame({"hours": _numbers(gone, hours, _hours), "sitting": sittings, "why": "lost"})
+    need(table, hours)
+    named = {
+        key: [text_of(cell) for cell in gone.columns.get(key, [""] * len(gone.rows))] for key in ("sitting", "batch")
+    }
+    notes = pd.DataFrame({"hours": numbers(gone, hours, hours_wrong), **named, "why": "lost"})
     return rest, notes.assign(reason=[said[at] for at in sorted(said)])
 
 
@@ -122,11 +117,11 @@ def _whys(table: Table, column: str) -> list[str]:
 
 # ---- the two forms -------------------------------------------------------------------------------------------------
 def _tidy(table: Table, piece: Piece) -> pd.DataFrame:
-    _need(table, "attribute")
-    _need(table, "score")
+    need(table, "attribute")
+    need(table, "score")
     frame = _servings(table, piece)
-    frame["attribute"] = _names(table, "attribute")
-    frame["score"] = _numbers(table, "score", _score, empty=math.nan)
+    frame["attribute"] = texts(table, "attribute")
+    frame["score"] = numbers(table, "score", _score, math.nan, UNJUDGED)
     frame["why"] = _whys(table, "score")
     return frame
 
@@ -144,7 +139,9 @@ def _wide(table: Table, attributes: Collection[str] | None, piece: Piece) -> pd.
     if len(wanted) * len(frame) > MOST_SCORES:
         raise ScoreError(f"{table.name}: more than {MOST_SCORES} scores; keep only one study in the file")
     parts = [
-        frame.assign(attribute=column, score=_numbers(table, column, _score, math.nan), why=_whys(table, column))
+        frame.assign(
+            attribute=column, score=numbers(table, column, _score, math.nan, UNJUDGED), why=_whys(table, column)
+        )
         for column in wanted
     ]
     if parts:
@@ -155,19 +152,19 @@ def _wide(table: Table, attributes: Collection[str] | None, piece: Piece) -> pd.
 def _servings(table: Table, piece: Piece) -> pd.DataFrame:
     """Who tasted what when, one row a row of the file: row, assessor, what was tasted and the optional columns."""
     hours = "sample" if "sample" in table.columns and "hours" not in table.columns else "hours"
-    _need(table, "assessor")
-    _need(table, hours if piece == "hours" else piece)
+    need(table, "assessor")
+    need(table, hours if piece == "hours" else piece)
     _refuse_near_names(table)
-    frame = pd.DataFrame({"row": table.rows, "assessor": _names(table, "assessor")})
+    frame = pd.DataFrame({"row": table.rows, "assessor": texts(table, "assessor")})
     if piece == "make":
-        frame["make"] = _names(table, "make")
+        frame["make"] = texts(table, "make")
     if piece == "hours" or "hours" in table.columns:
-        frame["hours"] = _numbers(table, hours, _hours)
+        frame["hours"] = numbers(table, hours, hours_wrong)
     _check_sizes(table, frame)
     for column in OPTIONAL:
         if column in table.columns and any(map(filled, table.columns[column])):
             counted = column in ("replicate", "position")
-            frame[column] = _numbers(table, column, _count) if counted else _names(table, column)
+            frame[column] = numbers(table, column, _count) if counted else texts(table, column)
     return frame
 
 
@@ -177,15 +174,6 @@ def _check_sizes(table: Table, frame: pd.DataFrame) -> None:
         found = frame[column].nunique() if column in frame else 0
         if found > most:
             raise ScoreError(f"{table.name}, column {column}: {found} different {what} and at most {most} are read")
-
-
-def _need(table: Table, column: str) -> None:
-    if column in table.columns:
-        return
-    near = get_close_matches(column, [name.casefold() for name in table.columns], 1, 0.6)
-    found = next((name for name in table.columns if near and name.casefold() == near[0]), None)
-    mend = f'rename "{plain(found)}" to {column}' if found else f"add it, beside {', '.join(map(plain, table.columns))}"
-    raise ScoreError(f"{table.name}, row 1: there is no column {column}; {plain(mend, 160)}")
 
 
 def _refuse_near_names(table: Table) -> None:
@@ -209,84 +197,8 @@ def _only(table: Table, tidy: pd.DataFrame, attributes: Collection[str]) -> pd.D
 
 
 # ---- columns -------------------------------------------------------------------------------------------------------
-def _names(table: Table, column: str) -> list[str]:
-    """Texts of a column; two that differ only in case or spaces would count as two."""
-    names: dict[Any, str] = {}
-    first: dict[str, tuple[str, int]] = {}
-    keys = [_distinct(cell) for cell in table.columns[column]]
-    for position, key in enumerate(keys):
-        if key not in names:
-            name = _name(key[1])
-            if not name:
-                table.fail(position, column, "is empty; every row needs it")
-            alike, row = first.setdefault(" ".join(name.casefold().split()), (name, table.rows[position]))
-            if alike != name:
-                table.fail(position, column, f'and "{plain(alike)}" in row {row} look like one name; write them alike')
-            names[key] = name
-    return [names[key] for key in keys]
-
-
-def _name(cell: Any) -> str:
-    if isinstance(cell, float) and cell.is_integer():
-        return str(int(cell))
-    return str(cell).strip() if filled(cell) else ""
-
-
-def _distinct(cell: Any) -> tuple[type, Any]:
-    """A key under which 1, 1.0 and True stay apart."""
-    return (type(cell), str(cell) if isinstance(cell, (list, dict, set)) else cell)
-
-
-def _numbers(table: Table, column: str, rule: Callable[[float], str | None], empty: float | None = None) -> list[float]:
-    """Numbers of a column, each distinct cell read once; `rule` says what is wrong with one, or None."""
-    read: dict[Any, float] = {}
-    keys = [_distinct(cell) for cell in table.columns[column]]
-    for position, key in enumerate(keys):
-        if key not in read:
-            read[key] = _number(table, position, column, key[1], empty)
-            wrong = None if math.isnan(read[key]) else rule(read[key])
-            if wrong:
-                table.fail(position, column, wrong)
-    return [read[key] for key in keys]
-
-
-def _number(table: Table, position: int, column: str, cell: Any, empty: float | None) -> float:
-    if not filled(cell) or (empty is not None and _unjudged(cell)):
-        return empty if empty is not None else table.fail(position, column, "is empty; every row needs it")
-    if isinstance(cell, (int, float)) and not isinstance(cell, bool):
-        if math.isfinite(cell):
-            return float(cell)
-        table.fail(position, column, "is not a finite number; leave the cell empty when a score is missing")
-    text = str(cell).strip()
-    if table.decimal_comma and _COMMA_NUMBER.fullmatch(text):
-        text = text.replace(",", ".")
-    if isinstance(cell, str) and _NUMBER.fullmatch(text) and math.isfinite(float(text)):
-        return float(text)
-    return table.fail(position, column, f"is not a number; {_mended(cell, text, may_be_empty=empty is not None)}")
-
-
-def _mended(cell: Any, text: str, may_be_empty: bool) -> str:
-    """What to write instead, where that can be guessed."""
-    if not isinstance(cell, str):
-        return "format the column as numbers"
-    if text.casefold() in _WORDS:
-        return f"write {_WORDS.index(text.casefold())}"
-    if _COMMA_NUMBER.fullmatch(text):
-        return f"write {text.replace(',', '.')}"
-    digits = _NUMBER.search(text)
-    if digits and digits.group() != text and len(text) <= 12 and len(_NUMBER.findall(text)) == 1:
-        return f"write {digits.group()}"
-    return "leave the cell empty when a score is missing" if may_be_empty else "write the hours or the count in digits"
-
-
 def _score(value: float) -> str | None:
     return None if abs(value) <= LARGEST else "is too large for a score; correct it"
-
-
-def _hours(value: float) -> str | None:
-    if value < 0:
-        return "is below zero; hours count from the start of the conche"
-    return None if value <= 10_000 else "is too large for hours in the conche; correct it"
 
 
 def _count(value: float) -> str | None:
@@ -335,7 +247,7 @@ def _refuse_repeats(table: Table, tidy: pd.DataFrame, key: list[str]) -> None:
     same = (tidy[key] == second[key]).all(axis=1)
     first = tidy[same].iloc[0]
     mend = "keep one, or number the replicates"
-    what = ", ".join(f"{column} {plain(_name(second[column]))}" for column in key)
+    what = ", ".join(f"{column} {plain(text_of(second[column]))}" for column in key)
     where = f"{table.name}, row {second['row']}"
     if first["score"] == second["score"] or (math.isnan(first["score"]) and math.isnan(second["score"])):
         raise ScoreError(f"{where}: repeats row {first['row']} ({what}); {mend}")

@@ -27,10 +27,12 @@ NOTHING_LEFT = 1e-10
 @dataclass(frozen=True, slots=True)
 class Scores:
     """Scores of one attribute: `values` (B, a, h, S, r), NaN where missing; `positions`, of the same shape, numbers of
-    the place on the tray from 0, below that where it is not known; None where none is."""
+    the place on the tray from 0, below that where it is not known; None where none is. `recorded` (B,): the steps in
+    which values were recorded that have been shifted since."""
 
     values: Array
     positions: Codes | None = None
+    recorded: Array | None = None
 
     @property
     def seen(self) -> Flags:
@@ -45,7 +47,11 @@ class Scores:
     @property
     def step(self) -> Array:
         """The steps in which each panel was recorded (B,)."""
-        return step_of(self.values.reshape(len(self.values), -1))
+        return step_of(self.values.reshape(len(self.values), -1)) if self.recorded is None else self.recorded
+
+    def less(self, shift: Array) -> Scores:
+        """The same less a `shift` that broadcasts over the values, in steps that stay what they were."""
+        return replace(self, values=self.values - shift, recorded=self.step)
 
     def columns(self, factor: str) -> Array:
         """0/1 columns (B, a h S r, levels) of assessor, hours, sitting or place, zero where nothing was scored."""
@@ -77,7 +83,9 @@ class Scores:
 
     def _each(self, some: Callable[[NDArray[Any]], NDArray[Any]]) -> Scores:
         """The same of every array there is."""
-        return Scores(some(self.values), None if self.positions is None else some(self.positions))
+        return replace(
+            self, values=some(self.values), positions=None if self.positions is None else some(self.positions)
+        )
 
     def within(self, days: Codes, pulls: Flags) -> Scores:
         """What was scored of some pulls (h,) in some sittings."""
@@ -85,7 +93,8 @@ class Scores:
 
     def rows(self, rows: Rows) -> Scores:
         """Some of the batch."""
-        return self._each(lambda part: part[rows])
+        own = self._each(lambda part: part[rows])
+        return own if self.recorded is None else replace(own, recorded=self.recorded[rows])
 
 
 def of_codes(y: Array, codes: tuple[Codes, Codes, Codes, Codes], positions: Codes | None = None) -> Scores:

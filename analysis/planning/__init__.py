@@ -15,7 +15,7 @@ where there are some (`pooled_spreads`), else they are assumed, and said to be.
 (True, 0.0)
 """
 
-from analysis.planning.next_sittings import Service
+from analysis.planning.next_sittings import Anew, Service
 from analysis.planning.operating_characteristics import (
     OperatingCharacteristics,
     growing_characteristics,
@@ -34,6 +34,7 @@ from analysis.planning.price import Offer, price, price_new_study
 from analysis.planning.simulation import AttributeTruth, Design, Scenario
 
 __all__ = [
+    "Anew",
     "AttributeTruth",
     "Design",
     "Offer",

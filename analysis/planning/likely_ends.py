@@ -54,7 +54,9 @@ class Undecided:
     bars: Bars | None = None
 
 
-def ends(study: Undecided, looks: Sequence[Codes], draws: int, seed: int, anew: bool) -> tuple[Codes, Array]:
+def ends(
+    study: Undecided, looks: Sequence[Codes], draws: int, seed: int, anew: bool, more: int = 0
+) -> tuple[Codes, Array]:
     """Verdict and sittings used (draws,) when `looks` are served: the first answer ends a study.
 
     Args:
@@ -62,10 +64,11 @@ def ends(study: Undecided, looks: Sequence[Codes], draws: int, seed: int, anew: 
         looks: for each look, servings (sittings, assessors, h).
         draws: how many ends.
         seed: of the draws.
-        anew: whether the scores so far do not count again.
+        anew: whether the scores so far do not count again; only pulls that are served are judged then.
+        more: how many of the assessors served, the last ones, have not tasted so far.
     """
     rng = np.random.default_rng(seed)
-    parts = [_part(study, looks, size, rng, anew) for size in _sizes(draws)]
+    parts = [_part(study, looks, size, rng, anew, more) for size in _sizes(draws)]
     verdict, used = zip(*parts, strict=True)
     return np.concatenate(verdict), np.concatenate(used)
 
@@ -76,25 +79,31 @@ def _sizes(draws: int) -> Iterator[int]:
 
 
 def _part(
-    study: Undecided, looks: Sequence[Codes], size: int, rng: np.random.Generator, anew: bool
+    study: Undecided, looks: Sequence[Codes], size: int, rng: np.random.Generator, anew: bool, more: int
 ) -> tuple[Codes, Array]:
     """As `ends`."""
-    fits = study.fits
-    truths = {
-        name: draw_truths(fit, study.hours, study.trays, size, rng, study.earlier.get(name))
-        for name, fit in fits.items()
-    }
-    state = {name: _empty(fit.cells) if anew else so_far(fit.cells) for name, fit in fits.items()}
+    fits, a = study.fits, looks[0].shape[1] - more
+    pulls = np.flatnonzero(np.concatenate(looks).any((0, 1))) if anew else np.arange(len(study.hours))
+    truths = {name: _truth(study, name, size, more, rng).at(pulls) for name in fits}
+    state = {name: _empty(truths[name]) if anew else so_far(fit.cells) for name, fit in fits.items()}
+    control = int(np.flatnonzero(pulls == study.control)[0])
     verdict, used = np.full(size, CANNOT), np.zeros(size)
     for served in looks:
         used += (verdict == CANNOT) * len(served)
         for name, truth in truths.items():
-            for servings in served[:, study.people.get(name, np.arange(served.shape[1]))]:
+            people = np.append(study.people.get(name, np.arange(a)), np.arange(a, a + more))
+            for servings in served[:, people][..., pulls]:
                 state[name] = joined(state[name], thinned(servings, study.missing, rng), truth, rng)
         open_ = np.flatnonzero(verdict == CANNOT)
         left = {name: _cells(fits[name].cells, own.rows(open_)) for name, own in state.items()}
-        verdict[open_] = answers(left, study.wishes, study.level, study.control, study.bars)[0]
+        verdict[open_] = answers(left, study.wishes, study.level, control, None if anew else study.bars)[0]
     return verdict, used
+
+
+def _truth(study: Undecided, name: str, size: int, more: int, rng: np.random.Generator) -> Truths:
+    """Draws of what may be true of one attribute, of `more` people too."""
+    found = draw_truths(study.fits[name], study.hours, study.trays, size, rng, study.earlier.get(name))
+    return found.joined_by(more, rng) if more else found
 
 
 # ---- new sittings ----------------------------------------------------------------------------------------------------
@@ -105,9 +114,9 @@ def so_far(cells: Cells) -> BySitting:
     return BySitting(cells.counts[..., None], cells.sums[..., None], cells.within[:, None])
 
 
-def _empty(cells: Cells) -> BySitting:
-    """The same people and pulls before any score."""
-    nothing = np.zeros((1, *cells.sums.shape[1:], 0))
+def _empty(truths: Truths) -> BySitting:
+    """Its people and pulls before any score."""
+    nothing = np.zeros((1, *truths.cells.shape[1:], 0))
     return BySitting(nothing, nothing, np.zeros((1, 0)))
 
 

@@ -8,7 +8,7 @@ those of the panel's earlier studies where it has any.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,12 +37,27 @@ MOST_EARLIER_DF = 70.0
 
 @dataclass(frozen=True, slots=True)
 class Truths:
-    """Draws of what the scores leave open: cell means of each assessor (size, a, h), residual variance (size,) and
-    variance of a tray's shift (size,)."""
+    """Draws of what the scores leave open: cell means of each assessor (size, a, h), residual variance (size,),
+    variance of a tray's shift (size,), means of the pulls (size, h) and variance of assessor:hours (size,)."""
 
     cells: Array
     residual: Array
     tray: Array
+    means: Array
+    interaction: Array
+
+    def joined_by(self, more: int, rng: np.random.Generator) -> Truths:
+        """With `more` people who have not tasted yet: each scores as high as somebody of the panel does, and finds of
+        their own in the pulls what one of this panel may."""
+        size, a, h = self.cells.shape
+        levels = (self.cells - self.means[:, None, :]).mean(2)
+        level = np.take_along_axis(levels, rng.integers(a, size=(size, more)), 1)
+        own = np.sqrt(self.interaction)[:, None, None] * rng.standard_normal((size, more, h))
+        return replace(self, cells=np.concatenate([self.cells, self.means[:, None] + level[..., None] + own], 1))
+
+    def at(self, pulls: NDArray[np.intp]) -> Truths:
+        """At some of the pulls (indices)."""
+        return replace(self, cells=self.cells[..., pulls], means=self.means[:, pulls])
 
 
 def draw_truths(
@@ -70,7 +85,8 @@ def draw_truths(
         means = draw_courses(hours, fit.fits.means[0], error + shift, rng)
     off = (fit.fits.means[0] - means) * shift / (error + shift)
     off = off + np.sqrt(shift * error / (error + shift)) * rng.standard_normal(error.shape)
-    return Truths(_own_cells(fit.cells, means, off, residual, interaction, rng), residual, tray)
+    own = _own_cells(fit.cells, means, off, residual, interaction, rng)
+    return Truths(own, residual, tray, means, interaction)
 
 
 def _own_cells(

@@ -17,6 +17,7 @@ from analysis.planning import model_batches
 from analysis.planning.alike import alike
 from analysis.planning.many_studies import answers
 from analysis.stopping import orders
+from analysis.stopping.gates import Gating
 from analysis.stopping.rule import Rule
 from analysis.stopping.verdicts import CANNOT
 
@@ -26,7 +27,12 @@ Flags = NDArray[np.bool_]
 
 
 def look_at(
-    drawn: Mapping[str, Array], positions: Codes | None, rule: Rule, level: float, control: int
+    drawn: Mapping[str, Array],
+    positions: Codes | None,
+    rule: Rule,
+    level: float,
+    control: int,
+    gating: Gating | None = None,
 ) -> tuple[Codes, Codes]:
     """Verdict and pull (B,) of every study; `cannot tell` also where there is nothing to decide on.
 
@@ -36,6 +42,7 @@ def look_at(
         rule: as sealed.
         level: one-sided level of this look.
         control: index of the pull known to differ.
+        gating: limits of instruments with what was read in every study.
 
     Raises:
         ValueError: the rule adjusts for positions that are not known.
@@ -45,10 +52,10 @@ def look_at(
     scores = {name: Scores(y, None if positions is None else positions - 1) for name, y in drawn.items()}
     apart = model_batches.all_told_apart(scores) if "position" in rule.adjust else None
     if apart is not None or "sitting" in rule.adjust:
-        verdict, pull = _by_fuller_model(scores, apart, rule, level, control)
+        verdict, pull = _by_fuller_model(scores, apart, rule, level, control, gating)
     else:
         verdict, pull = look_at_cells(
-            {name: cells_under(rule, own) for name, own in scores.items()}, rule, level, control
+            {name: cells_under(rule, own) for name, own in scores.items()}, rule, level, control, gating
         )
     if positions is not None:
         # As `outcome.worded`: an order that favours a pull makes a step look flat, or steep, that is not.
@@ -68,22 +75,31 @@ def cells_under(rule: Rule, scores: Scores) -> Cells:
     return cells_of(scores, "sitting:hours" in rule.adjust)
 
 
-def look_at_cells(cells: Mapping[str, Cells], rule: Rule, level: float, control: int) -> tuple[Codes, Codes]:
+def look_at_cells(
+    cells: Mapping[str, Cells], rule: Rule, level: float, control: int, gating: Gating | None = None
+) -> tuple[Codes, Codes]:
     """The same from cells alone, attribute -> B studies, orders apart."""
     studies = len(next(iter(cells.values())).sums)
     verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
     for rows, part in alike(cells):
-        verdict[rows], pull[rows] = answers(part, rule.attributes, level, control)
+        verdict[rows], pull[rows] = answers(
+            part, rule.attributes, level, control, gating=None if gating is None else gating.rows(rows)
+        )
     return verdict, pull
 
 
 def _by_fuller_model(
-    scores: Mapping[str, Scores], apart: Flags | None, rule: Rule, level: float, control: int
+    scores: Mapping[str, Scores],
+    apart: Flags | None,
+    rule: Rule,
+    level: float,
+    control: int,
+    gating: Gating | None,
 ) -> tuple[Codes, Codes]:
     """Verdicts of studies whose places or sittings the model takes out."""
     studies = len(next(iter(scores.values())).values)
     verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
-    for rows, own_verdict, own_pull in model_batches.judged(scores, apart, rule, level, control):
+    for rows, own_verdict, own_pull in model_batches.judged(scores, apart, rule, level, control, gating):
         verdict[rows], pull[rows] = own_verdict, own_pull
     return verdict, pull
 

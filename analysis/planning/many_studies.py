@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from analysis.model.cells import Cells, is_balanced
 from analysis.stopping.evidence import Asked, Levels, Measures, Shown, stacks
 from analysis.stopping.fates import Bars
+from analysis.stopping.gates import Gating
 from analysis.stopping.rule import AttributeRule
 from analysis.stopping.standard_errors import Fitted, PanelAlone, own_bounds, rounding
-from analysis.stopping.verdicts import CANNOT, all_of, any_of, chain_of, judge, tabled
+from analysis.stopping.verdicts import CANNOT, all_of, any_of, chain_of, gate_table, judge, tabled
 
 Flags = NDArray[np.bool_]
 Rows = NDArray[np.intp]
@@ -31,14 +32,16 @@ def answers(
     level: float,
     control: int = 0,
     bars: Bars | None = None,
+    gating: Gating | None = None,
 ) -> tuple[Rows, Rows]:
-    """Verdict and pull (B,) exactly as `verdicts.judge` finds them; arguments as there."""
+    """Verdict and pull (B,) exactly as `verdicts.judge` finds them; arguments as there. Limits of instruments may be of
+    one study, the same for all."""
     first = next(iter(cells.values()))
     if any(own.served_apart for own in cells.values()):
-        whole = judge(cells, wishes, level, control, bars=bars)
+        whole = judge(cells, wishes, level, control, bars=bars, gating=gating)
         return whole.verdict, whole.pull
     studies = len(first.sums)
-    look = _Look(Levels.of(level, list(wishes.values()), first.sums.shape[2], control))
+    look = _Look(Levels.of(level, list(wishes.values()), first.sums.shape[2], control, gates=gating), gating)
     every = [
         _Stack(panels, Asked.of([wishes[name] for name in names], studies))
         for names, panels in stacks(cells, wishes)
@@ -47,7 +50,8 @@ def answers(
     open_, shown = look.narrowed(every, studies)
     verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
     if len(open_):
-        table = tabled(_by_attribute(shown, len(open_)), bars)
+        gates = None if gating is None else gating.shown(gate_table(gating, list(wishes.values()), level))
+        table = tabled(_by_attribute(shown, len(open_)), bars, gates=gates)
         verdict[open_], pull[open_] = table.verdict, table.pull
     return verdict, pull
 
@@ -66,13 +70,14 @@ class _Stack:
 
 @dataclass(frozen=True, slots=True)
 class _Look:
-    """The levels of one look."""
+    """The levels of one look, and limits of instruments: with these nothing is left out, for they too can answer."""
 
     levels: Levels
+    gating: Gating | None = None
 
     def narrowed(self, every: Sequence[_Stack], studies: int) -> tuple[Rows, list[Shown]]:
         """Studies that may answer, and what is shown of their attributes."""
-        if all(is_balanced(stack.panels.cells.counts) for stack in every):
+        if self.gating is not None or all(is_balanced(stack.panels.cells.counts) for stack in every):
             return np.arange(studies), [self._whole(stack) for stack in every]
         alone = [Measures.of(PanelAlone(stack.panels), stack.asked) for stack in every]
         open_ = np.flatnonzero(_may_answer(_by_attribute([own.shown(self.levels) for own in alone], studies)))

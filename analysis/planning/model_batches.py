@@ -15,6 +15,7 @@ from analysis.model.fuller import FullerModel
 from analysis.model.scores import Scores, positions_told_apart
 from analysis.planning.alike import alike_rows, can_decide
 from analysis.stopping.adjusted import InForce, models_under
+from analysis.stopping.gates import Gating
 from analysis.stopping.rule import Rule
 from analysis.stopping.verdicts import judge
 
@@ -44,7 +45,12 @@ def _portions(drawn: Mapping[str, Scores]) -> Iterator[Codes]:
 
 
 def judged(
-    drawn: Mapping[str, Scores], apart: Flags | None, rule: Rule, level: float, control: int
+    drawn: Mapping[str, Scores],
+    apart: Flags | None,
+    rule: Rule,
+    level: float,
+    control: int,
+    gating: Gating | None = None,
 ) -> Iterator[tuple[Codes, Codes, Codes]]:
     """Rows, verdict and pull of studies; see `look_batches.look_at`. `apart`: see `all_told_apart`."""
     for some in _portions(drawn):
@@ -56,7 +62,8 @@ def judged(
             part, own = _some(scores, rows), _some(models, rows)
             if all(can_decide(one.counts) for one in part.values()) and all(one.enough[0] for one in own.values()):
                 force = InForce.of_alike(part, own, bool(position[rows[0]]), rule)
-                found = judge(force.cells, rule.attributes, level, control, force.fits)
+                own_gates = None if gating is None else gating.rows(some[rows])
+                found = judge(force.cells, rule.attributes, level, control, force.fits, gating=own_gates)
                 yield some[rows], found.verdict, found.pull
 
 

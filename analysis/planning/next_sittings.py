@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil
 from typing import Literal
@@ -30,13 +31,27 @@ class Service:
     sittings: int = 1
 
 
+@dataclass(frozen=True, slots=True)
+class Anew:
+    """A new study with a seal of its own, by the same rule: `pulls` (hours) are served, each `replicates` times to a
+    person in a sitting within `palate`, `sittings` before each look; `more` people than now taste in it."""
+
+    pulls: tuple[float, ...]
+    replicates: int
+    palate: int
+    sittings: tuple[int, ...]
+    more: int = 0
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Course:
-    """One way on: `pulls` (indices); `looks` holds, for each look, servings (sittings, assessors, all pulls)."""
+    """One way on: `pulls` (indices); `looks` holds, for each look, servings (sittings, assessors, all pulls). The last
+    `more` of the assessors have not tasted so far."""
 
     name: Name
     pulls: NDArray[np.intp]
     looks: tuple[NDArray[np.intp], ...]
+    more: int = 0
 
     @property
     def sittings(self) -> int:
@@ -60,23 +75,38 @@ def ways_on(panel: panels.Panel, now: Judged, rule: Rule, sealed: Service | None
     every = np.arange(h)
     open_ = ~now.fails[0] & ~now.passes[0]
     open_[[panel.control, h - 1]] = True
-    found = [_course("all pulls", panel, every, service)]
+    found = [_course("all pulls", panel, every, service, (service.sittings,))]
     if 2 < open_.sum() < h:
-        found.append(_course("open pulls", panel, every[open_], service))
+        found.append(_course("open pulls", panel, every[open_], service, (service.sittings,)))
     more = Service(service.replicates + 1, service.palate, service.sittings)
     if sealed is None and h * more.replicates <= more.palate:
-        found.append(_course("more replicates", panel, every, more))
+        found.append(_course("more replicates", panel, every, more, (more.sittings,)))
     if rule.looks - rule.look > 1:
-        found.append(_course("all looks", panel, every, service, rule.looks - rule.look))
+        found.append(_course("all looks", panel, every, service, (service.sittings,) * (rule.looks - rule.look)))
     return found
 
 
-def anew(panel: panels.Panel) -> list[Course]:
-    """As many sittings as so far, and twice as many; the old scores do not count again."""
+def usual_designs(panel: panels.Panel) -> tuple[Anew, ...]:
+    """As many sittings as so far, twice as many, and as many with two more people; one look after them."""
     before, sittings = _as_before(panel), panel.scope["sittings"]
-    every = np.arange(len(panel.hours))
-    services = [Service(before.replicates, before.palate, times * sittings) for times in (1, 2)]
-    return [_course("new study", panel, every, service) for service in services]
+    hours = tuple(panel.hours.tolist())
+    return tuple(
+        Anew(hours, before.replicates, before.palate, (times * sittings,), more)
+        for times, more in ((1, 0), (2, 0), (1, 2))
+    )
+
+
+def anew(panel: panels.Panel, design: Anew) -> Course:
+    """A design as a course; the old scores do not count again.
+
+    Raises:
+        ValueError: a pull that the panel has not tasted, or control or reference left out.
+    """
+    pulls = np.flatnonzero(np.isin(panel.hours, design.pulls))
+    if len(pulls) < len(design.pulls) or not {panel.control, len(panel.hours) - 1} <= set(pulls.tolist()):
+        raise ValueError(f"pulls must be of those tasted, with control and reference, got {design.pulls}")
+    service = Service(design.replicates, design.palate)
+    return _course("new study", panel, pulls, service, design.sittings, design.more)
 
 
 def share_missing(panel: panels.Panel) -> float:
@@ -102,23 +132,30 @@ def _pieces(panel: panels.Panel) -> NDArray[np.intp]:
     return np.asarray(_first(panel).sum((1, 3)))
 
 
-def _course(name: Name, panel: panels.Panel, pulls: NDArray[np.intp], service: Service, looks: int = 1) -> Course:
-    """The servings of `looks` looks; beyond the palate in blocks, with control and reference in each."""
-    people, h = panel.scope["assessors"], len(panel.hours)
+def _course(
+    name: Name,
+    panel: panels.Panel,
+    pulls: NDArray[np.intp],
+    service: Service,
+    sittings: Sequence[int],
+    more: int = 0,
+) -> Course:
+    """The servings of so many `sittings` before each look; beyond the palate in blocks, with control and reference in
+    each."""
+    people, h = panel.scope["assessors"] + more, len(panel.hours)
     always = [int(np.flatnonzero(pulls == pull)[0]) for pull in (panel.control, h - 1)]
     in_blocks = blocks.needed(len(pulls), service.replicates, service.palate)
     before = [] if name == "new study" or not in_blocks else _tasted(panel)[:, :, pulls].tolist()
     dealt = []
-    for look in range(looks):
-        served = np.zeros((service.sittings, people, h), np.intp)
+    for look, days in enumerate(sittings):
+        served = np.zeros((days, people, h), np.intp)
         served[:, :, pulls] = service.replicates
         if in_blocks:
-            seed = BLOCK_SEED + look
-            made = blocks.servings(len(pulls), service.palate, people, service.sittings, seed, always, before)
+            made = blocks.servings(len(pulls), service.palate, people, days, BLOCK_SEED + look, always, before)
             served[:, :, pulls] = made
             before += made
         dealt.append(served)
-    return Course(name, pulls, tuple(dealt))
+    return Course(name, pulls, tuple(dealt), more)
 
 
 def _tasted(panel: panels.Panel) -> NDArray[np.intp]:

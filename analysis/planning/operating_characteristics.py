@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 from analysis.model.cells import Cells, stacked
 from analysis.model.scores import Scores
 from analysis.planning.dealt_orders import dealt
+from analysis.planning.drawn_readings import read_gates
 from analysis.planning.look_batches import cells_suffice, cells_under, look_at, look_at_cells
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, draw_each
 from analysis.stopping import AttributeRule, Rule, check_rule
+from analysis.stopping.gates import Gating
 from analysis.stopping.verdicts import CANNOT, STOP, VERDICTS
 
 Array = NDArray[np.float64]
@@ -32,7 +34,7 @@ SAME = 1e-9
 class OperatingCharacteristics:
     """Chances over simulated studies. `mean_hours` is what would be conched afterwards: the chosen or the longest pull.
 
-    `too_early` is the chance of a stop at a pull whose true worsening reaches a margin; `monte_carlo_se` that of a
+    `too_early` is the chance of a stop at a pull whose true worsening reaches a margin, or that truly breaks a limit; `monte_carlo_se` that of a
     chance of one half, the largest there is; `mean_hours_se` that of `mean_hours`.
     """
 
@@ -86,6 +88,8 @@ def growing_characteristics(
         raise ValueError(f"studies must be 1 or more, got {studies}")
     if set(scenario.attributes) != set(rule.attributes):
         raise ValueError(f"attributes: the truth has {sorted(scenario.attributes)}, the rule {sorted(rule.attributes)}")
+    if set(scenario.gates) != set(rule.gates):
+        raise ValueError(f"gates: the truth has {sorted(scenario.gates)}, the rule {sorted(rule.gates)}")
     control = _control(scenario, rule)
     if design.positions is None and (scenario.by_position or "position" in rule.adjust):
         design = dealt(design, len(scenario.hours), rule.looks, seed)
@@ -103,15 +107,16 @@ def _growing(
     chunk = _at_once(scenario, design, rule.looks, DRAWN_AT_ONCE if held else MOST_AT_ONCE)
     for start in range(0, studies, chunk):
         size = min(chunk, studies - start)
+        gating = read_gates(scenario.gates, rule.gates, np.array(scenario.hours), size, seed + start)
         turn = _from_study(design, start)
         sittings = turn.sittings(rule.looks)
         # Whoever waits between two chunks holds the outcomes only.
         if held:
-            found.append(_looks(draw(scenario, turn, sittings, size, rng), rule, turn, level, control))
+            found.append(_looks(draw(scenario, turn, sittings, size, rng), rule, turn, level, control, gating))
         else:
             portions = (min(DRAWN_AT_ONCE, size - done) for done in range(0, size, DRAWN_AT_ONCE))
             drawn = (draw_each(scenario, turn, sittings, some, rng) for some in portions)
-            found.append(_only_look(drawn, rule, level, control))
+            found.append(_only_look(drawn, rule, level, control, gating))
         verdict, pull, looks = (np.concatenate(part) for part in zip(*found, strict=True))
         yield _summary(scenario, rule, verdict, pull, looks, seed)
 
@@ -149,7 +154,7 @@ def _control(scenario: Scenario, rule: Rule) -> int:
 
 
 def _only_look(
-    drawn: Iterable[Iterable[tuple[str, Array]]], rule: Rule, level: float, control: int
+    drawn: Iterable[Iterable[tuple[str, Array]]], rule: Rule, level: float, control: int, gating: Gating | None
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
     """Verdict, pull and number of looks of each study that has one; cells are made of scores just drawn."""
     parts: dict[str, list[Cells]] = {name: [] for name in rule.attributes}
@@ -157,12 +162,12 @@ def _only_look(
         for name, y in portion:
             parts[name].append(cells_under(rule, Scores(y)))
             del y  # or else its memory, still warm, could not serve the next attribute
-    verdict, pull = look_at_cells({name: stacked(own) for name, own in parts.items()}, rule, level, control)
+    verdict, pull = look_at_cells({name: stacked(own) for name, own in parts.items()}, rule, level, control, gating)
     return verdict, pull, np.ones(len(verdict))
 
 
 def _looks(
-    drawn: Mapping[str, Array], rule: Rule, design: Design, level: float, control: int
+    drawn: Mapping[str, Array], rule: Rule, design: Design, level: float, control: int, gating: Gating | None
 ) -> tuple[NDArray[np.intp], NDArray[np.intp], Array]:
     """Verdict, pull and number of looks of each study: the first answer ends it."""
     B = len(next(iter(drawn.values())))
@@ -173,8 +178,9 @@ def _looks(
         # As long as all are open a view will do: copying all scores is slower than it looks.
         rows = open_ if len(open_) < B else slice(None)
         so_far = {name: y[rows, :, :, :served] for name, y in drawn.items()}
+        own_gates = None if gating is None else gating.rows(open_)
         positions = None if design.positions is None else design.positions[open_ % len(design.positions), :, :, :served]
-        verdict[open_], pull[open_] = look_at(so_far, positions, rule, level, control)
+        verdict[open_], pull[open_] = look_at(so_far, positions, rule, level, control, own_gates)
         used[open_] = look
         open_ = open_[verdict[open_] == CANNOT]
         if not len(open_):
@@ -189,7 +195,10 @@ def _summary(
     n = len(verdict)
     hours = np.array(scenario.hours)
     too_bad = np.logical_or.reduce(
-        [_too_bad(scenario.attributes[name], wish) for name, wish in rule.attributes.items()]
+        [
+            *(_too_bad(scenario.attributes[name], wish) for name, wish in rule.attributes.items()),
+            *(scenario.gates[name].broken(gate, hours) for name, gate in rule.gates.items()),
+        ]
     )
     stopped = verdict == STOP
     shares = np.bincount(verdict, minlength=len(VERDICTS)) / n

@@ -8,7 +8,7 @@ chance at least about as many settle (`tests/benchmarks/bench_price.py`), so it 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import floor
 from typing import Literal
@@ -18,7 +18,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.planning.likely_ends import Undecided, ends
-from analysis.planning.next_sittings import Course, Service, anew, share_missing, ways_on
+from analysis.planning.next_sittings import Anew, Course, Service, anew, share_missing, usual_designs, ways_on
 from analysis.planning.pooled_spreads import INTERACTION, Strata
 from analysis.stopping import fates, orders, panels
 from analysis.stopping.adjusted import InForce
@@ -41,8 +41,9 @@ class Offer:
     """One way to an answer after `cannot tell`: serving `pulls` (hours), at most `replicates` times each to a person in
     a sitting, before the next look, at "all looks" that are left, or in a "new study" which starts from no score.
 
-    It takes `looks` looks and `sittings` sittings at most, `mean_sittings` on average; `pieces` is the most that a
-    person tastes in one sitting, `palates` counts people times sittings, `servings` all pieces of the most sittings.
+    It takes `looks` looks and `sittings` sittings at most, `mean_sittings` on average, of `people`; `pieces` is the
+    most that a person tastes in one sitting, `palates` counts people times sittings, `servings` all pieces of the most
+    sittings, `of_a_pull` the most of them that one pull gives.
     `chances` of each verdict in the studies drawn; `settles` is the share of them with an answer, `monte_carlo_se` its
     error. `told` is what is said of it, which is less (`price.told`).
     """
@@ -60,6 +61,8 @@ class Offer:
     settles: float
     monte_carlo_se: float
     told: float
+    people: int
+    of_a_pull: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,16 +96,25 @@ def price(
     if rule.look >= rule.looks:
         return ()
     made = Draws(draws, seed, history)
-    return _priced(scores, rule, made, lambda panel, now: ways_on(panel, now, rule, sealed))
+    return tuple(_priced(scores, rule, made, lambda panel, now: ways_on(panel, now, rule, sealed)))
 
 
 def price_new_study(
-    scores: pd.DataFrame, rule: Rule, draws: int = 2000, seed: int = 1, history: Mapping[str, Strata] | None = None
-) -> tuple[Offer, ...]:
-    """What the same study anew would probably say, with as many sittings and with twice as many; for when the sealed
-    looks are used up. The old scores shape the guess but are not counted again. Empty unless the verdict is `cannot
-    tell`. Arguments as for `price`."""
-    return _priced(scores, rule, Draws(draws, seed, history), lambda panel, _now: anew(panel))
+    scores: pd.DataFrame,
+    rule: Rule,
+    draws: int = 2000,
+    seed: int = 1,
+    history: Mapping[str, Strata] | None = None,
+    designs: Sequence[Anew] | None = None,
+) -> Iterator[Offer]:
+    """What new studies of these designs would probably say, one after another; without any, the same study anew, with
+    twice as many sittings, and with two more people. The old scores shape the guess but are not counted again. Empty
+    unless the verdict is `cannot tell`. Other arguments as for `price`."""
+
+    def courses(panel: panels.Panel, _now: Judged) -> list[Course]:
+        return [anew(panel, design) for design in (usual_designs(panel) if designs is None else designs)]
+
+    return _priced(scores, rule, Draws(draws, seed, history), courses)
 
 
 def told(settles: float, earlier: Iterable[Strata | None]) -> float:
@@ -127,7 +139,7 @@ def can_be_priced(told: fates.Fates) -> bool:
     return told.unjudged.empty and (bars is None or not (bars.any or bars.stop.any()))
 
 
-def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) -> tuple[Offer, ...]:
+def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) -> Iterator[Offer]:
     """Offers after `cannot tell`, none after an answer or where orders stand in the way of one.
 
     Raises:
@@ -138,12 +150,12 @@ def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) ->
     level = check_rule(rule)
     told = fates.read(scores, rule)
     if not can_be_priced(told):
-        return ()
+        return
     panel = panels.read(told.scored, told.rule)
     force = InForce.of_study(panel, rule)
     now = judge(force.cells, rule.attributes, level, panel.control, force.fits, told.bars)
     if now.verdict[0] != CANNOT or orders.forbid(panel, rule):
-        return ()
+        return
     study = Undecided(
         {name: fitted(force.cells[name]) for name in sorted(force.cells)},
         rule.attributes,
@@ -156,7 +168,8 @@ def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) ->
         draws.history or {},
         told.bars,
     )
-    return tuple(_offer(study, course, draws, panel.scope["assessors"]) for course in courses(panel, now))
+    for course in courses(panel, now):
+        yield _offer(study, course, draws, panel.scope["assessors"] + course.more)
 
 
 def _people(panel: panels.Panel) -> dict[str, NDArray[np.intp]]:
@@ -166,7 +179,7 @@ def _people(panel: panels.Panel) -> dict[str, NDArray[np.intp]]:
 
 def _offer(study: Undecided, course: Course, draws: Draws, assessors: int) -> Offer:
     """Chances of each verdict when `course` is served."""
-    verdict, used = ends(study, course.looks, draws.number, draws.seed, course.name == "new study")
+    verdict, used = ends(study, course.looks, draws.number, draws.seed, course.name == "new study", course.more)
     chances = np.bincount(verdict, minlength=len(VERDICTS)) / draws.number
     settles = round(float(1 - chances[CANNOT]), 12)
     return Offer(
@@ -183,4 +196,6 @@ def _offer(study: Undecided, course: Course, draws: Draws, assessors: int) -> Of
         settles=settles,
         monte_carlo_se=float(np.sqrt(settles * (1 - settles) / draws.number)),
         told=told(settles, (study.earlier.get(name) for name in study.fits)),
+        people=assessors,
+        of_a_pull=int(np.concatenate(course.looks).sum((0, 1)).max()),
     )

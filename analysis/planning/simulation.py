@@ -12,10 +12,12 @@ leaving for good is the cautious way to reckon either.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+
+from analysis.planning.drawn_readings import GateTruth
 
 Array = NDArray[np.float64]
 CENTRE, LOW, HIGH = 3.5, 0.0, 10.0
@@ -44,6 +46,7 @@ class Scenario:
     """The truth behind a study: pulls in hours, attributes, correlation of all random parts, share missing.
 
     `dropout`: chance to leave for good before each sitting after the first, for everybody who is still there.
+    `gates`: what instruments read, by the names of the rule's limits.
     """
 
     hours: tuple[float, ...]
@@ -51,6 +54,7 @@ class Scenario:
     correlation: float = 0.3
     missing: float = 0.0
     dropout: float = 0.0
+    gates: Mapping[str, GateTruth] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Refuse impossible scenarios by name."""
@@ -64,6 +68,11 @@ class Scenario:
             raise ValueError(f"hours must be two or more, ascending, got {list(self.hours)}")
         for name, truth in self.attributes.items():
             _check_truth(f"attributes.{name}", truth, len(self.hours))
+        for name, read in self.gates.items():
+            if len(read.mean) != len(self.hours):
+                raise ValueError(
+                    f"gates.{name}.mean: {len(self.hours)} pulls need as many values, got {len(read.mean)}"
+                )
 
     @property
     def by_position(self) -> bool:

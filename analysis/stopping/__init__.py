@@ -25,9 +25,11 @@ beside a verdict and never moves it.
 from analysis.stopping.alpha_spending import level
 from analysis.stopping.deciding import decide
 from analysis.stopping.decision import Anova, AttributeResult, Decision, PullResult, Warning
+from analysis.stopping.departing import BatchNumbers, Departure
 from analysis.stopping.fates import LostPull, Unjudged
-from analysis.stopping.panels import batches_in
-from analysis.stopping.rule import RULE_VERSION, AttributeRule, Rule, Wanted, check_rule
+from analysis.stopping.panels import batches_in, of_batch
+from analysis.stopping.rule import RULE_VERSION, AttributeRule, Claim, Rule, Wanted, check_rule
+from analysis.stopping.several import tested_claim
 from analysis.stopping.verdicts import Verdict, judge
 
 __all__ = [
@@ -35,7 +37,10 @@ __all__ = [
     "Anova",
     "AttributeResult",
     "AttributeRule",
+    "BatchNumbers",
+    "Claim",
     "Decision",
+    "Departure",
     "LostPull",
     "PullResult",
     "Rule",
@@ -48,4 +53,6 @@ __all__ = [
     "decide",
     "judge",
     "level",
+    "of_batch",
+    "tested_claim",
 ]

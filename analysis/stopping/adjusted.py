@@ -15,7 +15,16 @@ from analysis.model.scores import Scores, cells_of, positions_told_apart, withou
 from analysis.stopping import orders
 from analysis.stopping.panels import Panel
 from analysis.stopping.rule import Rule
-from analysis.stopping.standard_errors import Contrasts, Error, Estimates, Fitted, WithinSittings, fitted, rounding
+from analysis.stopping.standard_errors import (
+    Contrasts,
+    Error,
+    Estimates,
+    Fitted,
+    WithinSittings,
+    contrasts_of,
+    fitted,
+    rounding,
+)
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -65,6 +74,13 @@ class InForce:
         cells = {name: _cells(own, out, "sitting:hours" in rule.adjust, top) for name, own in scores.items()}
         asked = {name: model for name, model in models.items() if _is_asked(scores[name], model, out)}
         return cls(cells, {name: _fitted(scores[name], model, cells[name]) for name, model in asked.items()})
+
+
+def contrasts_under(rule: Rule, scores: Scores, position: bool, top: float) -> Contrasts:
+    """The contrasts of one attribute under a rule; `position`: whether places go out."""
+    own = {"": scores}
+    force = InForce.of_alike(own, models_under(rule, own, np.array([position])), position, rule, top)
+    return force.fits.get("") or contrasts_of(force.cells[""])
 
 
 def models_under(rule: Rule, scores: Mapping[str, Scores], position: Flags) -> dict[str, FullerModel]:

@@ -14,6 +14,7 @@ from analysis.stopping.adjusted import AdjustedFit
 from analysis.stopping.decision import Anova, AttributeResult, PullResult
 from analysis.stopping.evidence import WHY_NOT
 from analysis.stopping.outcome import own_shortest
+from analysis.stopping.over_batches import OverBatches
 from analysis.stopping.panels import Panel
 from analysis.stopping.rule import AttributeRule, Rule
 from analysis.stopping.standard_errors import Contrasts, Error, Estimates, Fitted, WithinSittings
@@ -71,7 +72,7 @@ def _result(
 # ---- the model -----------------------------------------------------------------------------------------------------
 def _models(panels: Contrasts) -> list[ModelNumbers]:
     """F test, log likelihood and variances of the model in force, for each attribute of a stack."""
-    if isinstance(panels, WithinSittings):
+    if isinstance(panels, (WithinSittings, OverBatches)):
         return _models(panels.whole)
     if isinstance(panels, AdjustedFit):
         return [_of_fuller(panels.fuller)]

@@ -2,33 +2,50 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import pandas as pd
 
-from analysis.stopping import fates, outcome, panels, unjudged
+from analysis.stopping import by_batch, fates, outcome, panels, several, unjudged
 from analysis.stopping.adjusted import InForce
 from analysis.stopping.attribute_results import attribute_results
 from analysis.stopping.decision import Decision
-from analysis.stopping.rule import Rule, check_rule
+from analysis.stopping.gates import Gating
+from analysis.stopping.rule import THIS, Rule, check_rule
 from analysis.stopping.verdicts import Judged, judge
 from analysis.stopping.warnings import warnings_beside
 
 
-def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
+def decide(scores: pd.DataFrame, rule: Rule, readings: pd.DataFrame | None = None) -> Decision:
     """The verdict on tidy scores under `rule`.
 
     Args:
         scores: one row a score, columns assessor, hours, attribute, score (scale units), optionally sitting, replicate,
             position, batch; missing scores are left out or NaN. `why` and `reason` of those: see `fates.read`.
         rule: the sealed rule.
+        readings: of instruments, for the rule's limits of these; see `instruments.judge_gates`. A limit without
+            readings is open.
 
     Raises:
         ValueError: the rule is impossible, or the scores do not fit it; the text says which, where and why.
     """
     at_level = check_rule(rule)
+    claim = several.tested_claim(scores, rule)
+    if claim != THIS:
+        batches = several.weighed(scores, rule, at_level, claim, partial(_judged_both_ways, at_level), readings)
+        found = _decision(batches.panel, rule, at_level, batches.told, batches.judged, alone=False)
+        return by_batch.decided(batches, found, rule, at_level)
     told = fates.read(scores, rule)
     panel = panels.read(told.scored, told.rule)
-    judged = _judged_both_ways(panel, told, at_level)
-    verdict, reason = outcome.worded(panel, rule, judged, told)
+    gating = Gating.of(readings, rule.gates, panel.hours, panels.batches_in(told.scored))
+    return _decision(panel, rule, at_level, told, _judged_both_ways(at_level, panel, told, gating=gating))
+
+
+def _decision(
+    panel: panels.Panel, rule: Rule, at_level: float, told: fates.Fates, judged: Judged, alone: bool = True
+) -> Decision:
+    """The decision on what the limits show; of several batches, not `alone`, the rest is theirs to tell."""
+    verdict, reason = outcome.worded(panel, rule, judged, told) if alone else outcome.of_limits(judged, told)
     binding, runner_up = outcome.binding(rule, judged, at_level)
     rising, not_held = outcome.improving(judged)
     hours = panel.hours.tolist()
@@ -50,8 +67,8 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
         reference_hours=hours[-1],
         passes={h: ok and h not in told.taken_back for h, ok in zip(hours, judged.passes[0].tolist(), strict=True)},
         fails_on=outcome.fails_on(panel, judged),
-        attributes=attribute_results(panel, rule, at_level, judged),
-        warnings=warnings_beside(panel, rule, at_level, judged),
+        attributes=attribute_results(panel, rule, at_level, judged) if alone else {},
+        warnings=warnings_beside(panel, rule, at_level, judged) if alone else (),
         scope=panel.scope,
         shortest_hours=hours[int(judged.shortest[0])] if judged.shortest[0] >= 0 else None,
         better=outcome.better(panel, judged, at_level),
@@ -63,19 +80,24 @@ def decide(scores: pd.DataFrame, rule: Rule) -> Decision:
         lost=told.lost,
         reference_is_sealed=told.reference_is_sealed,
         unjudged=told.counted,
+        gates=() if judged.gating is None else judged.gating.results(judged.gates),
+        taste=outcome.taste(judged, told, hours),
+        more_repeats=outcome.more_repeats(judged, told, at_level),
     )
 
 
-def _judged_both_ways(panel: panels.Panel, told: fates.Fates, at_level: float) -> Judged:
-    """What the limits show however the servings that could not be judged are filled in."""
-    judged = _judged(panel, told, at_level)
+def _judged_both_ways(
+    at_level: float, panel: panels.Panel, told: fates.Fates, batches: int = 1, gating: Gating | None = None
+) -> Judged:
+    """What the limits show however the servings that could not be judged are filled in; one of so many batches."""
+    judged = _judged(at_level, panel, told, batches, gating)
     if told.unjudged.empty:
         return judged
     filled = (panels.read(told.filled(way), told.rule) for way in (True, False))
-    return unjudged.under_both(judged, [_judged(one, told, at_level) for one in filled], told.bars)
+    return unjudged.under_both(judged, [_judged(at_level, one, told, batches, gating) for one in filled], told.bars)
 
 
-def _judged(panel: panels.Panel, told: fates.Fates, at_level: float) -> Judged:
+def _judged(at_level: float, panel: panels.Panel, told: fates.Fates, batches: int, gating: Gating | None) -> Judged:
     """What the limits of a panel show."""
     force = InForce.of_study(panel, told.rule)
-    return judge(force.cells, told.rule.attributes, at_level, panel.control, force.fits, told.bars)
+    return judge(force.cells, told.rule.attributes, at_level, panel.control, force.fits, told.bars, batches, gating)

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from analysis.instruments import GateResult
+from analysis.stopping.departing import BatchNumbers
 from analysis.stopping.fates import LostPull, Unjudged
-from analysis.stopping.rule import AttributeRule
+from analysis.stopping.gates import MoreRepeats
+from analysis.stopping.rule import THIS, AttributeRule, Claim
 from analysis.stopping.verdicts import Verdict
 
 
@@ -78,6 +81,14 @@ class Warning:
 
 
 @dataclass(frozen=True, slots=True)
+class Taste:
+    """What flavour alone would say: the verdict and, of a stop, its hours."""
+
+    verdict: Verdict
+    hours: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Decision:
     """The verdict of one look. `reason` is a code that tells the wordings of `cannot tell` apart, the first that fits:
     "orders", "reference lost", "not enough data", "control not found", "pull missing" (but for it there were an
@@ -93,7 +104,15 @@ class Decision:
     `improving` names attributes shown to improve up to the reference, `not_held` what was not shown to hold meanwhile.
     `unfailed`: when the reference is shown to fail, the pulls that fail nothing. `lost` tells what became of pulls
     without scores; `reference_is_sealed` is False where the longest pull was lost and the next took its place;
-    `unjudged` counts servings that could not be judged: every limit then holds however these are filled in."""
+    `unjudged` counts servings that could not be judged: every limit then holds however these are filled in.
+
+    `claim` is the one that was tested, and `batches` what each of several did. Where each is judged alone, the numbers
+    of an attribute at a pull are those of the batch that stands worst there. Reasons of several batches: "batch
+    missing" (fewer than were sealed), "too few batches", "batches apart" (tasted by different people).
+
+    `gates` are the limits of instruments, batch by batch; names of limits stand in `binding`, `fails_on` and `unfailed`
+    as those of attributes do. `taste` is what flavour alone would say, where a limit says otherwise (reason "limits of
+    instruments"); `more_repeats` then tells what more readings would do."""
 
     verdict: Verdict
     hours: float | None
@@ -124,3 +143,8 @@ class Decision:
     lost: tuple[LostPull, ...] = ()
     reference_is_sealed: bool = True
     unjudged: tuple[Unjudged, ...] = ()
+    claim: Claim = THIS
+    batches: BatchNumbers | None = None
+    gates: tuple[GateResult, ...] = ()
+    taste: Taste | None = None
+    more_repeats: tuple[MoreRepeats, ...] = ()

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from analysis.model.cells import Cells, people, stacked
 from analysis.model.contrasts import differences
 from analysis.stopping.copies import constant, copied, good_end
+from analysis.stopping.gates import Gating
 from analysis.stopping.rule import AttributeRule
 from analysis.stopping.standard_errors import Contrasts, Error, Estimates, contrasts_of
 
@@ -42,14 +43,25 @@ class Levels:
     control: int
 
     @classmethod
-    def of(cls, level: float, wishes: Sequence[AttributeRule], pulls: int, control: int) -> Levels:
+    def of(
+        cls,
+        level: float,
+        wishes: Sequence[AttributeRule],
+        pulls: int,
+        control: int,
+        batches: int = 1,
+        gates: Gating | None = None,
+    ) -> Levels:
         """Statements that could fail: each margin but at the reference, each limit, and each note wanted lower or
-        higher, which may be past its best, but at the first pull (Bonferroni)."""
+        higher, which may be past its best, but at the first pull (Bonferroni); all of these in each of the `batches`
+        that are judged alone. Limits of instruments count among what could fail and what is to be found."""
         count = np.full(pulls, float(sum(wish.limit is not None for wish in wishes)))
         count[:-1] += len(wishes)
         count[1:] += sum(not wish.both_ways for wish in wishes)
+        count += 0.0 if gates is None else gates.per_pull
+        count *= batches
         failing = np.divide(level, count, out=np.full(pulls, np.nan), where=count > 0)
-        return cls(level, level / len(wishes), failing, control)
+        return cls(level, level / (len(wishes) + (0 if gates is None else len(gates.gates))), failing, control)
 
 
 @dataclass(frozen=True, slots=True)

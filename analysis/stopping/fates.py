@@ -31,12 +31,14 @@ HUNDRED = 100.0
 @dataclass(frozen=True, slots=True)
 class LostPull:
     """A pull without scores in one sitting, or (None) in every. "lost": for a physical `reason`, before anybody tasted
-    it there. "taken back": after a score of it existed. "unread": no score came of it, and nobody noted a loss."""
+    it there. "taken back": after a score of it existed. "unread": no score came of it, and nobody noted a loss. `batch`
+    names whose pull it is where several were tasted."""
 
     hours: float
     fate: Literal["lost", "taken back", "unread"]
     sitting: str | None = None
     reason: str | None = None
+    batch: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,13 +52,14 @@ class Unjudged:
 
 @dataclass(frozen=True, slots=True)
 class Bars:
-    """What may not be said: `stop` (h,) at which pulls; `longer`, that conching longer pays; `none`, that no hour fits;
-    `any`, anything at all."""
+    """What may not be said: `stop` (h,) at which pulls and any shorter one; `longer`, that conching longer pays;
+    `none`, that no hour fits; `any`, anything at all. `stepped_out` (h,): not chosen, but holds up no shorter pull."""
 
     stop: Flags
     longer: bool = False
     none: bool = False
     any: bool = False
+    stepped_out: Flags | bool = False
 
 
 @dataclass(frozen=True, slots=True)

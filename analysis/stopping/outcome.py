@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.stopping import orders
+from analysis.stopping import gates, orders
+from analysis.stopping.decision import Taste
 from analysis.stopping.evidence import WHY_NOT, pairs_of
 from analysis.stopping.fates import Fates
+from analysis.stopping.gates import MoreRepeats
 from analysis.stopping.panels import Panel
 from analysis.stopping.rule import Rule
-from analysis.stopping.verdicts import CANNOT, VERDICTS, AttributeLimits, Judged, Verdict, tabled
+from analysis.stopping.verdicts import CANNOT, VERDICTS, AttributeLimits, Judged, Verdict, Verdicts, tabled
 
 Flags = NDArray[np.bool_]
 
@@ -22,6 +24,11 @@ def worded(panel: Panel, rule: Rule, judged: Judged, told: Fates) -> tuple[Verdi
     if orders.forbid(panel, rule):
         # An order that favours a pull makes a step look flat, or steep, that is not.
         return "cannot tell", "orders"
+    return of_limits(judged, told)
+
+
+def of_limits(judged: Judged, told: Fates) -> tuple[Verdict, str | None]:
+    """The same from the limits alone, orders apart."""
     verdict = VERDICTS[int(judged.verdict[0])]
     if verdict == "cannot tell":
         return verdict, _why_cannot_tell(judged, told)
@@ -35,6 +42,8 @@ def _why_cannot_tell(judged: Judged, told: Fates) -> str:
         return "not enough data"
     if not judged.control_found[0]:
         return "control not found"
+    if judged.gating is not None and by_taste(judged, told).verdict[0] != CANNOT:
+        return "limits of instruments"
     return _what_was_missing(judged, told) or _what_the_limits_leave(judged)
 
 
@@ -60,6 +69,28 @@ def _what_was_missing(judged: Judged, told: Fates) -> str | None:
     return "unjudged" if any(answer != CANNOT for answer in answers) else None
 
 
+def by_taste(judged: Judged, told: Fates) -> Verdicts:
+    """The verdict on flavour alone, at the levels that it shares with the limits of instruments."""
+    return tabled(list(judged.attributes.values()), told.bars, judged.control_found)
+
+
+def taste(judged: Judged, told: Fates, hours: Sequence[float]) -> Taste | None:
+    """What flavour alone would say; None where no instrument has a say."""
+    if judged.gating is None:
+        return None
+    alone = by_taste(judged, told)
+    at = int(alone.pull[0])
+    return Taste(VERDICTS[int(alone.verdict[0])], hours[at] if at >= 0 else None)
+
+
+def more_repeats(judged: Judged, told: Fates, level: float) -> tuple[MoreRepeats, ...]:
+    """What more readings would do where flavour is ready and a limit is open; nothing after a verdict."""
+    if judged.gating is None or judged.verdict[0] != CANNOT:
+        return ()
+    at = int(by_taste(judged, told).pull[0])
+    return gates.more_repeats(judged.gating, judged.gates, at, level) if at >= 0 else ()
+
+
 def why_not(judged: Judged) -> dict[str, str]:
     """Attributes that cannot be judged, with the code of the reason."""
     codes = {name: WHY_NOT[int(limits.why_not[0])] for name, limits in judged.attributes.items()}
@@ -74,7 +105,8 @@ def own_shortest(limits: AttributeLimits) -> int:
 
 
 def binding(rule: Rule, judged: Judged, level: float) -> tuple[str | None, str | None]:
-    """The attribute that asks for the longest pull, and the next one; among equals the one nearest to its margin."""
+    """The attribute or limit that asks for the longest pull, and the next one; among equals the one nearest to its
+    margin, or to its limit as the guard measures it."""
     at = max(int(judged.shortest[0]), 0)
 
     def key(name: str) -> tuple[int, float]:
@@ -82,7 +114,14 @@ def binding(rule: Rule, judged: Judged, level: float) -> tuple[str | None, str |
         pull = min(at, len(judged.passes[0]) - 2)
         return own_shortest(limits), float(limits.worse.of([pull]).upper(level)[0, 0] / rule.attributes[name].margin)
 
-    ranked = sorted(judged.attributes, key=key, reverse=True)
+    def gate_key(name: str) -> tuple[int, float]:
+        pull = min(at, len(judged.passes[0]) - 2)
+        every = judged.gates[name].values()
+        near = [2 + one.excess[0, pull] / max(one.guard[0, pull], 1e-300) for one in every]
+        return int(max(one.own_shortest()[0] for one in every)), float(max(np.nan_to_num(near, nan=np.inf)))
+
+    keys = {**{name: key(name) for name in judged.attributes}, **{name: gate_key(name) for name in judged.gates}}
+    ranked = sorted(keys, key=lambda name: keys[name], reverse=True)
     return (ranked[0] if ranked else None), (ranked[1] if len(ranked) > 1 else None)
 
 
@@ -164,8 +203,8 @@ def _who_told(control: int, limits: AttributeLimits) -> int:
 
 
 def fails_on(panel: Panel, judged: Judged) -> dict[float, tuple[str, ...]]:
-    """Per pull shown to fail, the attributes it fails on."""
-    fails = {name: judged.fails_on(name)[0] for name in judged.attributes}
+    """Per pull shown to fail, the attributes and limits it fails on."""
+    fails = {name: judged.fails_on(name)[0] for name in (*judged.attributes, *judged.gates)}
     found = {
         float(hour): tuple(name for name in fails if fails[name][i]) for i, hour in enumerate(panel.hours.tolist())
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -29,7 +30,8 @@ class Panel:
     no part in, the same for all attributes. `assessors` are the names (a,), `position_labels` those of the places in
     use. `data` holds the rows they were read from, with a column sitting (1 when not recorded); `top` is the upper end
     of the scale; `people` counts assessors with scores per attribute; `recorded` names the optional columns present;
-    `scope` counts assessors, sittings and batches, of which there is one.
+    `scope` counts assessors, sittings and batches. Where several batches are read together, each sitting of each is
+    one of its own, `batches` are their names and `batch_of` (S,) the number of each sitting's.
     """
 
     hours: Array
@@ -42,28 +44,34 @@ class Panel:
     people: Mapping[str, int]
     recorded: frozenset[str]
     scope: Mapping[str, int]
+    batches: tuple[str, ...] = ()
+    batch_of: Codes | None = None
 
     def rows(self, name: str) -> pd.DataFrame:
         """The scores of one attribute."""
         return self.data[self.data["attribute"] == name].reset_index(drop=True)
 
 
-def read(scores: pd.DataFrame, rule: Rule) -> Panel:
-    """The scores that `rule` decides on.
+def read(scores: pd.DataFrame, rule: Rule, together: bool = False) -> Panel:
+    """The scores that `rule` decides on; of several batches only where these are asked for `together`.
 
     Raises:
         ValueError: which column, attribute, pull or score is wrong, and what is asked.
     """
     attributes = list(rule.attributes)
     data, y, pulls = _checked(scores, attributes)
-    _refuse_batches(data)
+    batches = batches_in(data)
+    if not together:
+        _refuse_batches(batches)
     _check_adjust(data[[column for column in data.columns if column in scores.columns]], rule)
     hours, pull = np.unique(pulls, return_inverse=True)
     if len(hours) < 2:
         raise ValueError(f"hours: at least two pulls are needed, the scores hold {hours.tolist()}")
     at = _control(hours, rule.control)
     which = pd.Index(attributes).get_indexer(pd.Index(data["attribute"]))
-    named = [pd.factorize(data[column].astype(str))[0] for column in ("assessor", "sitting")]
+    lot = pd.Index(batches).get_indexer(pd.Index(_named(data["batch"]))) if together else np.zeros(len(data), np.intp)
+    trays = data["sitting"].astype(str) + (":" + pd.Series(lot, data.index).astype(str) if together else "")
+    named = [pd.factorize(labels)[0] for labels in (data["assessor"].astype(str), trays)]
     person, day = (_unnamed(codes, pull, attributes, which, y) for codes in named)
     _refuse_contradictions(data, which, person, pull, day)
     position_labels, positions = _positions(data)
@@ -74,12 +82,13 @@ def read(scores: pd.DataFrame, rule: Rule) -> Panel:
     people = {name: int(own.seen.any((0, 2, 3, 4)).sum()) for name, own in one_by_one.items()}
     scope = {
         "assessors": int(person.max()) + 1,
-        "sittings": int(day.max()) + 1,
-        "batches": 1,
+        "sittings": int(data["sitting"].astype(str).nunique()) if together else int(day.max()) + 1,
+        "batches": len(batches) if together else 1,
     }
+    of = (batches, lot[np.unique(day, return_index=True)[1]]) if together else ()
     names = data["assessor"].to_numpy()[np.unique(person, return_index=True)[1]].astype(str)
     top, recorded = TOP if y.max() <= TOP else HUNDRED, frozenset(OPTIONAL) & set(scores.columns)
-    return Panel(hours, at, one_by_one, names, position_labels, data, top, people, recorded, scope)
+    return Panel(hours, at, one_by_one, names, position_labels, data, top, people, recorded, scope, *of)
 
 
 # ---- checks at the edge ----------------------------------------------------------------------------------------------
@@ -120,12 +129,21 @@ def batches_in(scores: pd.DataFrame) -> tuple[str, ...]:
     """The batches that the scores name, sorted; "" where some scores name one and others none."""
     if "batch" not in scores or scores["batch"].isna().all():
         return ()
-    return tuple(sorted(scores["batch"].astype("string").str.strip().fillna("").unique()))
+    return tuple(sorted(_named(scores["batch"]).unique()))
 
 
-def _refuse_batches(data: pd.DataFrame) -> None:
+def _named(batch: pd.Series[Any]) -> pd.Series[Any]:
+    """Names of batches as they are told apart, "" where there is none."""
+    return batch.astype("string").str.strip().fillna("")
+
+
+def of_batch(scores: pd.DataFrame, name: str) -> pd.Series[bool]:
+    """Which rows are of a batch."""
+    return _named(scores["batch"]) == name
+
+
+def _refuse_batches(found: Sequence[str]) -> None:
     """Scores of two batches put together would answer for their mean, which one batch far worse can hide behind."""
-    found = batches_in(data)
     if len(found) > 1:
         raise ValueError(
             f"batch: the scores are of {len(found)} batches, {list(found)}; a verdict is about one. "

@@ -3,16 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import isfinite
 from typing import Literal, get_args
 
+from analysis.instruments import Gate, check_gates
 from analysis.stopping.alpha_spending import level as level_of_look
 
 Wanted = Literal["lower", "higher", "same"]
+Claim = Literal["this batch", "each of these batches", "recipe and machine"]
 # Goes up with every change that can turn a verdict on the same scores; seals and signed verdicts name it.
 RULE_VERSION = 3
 ADJUSTMENTS = ("position", "sitting", "sitting:hours")
+THIS: Claim = "this batch"
+EACH: Claim = "each of these batches"
+RECIPE: Claim = "recipe and machine"
+# With two, chance alone often makes batches look alike, and a claim on the recipe errs in up to 6 of 100.
+FEWEST_BATCHES = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +50,9 @@ class Rule:
 
     `adjust` knows "position" (fixed), "sitting" (random) and "sitting:hours" (a third limit). `lost_reference`: when
     the longest pull is lost before anybody tasted it, the "next" longest takes its place, once, or there is no verdict
-    ("none").
+    ("none"). `claim`: what a verdict on several batches is about, `batches`: how many were sealed for this look; None
+    where nothing was sealed. `gates`: limits of instruments by name, each kept in every batch; no attribute has their
+    names.
     """
 
     attributes: Mapping[str, AttributeRule]
@@ -53,6 +62,9 @@ class Rule:
     adjust: tuple[str, ...] = ()
     control: float | None = None
     lost_reference: Literal["next", "none"] = "next"
+    claim: Claim | None = None
+    batches: int | None = None
+    gates: Mapping[str, Gate] = field(default_factory=dict)
 
 
 def check_rule(rule: Rule) -> float:
@@ -70,10 +82,33 @@ def check_rule(rule: Rule) -> float:
             raise ValueError(f"adjust: knows position, sitting and sitting:hours, got {part!r}")
     if rule.lost_reference not in ("next", "none"):
         raise ValueError(f"lost_reference: write next or none, got {rule.lost_reference!r}")
+    _check_claim(rule)
+    _check_gates(rule)
     level = level_of_look(rule.alpha, rule.looks)
     if not 1 <= rule.look <= rule.looks:
         raise ValueError(f"look must lie between 1 and the {rule.looks} sealed looks, got {rule.look}")
     return level
+
+
+def _check_claim(rule: Rule) -> None:
+    if rule.claim is not None and rule.claim not in get_args(Claim):
+        raise ValueError(f"claim: write one of {list(get_args(Claim))}, got {rule.claim!r}")
+    least = FEWEST_BATCHES if rule.claim == RECIPE else 1
+    if rule.batches is not None and rule.batches < least:
+        raise ValueError(f"batches: {rule.claim or 'a study'} needs {least} or more, got {rule.batches}")
+    if rule.claim == THIS and rule.batches not in (None, 1):
+        raise ValueError(f"batches: the claim 'this batch' is about one, got {rule.batches}")
+    if rule.claim == RECIPE and "sitting:hours" in rule.adjust:
+        raise ValueError(
+            "adjust: 'sitting:hours' is off under 'recipe and machine', whose batches hold their trays too"
+        )
+
+
+def _check_gates(rule: Rule) -> None:
+    check_gates(rule.gates)
+    for name in rule.gates:
+        if name in rule.attributes:
+            raise ValueError(f"gates.{name}: an attribute has this name; a verdict names what decides, so give another")
 
 
 def _check_wish(name: str, wish: AttributeRule) -> None:

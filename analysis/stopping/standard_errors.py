@@ -339,7 +339,7 @@ def sitting_squares(cells: Cells) -> SittingSquares | None:
     _, a, h, S = table.shape
     if min(a, h, S) < 2:
         return None
-    filled, gaps = _filled(table)
+    filled, gaps = additive_filled(table)
     grand = filled.mean((1, 2, 3), keepdims=True)
     pull, person, day = (filled.mean(axes, keepdims=True) for axes in ((1, 3), (2, 3), (1, 2)))
     daily = filled.mean(1, keepdims=True) - pull - day + grand
@@ -403,7 +403,7 @@ def _by_common_sittings(cells: Cells, sittings: BySitting, weights: Array, serve
     return found if sittings.sums.shape[3] > 1 else None
 
 
-def _filled(y: Array) -> tuple[Array, Array]:
+def additive_filled(y: Array) -> tuple[Array, Array]:
     """Missing cells set where additive two-way margins expect them; (table, number filled (B,)).
 
     Solved in one step: it is where filling, fitting and filling again would end. What an assessor never tasted is

@@ -28,7 +28,8 @@ def under_both(base: Judged, fills: Sequence[Judged], bars: Bars | None) -> Judg
     }
     bars = bars or Bars(np.zeros(base.passes.shape[1], bool))
     passing = any_of(fill.passes[:, :-1] for fill in fills).any()
-    return judged_of(found, replace(bars, longer=bars.longer or bool(passing)))
+    bars = replace(bars, longer=bars.longer or bool(passing))
+    return judged_of(found, bars, None, base.gating, base.gates)
 
 
 def _two(fills: Sequence[Judged], name: str) -> tuple[AttributeLimits, AttributeLimits]:

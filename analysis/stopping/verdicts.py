@@ -7,7 +7,7 @@ pull (Hsu & Berger 1999) none for several pulls. Shapes: B studies, h pulls.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import reduce
 from itertools import chain
 from typing import Literal
@@ -15,9 +15,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.instruments import GateLimits
 from analysis.model.cells import Cells
 from analysis.stopping.evidence import Asked, Levels, Measures, Shown, beyond_margin, stacks
 from analysis.stopping.fates import Bars
+from analysis.stopping.gates import GatesShown, Gating
 from analysis.stopping.rule import AttributeRule
 from analysis.stopping.standard_errors import Contrasts, Estimates
 
@@ -26,6 +28,7 @@ Flags = NDArray[np.bool_]
 Verdict = Literal["stop", "conche longer", "no hour fits", "cannot tell"]
 VERDICTS: tuple[Verdict, ...] = ("stop", "conche longer", "no hour fits", "cannot tell")
 STOP, LONGER, NONE_FITS, CANNOT = range(4)
+GateTable = Mapping[str, Mapping[str, GateLimits]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,20 +70,29 @@ class Verdicts:
 
 @dataclass(frozen=True, slots=True)
 class Judged(Verdicts):
-    """Verdicts with the attributes they rest on."""
+    """Verdicts with the attributes they rest on, and the limits of instruments, by name and batch."""
 
     attributes: Mapping[str, AttributeLimits]
+    gates: GateTable = field(default_factory=dict)
+    gating: Gating | None = None
+
+    @property
+    def gates_shown(self) -> GatesShown | None:
+        """What all limits of instruments show together."""
+        return None if self.gating is None else self.gating.shown(self.gates)
 
     def fails_on(self, name: str) -> Flags:
-        """Which pulls are shown to fail on an attribute (B, h)."""
+        """Which pulls are shown to fail on an attribute, or a limit of an instrument (B, h)."""
+        if self.gating is not None and name in self.gates:
+            return self.gating.shown({name: self.gates[name]}).fails
         limits = self.attributes[name]
         beyond = limits.beyond_margin & limits.judged[:, None] & self.against_reference[:, None]
         return limits.broken | beyond
 
     @property
     def fails(self) -> Flags:
-        """Which pulls are shown to fail on any attribute (B, h)."""
-        return any_of(self.fails_on(name) for name in self.attributes)
+        """Which pulls are shown to fail on any of them (B, h)."""
+        return any_of(self.fails_on(name) for name in (*self.attributes, *self.gates))
 
 
 def judge(
@@ -90,6 +102,8 @@ def judge(
     control: int = 0,
     adjusted: Mapping[str, Contrasts] | None = None,
     bars: Bars | None = None,
+    batches: int = 1,
+    gating: Gating | None = None,
 ) -> Judged:
     """Judge a batch of studies.
 
@@ -100,30 +114,52 @@ def judge(
         control: index of the pull known to differ.
         adjusted: fits of attributes that a fuller model adjusts; they take the place of `cells`.
         bars: what may not be said, since sealed pulls are missing.
+        batches: how many batches are each judged so, of which these are the scores of one.
+        gating: limits of instruments and what was read; of this batch where it is one of several.
     """
     adjusted = adjusted or {}
     plain = stacks(cells, {name: wish for name, wish in wishes.items() if name not in adjusted})
     apart = (([name], panels) for name, panels in adjusted.items())
-    found = _limits(chain(apart, plain), wishes, level, control)
-    return judged_of(found, bars)
+    found = _limits(chain(apart, plain), wishes, level, (control, batches, gating))
+    table = gate_table(gating, list(wishes.values()), level, batches)
+    return judged_of(found, bars, None, gating, table)
 
 
-def judged_of(found: Mapping[str, AttributeLimits], bars: Bars | None = None) -> Judged:
-    """Verdicts from the limits of every attribute."""
-    t = tabled(list(found.values()), bars)
-    return Judged(t.verdict, t.pull, t.shortest, t.passes, t.control_found, t.against_reference, found)
+def gate_table(gating: Gating | None, wishes: Sequence[AttributeRule], level: float, batches: int = 1) -> GateTable:
+    """The limits of instruments at the levels they share with attributes; `batches` as in `judge`."""
+    if gating is None:
+        return {}
+    levels = Levels.of(level, wishes, len(gating.hours), 0, batches, gating)
+    return gating.limits(level, levels.failing, levels.shared)
+
+
+def judged_of(
+    found: Mapping[str, AttributeLimits],
+    bars: Bars | None = None,
+    told: Flags | None = None,
+    gating: Gating | None = None,
+    gates: GateTable | None = None,
+) -> Judged:
+    """Verdicts from the limits of every attribute and instrument; `told` as in `tabled`."""
+    gates = gates or {}
+    t = tabled(list(found.values()), bars, told, None if gating is None else gating.shown(gates))
+    return Judged(t.verdict, t.pull, t.shortest, t.passes, t.control_found, t.against_reference, found, gates, gating)
 
 
 def _limits(
-    stacked: Iterable[tuple[list[str], Contrasts]], wishes: Mapping[str, AttributeRule], level: float, control: int
+    stacked: Iterable[tuple[list[str], Contrasts]],
+    wishes: Mapping[str, AttributeRule],
+    level: float,
+    design: tuple[int, int, Gating | None],
 ) -> dict[str, AttributeLimits]:
-    """The limits of every attribute, each in its own rows of a stack, in the order of the wishes."""
+    """The limits of every attribute, each in its own rows of a stack, in the order of the wishes; `design`: control,
+    the number of batches, limits of instruments."""
     found: dict[str, AttributeLimits] = {}
     for names, panels in stacked:
         studies = len(panels.cells.sums) // len(names)
         asked = Asked.of([wishes[name] for name in names], studies)
         measures = Measures.of(panels, asked).with_pairs(panels, np.arange(len(panels.cells.sums)))
-        levels = Levels.of(level, list(wishes.values()), panels.cells.sums.shape[2], control)
+        levels = Levels.of(level, list(wishes.values()), panels.cells.sums.shape[2], *design)
         shown, worse = measures.shown(levels), measures.worse.found
         beyond = beyond_margin(worse, asked, levels)
         assert measures.pairs is not None
@@ -143,22 +179,35 @@ def _limits(
 
 
 # ---- the table -----------------------------------------------------------------------------------------------------
-def tabled(every: Sequence[Shown], bars: Bars | None = None) -> Verdicts:
-    """The first verdict that fits and that `bars` leave, from what is shown of all attributes."""
-    passes = all_of(x.passes for x in every)
-    bars = bars or Bars(np.zeros(passes.shape[1], bool))
+def tabled(
+    every: Sequence[Shown], bars: Bars | None = None, told: Flags | None = None, gates: GatesShown | None = None
+) -> Verdicts:
+    """The first verdict that fits and that `bars` leave, from what is shown of all attributes; `told` (B,): whether the
+    control is found, where several batches must each have shown it; `gates`: what limits of instruments show."""
+    tasted = all_of(x.passes for x in every)
+    bars = bars or Bars(np.zeros(tasted.shape[1], bool))
     broken = any_of(x.broken for x in every)
-    told = any_of(x.told & x.judged for x in every)
-    passing, last = chain_of(passes & ~bars.stop), passes.shape[1] - 1
+    gates = gates or _no_gates(tasted.shape[1])
+    passes, broken = tasted & gates.passes, broken | gates.fails
+    told = any_of(x.told & x.judged for x in every) if told is None else told
+    chained = chain_of(tasted & gates.chained & ~bars.stop)
+    passing, last = chained & gates.choosable & ~bars.stepped_out, passes.shape[1] - 1
     shortest = np.where(passing.any(1), passing.argmax(1), -1)
     stop = (shortest >= 0) & (shortest < last) & told & _stands(every, shortest)
-    longer = ~passes[:, :-1].any(1) & any_of(x.improving for x in every) & _nothing_lost(every) & told
-    none = broken.all(1) & told & (not bars.none)
+    improving = any_of(x.improving for x in every) | gates.improving
+    longer = ~passes[:, :-1].any(1) & improving & _nothing_lost(every) & gates.held & told
+    none = broken.all(1) & (told | gates.fails.all(1)) & (not bars.none)
     verdict = np.select([stop, longer & (not bars.longer), none], [STOP, LONGER, NONE_FITS], CANNOT)
     if bars.any:
         verdict = np.full_like(verdict, CANNOT)
     pull = np.where(verdict == STOP, shortest, -1)
     return Verdicts(verdict, pull, shortest, passes, told, ~broken[:, -1])
+
+
+def _no_gates(pulls: int) -> GatesShown:
+    """What no limit of an instrument shows: nothing that stands in the way."""
+    every, none = np.ones((1, pulls), bool), np.zeros((1, pulls), bool)
+    return GatesShown(every, every, none, every[0], none[:, 0], every[:, 0])
 
 
 def _stands(every: Sequence[Shown], shortest: NDArray[np.intp]) -> Flags:

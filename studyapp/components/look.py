@@ -184,6 +184,38 @@ def bar(label: str, value: str, share: float, kind: str = "") -> str:
     return f'{line}<div class="meter" aria-hidden="true">{filled}</div>'
 
 
+def meter(words: str, share: float | None) -> str:
+    """A chance in words, with a bar below it where there is a share of one."""
+    drawn = (
+        "" if share is None else f'<div class="meter" aria-hidden="true"><i style="width:{share * 100:.0f}%"></i></div>'
+    )
+    return f"<b>{escape(words)}</b>{drawn}"
+
+
+def way_heads(words: Sequence[str]) -> str:
+    """What stands above the columns of ways to an answer; each cell of a line says its own again, for who hears it."""
+    cells = [f"<div>{escape(word)}</div>" for word in words]
+    halves = (("what", cells[:2]), ("asks", cells[2:]))
+    drawn = "".join(f'<div class="way {name}">{"".join(half)}</div>' for name, half in halves)
+    return f'<div class="ways" aria-hidden="true">{drawn}</div>'
+
+
+def way(name: str, note: str, chance: str) -> str:
+    """One way to an answer: what to do, what it changes, and markup of its chance."""
+    said = f'<div><b>{escape(name)}</b><span class="of">{escape(note)}</span></div>'
+    return f'<div class="way what">{said}<div>{chance}</div></div>'
+
+
+def way_asks(asked: Iterable[tuple[str, str, str]], scores: str) -> str:
+    """What it asks for (head, value, what is wrong with it), and markup of what becomes of the scores so far."""
+    cells = "".join(
+        f'<div class="asked"><span class="of">{escape(head)}</span> {escape(value)}'
+        f"{f'<b class=copper>{escape(wrong)}</b>' if wrong else ''}</div>"
+        for head, value, wrong in asked
+    )
+    return f'<div class="way asks">{cells}<div>{scores}</div></div>'
+
+
 def progress(sentence: str, share: float) -> str:
     """How far something is that goes on by itself: the words, and a thin bar below them."""
     done = round(max(0.0, min(1.0, share)) * 100)

@@ -17,10 +17,9 @@ from studyapp.services import package_files
 from studyapp.services.access import study_or_refuse
 from studyapp.services.checking import unsound
 from studyapp.store import Store, events, openings, package_checks, packages, studies
-from studyapp.store.packages import Row
+from studyapp.store.packages import FIRST_FORMAT, FORMAT, Row
 from studyapp.words import _
 
-FORMAT = 2  # of the first format there are no events; see the page on packages in DEVELOPERS.md
 
 
 # ---- out -----------------------------------------------------------------------------------------------------------
@@ -87,10 +86,10 @@ def read(folder: Path) -> tuple[Mapping[str, list[Row]], Mapping[str, Any]]:
     """
     package_files.refuse_strange(folder)
     record = package_files.record_in(folder)
-    version = record.get("format", 1)
-    if version not in (1, FORMAT):
+    version = record.get("format", FIRST_FORMAT)
+    if version not in range(FIRST_FORMAT, FORMAT + 1):
         raise BadInput(_("datapackage.json: a newer version of the app wrote this package. Update the app."))
-    fields = packages.fields(first=version == 1)
+    fields = packages.fields(version)
     found = {
         name: package_files.rows(folder / f"{name}.csv", columns, packages.LATER.get(name, ()))
         for name, columns in fields.items()
@@ -98,7 +97,7 @@ def read(folder: Path) -> tuple[Mapping[str, list[Row]], Mapping[str, Any]]:
     if len(found["study"]) != 1:
         raise BadInput(_("study.csv: one row is needed, and there are {n}.").format(n=len(found["study"])))
     _refuse_changed(found)
-    return found, record if version == FORMAT else {}
+    return found, record if version > FIRST_FORMAT else {}
 
 
 def _refuse_changed(found: Mapping[str, Sequence[Row]]) -> None:

@@ -87,21 +87,23 @@ def _refuse_other_kind(kept: Study[Any], plan: StudyPlan) -> None:
         raise NotAllowed(_("Not done: this plan belongs to another kind of study."))
 
 
-def copy(store: Store, by: Staff, study_id: str) -> str:
-    """A new draft with the plan of another study, but without its day: it is for another run of the conche."""
+def copy(store: Store, by: Staff, study_id: str, changed: StudyPlan | None = None, what: str = "") -> str:
+    """A new draft with the plan of another study, but without its day: it is for another run of the conche. `changed`
+    is what the plan becomes, and `what` is changed stands in its name."""
     require(by, "leader")
     with store.write() as tx:
         kept = study_or_refuse(tx, study_id)
         id_ = new_id()
-        plan = replace(registry.plan(kept.kind).again(kept.plan), title=_again(kept.plan.title))
+        plan = replace(registry.plan(kept.kind).again(changed or kept.plan), title=_again(kept.plan.title, what))
+        _refuse_other_kind(kept, plan)
         at = study_store.add(tx, id_, kept.kind, document_of(plan), by.id)
         events.append(tx, "draft", {**_drafted(by, plan, False, at), "from": study_id}, id_)
     return id_
 
 
-def _again(title: str) -> str:
+def _again(title: str, what: str) -> str:
     """The name of a copy; a long one loses its end, as a draft is kept under a name of so many letters at most."""
-    named = _("{title}, again")
+    named = _("{title}: {what}").format(title="{title}", what=what) if what else _("{title}, again")
     room = LONGEST_TITLE - len(named.format(title=""))
     return named.format(title=title if len(title) <= room else title[: room - 1].rstrip() + "…")
 

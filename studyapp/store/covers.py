@@ -25,6 +25,7 @@ MOVING = {
     "sitting": {"state", "starts_at", "opened_at", "closed_at"},
     "serving": {"started_at", "finished_at", "outcome"},
     "trial_set": {"started_at", "finished_at", "outcome"},
+    "batch": {"study_id", "label", "recipe", "machine", "lot", "mass_g", "started_at", "made", "phases"},
 }
 COVERED: dict[str, Table] = {
     table.name: table
@@ -43,6 +44,11 @@ COVERED: dict[str, Table] = {
         schema.pull_note,
         schema.trial_sample,
         schema.trial_set,
+        schema.batch,
+        schema.phase,
+        schema.machine_log,
+        schema.reading,
+        schema.flow_point,
     )
 }
 

@@ -50,9 +50,10 @@ PARTS = (
     Part(schema.trial_set, "sitting_id"),
     Part(schema.trial, "set_id", _NUMBER),
     Part(schema.batch, "study_id"),
-    Part(schema.phase, "batch_id", _NUMBER),
-    Part(schema.reading, "batch_id", _NUMBER),
-    Part(schema.flow_point, "batch_id", _NUMBER),
+    Part(schema.phase, "batch_id"),
+    Part(schema.machine_log, "batch_id"),
+    Part(schema.reading, "batch_id"),
+    Part(schema.flow_point, "batch_id"),
 )
 # Rows that never get company later are covered in one go; the others one by one.
 _WHOLE = {
@@ -78,23 +79,46 @@ class Field:
 LATER = {
     "opening": frozenset({"second"}),
     "pull_note": frozenset({"kind", "reason", "sitting", "temperature_c", "words"}),
+    # Tables of the first version that nothing was ever written into.
+    "batch": frozenset({"lot", "made", "phases", "by"}),
+    "phase": frozenset(column.name for column in schema.phase.columns) - {"batch_id", "from_hours", "to_hours"},
+    "reading": frozenset({"number", "kind", "instrument", "portion", "asked"}),
+    "flow_point": frozenset(column.name for column in schema.flow_point.columns) - {"batch_id", "hours"},
 }
+# What an import vouches for by a digest of its own, since how far it went was told elsewhere; early imports did not
+# name the columns: they mean these, which their tables had until then. Never changed.
+TRAVELS: dict[str, tuple[str, ...]] = {
+    "study": ("id", "state", "look", "plan", "seal", "sealed_at", "sealed_by", "created_at", "example", "kind"),
+    "sitting": ("id", "study_id", "number", "look", "label", "state", "starts_at", "opened_at", "closed_at"),
+    "serving": (
+        *("id", "sitting_id", "assessor_id", "position", "code", "sample_id", "replicate", "scored"),
+        *("started_at", "finished_at", "outcome"),
+    ),
+    "trial_set": (
+        *("id", "sitting_id", "assessor_id", "position", "level", "codes", "samples"),
+        *("started_at", "finished_at", "outcome"),
+    ),
+    "presence": ("sitting_id", "assessor_id", "agreed_at", "declined_at", "left_at", "kept"),
+    "batch": (
+        *("id", "study_id", "label", "recipe", "machine", "lot", "mass_g", "started_at", "made", "phases", "by"),
+        "created_at",
+    ),
+}
+FIRST_FORMAT, SECOND_FORMAT, FORMAT = 1, 2, 3  # see the page on packages in DEVELOPERS.md
+_SINCE = {"event": SECOND_FORMAT, "origin": SECOND_FORMAT, "machine_log": FORMAT}
 EVENT = [column for column in schema.origin.columns if column.name not in ("study_id", "keeper")]
 ORIGIN = [schema.origin.c.keeper, *EVENT]
 
 
-def fields(*, first: bool = False) -> dict[str, tuple[Field, ...]]:
-    """The columns of every table of a package; in the `first` format there are no events."""
+def fields(version: int = FORMAT) -> dict[str, tuple[Field, ...]]:
+    """The columns of every table of a package of a format."""
     found = {part.table.name: tuple(_field(column) for column in columns(part)) for part in PARTS}
     who, member = schema.assessor.c, schema.staff.c
     found["assessor"] = tuple(_field(column) for column in (who.id, who.pseudonym, who.may_taste))
     found["staff"] = tuple(_field(column) for column in (member.id, member.name, member.role))
-    if first:
-        return found
-    return found | {
-        "event": tuple(_field(column) for column in EVENT),
-        "origin": tuple(_field(column) for column in ORIGIN),
-    }
+    found["event"] = tuple(_field(column) for column in EVENT)
+    found["origin"] = tuple(_field(column) for column in ORIGIN)
+    return {name: told for name, told in found.items() if _SINCE.get(name, FIRST_FORMAT) <= version}
 
 
 def _field(column: Any) -> Field:
@@ -246,7 +270,8 @@ def put(tx: Connection, found: Mapping[str, Sequence[Row]], told: Mapping[str, A
 def _put(tx: Connection, found: Mapping[str, Sequence[Row]], told: Mapping[str, Any]) -> None:
     study: Row = found["study"][0]
     before = _handed_on(found)
-    digests = {name: events.digest(list(rows)) for name, rows in found.items()}
+    names = {part.table.name: [each.name for each in columns(part)] for part in PARTS if part.table.name in TRAVELS}
+    digests = {name: digest_of(found.get(name, ()), of) for name, of in names.items()} | {"columns": names}
     kept = {"head": told["head"], "head_events": told["head_events"]} if told else None
     events.append(tx, origins.BEGUN, {**digests, "origins": events.digest(before), "record": kept}, study["id"])
     _put_people(tx, found)
@@ -257,11 +282,16 @@ def _put(tx: Connection, found: Mapping[str, Sequence[Row]], told: Mapping[str, 
         body = {"seal": study["seal"], "by": study["sealed_by"], "sealed_at": study["sealed_at"], "kind": study["kind"]}
         events.append(tx, "sealed", body, study["id"])
     for part in PARTS[1:]:
-        rows = list(found[part.table.name])
+        rows = list(found.get(part.table.name, ()))
         for row in rows:
             key = tx.execute(insert(part.table), row).inserted_primary_key
             _cover_one(tx, part.table, key, row, study["id"])
         _cover_whole(tx, part.table, rows, study["id"])
+
+
+def digest_of(rows: Sequence[Row], names: Sequence[str]) -> str:
+    """The SHA-256 of these columns of rows; a column that a row lacks is empty."""
+    return events.digest([{name: row.get(name) for name in names} for row in rows])
 
 
 def _put_people(tx: Connection, found: Mapping[str, Sequence[Row]]) -> None:
@@ -309,7 +339,7 @@ def laid_out(found: Mapping[str, Sequence[Row]]) -> Iterator[Connection]:
                 for row in found[name]:
                     tx.execute(insert(table).values(**row, **more))
             for part in PARTS:
-                for row in _numbered(part, found[part.table.name], told):
+                for row in _numbered(part, found.get(part.table.name, ()), told):
                     tx.execute(insert(part.table).values(**row))
             origins.add(tx, str(found["study"][0]["id"]), found["origin"])
         except IntegrityError as error:

@@ -246,6 +246,14 @@ def _noted(state: State, _at: Any, _study: str, body: Body) -> None:
     state.put("note", (body["note"],), sitting_id=body["sitting"])
 
 
+# ---- batches ---------------------------------------------------------------------------------------------------------
+def _batch_kept(state: State, _at: Any, study: str, body: Body) -> None:
+    """The whole of what stands, so that every earlier state of the record can be read from the chain."""
+    told = {name: body[name] for name in ("label", "recipe", "machine", "lot", "started_at", "made", "phases")}
+    mass = None if body["mass_g"] is None else float(body["mass_g"])
+    state.put("batch", (body["batch"],), study_id=study or None, mass_g=mass, **told)
+
+
 # ---- people ----------------------------------------------------------------------------------------------------------
 def _tied(id_: str, person: str | None) -> Hashed | None:
     return None if person is None else Hashed(id_, person)
@@ -307,6 +315,7 @@ ACTS: dict[str, Callable[[State, Any, str, Body], None]] = {
     "set offered": _set_offered,
     "trial": _answered,
     "note": _noted,
+    "batch kept": _batch_kept,
     "staff added": _staff_added,
     "tastes as": _tastes_as,
     "account ended": _account_ended,

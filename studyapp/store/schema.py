@@ -385,43 +385,78 @@ batch = Table(
     Column("label", Text, nullable=False),
     Column("recipe", Text, nullable=False),
     Column("machine", Text, nullable=False),
+    Column("lot", Text, nullable=False),
     Column("mass_g", Float),
     _at("started_at", null=True),
+    Column("made", Text, nullable=False),  # a document of `studyapp.batches.Making`
+    Column("phases", Integer, nullable=False),  # the version of its phases that stands
+    _to("by", "staff.id"),
     _at("created_at"),
 )
+# What is kept again gets the next version or number; nothing that was kept is changed.
 phase = Table(
     "phase",
     metadata,
-    Column("id", Integer, primary_key=True),
-    _to("batch_id", "batch.id"),
-    Column("from_hours", Float, nullable=False),
-    Column("to_hours", Float, nullable=False),
+    _to("batch_id", "batch.id", primary=True),
+    Column("version", Integer, primary_key=True, autoincrement=False),
+    Column("position", Integer, primary_key=True, autoincrement=False),
+    Column("name", Text, nullable=False),
+    Column("from_hours", Float),
+    Column("to_hours", Float),
     Column("temperature_c", Float),
     Column("speed_rpm", Float),
-    Column("air_m3_h", Float),
-    UniqueConstraint("batch_id", "from_hours"),
+    Column("air_m3_h", Float),  # of the first version; nothing writes it
+    Column("real_from_hours", Float),
+    Column("real_to_hours", Float),
+    Column("real_temperature_c", Float),
+    Column("real_speed_rpm", Float),
+    Column("air", Text, nullable=False),
+    Column("extraction", Text, nullable=False),
+    Column("recirculation", Text, nullable=False),
+    Column("words", Text, nullable=False),
+)
+machine_log = Table(
+    "machine_log",
+    metadata,
+    _to("batch_id", "batch.id", primary=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("points", Text, nullable=False),  # a document of `studyapp.batches.Log`
+    _to("by", "staff.id"),
+    _at(),
 )
 reading = Table(
     "reading",
     metadata,
-    Column("id", Integer, primary_key=True),
-    _to("batch_id", "batch.id"),
+    _to("batch_id", "batch.id", primary=True),
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    Column("kind", String(16), nullable=False),  # read, undone
     Column("hours", Float, nullable=False),
     Column("quantity", String(40), nullable=False),
     Column("value", Float, nullable=False),
     Column("unit", String(16), nullable=False),
+    Column("instrument", Text, nullable=False),
     Column("method", Text, nullable=False),
+    Column("portion", Integer, nullable=False),
+    Column("asked", Flag, nullable=False),
     _to("by", "staff.id"),
     _at(),
 )
 flow_point = Table(
     "flow_point",
     metadata,
-    Column("id", Integer, primary_key=True),
-    _to("batch_id", "batch.id"),
+    _to("batch_id", "batch.id", primary=True),
+    Column("curve", Integer, primary_key=True, autoincrement=False),
+    Column("position", Integer, primary_key=True, autoincrement=False),
+    Column("kind", String(16), nullable=False),  # read, undone
     Column("hours", Float, nullable=False),
+    Column("portion", Integer, nullable=False),
+    Column("branch", String(8), nullable=False),  # up, hold, down
+    Column("instrument", Text, nullable=False),
+    Column("method", Text, nullable=False),
     Column("shear_rate_1_s", Float, nullable=False),
     Column("stress_pa", Float, nullable=False),
+    Column("asked", Flag, nullable=False),
+    _to("by", "staff.id"),
     _at(),
 )
 
@@ -446,8 +481,7 @@ for _columns in (
     (pull_note.c.study_id,),
     (photo.c.study_id,),
     (batch.c.study_id,),
-    (reading.c.batch_id, reading.c.hours),
-    (flow_point.c.batch_id, flow_point.c.hours),
+    (batch.c.recipe, batch.c.machine),
 ):
     Index(None, *_columns)
 

@@ -25,9 +25,8 @@ TABLES: dict[str, tuple[Table, tuple[str, ...]]] = {
     "staff": (schema.staff, ("id",)),
     "assessor": (schema.assessor, ("id",)),
     "note": (schema.note, ("id",)),
+    "batch": (schema.batch, ("id",)),
 }
-# What came with an imported study was told where it was tasted; here it is held by the digest of the import.
-TRAVELS = ("sitting", "serving", "trial_set", "presence")
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +81,9 @@ def _foreign(tx: Connection, state: State) -> dict[str, set[Key]]:
     c = schema.sitting.c
     sittings = set(tx.execute(select(c.id).where(c.study_id.in_(state.imported))).scalars())
     found: dict[str, set[Key]] = {"study": {(id_,) for id_ in state.imported}, "sitting": {(id_,) for id_ in sittings}}
-    for name in TRAVELS[1:]:
+    b = schema.batch.c
+    found["batch"] = {(id_,) for id_ in tx.execute(select(b.id).where(b.study_id.in_(state.imported))).scalars()}
+    for name in packages.TRAVELS.keys() - found.keys():
         table, names = TABLES[name]
         rows = tx.execute(select(*(table.c[each] for each in names), table.c.sitting_id.label("of")))
         found[name] = {tuple(row[:-1]) for row in rows if row.of in sittings}
@@ -187,11 +188,11 @@ def _import_faults(tx: Connection, told: tuple[Event, ...], unproved: Counter[st
             unproved["imports"] += 1
             continue
         rows = packages.take(tx, study)
-        for name in ("study", *TRAVELS):
-            if name in body and events.digest(rows[name]) != body[name]:
+        for name, first in packages.TRAVELS.items():
+            if name in body and packages.digest_of(rows[name], body.get("columns", {}).get(name, first)) != body[name]:
                 yield Fault("changed import", name, study)
 
 
 def _moves(kind: str) -> bool:
     """Whether an event is about something done after the import; nobody tastes without joining anew."""
-    return kind in ("look planned", "key opened", "signed", "joined") or kind.startswith("sitting ")
+    return kind in ("look planned", "key opened", "signed", "joined", "batch kept") or kind.startswith("sitting ")

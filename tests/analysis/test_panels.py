@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -34,13 +36,14 @@ def two_batches() -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def test_two_batches_are_refused_and_each_alone_is_decided() -> None:
-    """The mean of the two lies within the margin, and the second batch does not: no verdict is about both."""
+def test_two_batches_are_never_averaged_and_each_alone_is_decided() -> None:
+    """The mean of the two lies within the margin, and the second batch does not: nothing is said of both."""
     data = two_batches()
     together = data.drop(columns="batch").assign(replicate=data["replicate"] + 2 * (data["batch"] == "two"))
     assert decide(together, RULE).hours == 12.0
+    assert decide(data, RULE).hours is None
     with pytest.raises(ValueError, match=r"batch: the scores are of 2 batches, \['one', 'two'\]"):
-        decide(data, RULE)
+        decide(data, replace(RULE, claim="this batch"))
     alone = {batch: decide(own, RULE) for batch, own in data.groupby("batch")}
     assert (alone["one"].verdict, alone["one"].hours) == ("stop", 12.0)
     assert alone["two"].hours != 12.0

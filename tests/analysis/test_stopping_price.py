@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,10 +11,10 @@ from numpy.testing import assert_allclose
 from scipy.stats import chi2, invgamma
 
 from analysis.model.scores import Scores, cells_of
-from analysis.planning import Service, price, price_new_study
+from analysis.planning import Anew, Service, price, price_new_study
 from analysis.planning.likely_courses import draw_courses
 from analysis.planning.likely_ends import ends
-from analysis.planning.likely_truths import draw_variances
+from analysis.planning.likely_truths import draw_truths, draw_variances
 from analysis.planning.pooled_spreads import Strata
 from analysis.planning.price import told
 from analysis.stopping import AttributeRule, Rule, decide
@@ -155,9 +157,10 @@ def test_more_of_everything_settles_more() -> None:
     next_look = {offer.name: offer for offer in price(few, Rule(WISH, looks=2), draws=400)}
     assert next_look["more replicates"].pieces == 6
     assert next_look["more replicates"].settles > next_look["all pulls"].settles
-    same, twice = price_new_study(data, Rule(WISH), draws=400)
+    same, twice, joined = price_new_study(data, Rule(WISH), draws=400)
     assert (same.name, same.sittings, twice.sittings) == ("new study", 1, 2)
-    assert twice.settles > same.settles
+    assert (same.people, joined.people) == (8, 10)
+    assert min(twice.settles, joined.settles) > same.settles
 
 
 def test_waiting_for_every_look_left_is_offered_when_there_are_several() -> None:
@@ -202,12 +205,37 @@ def test_no_price_without_a_look_left_or_after_an_answer() -> None:
     data = undecided_panel()
     assert price(data, Rule(WISH)) == ()
     assert price(data, Rule(WISH, looks=2, look=2)) == ()
-    assert price_new_study(data, Rule(WISH, looks=2, look=2), draws=100)
+    assert tuple(price_new_study(data, Rule(WISH, looks=2, look=2), draws=100))
     quiet = data.assign(score=3.5 + 4.5 * np.exp(-data["hours"] / 3) + 0.1 * (data["assessor"] % 3))
     quiet["score"] += 0.1 * np.random.default_rng(1).standard_normal(len(quiet))
     assert decide(quiet, Rule(WISH, looks=2)).verdict == "stop"
     assert price(quiet, Rule(WISH, looks=2)) == ()
-    assert price_new_study(quiet, Rule(WISH, looks=2)) == ()
+    assert tuple(price_new_study(quiet, Rule(WISH, looks=2))) == ()
+
+
+def test_a_new_study_serves_its_own_pulls() -> None:
+    """Of a design of four pulls only these are judged and said; a pull nobody tasted, or no reference, is refused."""
+    data, rule = undecided_panel(), Rule(WISH, looks=2)
+    four = Anew((0.0, 12.0, 16.0, 24.0), 3, 12, (1, 2), more=2)
+    (offer,) = price_new_study(data, rule, draws=50, designs=[four])
+    assert (offer.pulls, offer.people, offer.looks, offer.sittings) == (four.pulls, 10, 2, 3)
+    assert (offer.pieces, offer.servings, offer.of_a_pull) == (12, 10 * 12 * 3, 10 * 3 * 3)
+    for pulls in ((0.0, 12.0, 16.0), (0.0, 10.0, 24.0)):
+        with pytest.raises(ValueError, match="control and reference"):
+            tuple(price_new_study(data, rule, draws=5, designs=[replace(four, pulls=pulls)]))
+
+
+def test_who_joins_finds_as_much_of_their_own_as_the_panel_may() -> None:
+    """About the pulls' means and their own level a newcomer's cells spread as drawn for assessor:hours: chi-square with
+    h - 1 degrees of freedom, within five Monte Carlo errors; and those who tasted keep their cells."""
+    y = undecided_panel().sort_values(["assessor", "hours", "replicate"])["score"].to_numpy().reshape(1, 8, 6, 1, 2)
+    rng = np.random.default_rng(4)
+    truths = draw_truths(fitted(cells_of(Scores(y), trays=False)), HOURS, False, 3000, rng)
+    joined = truths.joined_by(2, rng)
+    assert_allclose(joined.cells[:, :8], truths.cells)
+    own = joined.cells[:, 8:] - joined.means[:, None]
+    ratio = own.var(2, ddof=1) / joined.interaction[:, None]
+    assert_allclose(ratio.mean(), 1, atol=5 * (2 / 5 / ratio.size) ** 0.5)
 
 
 def test_no_draws_are_refused() -> None:

@@ -110,6 +110,18 @@ def test_a_package_of_the_first_format_keeps_importing(kind: str, tmp_path: Path
         assert package_check.check(tmp_path / "again").sound
 
 
+def test_a_package_of_the_second_format_keeps_importing(tmp_path: Path) -> None:
+    """As the version before batches had records wrote it, with its events, which still prove every row."""
+    with zipfile.ZipFile(HERE / "package_2_hours.zip") as packed:
+        packed.extractall(tmp_path / "out")
+    assert package_check.check(tmp_path / "out").sound
+    with shut(other(tmp_path)) as there:
+        study = packages.bring_in(there, tmp_path / "out")
+        assert check(there.url).sound
+        packages.take_out(there, study, tmp_path / "again")
+        assert package_check.check(tmp_path / "again").sound
+
+
 def test_events_of_earlier_keepers_are_held_by_the_chain(package: Path, tmp_path: Path) -> None:
     """Whoever edits them by hand is named."""
     with shut(other(tmp_path)) as there:
@@ -130,7 +142,7 @@ def test_a_package_without_its_events_is_no_package_of_this_format(package: Path
     events.unlink()
     assert "event.csv" in package_check.check(package).findings[0].sentence
     file = package / "datapackage.json"
-    file.write_text(file.read_text().replace('"format": 2', '"format": 3'))
+    file.write_text(file.read_text().replace('"format": 3', '"format": 4'))
     assert "Update the app" in package_check.check(package).findings[0].sentence
     shutil.rmtree(package)
     assert "no such folder" in package_check.check(package).findings[0].sentence

@@ -11,6 +11,7 @@ from __future__ import annotations
 import gzip
 import json
 import random
+import shutil
 import sys
 import tempfile
 from collections.abc import Callable, Mapping
@@ -18,12 +19,28 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from demo_panels import generate, makes_workshop
+from demo_panels.workshop import Workshop
 from studyapp.kinds.aroma.plan import AromaPlan
 from studyapp.kinds.hours import setting_out
 from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.kinds.hours.setting_out import pulls
 from studyapp.records import Assessor, Attribute, Place, Sitting, Staff
-from studyapp.services import accounts, closing, joining, panel, planning, preparing, tasting, watching
+from studyapp.services import (
+    accounts,
+    calling,
+    closing,
+    joining,
+    packages,
+    panel,
+    planning,
+    preparing,
+    tasting,
+    ties,
+    watching,
+)
 from studyapp.services.checking import check
+from studyapp.services.devices import Device
 from studyapp.store import Store, open_store, studies
 from tests.conftest import CHECKS, Hand
 from tests.kinds.aroma import aroma_kitchen
@@ -59,6 +76,9 @@ def fill(file: Path) -> dict[str, Any]:
     shop = Shop(store, leader, second, preparer, panel.assessors(store, leader))
     _hours(shop)
     _aroma(shop)
+    _troubled(shop)
+    makes_workshop.finished(Workshop(store, leader, second, preparer, _demo_panel(shop)), "short_programme")
+    _brought_in(shop, file.parent / "elsewhere")
     told = check(str(file))
     facts = _facts(shop) | {"head": told.head, "events": told.events}
     store.close()  # last, so that SQLite writes its log into the file and takes it away
@@ -221,6 +241,64 @@ def _aroma_opened(shop: Shop, title: str) -> aroma_kitchen.Kitchen:
     closing.ask_for_key(shop.store, shop.leader, kitchen.study)
     closing.open_key(shop.store, shop.second, kitchen.study)
     return kitchen
+
+
+# ---- what goes wrong, and what comes from elsewhere ------------------------------------------------------------------
+def _demo_panel(shop: Shop) -> tuple[Assessor, ...]:
+    """The people whom the invented comparisons name; some of them are here already."""
+    here = {one.pseudonym for one in shop.assessors}
+    for name in sorted(set(generate.NAMES) - here):
+        panel.add_assessor(shop.store, shop.leader, name)
+    return panel.assessors(shop.store, shop.leader)
+
+
+def _troubled(shop: Shop) -> None:
+    """Hour zero noted, a pull lost; a wrong cup and a missing piece, one call answered; a phone that took a seat over,
+    a link for one person, somebody who sat out, and an account that is an assessor."""
+    store, leader = shop.store, shop.leader
+    study = _sealed(shop, "Hours, troubled")
+    pulls.note_zero(store, shop.preparer, study, "2026-11-24 02:10")
+    setting_out.note_pull(store, shop.preparer, study, 4.0, "2026-11-24 06:12", 231.5, 61.0, "a little thick")
+    (first, *_rest) = preparing.sittings(store, leader, study)
+    watching.open_sitting(store, leader, first.id)
+    for tray in preparing.trays(store, shop.preparer, first.id):
+        preparing.release_tray(store, shop.preparer, first.id, tray.position, CHECKS, "Cleo")
+    links = joining.issue_links(store, leader, first.id)
+    phone, tablet = Device("mark of a phone", "iPhone"), Device("mark of a tablet", "iPad")
+    hands = [Hand(store, joining.join(store, link.code, "10.0.0.7", None, phone)) for link in links]
+    one, other = hands[0].serving(), hands[1].serving()
+    calling.call(store, hands[0].token, str(one.serving), "code", str(other.code))
+    calling.call(store, hands[1].token, str(other.serving), "piece", str(other.code))
+    for call in calling.open_calls(store, leader, first.id)[:1]:
+        calling.answer(store, leader, first.id, call.number, "swapped")
+    tasting.sit_out(store, hands[3].token)
+    again = joining.issue_link(store, leader, first.id, links[2].pseudonym)
+    hands[2] = Hand(store, joining.join(store, again.code, "10.0.0.8", None, tablet))
+    hands[2].taste_all()
+    watching.close_sitting(store, leader, first.id, "the last bus")
+    pulls.note_lost(store, shop.preparer, study, 12.0, "spoilt", "2026-11-24 14:20", 2)
+    ties.tie(store, leader, shop.preparer.id, shop.assessors[5].id)
+
+
+def _brought_in(shop: Shop, folder: Path) -> None:
+    """A signed study of other people, with the events of the store that it was tasted in."""
+    folder.mkdir()
+    there = open_store(str(folder / "there.sqlite"))
+    leader = accounts.first_leader(there, "Eve", PASSPHRASE)
+    second, preparer = (
+        accounts.add_staff(there, leader, name, role, PASSPHRASE)
+        for name, role in (("Una", "leader"), ("Max", "preparer"))
+    )
+    for name in aroma_kitchen.NAMES[:6]:
+        panel.add_assessor(there, leader, f"{name} of the coast")
+    other = Shop(there, leader, second, preparer, panel.assessors(there, leader))
+    study = _opened(other, "Hours, from elsewhere", SETTLES, 0.4)
+    closing.sign(there, other.leader, study, "ran the test")
+    closing.sign(there, other.second, study, "decides")
+    packages.take_out(there, study, folder / "package")
+    there.close()
+    packages.bring_in(shop.store, folder / "package")
+    shutil.rmtree(folder)
 
 
 def write(name: str) -> None:

@@ -11,6 +11,12 @@ from studyapp.calendars import Habits
 from studyapp.records import Attribute, CupsPlan, Study
 
 KIND = "hours"
+Claim = Literal["this batch", "each of these batches", "recipe and machine"]
+THIS: Claim = "this batch"
+EACH: Claim = "each of these batches"
+RECIPE: Claim = "recipe and machine"
+CLAIMS = (THIS, EACH, RECIPE)
+FEWEST_BATCHES = 3  # with two, a claim on the recipe would err in up to 6 of 100
 FIRST_RULE = 1  # the version of the stop rule behind seals and signed verdicts that name none
 
 
@@ -46,6 +52,11 @@ class HoursPlan(CupsPlan):
     starts_at: str | None = None
     habits: Habits = field(default_factory=Habits)
     lost_reference: Literal["next", "none"] = "next"
+
+    @property
+    def hours_of_pulls(self) -> tuple[float, ...]:
+        """The planned pulls."""
+        return tuple(pull.hours for pull in self.pulls)
 
 
 HoursStudy = Study[HoursPlan]

@@ -142,9 +142,9 @@ def decision(*results: AttributeResult, **changes: Any) -> Decision:
 OPEN = (3.1, 2.1, 1.6, 1.1, 0.6)
 SOME = (0.0, 12.0, 16.0, 24.0)
 OFFERS = (
-    Offer("all pulls", HOURS, 1, 1, 1.0, 1, 6, 8, 48, {"stop": 0.55, "cannot tell": 0.45}, 0.55, 0.011, 0.5),
-    Offer("open pulls", SOME, 1, 1, 1.0, 2, 8, 8, 64, {"stop": 0.62, "cannot tell": 0.38}, 0.62, 0.011, 0.6),
-    Offer("all looks", HOURS, 3, 3, 1.8, 1, 6, 24, 144, {"stop": 0.71, "cannot tell": 0.29}, 0.71, 0.01, 0.7),
+    Offer("all pulls", HOURS, 1, 1, 1.0, 1, 6, 8, 48, {"stop": 0.55, "cannot tell": 0.45}, 0.55, 0.011, 0.5, 8, 8),
+    Offer("open pulls", SOME, 1, 1, 1.0, 2, 8, 8, 64, {"stop": 0.62, "cannot tell": 0.38}, 0.62, 0.011, 0.6, 8, 16),
+    Offer("all looks", HOURS, 3, 3, 1.8, 1, 6, 24, 144, {"stop": 0.71, "cannot tell": 0.29}, 0.71, 0.01, 0.7, 8, 24),
 )
 
 
@@ -296,6 +296,9 @@ def _not_believed() -> dict[str, Decision]:
     return {
         "control not found": unsure(open_, reason="control not found", control_found=False, control_told_by=0),
         "orders": unsure(open_, reason="orders"),
+        "batch missing": unsure(open_, reason="batch missing", claim="each of these batches"),
+        "batches apart": unsure(open_, reason="batches apart", claim="recipe and machine"),
+        "too few batches": unsure(open_, reason="too few batches", claim="recipe and machine"),
         "not enough data": unjudged("too few assessors", open_),
         "not enough data, copied": unjudged("copied", open_),
         "not enough data, two copied": unjudged("copied", open_, other),

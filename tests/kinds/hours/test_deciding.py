@@ -11,8 +11,10 @@ import pytest
 
 from studyapp.errors import BadInput, NotAllowed, NothingToDecide
 from studyapp.kinds.hours import deciding, rule
+from studyapp.kinds.hours.deciding import ways
 from studyapp.kinds.hours.files.decisions import decision_document
 from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.kinds.hours.setting_out import note_pull
 from studyapp.records import Attribute, Mark, Sitting
 from studyapp.services import closing, joining, planning, preparing, tasting, watching
 from studyapp.services.checking import check
@@ -271,6 +273,41 @@ def test_the_price_of_an_answer_comes_with_cannot_tell(opened: Any) -> None:
     offers = deciding.offers(opened.store, opened.leader, opened.study)
     assert offers
     assert all(0 <= offer.settles <= 1 and offer.servings > 0 for offer in offers)
+
+
+def test_every_way_to_an_answer_asks_what_its_draft_would(opened: Any) -> None:
+    """First what counts on, with the numbers of the sentence above; then new studies, each of its own design."""
+    store, leader = opened.store, opened.leader
+    plan = planning.study(store, leader, opened.study).plan
+    *early, last = ways.searching(store, leader, opened.study)
+    assert [len(one.found) for one in early] == sorted({len(one.found) for one in early})
+    assert ways.all_ways(store, leader, opened.study) == last.found
+    going = [way for way in last.found if way.plan is None]
+    assert tuple(way.offer for way in going) == deciding.offers(store, leader, opened.study)
+    assert list(last.found[: len(going)]) == going
+    for way in last.found[len(going) :]:
+        assert way.plan is not None
+        served = way.plan.sittings + (way.plan.looks - 1) * way.plan.next_sittings
+        assert (way.offer.pulls, way.offer.sittings) == (tuple(pull.hours for pull in way.plan.pulls), served)
+        assert way.offer.people == len(plan.assessors) + len(way.joining)
+        assert set(plan.assessors) <= set(way.plan.assessors)
+        assert way.offer.pieces <= plan.palate
+    draft = planning.copy(store, leader, opened.study, last.found[-1].plan, "eight sittings")
+    assert (planning.study(store, leader, draft).state, planning.study(store, leader, draft).plan.title) == (
+        "draft",
+        "Two looks: eight sittings",
+    )
+
+
+def test_too_little_chocolate_is_said_where_a_way_takes_more(opened: Any) -> None:
+    """Five people were served each pull once, 4.5 g a piece: of 40 g 17.5 g are left. Once more, with a warm-up piece
+    for each, takes up to 45 g of one pull."""
+    store, leader = opened.store, opened.leader
+    for mass, left in ((40.0, 17.5), (67.0, 44.5), (67.5, None)):
+        for hours in MEANS:
+            note_pull(store, leader, opened.study, hours, "2026-11-20 10:00", mass)
+        way = ways.all_ways(store, leader, opened.study)[0]
+        assert (way.grams, way.there) == (45.0, left)
 
 
 def test_who_opened_the_key_cannot_taste_the_next_look(opened: Any) -> None:

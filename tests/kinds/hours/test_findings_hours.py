@@ -98,6 +98,9 @@ HEADLINES = {
     "better hours, unnamed": "Cannot tell yet.",
     "control not found": "Cannot tell: the panel did not find the pull known to differ.",
     "orders": "Cannot tell: the serving orders favour some pulls.",
+    "batch missing": "Cannot tell: a sealed batch is missing.",
+    "batches apart": "Cannot tell: the batches were tasted by different people.",
+    "too few batches": "Cannot tell: too few batches for a claim on the recipe.",
     "not enough data": "Cannot tell: there are too few scores.",
     "not enough data, copied": "Cannot tell: some scores look copied.",
     "not enough data, one score": "Cannot tell: everyone gave one and the same score.",
@@ -237,6 +240,9 @@ def test_the_lede_gives_the_reason_with_its_numbers(kind: str, said: list[str]) 
 # The reasons as the decision's docstring lists them, in the order in which the rule asks.
 REASONS = (
     "orders",
+    "batch missing",
+    "batches apart",
+    "too few batches",
     "reference lost",
     "not enough data",
     "control not found",

@@ -83,7 +83,7 @@ def moment(store: Store, by: Staff, study_id: str) -> Moment:
         return worked_out.moment(store, tx, study_id, opened_look(tx, study), RULE_VERSION)
 
 
-def _to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Rule]:
+def to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Rule]:
     """The scores, with what is told of those that are missing, and the rule of the last opened look.
 
     Raises:
@@ -115,7 +115,7 @@ def decision(store: Store, by: Staff, study_id: str) -> Decision:
     """The verdict of the last opened look by the sealed margins, limits and looks, under the rule of today."""
     from analysis.stopping import decide
 
-    return moment(store, by, study_id).once("decision", lambda: decide(*_to_weigh(store, by, study_id)))
+    return moment(store, by, study_id).once("decision", lambda: decide(*to_weigh(store, by, study_id)))
 
 
 def shown(store: Store, by: Staff, study_id: str) -> Shown:
@@ -159,7 +159,7 @@ def _priced(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
     from analysis.planning import Service, price
     from studyapp.kinds.hours.deciding.spreads import of_others
 
-    frame, rule = _to_weigh(store, by, study_id)
+    frame, rule = to_weigh(store, by, study_id)
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id, KIND).plan
     history = of_others(store, study_id, rule.attributes)
@@ -170,7 +170,7 @@ def description(store: Store, by: Staff, study_id: str) -> Description:
     """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits."""
     from analysis.stopping.describe import describe
 
-    return moment(store, by, study_id).once("description", lambda: describe(*_to_weigh(store, by, study_id)))
+    return moment(store, by, study_id).once("description", lambda: describe(*to_weigh(store, by, study_id)))
 
 
 def cross_check(store: Store, by: Staff, study_id: str) -> Mapping[str, AttributeCheck]:
@@ -178,7 +178,7 @@ def cross_check(store: Store, by: Staff, study_id: str) -> Mapping[str, Attribut
     from analysis.stopping.cross_check import cross_check as ask
 
     def asked() -> Mapping[str, AttributeCheck]:
-        return ask(*_to_weigh(store, by, study_id), shown(store, by, study_id).decision)
+        return ask(*to_weigh(store, by, study_id), shown(store, by, study_id).decision)
 
     return moment(store, by, study_id).once("cross check", asked)
 

@@ -240,7 +240,7 @@ def _pieces(plan: HoursPlan) -> int:
 
 def _candidates(plan: HoursPlan, enough: float) -> Iterator[HoursPlan]:
     """Designs within the palate of the people there are."""
-    for pulls in _pull_sets(plan, enough):
+    for pulls in pull_sets(plan, enough):
         for replicates in range(1, max(plan.palate // len(pulls), 1) + 1):
             for sittings in range(FEWEST_SITTINGS, MOST_SITTINGS + 1):
                 for looks in LOOKS:
@@ -250,7 +250,7 @@ def _candidates(plan: HoursPlan, enough: float) -> Iterator[HoursPlan]:
                         )
 
 
-def _pull_sets(plan: HoursPlan, enough: float) -> Iterator[tuple[Pull, ...]]:
+def pull_sets(plan: HoursPlan, enough: float) -> Iterator[tuple[Pull, ...]]:
     """All pulls; as many as fit the palate; the fewest: control, the one in question, reference, others between."""
     pulls = tuple(sorted(plan.pulls, key=lambda pull: pull.hours))
     yield pulls

@@ -11,7 +11,7 @@ from studyapp.kinds.hours.files.decisions import APART, PULL_NUMBERS
 from studyapp.kinds.hours.plan import FIRST_RULE
 
 if TYPE_CHECKING:
-    from analysis.stopping import AttributeResult, Decision, PullResult
+    from analysis.stopping import AttributeResult, BatchNumbers, Decision, PullResult
 
 Document = Mapping[str, Any]
 
@@ -40,10 +40,29 @@ def decision_from(document: Document) -> Decision:
         scope=document["scope"],
         lost=tuple(LostPull(**{**one, "hours": float(one["hours"])}) for one in document.get("lost", ())),
         unjudged=tuple(Unjudged(**{**one, "hours": float(one["hours"])}) for one in document.get("unjudged", ())),
+        batches=_batches(document.get("batches")),
         passes=_passes(document),
         attributes={name: _attribute(name, kept) for name, kept in document["attributes"].items()},
         warnings=tuple(Warning(kept["code"], kept["values"]) for kept in document["warnings"]),
     )
+
+
+def _batches(kept: Document | None) -> BatchNumbers | None:
+    from analysis.stopping import BatchNumbers, Departure
+
+    if kept is None:
+        return None
+    flag = {
+        name: one and Departure(**{key: _plain(value) for key, value in one.items()})
+        for name, one in kept["flag"].items()
+    }
+    by_pull = {key: {name: _plain(row) for name, row in kept[key].items()} for key in ("batch_se", "df", "next_upper")}
+    by_batch = {
+        key: {name: {batch: _plain(row) for batch, row in every.items()} for name, every in kept[key].items()}
+        for key in ("differences", "lower", "upper")
+    }
+    numbers: Any = {**by_pull, **by_batch, "flag": flag}
+    return BatchNumbers(tuple(kept["names"]), _plain(kept["hours"]), **numbers)
 
 
 def _attribute(name: str, kept: Document) -> AttributeResult:

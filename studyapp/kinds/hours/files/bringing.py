@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput
 from studyapp.kinds.hours.files.rules import read_rule
+from studyapp.kinds.hours.plan import THIS
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -34,9 +35,9 @@ def decide_files(scores: Path | str, rule: Path | str, draws: int = 2000) -> tup
     tidy = read_scores(scores, read)
     check_together(Path(scores).name, tidy, Path(rule).name, read)
     decision = decide(tidy, read)
-    if decision.verdict != "cannot tell":
+    if decision.verdict != "cannot tell" or decision.batches is not None:
         return decision, ()
-    return decision, price(tidy, read, draws) if read.look < read.looks else price_new_study(tidy, read, draws)
+    return decision, (*price(tidy, read, draws), *price_new_study(tidy, read, draws))
 
 
 def second_opinion(
@@ -49,6 +50,11 @@ def second_opinion(
     from analysis.stopping.cross_check import cross_check
 
     read = read_rule(rule)
+    if decision.batches is not None:
+        sentence = _(
+            "{scores}: the other programs are asked about one batch. Make one file a batch and ask about each."
+        )
+        raise BadInput(sentence.format(scores=Path(scores).name))
     return partial(cross_check, read_scores(scores, read), read, decision)
 
 
@@ -62,26 +68,51 @@ def read_scores(path: Path | str, rule: Rule | None = None) -> pd.DataFrame:
         raise BadInput(str(problem)) from problem
 
 
-def _refuse_batches(scores_name: str, scores: pd.DataFrame) -> None:
-    from analysis.stopping import batches_in
+def _batches_of(scores_name: str, scores: pd.DataFrame, rule: Rule) -> list[pd.DataFrame]:
+    """The scores of each batch that the claim tests. Raises BadInput where they do not bear it."""
+    from analysis.stopping import batches_in, of_batch
 
     found = batches_in(scores[scores["score"].notna()])
-    if len(found) < 2:
-        return
-    sentence = _(
-        "{scores}, column batch: there are {n} batches, {names}; a verdict is about one. Make one file a batch and "
-        "decide each."
-    )
     names = ", ".join(found[:_NAMED]) + (", …" if len(found) > _NAMED else "")
-    raise BadInput(sentence.format(scores=scores_name, n=len(found), names=names))
+    texts = {"scores": scores_name, "n": len(found), "names": names}
+    if "" in found and len(found) > 1:
+        sentence = _("{scores}, column batch: some scores name their batch and others none; name it in every row.")
+        raise BadInput(sentence.format(**texts))
+    if len(found) > 1 and rule.claim == THIS:
+        sentence = _(
+            '{scores}, column batch: there are {n} batches, {names}, and the rule claims "this batch". Make one file a '
+            "batch, or seal another claim."
+        )
+        raise BadInput(sentence.format(**texts))
+    if rule.batches is not None and len(found) > rule.batches:
+        sentence = _("{scores}, column batch: there are {n} batches, {names}, and {sealed} were sealed.")
+        raise BadInput(sentence.format(sealed=rule.batches, **texts))
+    return [scores[of_batch(scores, name)] for name in found] if len(found) > 1 else [scores]
 
 
 def check_together(scores_name: str, scores: pd.DataFrame, rule_name: str, rule: Rule) -> None:
-    """Refuse scores of several batches, and scores and a rule that do not fit: a pull, a control or a column that the
-    other one lacks."""
-    _refuse_batches(scores_name, scores)
+    """Refuse scores and a rule that do not fit: batches that do not bear the claim, and of each batch a pull, a control
+    or a column that the other one lacks."""
+    every = _batches_of(scores_name, scores, rule)
     noted = scores[scores["assessor"].isna()]["hours"].tolist()  # pulls that were lost
-    scores = scores[scores["assessor"].notna()]
+    if len(every) == 1:
+        return _check_batch(scores_name, scores[scores["assessor"].notna()], rule_name, rule, noted)
+    hours = sorted(scores.loc[scores["assessor"].notna(), "hours"].unique())
+    for part in every:
+        own = part[part["assessor"].notna()]
+        named = _("{scores}, batch {batch}").format(scores=scores_name, batch=own["batch"].iloc[0])
+        missing = [f"{hour:g}" for hour in hours if hour not in noted and hour not in set(own["hours"])]
+        if missing:
+            sentence = _(
+                "{scores}: no score at {missing} h; every batch has the same pulls, or a note that one was lost."
+            )
+            raise BadInput(sentence.format(scores=named, missing=", ".join(missing)))
+        _check_batch(named, own, rule_name, rule, noted)
+    return None
+
+
+def _check_batch(scores_name: str, scores: pd.DataFrame, rule_name: str, rule: Rule, noted: list[float]) -> None:
+    """The same of one batch; `noted` are the pulls that were lost."""
     hours = sorted(scores["hours"].unique())
     pulls = ", ".join(f"{hour:g}" for hour in hours)
     if len(hours) < 2:

@@ -36,13 +36,14 @@ def decision_document(
         ],
         "lost": [_json(asdict(one)) for one in decision.lost],
         "unjudged": [_json(asdict(one)) for one in decision.unjudged],
+        "batches": None if decision.batches is None else _json(asdict(decision.batches)),
         "attributes": {name: _attribute_document(decision, result) for name, result in decision.attributes.items()},
         "price": [_offer_document(offer) for offer in offers] if decision.verdict == "cannot tell" else None,
     }
 
 
 # Fields of a decision that are written in an order, place or form of their own; any other stands under its name.
-APART = ("verdict", "hours", "reason", "scope", "passes", "attributes", "warnings", "lost", "unjudged")
+APART = ("verdict", "hours", "reason", "scope", "passes", "attributes", "warnings", "lost", "unjudged", "batches")
 
 
 def _attribute_document(decision: Decision, result: AttributeResult) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.errors import BadInput
+from studyapp.kinds.hours.plan import CLAIMS, FEWEST_BATCHES, RECIPE, THIS, Claim
 from studyapp.services import toml_files
 from studyapp.wishes import WISHES
 from studyapp.words import _
@@ -23,13 +24,16 @@ ADJUST = ("position", "sitting", "sitting:hours")
 SMALLEST_ALPHA = 1e-6  # far below it a quantile is infinite, and no study is large enough to use one
 
 
-RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "lost_reference", "attributes")
+RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "lost_reference", "claim", "batches", "attributes")
 
 
 ATTRIBUTE_KEYS = ("wanted", "margin", "limit")
 
 
 MOST_LOOKS = 4
+
+
+MOST_BATCHES = 50
 
 
 def read_rule(path: Path | str, text: str | None = None) -> Rule:
@@ -41,15 +45,39 @@ def read_rule(path: Path | str, text: str | None = None) -> Rule:
 
     toml_files.refuse_unknown(name, "", table, RULE_KEYS)
     looks = toml_files.whole(name, "looks", table.get("looks", 1), 1, MOST_LOOKS)
+    claim = _claim(name, table.get("claim"))
+    adjust = _adjust(name, table.get("adjust", []))
+    if claim == RECIPE and "sitting:hours" in adjust:
+        mend = _('is off under "recipe and machine": there a batch holds its trays too; leave it out.')
+        raise toml_files.refuse(name, "adjust", "sitting:hours", mend)
     return Rule(
         attributes=_attributes(name, table.get("attributes")),
         alpha=_alpha(name, table.get("alpha", 0.05)),
         looks=looks,
         look=toml_files.whole(name, "look", table.get("look", 1), 1, looks),
-        adjust=_adjust(name, table.get("adjust", [])),
+        adjust=adjust,
         control=_control(name, table["control"]) if "control" in table else None,
         lost_reference=_lost_reference(name, table.get("lost_reference", "next")),
+        claim=claim,
+        batches=_batches(name, table, claim),
     )
+
+
+def _claim(name: str, value: object) -> Claim | None:
+    for known in CLAIMS:
+        if value == known:
+            return known
+    if value is None:
+        return None
+    mend = _('is not known; write "this batch", "each of these batches" or "recipe and machine".')
+    raise toml_files.refuse(name, "claim", value, mend)
+
+
+def _batches(name: str, table: dict[str, Any], claim: Claim | None) -> int | None:
+    if "batches" not in table:
+        return None
+    least = FEWEST_BATCHES if claim == RECIPE else 1
+    return toml_files.whole(name, "batches", table["batches"], least, 1 if claim == THIS else MOST_BATCHES)
 
 
 def _lost_reference(name: str, value: object) -> Literal["next", "none"]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import beside, hours, opening, rounded_down, units
+from studyapp.kinds.hours.findings.batches import what_more
 from studyapp.kinds.hours.findings.descriptions import left_out
 from studyapp.kinds.hours.findings.reading import (
     better_pull,
@@ -26,11 +27,11 @@ if TYPE_CHECKING:
 def what_would_change(decision: Decision, description: Description | None = None) -> tuple[str, ...]:
     """The sentences under "What would change this", the nearest change first."""
     if decision.verdict == "stop":
-        said = [_tighter(decision), _one_batch(), left_out(description)]
+        said = [_tighter(decision), what_more(decision), left_out(description)]
     elif decision.verdict == "conche longer":
-        said = [_later_pulls(decision), _one_batch(), left_out(description)]
+        said = [_later_pulls(decision), what_more(decision), left_out(description)]
     elif decision.verdict == "no hour fits":
-        said = [_new_rule(), _one_batch()]
+        said = [_new_rule(), what_more(decision)]
     else:
         said = [*_open_on(decision), _looks_left(decision)]
     return tuple(sentence for sentence in said if sentence)
@@ -73,10 +74,6 @@ def _first_within(result: AttributeResult, margin: float) -> float | None:
             break
         found = pull.hours
     return found
-
-
-def _one_batch() -> str:
-    return _("A second batch: until one is tasted, this is about one batch only.")
 
 
 def _later_pulls(decision: Decision) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import count_of, hours, listed
+from studyapp.kinds.hours.findings.batches import NOT_BORNE, headline_batches
 from studyapp.kinds.hours.findings.reading import better_pull, shown_too_late
 from studyapp.words import _, ngettext
 
@@ -118,6 +119,7 @@ def _unjudged(decision: Decision) -> str:
 
 
 _UNSURE: dict[str, Callable[[Decision], str]] = {
+    **dict.fromkeys(NOT_BORNE, headline_batches),
     "reference lost": _reference_lost,
     "pull missing": _pull_missing,
     "unjudged": _unjudged,

@@ -71,6 +71,16 @@ def _asks_against(decision: Decision) -> str:
 
 
 def _lost(one: LostPull, decision: Decision) -> str:
+    if one.batch is None:
+        return _lost_of(one)
+    if one.fate == "lost" and one.sitting is None and one.hours < decision.reference_hours:
+        sentence = _("Batch {batch}: {said} It is not chosen, and every other batch must still pass there.")
+    else:
+        sentence = _("Batch {batch}: {said}")
+    return sentence.format(batch=one.batch, said=_lost_of(one))
+
+
+def _lost_of(one: LostPull) -> str:
     named = loss_reasons().get(one.reason or "", one.reason or _("no reason given"))
     texts = {"h": hours(one.hours), "why": named, "sitting": one.sitting}
     if one.fate == "taken back":

@@ -50,8 +50,8 @@ class OfferRow:
 
 def best_offer(offers: Sequence[Offer]) -> Offer:
     """The next step named in the sentence: the one that settles most often, the cheaper of two that do so alike."""
-    next_steps = [offer for offer in offers if offer.looks == 1]
-    return max(next_steps, key=lambda offer: (round(offer.settles, 2), -offer.servings))
+    next_steps = [offer for offer in offers if offer.looks == 1 and offer.name != "new study"]
+    return max(next_steps or offers, key=lambda offer: (round(offer.settles, 2), -offer.servings))
 
 
 def to_the_last_look(offers: Sequence[Offer]) -> Offer | None:
@@ -106,10 +106,12 @@ def _what(offer: Offer) -> str:
         )
     if offer.name == "new study":
         return ngettext(
-            "a new study of {n} sitting, at most {pieces} pieces a person in it",
-            "a new study of {n} sittings, at most {pieces} pieces a person in each",
+            "a new study of the {pulls} h pulls: {n} sitting of {people} people, at most {pieces} pieces a person in "
+            "it",
+            "a new study of the {pulls} h pulls: {n} sittings of {people} people, at most {pieces} pieces a person in "
+            "each",
             offer.sittings,
-        ).format(n=offer.sittings, pieces=offer.pieces)
+        ).format(n=offer.sittings, people=offer.people, pieces=offer.pieces, pulls=hours_list(offer.pulls))
     if offer.name == "more replicates":
         return ngettext(
             "{n} more sitting, each pull {k} times",
@@ -126,9 +128,9 @@ def _what(offer: Offer) -> str:
 def how_rough() -> str:
     """What the chances of offers rest on."""
     return _(
-        "The chances come from how much these people differ; they are rough and rather low than high. More than half "
-        "is said only where about two earlier studies of the panel tell of that. In brackets: what more drawing could "
-        "change. A seat is one person for one sitting."
+        "Chance: how often a way ends in an answer, by what the scores so far leave likely and how much these people "
+        "differ; rough, and rather low than high. More than half is said only where about two earlier studies of the "
+        "panel tell of that. One search fills every line, each against the plan you have now."
     )
 
 

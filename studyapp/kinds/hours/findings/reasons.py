@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import SELDOM, beside, hours, hours_list, listed, of_studies, opening, units
+from studyapp.kinds.hours.findings.batches import differed, of_all
 from studyapp.kinds.hours.findings.failing import against_pulls
 from studyapp.kinds.hours.findings.missing import missing_says, no_price
 from studyapp.kinds.hours.findings.offers import Costs, best_offer, chance, offer_rows, to_the_last_look
@@ -38,11 +39,10 @@ def _stop_lede(decision: Decision) -> list[str]:
     hour = decision.reference_hours if decision.hours is None else decision.hours
     result = decision.attributes.get(decision.binding or "")
     return [
-        _("At {h} h every deciding attribute is within its margin of the {ref} h pull.").format(
-            h=hours(hour), ref=hours(decision.reference_hours)
-        ),
+        of_all(decision, hour),
         _decides(result, hour) if result else "",
         _limit_holds(result, hour) if result else "",
+        differed(decision, decision.binding, hour),
         _window(decision),
         _("Were {h} h truly too short, this rule would still have said stop in at most {share} such studies.").format(
             h=hours(hour), share=of_studies(decision.alpha)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import beside, hours, hours_list, listed, opening, units
+from studyapp.kinds.hours.findings.batches import NOT_BORNE, why_batches
 from studyapp.kinds.hours.findings.failing import kind, reference_fails
 from studyapp.kinds.hours.findings.missing import why_missing
 from studyapp.kinds.hours.findings.reading import (
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
     from analysis.stopping import AttributeResult, Decision, PullResult
 
 # More scores of the same do not help here, so no price of them is named among the reasons.
-PRICELESS = ("orders", "control not found", "better hours", "reference lost")
+PRICELESS = ("orders", "control not found", "better hours", "reference lost", *NOT_BORNE)
 
 
 def why_unsure(decision: Decision) -> list[str]:
@@ -328,6 +329,7 @@ _WRITERS: dict[str, Callable[[Decision], list[str]]] = {
     "reference lost": why_missing,
     "pull missing": why_missing,
     "unjudged": why_missing,
+    **dict.fromkeys(NOT_BORNE, why_batches),
     "orders": _orders,
     "not enough data": _not_enough_data,
     "control not found": _control_not_found,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, caution
 from studyapp.findings.numbers import hours, interval_share
+from studyapp.kinds.hours.findings.batches import averaged, holds_for
 from studyapp.kinds.hours.findings.changes import what_would_change
 from studyapp.kinds.hours.findings.descriptions import beside
 from studyapp.kinds.hours.findings.headlines import headline
@@ -142,7 +143,10 @@ def _holds_for(decision: Decision) -> Fact:
     few = [int(str(w.values["both"])) for w in decision.warnings if w.code == "rests on few"]
     if few:
         scope = _("{scope}; only {n} of them scored both pulls compared").format(scope=scope, n=min(few))
-    return Fact(_("Holds for"), _("this batch"), scope)
+    over = averaged(decision)
+    return Fact(
+        _("Holds for"), holds_for(decision), _("{over}; {scope}").format(over=over, scope=scope) if over else scope
+    )
 
 
 def listed_scope(people: int, sittings: int) -> str:

@@ -84,6 +84,15 @@ def _one_batch(values: Values) -> str:
     return _("One batch was tasted: the next one may need other hours.")
 
 
+def _batches_differ(values: Values) -> str:
+    texts = {"name": _name(values), "batch": values["batch"], "h": hours(float(values["hours"]))}
+    if int(values["batches"]) == 2:
+        return _("{name}: the two batches differ at {h} h as served: mass or tray.").format(**texts)
+    return _("{name}: batch {batch} stands apart at {h} h as served: look at how it was made, and at its tray.").format(
+        **texts
+    )
+
+
 def _rests_on_few(values: Values) -> str:
     if not values["both"]:
         return _("{name}: nobody scored both {h} h and the longest pull.").format(
@@ -226,6 +235,7 @@ _WRITERS: dict[str, Callable[[Values], str]] = {
     "nobody marked": _nobody_marked,
     "grew": _grew,
     "one batch": _one_batch,
+    "batches differ": _batches_differ,
     "order not recorded": _order_not_recorded,
     "orders unbalanced": _orders_unbalanced,
     "as prepared for this sitting": _as_prepared,

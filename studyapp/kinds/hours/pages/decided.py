@@ -2,25 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from dataclasses import replace
 from functools import partial
 
 import streamlit as st
 
-from analysis.planning import Offer
+from analysis.stopping import Decision
 from studyapp import session
-from studyapp.components import drawn, look, signing
+from studyapp.components import acts, drawn, look, refined, signing
+from studyapp.components import ways as component
 from studyapp.errors import NothingToDecide
 from studyapp.kinds.hours import deciding
-from studyapp.kinds.hours.findings import OfferRow, costs, hours_finding, versions
+from studyapp.kinds.hours.deciding import ways
+from studyapp.kinds.hours.deciding.ways import Way, Ways
+from studyapp.kinds.hours.findings import costs, hours_finding, versions
+from studyapp.kinds.hours.findings.missing import no_price
+from studyapp.kinds.hours.findings.offers import how_rough, none_left
 from studyapp.kinds.hours.findings.pull_life import pull_departures
+from studyapp.kinds.hours.findings.ways import nothing_helps, way_lines
+from studyapp.kinds.hours.findings.ways import what as way_what
 from studyapp.kinds.hours.pages import pulls, verdict, what_if
 from studyapp.kinds.hours.plan import HoursStudy
 from studyapp.kinds.hours.setting_out.pulls import pulls_of
 from studyapp.records import Staff
 from studyapp.services import planning, watching
-from studyapp.store import Store
-from studyapp.words import _
+from studyapp.words import _, language
 
 
 def decide(by: Staff, study: HoursStudy) -> None:
@@ -45,12 +51,7 @@ def _weighed(by: Staff, study: HoursStudy) -> None:
     taken = pulls_of(store, by, study.id)
     pulls.warn_late(taken)
     if decision.verdict == "cannot tell":
-        verdict.price(decision, finding)
-        if not offers:
-            _another(by, study.id)
-        planned = _next_sitting(store, by, study, offers, finding.offers)
-        if planned is not None:
-            session.go("prepare", study=study.id, sitting=planned)
+        _ways(by, study, decision)
     once = drawn.kept(deciding.moment(store, by, study.id), session.theme())
     verdict.pictures(decision, finding, session.theme(), once)
     verdict.changes(finding)
@@ -76,26 +77,47 @@ def _unweighed(by: Staff, study: HoursStudy, why: str) -> None:
         session.go("prepare", study=study.id, sitting=planned.id)
 
 
-def _another(by: Staff, study_id: str) -> None:
-    """To a new draft of the same plan: a question that is asked again gets a seal of its own."""
-    if st.button(_("Plan another like it"), key="copy"):
-        session.go("plan", study=planning.copy(session.store(), by, study_id))
+def _ways(by: Staff, study: HoursStudy, decision: Decision) -> None:
+    """Ways to an answer, as they are worked out; nothing where more scores do not help."""
+    store = session.store()
+    if no_price(decision):
+        verdict.no_way(no_price(decision))
+        return
+    question = (deciding.moment(store, by, study.id).rests_on, language())
+    work = session.refined(f"ways-{study.id}", question, lambda: ways.searching(store, by, study.id))
+    refined.draw(work, lambda found: _listed(study, decision, found))
 
 
-def _next_sitting(
-    store: Store, by: Staff, study: HoursStudy, offers: Sequence[Offer], rows: Sequence[OfferRow]
-) -> str | None:
-    """Choose what the next look rests on; the id of the new sitting once it is planned."""
-    if not offers:
-        return None
-    chosen = st.radio(
-        _("Next sitting"),
-        [number for number, offer in enumerate(offers) if offer.looks == 1],
-        format_func=lambda number: rows[number].what,
-        key="next-offer",
-    )
-    if not st.button(_("Plan the next sitting"), type="primary", key="next-sitting"):
-        return None
-    offer = offers[chosen]
-    pulls = offer.pulls if offer.name == "open pulls" else None
-    return deciding.plan_next_sitting(store, by, study.id, pulls)[0].id
+def _listed(study: HoursStudy, decision: Decision, found: Ways) -> None:
+    """The ways found so far; one press goes on with the study, or makes a draft of a new one."""
+
+    def taken(number: int) -> None:
+        with acts.refusals():
+            _take(study, found.found[number])
+
+    ready = len(found.found)
+    waiting = "" if ready == found.of else _("Trying {n} plans, 2,000 times each: {ready} done")
+    lines = way_lines(found.found, study.plan, decision, not waiting)
+    look.put(look.title(_("Ways to an answer"), 2), look.quiet(how_rough()))
+    if not lines and not waiting:
+        verdict.no_way(none_left())
+        return
+    nothing = "" if waiting else nothing_helps(found.found, study.plan, decision)
+    if nothing:
+        look.put(look.box("copper", "", look.text(nothing)))
+    component.draw(lines, taken, waiting.format(n=found.of, ready=ready), ready / max(found.of, 1))
+    component.below()
+
+
+def _take(study: HoursStudy, way: Way) -> None:
+    by, store = session.someone("leader"), session.store()
+    if way.plan is not None:
+        changed = replace(way.plan, title=study.plan.title)
+        session.go("plan", study=planning.copy(store, by, study.id, changed, _inside(way_what(way, study.plan))))
+    pulls = way.offer.pulls if way.offer.name == "open pulls" else None
+    session.go("prepare", study=study.id, sitting=deciding.plan_next_sitting(store, by, study.id, pulls)[0].id)
+
+
+def _inside(words: str) -> str:
+    """Words as they stand within a name."""
+    return words[:1].lower() + words[1:]

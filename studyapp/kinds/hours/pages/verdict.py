@@ -69,11 +69,15 @@ def caution(finding: HoursFinding) -> None:
 # ---- the price of an answer ----------------------------------------------------------------------------------------
 
 
+def no_way(said: str) -> None:
+    """Why no price of an answer is named."""
+    look.put(look.box("patina", _("What an answer would cost"), look.text(said)))
+
+
 def price(decision: Decision, finding: HoursFinding) -> None:
-    """Ways to an answer, each with what it asks of a person and how often it settles the question."""
+    """Ways to an answer of scores from a file, each with what it asks of a person and how often it settles."""
     if not finding.offers:
-        said = no_price(decision) or offers.none_left()
-        look.put(look.box("patina", _("What an answer would cost"), look.text(said)))
+        no_way(no_price(decision) or offers.none_left())
         return
     heads = [_("one of these"), _("asks of a person"), _("gives an answer")]
     body = [[offer.what, _asks(offer), f"{offer.chance} ({offer.error})"] for offer in finding.offers]

@@ -35,12 +35,14 @@ _CHARTS_FIRST = 6
 def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes:
     """The report of an opened study. Raises NotAllowed before the key is open."""
     from studyapp.kinds.hours import deciding
+    from studyapp.kinds.hours.deciding.ways import all_ways
 
     shown_ = deciding.shown(store, by, study.id)
     cannot_tell = shown_.decision.verdict == "cannot tell"
-    offers = deciding.offers(store, by, study.id) if cannot_tell else ()
+    ways = all_ways(store, by, study.id) if cannot_tell else ()
     beside = deciding.description(store, by, study.id) if shown_.corrected is None else None
-    finding = hours_finding(shown_.decision, offers, study.plan.title, costs(study.plan), beside)
+    priced = tuple(way.offer for way in ways)
+    finding = hours_finding(shown_.decision, priced, study.plan.title, costs(study.plan), beside)
     taken = pulls_of(store, by, study.id)
     finding = replace(finding, lede=" ".join([*late_pulls(taken), finding.lede]))
     record = replace(

@@ -1,0 +1,66 @@
+"""Readings of instruments drawn from a scenario, as a workshop might take them before the key is first opened."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.instruments import Gate, Read, Repeats, Spread
+from analysis.stopping.gates import Gating
+
+Array = NDArray[np.float64]
+# Readings come from a stream of their own, so that a limit changes no score that is drawn.
+STREAM = 7
+
+
+@dataclass(frozen=True, slots=True)
+class GateTruth:
+    """The truth behind one limit: `mean` per pull, in its unit; `sd` of repeats and `off`, by how much instrument and
+    method read wrong in a whole study (both sd, relative where the limit is on logs); `repeats` at every pull."""
+
+    mean: tuple[float, ...]
+    sd: float
+    repeats: int = 2
+    off: float = 0.0
+
+    def __post_init__(self) -> None:
+        """Refuse impossible truths by name."""
+        if self.repeats < 1:
+            raise ValueError(f"repeats must be 1 or more, got {self.repeats}")
+        for label, value in (("sd", self.sd), ("off", self.off)):
+            if not 0 <= value < np.inf:
+                raise ValueError(f"{label} must be finite and not below 0, got {value}")
+        if not np.isfinite(self.mean).all():
+            raise ValueError(f"mean: every value must be finite, got {list(self.mean)}")
+
+    def broken(self, gate: Gate, hours: Array) -> NDArray[np.bool_]:
+        """Pulls (h,) at which the limit is truly broken, where it is asked."""
+        asked = hours <= (np.inf if gate.until is None else gate.until)
+        return np.asarray((gate.scaled(np.array(self.mean)) >= 0) & asked)
+
+    def turns(self, gate: Gate, hours: Array) -> bool:
+        """Whether a pull that is asked breaks the limit after a shorter one keeps it: then no hour can be chosen."""
+        broken = self.broken(gate, hours)
+        kept = np.flatnonzero(~broken)
+        return bool(len(kept)) and bool(broken[kept[0] :].any())
+
+
+def read_gates(
+    truths: Mapping[str, GateTruth], gates: Mapping[str, Gate], hours: Array, studies: int, seed: int
+) -> Gating | None:
+    """Readings of so many studies; None without limits."""
+    if not gates:
+        return None
+    rng = np.random.default_rng([seed, STREAM])
+    return Gating(gates, {name: _read(truths[name], gates[name], studies, rng) for name in sorted(gates)}, hours)
+
+
+def _read(truth: GateTruth, gate: Gate, studies: int, rng: np.random.Generator) -> Read:
+    mean = gate.scaled(np.array(truth.mean))
+    off = truth.off * rng.standard_normal((studies, 1, 1))
+    values = mean[:, None] + off + truth.sd * rng.standard_normal((studies, len(mean), truth.repeats))
+    repeats = Repeats.of(values, np.full(len(mean), truth.repeats))
+    return Read({"": repeats}, Spread.of(gate, [repeats]))

@@ -1,0 +1,152 @@
+"""A batch on one axis of hours: the temperature of its machine's log, the programme planned over real, departures, pulls.
+
+One picture with lanes, since a picture a lane would get an axis of its own. Heights are parts of a hundred.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from math import ceil, floor
+
+from studyapp.batches import Batch, Log
+from studyapp.findings import batches as findings
+from studyapp.findings import hours as as_hours
+from studyapp.findings.batches import Departure
+from studyapp.pictures import marks
+from studyapp.pictures.marks import Frame, Layer, Picture
+from studyapp.pictures.theme import Theme
+from studyapp.services import machine_logs
+from studyapp.words import _
+
+Pull = tuple[float, str]  # hours, and "taken", "lost" or "planned"
+CURVE = (54.0, 98.0)
+PLANNED, REAL = (37.0, 44.0), (27.0, 34.0)
+DEPARTED, PULLS = 19.0, 4.0
+_BELOW, _NO_LOG = -5.0, 48.0
+_PX = 4.3  # a hundredth of the height
+_NAMES, _RIGHT = 0.2, 0.04  # of the hours, free at either side
+_LETTER = 0.0095  # of the hours, a letter's width at the narrowest
+
+
+def lanes(batch: Batch, log: Log | None, pulls: Sequence[Pull], theme: Theme) -> Picture:
+    """The lanes of a batch; without a log of temperatures its row is gone."""
+    end = _end(batch, log, pulls)
+    drawn = log if log is not None and any(value is not None for value in log.columns.get("temperature_c", ())) else None
+    top = 100.0 if drawn else _NO_LOG
+    step = next(each for each in (1, 2, 4, 8, 12, 24, 48, 96, 1000) if end / each <= 8)
+    ticks = [float(at) for at in range(0, floor(end) + 1, step)]
+    frame = Frame(theme, (-_NAMES * end, end * (1 + _RIGHT)), (_BELOW, top), ticks, (), _("hours after hour zero"))
+    layers = [*(_curve(batch, drawn, frame, end) if drawn else ()), *_programme(batch, log, frame, end)]
+    layers += [*_departed(findings.departures(batch, log), frame, end), *_pulled(pulls, frame, end)]
+    return frame.picture(layers, round(_PX * (top - _BELOW)) + 50)
+
+
+def _end(batch: Batch, log: Log | None, pulls: Sequence[Pull]) -> float:
+    ends = [row.end for row in findings.rows(batch, log) if row.end is not None]
+    ends += [phase.to_hours for phase in batch.draft.phases if phase.to_hours is not None]
+    return max([1.0, *ends, *(hour for hour, _state in pulls), *(log.hours[-1:] if log else ())])
+
+
+def _name(words: str, y: float, frame: Frame, weight: int = 650) -> Layer:
+    return marks.words(words, frame.across[0], y, frame.theme.ink if weight > 400 else frame.theme.quiet, weight=weight)
+
+
+# ---- temperature -----------------------------------------------------------------------------------------------------
+def _curve(batch: Batch, log: Log, frame: Frame, end: float) -> Iterator[Layer]:
+    """The log as a line with its gaps, over the planned temperature with its tolerance."""
+    theme, tolerance = frame.theme, batch.draft.made.tolerance_c
+    values = [value for value in log.columns["temperature_c"] if value is not None]
+    planned = [phase.temperature_c for phase in batch.draft.phases if phase.temperature_c is not None]
+    low, high = floor(min(*values, *planned, min(values)) / 10) * 10, ceil(max(*values, *planned, max(values)) / 10) * 10
+    high = max(high, low + 10)
+
+    def place(degrees: float) -> float:
+        return CURVE[0] + (degrees - low) / (high - low) * (CURVE[1] - CURVE[0])
+
+    yield _name(_("Temperature"), CURVE[1], frame)
+    yield _name(_("of the mass, °C"), CURVE[1] - 5, frame, 400)
+    for degrees in range(low, high + 1, 10 if high - low <= 60 else 20):
+        yield marks.stroke([{"x": 0, "y": place(degrees)}, {"x": end, "y": place(degrees)}], theme.rule)
+        yield marks.words(str(degrees), 0, place(degrees), theme.quiet, "right", dx=-8)
+    for phase in batch.draft.phases:
+        if phase.temperature_c is not None and phase.from_hours is not None and phase.to_hours is not None:
+            band = place(phase.temperature_c - tolerance), place(phase.temperature_c + tolerance)
+            yield marks.ground(phase.from_hours, band[0], phase.to_hours, band[1], theme.band)
+    for stretch in _stretches(log):
+        yield marks.stroke([{"x": at, "y": place(degrees)} for at, degrees in stretch], theme.ink, 1.75)
+
+
+def _stretches(log: Log) -> list[list[tuple[float, float]]]:
+    """Runs of the log without a gap; what was not written is never joined."""
+    holes = {start for start, _end in machine_logs.gaps(log)}
+    found: list[list[tuple[float, float]]] = [[]]
+    for at, value in zip(log.hours, log.columns["temperature_c"], strict=True):
+        if value is None:
+            found.append([])
+            continue
+        found[-1].append((at, value))
+        if at in holes:
+            found.append([])
+    return [stretch for stretch in found if len(stretch) > 1]
+
+
+# ---- the lanes -------------------------------------------------------------------------------------------------------
+def _programme(batch: Batch, log: Log | None, frame: Frame, end: float) -> Iterator[Layer]:
+    """Planned over real; a phase too narrow for its name has none, since the table below has it."""
+    theme = frame.theme
+    if not batch.draft.phases:
+        return
+    yield _name(_("Programme"), PLANNED[1] + 1.5, frame)
+    for said, (low, high) in ((_("planned"), PLANNED), (_("real"), REAL)):
+        yield marks.words(said, 0, (low + high) / 2, theme.quiet, "right", dx=-8)
+    for row in findings.rows(batch, log):
+        boxes = (
+            (PLANNED, row.phase.from_hours, row.phase.to_hours, theme.field, theme.edge),
+            (REAL, row.start, row.end, theme.patina_wash, theme.patina_text),
+        )
+        for (low, high), start, stop, fill, edge in boxes:
+            if start is None or stop is None:
+                continue
+            box = marks.ground(start, low, stop, high, fill, edge)
+            if edge == theme.edge:
+                box["mark"]["strokeDash"] = list(marks.MARGIN_DASH)
+            yield box
+            if stop - start > _LETTER * end * (len(row.phase.name) + 2):
+                yield marks.words(row.phase.name, start, (low + high) / 2, theme.ink, dx=8)
+
+
+def _departed(found: Sequence[Departure], frame: Frame, end: float) -> Iterator[Layer]:
+    """A lane of its own: a bar where it was, its words below, in a second line where the first has no room."""
+    theme, shown = frame.theme, [one for one in found if one.label]
+    if not shown:
+        return
+    yield _name(_("Departed"), DEPARTED, frame)
+    free = [frame.across[0], frame.across[0]]
+    for one in shown:
+        middle, half = (one.from_hours + one.to_hours) / 2, len(one.label) * _LETTER * end / 2
+        bar = [{"x": one.from_hours, "y": DEPARTED}, {"x": max(one.to_hours, one.from_hours + 0.008 * end), "y": DEPARTED}]
+        yield marks.stroke(bar, theme.copper, 4)
+        line = 0 if middle - half > free[0] else 1
+        free[line] = middle + half
+        yield marks.words(one.label, middle, DEPARTED - 4.2 - 4.2 * line, theme.copper, "center", weight=600)
+
+
+def _pulled(pulls: Sequence[Pull], frame: Frame, end: float) -> Iterator[Layer]:
+    """A diamond a pull that was taken, a ring for one to come, a dash for one that is lost."""
+    theme = frame.theme
+    if not pulls:
+        return
+    yield _name(_("Pulls"), PULLS, frame)
+    yield marks.stroke([{"x": 0, "y": PULLS}, {"x": end, "y": PULLS}], theme.rule)
+    for hour, state in pulls:
+        said = _("{h} h").format(h=as_hours(hour))
+        colour = theme.ink
+        if state == "taken":
+            yield marks.diamond(hour, PULLS, theme.ink)
+        elif state == "lost":
+            said, colour = _("{h} h lost").format(h=as_hours(hour)), theme.brick
+            yield marks.stroke([{"x": hour - 0.01 * end, "y": PULLS}, {"x": hour + 0.01 * end, "y": PULLS}], colour, 4)
+        else:
+            ring = {"type": "point", "shape": "circle", "size": 90, "fill": theme.card, "stroke": theme.edge}
+            yield marks.layer(ring | {"strokeWidth": 2, "opacity": 1}, [{"x": hour, "y": PULLS}], x="x", y="y")
+        yield marks.words(said, hour, PULLS, colour, "center", dy=18, weight=600)
