@@ -54,7 +54,9 @@ def pulls_of(store: Store, by: Staff, found: Batch) -> tuple[tuple[float, str], 
         told = {one.hours: "taken" for one in readings_of(tx, found.id)}
         if found.study is not None:
             planned = dict.fromkeys(study_or_refuse(tx, found.study).plan.hours_of_pulls, "planned")
-            noted = {one.hours: one.kind for one in pull_notes.in_force(tx, found.study) if one.kind in ("taken", "lost")}
+            noted = {
+                one.hours: one.kind for one in pull_notes.in_force(tx, found.study) if one.kind in ("taken", "lost")
+            }
             told = planned | told | noted
         return tuple(sorted(told.items()))
 
@@ -198,4 +200,3 @@ def writing_in(tx: Any, by: Staff, study_id: str) -> Study[Any]:
     if by.person and by.person in tasting:
         raise NotAllowed(_("Not done: you taste in this study, so somebody else writes about its batch."))
     return study
-

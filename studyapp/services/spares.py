@@ -30,15 +30,21 @@ def number(cups: int) -> int:
 
 def codes_of_study(tx: Any, study: str) -> set[str]:
     """Every code that a spare has in a study."""
-    return {code for one in events.of_kinds(tx, study, DEALT) for code in one.body["spares"]}
+    return {code for _sitting, kept in _kept(tx, study) for code in kept}
+
+
+def _kept(tx: Any, study: str) -> list[tuple[str, dict[str, str]]]:
+    """Sitting by sitting, the sample of each spare by its code."""
+    bodies: list[Mapping[str, Any]] = [one.body for one in events.of_kinds(tx, study, DEALT)]
+    return [(body["sitting"], body["spares"]) for body in bodies]
 
 
 def dealt(tx: Any, sitting: Sitting) -> dict[str, str]:
     """The sample of each spare of a sitting by its code, but of those that were lost."""
     lost = pulls.lost(tx, sitting.study, sitting.number)
     gone = {one.id for one in studies.samples(tx, sitting.study) if one.level in lost}
-    told = [one.body for one in events.of_kinds(tx, sitting.study, DEALT) if one.body["sitting"] == sitting.id]
-    return {code: sample for body in told for code, sample in body["spares"].items() if sample not in gone}
+    every = [kept for of, kept in _kept(tx, sitting.study) if of == sitting.id]
+    return {code: sample for kept in every for code, sample in kept.items() if sample not in gone}
 
 
 def given(tx: Any, sitting: Sitting) -> dict[str, Mapping[str, Any]]:
