@@ -31,7 +31,9 @@ _LETTER = 0.0095  # of the hours, a letter's width at the narrowest
 def lanes(batch: Batch, log: Log | None, pulls: Sequence[Pull], theme: Theme) -> Picture:
     """The lanes of a batch; without a log of temperatures its row is gone."""
     end = _end(batch, log, pulls)
-    drawn = log if log is not None and any(value is not None for value in log.columns.get("temperature_c", ())) else None
+    drawn = (
+        log if log is not None and any(value is not None for value in log.columns.get("temperature_c", ())) else None
+    )
     top = 100.0 if drawn else _NO_LOG
     step = next(each for each in (1, 2, 4, 8, 12, 24, 48, 96, 1000) if end / each <= 8)
     ticks = [float(at) for at in range(0, floor(end) + 1, step)]
@@ -57,7 +59,10 @@ def _curve(batch: Batch, log: Log, frame: Frame, end: float) -> Iterator[Layer]:
     theme, tolerance = frame.theme, batch.draft.made.tolerance_c
     values = [value for value in log.columns["temperature_c"] if value is not None]
     planned = [phase.temperature_c for phase in batch.draft.phases if phase.temperature_c is not None]
-    low, high = floor(min(*values, *planned, min(values)) / 10) * 10, ceil(max(*values, *planned, max(values)) / 10) * 10
+    low, high = (
+        floor(min(*values, *planned, min(values)) / 10) * 10,
+        ceil(max(*values, *planned, max(values)) / 10) * 10,
+    )
     high = max(high, low + 10)
 
     def place(degrees: float) -> float:
@@ -124,7 +129,10 @@ def _departed(found: Sequence[Departure], frame: Frame, end: float) -> Iterator[
     free = [frame.across[0], frame.across[0]]
     for one in shown:
         middle, half = (one.from_hours + one.to_hours) / 2, len(one.label) * _LETTER * end / 2
-        bar = [{"x": one.from_hours, "y": DEPARTED}, {"x": max(one.to_hours, one.from_hours + 0.008 * end), "y": DEPARTED}]
+        bar = [
+            {"x": one.from_hours, "y": DEPARTED},
+            {"x": max(one.to_hours, one.from_hours + 0.008 * end), "y": DEPARTED},
+        ]
         yield marks.stroke(bar, theme.copper, 4)
         line = 0 if middle - half > free[0] else 1
         free[line] = middle + half

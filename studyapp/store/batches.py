@@ -59,7 +59,12 @@ def join(tx: Connection, batch: Batch, study: str, by: str) -> None:
     append(tx, "batch kept", {"batch": batch.id, "by": by, **cells}, study)
 
 
-_NUMBERED = {schema.phase: "version", schema.machine_log: "number", schema.reading: "number", schema.flow_point: "curve"}
+_NUMBERED = {
+    schema.phase: "version",
+    schema.machine_log: "number",
+    schema.reading: "number",
+    schema.flow_point: "curve",
+}
 
 
 def _row(tx: Connection, id_: str) -> dict[str, Any]:
@@ -99,7 +104,9 @@ def _batch(tx: Connection, row: dict[str, Any]) -> Batch:
     phases = tuple(Phase(*each) for each in tx.execute(query.order_by(p.position)))
     named = {name: row[name] for name in ("label", "recipe", "machine", "lot", "mass_g", "started_at")}
     draft = Draft(**named, made=Making.of(json.loads(row["made"])), phases=phases)
-    zeros = [one.actual_at for one in pulls.in_force(tx, row["study_id"]) if one.kind == "zero"] if row["study_id"] else []
+    zeros = (
+        [one.actual_at for one in pulls.in_force(tx, row["study_id"]) if one.kind == "zero"] if row["study_id"] else []
+    )
     zero = row["started_at"] or (zeros[-1] if zeros else None)
     return Batch(row["id"], draft, row["study_id"], row["created_at"], row["name"], zero)
 

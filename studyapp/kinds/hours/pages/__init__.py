@@ -63,9 +63,9 @@ def chances(by: Staff, plan: HoursPlan, problems: Sequence[Problem]) -> None:
 
 def closing_cost(by: Staff, study: HoursStudy, gaps: Mapping[int, int], number: int, left: int) -> None:
     """The chance of an answer with the open servings and without them."""
-    from studyapp.kinds.hours.pages import closing_cost as cost
+    from studyapp.kinds.hours.pages import early_close
 
-    cost.draw(by, study, gaps, number, left)
+    early_close.draw(by, study, gaps, number, left)
 
 
 def decide(by: Staff, study: HoursStudy) -> None:
