@@ -61,6 +61,7 @@ class Day:
             workshop.preparer,
             workshop.study,
         )
+        self.heard: list[Any] = [None, None]
         self.first, self.second = preparing.sittings(self.store, self.leader, self.study)
 
     def desk(self, who: str, path: str, width: int = 1280, scheme: str = "light") -> Desk:
@@ -147,7 +148,7 @@ def a_phone_dies_and_a_link_is_used_twice(day: Day, desk: Desk, hands: Any) -> t
     desk.press("Heron")
     desk.see("A new link for Heron")
     address = desk.page.locator(".st-key-card-fresh-link .mono").first.inner_text()
-    (again, _), (twice, _) = hands(), hands()
+    (again, day.heard[0]), (twice, day.heard[1]) = hands(), hands()
     again.page.goto(address)
     again.see("Take cup")
     again.page.locator(".line.marked", has_text="Acidity").wait_for()
@@ -243,7 +244,11 @@ def test_a_bad_day_costs_minutes_and_is_told_whole(
     heron, lark = a_phone_dies_and_a_link_is_used_twice(day, desk, hands)
     due, theirs, spare = a_wrong_cup_and_a_piece_that_cannot_be_judged(day, desk, heron, lark)
     a_restart_of_the_server(day, lark)
-    for me in (heron, lark):
+    for me, heard in zip((heron, lark), day.heard, strict=True):
+        heap = heard.everything() + me.sent().encode()
+        assert b"Acidity" in heap, "the search must see what is really sent"
+        planted = [day.w.plan.title, day.w.plan.hour_zero, *day.w.secrets().values()]
+        assert [one for one in planted if one.encode() in heap] == [], "no sample reaches a phone, by a spare neither"
         day.taste(Hand(day.store, seat_of(me)), day.first)
     the_others(day, day.first, [link.code for link in workshop.links[2:]])
     desk.page.reload()
