@@ -14,13 +14,14 @@ from dataclasses import dataclass, replace
 from typing import Any, cast
 
 from demo_panels import aroma_workshop, generate, makes_workshop
+from studyapp.batches import Draft, Reading
 from studyapp.kinds.hours import deciding
-from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.kinds.hours.plan import HoursPlan, Limit, Pull
 from studyapp.records import Assessor, Attribute, Line, Sitting, Staff
-from studyapp.services import accounts, closing, panel, planning, preparing, watching
+from studyapp.services import accounts, batches, closing, panel, planning, preparing, readings, watching
 from studyapp.store import Store, events, servings, sittings
 
-FINISHED = ("control_not_found", "no_hour_fits", "conche_longer", "cannot_tell", "window", "stop")
+FINISHED = ("control_not_found", "no_hour_fits", "conche_longer", "cannot_tell", "window", "flow", "stop")
 SECOND_PERSON = "Pim"
 WORDS = {
     "acidity": Attribute(
@@ -114,6 +115,7 @@ def _plan(shop: Workshop, name: str) -> HoursPlan:
         next_sittings=max(invented["sittings"] - first, 1),
         replicates=invented["replicates"],
         assessors=tuple(ids[name] for name in tasters),
+        limits=tuple(Limit(name=limit, **asked) for limit, asked in rule.get("gates", {}).items()),
         contains="cocoa mass, cane sugar",
         traces="milk, hazelnut, soya",
     )
@@ -134,10 +136,22 @@ def _sealed(shop: Workshop, plan: HoursPlan) -> str:
 def _finished(shop: Workshop, name: str) -> None:
     """A study tasted to the end, its key opened and its verdict signed."""
     study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
+    _read(shop, study, name)
     _taste_all(shop, study, name, first=1)
     open_key(shop, study)
     if name != "cannot_tell":
         sign(shop, study)
+
+
+def _read(shop: Workshop, study: str, name: str) -> None:
+    """What instruments read of the batch of a folder that has limits for them."""
+    read = generate.read(name)
+    if not read:
+        return
+    plan = planning.study(shop.store, shop.leader, study).plan
+    batch = batches.add(shop.store, shop.preparer, Draft(plan.batch, plan.recipe, plan.machine), study)
+    ones = [Reading(**{**row, "hours": float(row["hours"])}) for row in read]
+    readings.keep(shop.store, shop.preparer, batch, ones)
 
 
 def _asked_twice(shop: Workshop, name: str) -> None:

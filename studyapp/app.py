@@ -25,6 +25,10 @@ def _titles() -> dict[str, str]:
         "studies": _("Studies"),
         "plan": _("Plan"),
         "prepare": _("Prepare"),
+        "batches": _("Batches"),
+        "batch": _("Batch"),
+        "write_batch": _("Write the batch"),
+        "readings": _("Readings"),
         "watch": _("Watch"),
         "open_key": _("Open the key"),
         "decide": _("Decide"),
@@ -34,16 +38,18 @@ def _titles() -> dict[str, str]:
     }
 
 
+OF_BATCHES = ("batch", "write_batch", "readings")
+LEADS = ("studies", "batches", "prepare", "watch", "panel", "account", "plan", "open_key", "decide", *OF_BATCHES)
 ROLES: Mapping[str, tuple[str, ...]] = {
     "assessor": ("taste",),
-    "preparer": ("prepare", "account", "limits"),
-    "leader": ("studies", "prepare", "watch", "panel", "account", "plan", "open_key", "decide", "limits"),
+    "preparer": ("prepare", "batches", "account", "limits", *OF_BATCHES),
+    "leader": (*LEADS, "limits"),
     # Whoever still has a first passphrase gets the page Account at every address they may have kept.
-    "first passphrase": ("account", "limits", "studies", "prepare", "watch", "panel", "plan", "open_key", "decide"),
+    "first passphrase": ("account", "limits", *(name for name in LEADS if name != "account")),
     "newcomer": ("first_run", "sign_in", "limits"),
     "nobody": ("sign_in", "limits"),
 }
-UNLISTED = ("plan", "open_key", "decide", "limits")  # reached from other pages
+UNLISTED = ("plan", "open_key", "decide", "limits", *OF_BATCHES)  # reached from other pages
 
 
 def _role(seat: Seat | None, staff: Staff | None) -> str:

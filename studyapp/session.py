@@ -124,6 +124,11 @@ def sitting_id() -> str | None:
     return st.query_params.get("sitting")
 
 
+def batch_id() -> str | None:
+    """The batch named in the address."""
+    return st.query_params.get("batch")
+
+
 def just_kept() -> str:
     """What was kept at the moment this page was opened, as the address names it."""
     return st.query_params.get("kept", "")

@@ -15,6 +15,7 @@ import socket
 import ssl
 import subprocess
 import sys
+import tempfile
 import time
 import urllib.error
 import urllib.request
@@ -28,6 +29,8 @@ import pytest
 from hypothesis import settings
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, before anything imports numpy
+
+os.environ["XDG_DATA_HOME"] = tempfile.mkdtemp(prefix="studyapp-tests-")  # no test leaves anything in this account
 
 from studyapp import words
 from studyapp.kinds.hours.plan import HoursPlan, Pull

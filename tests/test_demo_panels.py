@@ -25,7 +25,9 @@ PANELS = generate.panels()
 
 
 def _decided(name: str, scores: str = "scores.csv", rule: str = "RULE.toml") -> tuple[Decision, Any]:
-    return decide_files(generate.FOLDER / name / scores, generate.FOLDER / name / rule)
+    readings = generate.FOLDER / name / "readings.csv"
+    beside = readings if readings.exists() else None
+    return decide_files(generate.FOLDER / name / scores, generate.FOLDER / name / rule, readings=beside)
 
 
 def _true_worsening(name: str) -> dict[str, list[float]]:
@@ -68,6 +70,7 @@ def test_a_panel_shows_the_verdict_it_is_there_for(name: str) -> None:
     assert decision.verdict == expected["verdict"]
     assert decision.hours == expected.get("hours")
     assert decision.latest_hours == expected.get("latest_hours")
+    assert decision.binding == expected.get("binding", decision.binding)
     if "reason" in expected:
         assert decision.reason == expected["reason"]
     looks = generate.settings(name, "RULE.toml")
@@ -132,6 +135,18 @@ def test_the_files_are_what_truth_and_seed_give(name: str) -> None:
         for row in [[getattr(score, column) for column in generate.COLUMNS]]
     ]
     assert kept == [list(generate.COLUMNS), *drawn]
+    read, file = generate.read(name), generate.FOLDER / name / "readings.csv"
+    assert file.exists() == bool(read)
+    if read:
+        rows = list(csv.DictReader(file.read_text(encoding="utf-8").splitlines()))
+        assert rows == [{column: str(value) for column, value in row.items()} for row in read]
+
+
+def test_the_limit_that_decides_is_truly_broken_before() -> None:
+    """Viscosity above 4 Pa.s at every pull that flavour alone would allow and the rule does not."""
+    flow, limit = generate.settings("flow"), generate.settings("flow", "RULE.toml")["gates"]["viscosity"]["at_most"]
+    truth = generate.settings("flow", "truth.toml")["gates"]["viscosity"]["mean"]
+    assert [hours for hours, mean in zip(flow["pulls"], truth, strict=True) if mean <= limit] == [16, 24]
 
 
 @pytest.mark.parametrize("name", PANELS)

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.comparing.batches import apart_of
-from analysis.comparing.claims import MAKE_VERDICTS, SHOWN, Judged, judge
+from analysis.comparing.claims import CANNOT, MAKE_VERDICTS, SHOWN, Judged, judge
 from analysis.comparing.reading import Lots
 from analysis.comparing.rule import MakeRule, check_make_rule
 from analysis.model.scores import Scores, cells_of
@@ -50,16 +50,23 @@ class MakeTruth:
 @dataclass(frozen=True, slots=True)
 class Outcomes:
     """Shares of `studies`: of each verdict for each make, in the order of `MAKE_VERDICTS`; `any_shown` of studies in
-    which some make is shown; `all_shown` in which all are."""
+    which some make is shown; `all_shown` in which all are; `any_open` in which of some nothing can be told."""
 
     shares: tuple[tuple[float, float, float], ...]
     any_shown: float
     all_shown: float
+    any_open: float
     studies: int
 
     def chance(self, make: int, verdict: str) -> float:
         """Share of one verdict of one make, by their numbers and names."""
         return self.shares[make][MAKE_VERDICTS.index(verdict)]
+
+    @property
+    def monte_carlo_se(self) -> float:
+        """The largest error of any of these shares, from the number of studies."""
+        every = (self.any_shown, self.all_shown, self.any_open, *(share for own in self.shares for share in own))
+        return float(np.sqrt(max(share * (1 - share) for share in every) / self.studies))
 
 
 def outcomes(
@@ -110,7 +117,9 @@ def growing_outcomes(
 def _outcomes(verdict: NDArray[np.intp]) -> Outcomes:
     shares = [tuple(float((own == one).mean()) for one in range(len(MAKE_VERDICTS))) for own in verdict.T]
     shown = verdict == SHOWN
-    return Outcomes(tuple(shares), float(shown.any(1).mean()), float(shown.all(1).mean()), len(verdict))  # type: ignore[arg-type]
+    open_ = (verdict == CANNOT).any(1)
+    some, every, left = (float(part.mean()) for part in (shown.any(1), shown.all(1), open_))
+    return Outcomes(tuple(shares), some, every, left, len(verdict))  # type: ignore[arg-type]
 
 
 def judge_drawn(drawn: Mapping[str, Array], rule: MakeRule, level: float, design: MakeDesign) -> Judged:

@@ -18,7 +18,17 @@ shown. How limits join flavour in one verdict is the business of `stopping`.
 
 from analysis.instruments.butter import Worth, butter_worth
 from analysis.instruments.flow import Casson, Interval, casson, gap, over_portions, read_off, stress_at, viscosity_at
-from analysis.instruments.gates import Gate, GateLevels, GateLimits, Repeats, Spread, answered, check_gates, settling
+from analysis.instruments.gates import (
+    Gate,
+    GateLevels,
+    GateLimits,
+    Repeats,
+    Spread,
+    answered,
+    chances,
+    check_gates,
+    settling,
+)
 from analysis.instruments.plausible import Question, odd_curve, odd_values
 from analysis.instruments.readings import (
     GatePull,
@@ -49,6 +59,7 @@ __all__ = [
     "batches_of",
     "butter_worth",
     "casson",
+    "chances",
     "check_gates",
     "gap",
     "judge_gates",

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 from studyapp import registry
 from studyapp.errors import NotFound
-from studyapp.printing import kit, slips
+from studyapp.printing import kit, sheets, slips
 from studyapp.records import CupsPlan, Staff
-from studyapp.services import closing, joining, planning, preparing
+from studyapp.services import batches, closing, joining, planning, preparing, readings
 from studyapp.services.access import require, sitting_or_refuse
 from studyapp.words import _
 
@@ -27,7 +27,8 @@ def paper(store: Store, by: Staff, kind: str, of: str, address: str = "") -> tup
 
     Args:
         kind: "labels", "outlines", "trays", "ballots" (leader or preparer), "fill", "preparation" (preparer), "cards"
-            for joining (leader), all of a sitting; "report" (leader) of a study. Labels and outlines for another sheet
+            for joining (leader), all of a sitting; "report" (leader) of a study; "batch" of a batch.
+            Labels and outlines for another sheet
             than 65 to a page carry their number: "labels-24", "outlines-21".
         of: the id of the sitting or the study; "outlines" needs none, any text will do.
         address: where phones reach the server; printed on cards alone.
@@ -104,6 +105,13 @@ def _report(store: Store, by: Staff, of: str) -> bytes:
     return registry.report(study.kind).report(store, by, study, printed_now())
 
 
+def _batch(store: Store, by: Staff, of: str) -> bytes:
+    found = batches.batch(store, by, of)
+    pulls, read = batches.pulls_of(store, by, found), readings.read(store, by, of)
+    day = (found.zero or "")[:10]
+    return sheets.batch_pdf(found, batches.log(store, by, of), pulls, read, day, printed_now())
+
+
 def _cards(store: Store, by: Staff, of: str, address: str) -> bytes:
     links = joining.readable_links(store, by, of)
     if not links:
@@ -121,6 +129,7 @@ _PAPERS: dict[str, Callable[[Store, Staff, str], bytes]] = {
     "fill": _fill,
     "preparation": _preparation,
     "report": _report,
+    "batch": _batch,
     **{f"labels-{number}": partial(_labels, sheet=sheet) for number, sheet in kit.SHEETS.items()},
     **{f"outlines-{number}": partial(_outlines, sheet=sheet) for number, sheet in kit.SHEETS.items()},
 }

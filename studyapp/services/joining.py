@@ -77,7 +77,9 @@ def _keep(tx: Any, by: Staff, sitting_id: str, hashed: dict[str, str], **one: st
     for hash_, assessor in hashed.items():
         sittings.add_code(tx, hash_, sitting_id, assessor)
     study = sitting_or_refuse(tx, sitting_id).study
-    events.append(tx, "link issued" if one else "links issued", {"sitting": sitting_id, "by": by.id, **one}, study)
+    marks = {people_checks.mark(assessor, hash_): assessor for hash_, assessor in hashed.items()}
+    told = {"sitting": sitting_id, "by": by.id, "codes": marks}
+    events.append(tx, "link issued" if one else "links issued", {**told, **one}, study)
 
 
 def readable_links(store: Store, by: Staff, sitting_id: str) -> tuple[JoinLink, ...]:

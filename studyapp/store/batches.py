@@ -12,11 +12,11 @@ import rfc8785
 from sqlalchemy import Connection, Table, func, insert, select, update
 
 from studyapp.batches import Batch, Curve, Draft, Log, Making, Phase, Reading
-from studyapp.store import covers, pulls, schema
+from studyapp.store import covers, events, pulls, schema
 from studyapp.store.events import append, now
 
 _BATCH = schema.batch
-_PHASE = [name for name in Phase.__dataclass_fields__]
+_PHASE = list(Phase.__dataclass_fields__)
 
 
 # ---- the record ------------------------------------------------------------------------------------------------------
@@ -132,7 +132,7 @@ def log(tx: Connection, batch: str) -> Log | None:
         return None
     told = json.loads(row.points)
     columns = {name: tuple(values) for name, values in told.pop("columns").items()}
-    return Log(**{**told, "hours": tuple(told["hours"]), "columns": columns, "at": row.at})
+    return Log(tuple(told.pop("hours")), columns, **{**told, "at": row.at})
 
 
 def add_reading(tx: Connection, batch: Batch, one: Reading, by: str) -> None:
@@ -154,23 +154,44 @@ def add_curve(tx: Connection, batch: Batch, one: Curve, by: str) -> None:
     covers.cover(tx, "curve kept", "flow_point", {"batch_id": batch.id, "curve": number}, batch.study, by=by)
 
 
-def readings(tx: Connection, batch: str) -> tuple[Reading, ...]:
-    """The readings that stand: of each portion of a pull what was kept last by each method, unless it was undone."""
+def kept_before(tx: Connection, study: str, look: int, opened_at: str) -> dict[tuple[str, str], int]:
+    """The last number of reading and flow_point in each batch, by (table, batch), that the chain tells before the key
+    of a look was opened; by their times where a study was brought from elsewhere, whose chain tells of no opening."""
+    told: dict[tuple[str, str], int] = {}
+    for event in events.of_kinds(tx, study, "reading kept", "curve kept", "batch joined", "key opened"):
+        where: Any = event.body.get("where", {})
+        name = str(event.body.get("table"))
+        if event.kind == "key opened" and where.get("look") == look:
+            return told
+        if name in ("reading", "flow_point"):
+            told[name, where["batch_id"]] = where.get("number", where.get("curve"))
+    for table, number in ((schema.reading, "number"), (schema.flow_point, "curve")):
+        query = select(table.c.batch_id, func.max(table.c[number])).join(_BATCH, _BATCH.c.id == table.c.batch_id)
+        query = query.where(_BATCH.c.study_id == study, table.c.at <= opened_at).group_by(table.c.batch_id)
+        told |= {(table.name, batch): last for batch, last in tx.execute(query)}
+    return told
+
+
+def readings(tx: Connection, batch: str, last: int | None = None) -> tuple[Reading, ...]:
+    """The readings that stand: of each portion of a pull what was kept last by each method, unless it was undone; up to
+    the one with the number `last`, if it is given."""
     c = schema.reading.c
     names = [c[name] for name in Reading.__dataclass_fields__ if name != "by"]
     query = select(*names, schema.staff.c.name).join(schema.staff, schema.staff.c.id == c.by)
     standing: dict[tuple[Any, ...], Reading] = {}
+    query = query if last is None else query.where(c.number <= last)
     for row in tx.execute(query.where(c.batch_id == batch).order_by(c.number)):
         *cells, at, by = row
-        one = Reading(*cells, by=by, at=at)
+        one = replace(Reading(*cells), by=by, at=at)
         standing[one.hours, one.quantity, one.portion, one.instrument, one.method] = one
     return tuple(one for one in standing.values() if one.kind == "read")
 
 
-def curves(tx: Connection, batch: str) -> tuple[Curve, ...]:
+def curves(tx: Connection, batch: str, last: int | None = None) -> tuple[Curve, ...]:
     """The branches of flow curves that stand, in the same way."""
     c = schema.flow_point.c
     query = select(schema.flow_point, schema.staff.c.name).join(schema.staff, schema.staff.c.id == c.by)
+    query = query if last is None else query.where(c.curve <= last)
     rows = tx.execute(query.where(c.batch_id == batch).order_by(c.curve, c.position)).all()
     standing: dict[tuple[Any, ...], Curve] = {}
     for _number, points in groupby(rows, key=lambda row: row.curve):

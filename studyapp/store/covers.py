@@ -12,10 +12,11 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Table, column, func, inspect, select
+from sqlalchemy import Connection, Table, func, select
 
 from studyapp.records import Event
 from studyapp.store import events, schema
+from studyapp.store.scope import Scope
 
 Row = dict[str, Any]
 ROWS = "*"  # in a count: the rows themselves, beside the filled cells of each column
@@ -114,8 +115,8 @@ def recorded(body: Mapping[str, Any], rows: Sequence[Row]) -> Counter[str]:
     return filled | Counter({ROWS: body["rows"]})
 
 
-def counted(tx: Connection, table: str) -> Counter[str]:
-    """How many rows a covered table holds, and how many of its cells in each fixed column are filled."""
-    names = [each["name"] for each in inspect(tx).get_columns(table) if each["name"] not in MOVING.get(table, set())]
-    query = select(func.count(), *(func.count(column(name)) for name in names)).select_from(COVERED[table])
+def counted(tx: Connection, table: str, scope: Scope) -> Counter[str]:
+    """How many rows of a covered table are in a scope, and how many of their cells in each fixed column are filled."""
+    of, names = COVERED[table], _fixed(table)
+    query = select(func.count(), *(func.count(of.c[name]) for name in names)).select_from(of).where(scope.rows(of))
     return Counter(dict(zip([ROWS, *names], tx.execute(query).one(), strict=True)))

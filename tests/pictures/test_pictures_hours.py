@@ -6,11 +6,14 @@ import json
 from collections.abc import Callable
 from typing import Any
 
+import pandas as pd
 import pytest
 
+from analysis.instruments import Gate, GateResult, judge_gates
 from analysis.stopping import AttributeResult
 from studyapp.kinds.hours.findings.scale import Scale, shared_scale
 from studyapp.kinds.hours.pictures import worsening
+from studyapp.kinds.hours.pictures.rows import Axis, flavour_row, limit_row
 from studyapp.pictures.marks import CROSS, REFERENCE
 from studyapp.pictures.theme import PAPER, SCREENS, Theme
 from tests.kinds.hours.decisions import every_kind
@@ -122,3 +125,42 @@ def test_all_charts_of_a_decision_share_one_scale(attribute_result: Build) -> No
     assert scale.high > 3.6
     assert scale.low <= -0.4
     assert max(scale.ticks) < scale.high
+
+
+# ---- rows over one axis ----------------------------------------------------------------------------------------------
+def _limits(means: dict[float, float], **gate: Any) -> tuple[GateResult, ...]:
+    """A limit of viscosity, three portions a pull, 2 % apart."""
+    read = [(hour, "viscosity", mean * factor) for hour, mean in means.items() for factor in (0.98, 1.0, 1.02)]
+    table = pd.DataFrame(read, columns=["hours", "quantity", "value"])
+    limit = Gate(**{"quantity": "viscosity", "unit": "Pa.s", "at_most": 4.0, "log": True, **gate})
+    return judge_gates(table, {"viscosity": limit}, (0.0, 8.0, 16.0, 24.0), 0.05)
+
+
+@pytest.mark.parametrize("theme", [LIGHT, PAPER])
+def test_a_limit_shows_every_pull_with_the_end_of_its_guard(theme: Theme) -> None:
+    """Crosses before it is kept, discs after, the end that decides capped, a word where nothing was read."""
+    results = _limits({0.0: 6.0, 16.0: 3.4, 24.0: 3.0})
+    picture = checked(limit_row(results, Axis((0.0, 8.0, 16.0, 24.0), 16.0, theme)))
+    assert shapes(picture, "circle") == [16.0, 24.0]
+    assert shapes(picture, CROSS) == [0.0]
+    assert {"limit 4 Pa.s", "16 h is enough", "not read"} <= set(words(picture))
+    assert picture["encoding"]["y"]["scale"]["type"] == "log"
+    ends = [pull.end for pull in results[0].pulls if pull.answer == "passes"]
+    assert [row["high"] for layer in marks(picture, "tick") for row in rows(layer)] == pytest.approx(ends)
+
+
+def test_rows_keep_the_same_room_so_that_hours_lie_under_hours(attribute_result: Build) -> None:
+    """One width of scale, one domain; numbers of hours below the last row only; a limit from below is shaded above."""
+    result = attribute_result()
+    pulls = [pull.hours for pull in result.pulls]
+    above = checked(flavour_row(result, shared_scale([result]), Axis(pulls, None, LIGHT, True, False)))
+    below = checked(
+        limit_row(_limits({0.0: 3.0, 24.0: 5.0}, at_most=None, at_least=4.0), Axis(pulls, None, LIGHT, False))
+    )
+    for picture in (above, below):
+        axis = picture["encoding"]["y"]["axis"]
+        assert axis["minExtent"] == axis["maxExtent"]
+    assert above["encoding"]["x"]["scale"]["domain"] == below["encoding"]["x"]["scale"]["domain"]
+    assert (above["encoding"]["x"]["axis"], below["encoding"]["x"]["axis"]["values"]) == (None, pulls)
+    (good,) = [row for layer in marks(below, "rect") for row in rows(layer) if row["y"] == 4.0 and "y2" in row]
+    assert good["y2"] == below["encoding"]["y"]["scale"]["domain"][1]

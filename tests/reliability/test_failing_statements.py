@@ -20,6 +20,7 @@ from sqlalchemy.exc import OperationalError
 
 import studyapp
 from studyapp.assets import icon
+from studyapp.batches import Log, Reading
 from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.kinds.aroma.plan import AromaPlan
@@ -29,6 +30,7 @@ from studyapp.kinds.hours.setting_out import pulls
 from studyapp.records import Attribute, Mark, Staff
 from studyapp.services import (
     accounts,
+    batches,
     calling,
     closing,
     first_code,
@@ -38,6 +40,7 @@ from studyapp.services import (
     photos,
     planning,
     preparing,
+    readings,
     tasting,
     ties,
     trays,
@@ -51,9 +54,12 @@ from tests.conftest import CHECKS, another_leader
 from tests.kinds.aroma.aroma_kitchen import CHECKS as AROMA_CHECKS
 from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, sealed
 from tests.kinds.aroma.test_control import ROUNDS, until_it_ends
+from tests.services.test_batches import DOWN, DRAFT
+from tests.services.test_batches import furnish as furnish_batch_in
 
 pytestmark = pytest.mark.reliability
 PHRASE = "a bench by the window"
+MOIST = Reading(24.0, "moisture", 0.8, "oven", "103 °C")
 MEANS = {0.0: 7.0, 8.0: 4.6, 24.0: 4.0}
 
 
@@ -223,6 +229,11 @@ class Case:
         closing.open_key(self.store, self.leader, self.study, "Ada")
 
 
+def furnish_batch(case: Case) -> str:
+    """A batch of everything."""
+    return furnish_batch_in(case.w)
+
+
 def _two_lead(case: Case) -> None:
     case.served()
     another_leader(case.store, case.leader)
@@ -379,6 +390,23 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "accounts.sign_out": _with(
         lambda c: accounts.sign_in(c.store, "Ada", PHRASE, "10.0.0.9"), lambda c, t: accounts.sign_out(c.store, t)
     ),
+    "batches.add": _now(lambda c: batches.add(c.store, c.preparer, replace(DRAFT, label="Batch 34"), c.study)),
+    "batches.keep": _with(furnish_batch, lambda c, id_: batches.keep(c.store, c.preparer, id_, DRAFT)),
+    "batches.join": _with(
+        lambda c: batches.add(c.store, c.preparer, DRAFT),
+        lambda c, id_: batches.join(c.store, c.leader, id_, c.study),
+    ),
+    "batches.confirm_contents": _with(
+        lambda c: batches.add(c.store, c.preparer, DRAFT),
+        lambda c, id_: batches.confirm_contents(c.store, c.preparer, id_),
+    ),
+    "batches.bring_log": _with(
+        furnish_batch, lambda c, id_: batches.bring_log(c.store, c.leader, id_, Log((0.0, 1.0), {}, 1.0, 2))
+    ),
+    "readings.keep": _with(
+        furnish_batch, lambda c, id_: readings.keep(c.store, c.leader, id_, [replace(DOWN, portion=2), MOIST])
+    ),
+    "readings.undo": _with(furnish_batch, lambda c, id_: readings.undo(c.store, c.leader, id_, DOWN)),
     "calling.call": _with(
         Case.serving, lambda c, here: calling.call(c.store, c.hands[0].token, here.serving, "piece", here.code)
     ),

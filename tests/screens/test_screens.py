@@ -22,6 +22,7 @@ from tests.conftest import CHECKS, another_leader
 
 Screen = Callable[..., AppTest]
 Said = Callable[[AppTest], str]
+BATCHES = "batches batch write_batch readings"
 FRAME = Path(studyapp.__file__).with_name("app.py")
 
 
@@ -29,8 +30,11 @@ FRAME = Path(studyapp.__file__).with_name("app.py")
 @pytest.mark.parametrize(
     ("who", "pages"),
     [
-        ("Ada", "studies plan prepare watch open_key decide bring pulls panel account limits"),
-        ("Ben", "prepare pulls account limits"),
+        (
+            "Ada",
+            f"studies {BATCHES} plan prepare watch open_key decide bring pulls panel account limits",
+        ),
+        ("Ben", f"prepare {BATCHES} pulls account limits"),
         ("", "sign_in limits"),
     ],
 )

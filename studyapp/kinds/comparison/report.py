@@ -8,7 +8,13 @@ from studyapp.errors import NotFound
 from studyapp.findings.numbers import opening
 from studyapp.kinds.comparison import findings
 from studyapp.kinds.comparison.deciding import offers, shown
-from studyapp.kinds.comparison.findings import ComparisonFinding, comparison_finding, differing, words_by_make
+from studyapp.kinds.comparison.findings import (
+    ComparisonFinding,
+    comparison_finding,
+    differing,
+    instruments,
+    words_by_make,
+)
 from studyapp.kinds.comparison.pictures import against
 from studyapp.kinds.comparison.plan import ComparisonStudy, Likewise
 from studyapp.pictures import paper
@@ -78,7 +84,7 @@ def report_pdf(
             **_pictures(found),
             "rule": list(record.rule),
             "sealed": printed.sealed(record),
-            "tables": [*_numbers(found), *_differing(found, alike, quantities)],
+            "tables": [*_numbers(found), *_limits(found), *_differing(found, alike, quantities)],
             "beside": [],
             "record": _record_rows(found, printed_at, record),
             "foot_left": title,
@@ -123,6 +129,15 @@ def _numbers(found: Compared) -> list[dict[str, Any]]:
         }
         for name, make in found.makes.items()
     ]
+
+
+def _limits(found: Compared) -> list[dict[str, Any]]:
+    """Limits of instruments, every make in a column under those of the numbers."""
+    if not found.gates:
+        return []
+    width = len(findings.number_heads())
+    rows = [[*row, *[""] * (width - len(row))] for row in instruments.table(found)]
+    return [{"name": _("Instruments: each has its own limit"), "rows": rows, "fit": ""}]
 
 
 def _differing(found: Compared, alike: Alike, quantities: dict[str, Likewise]) -> list[dict[str, Any]]:

@@ -266,19 +266,21 @@ def test_more_people_and_batches_change_the_chances() -> None:
     assert power.done == power.wanted
     assert list(power.people) == [6, 8, 12]
     assert list(power.batches) == [1, 3, 4]
-    assert power.people[6].share < power.people[12].share
-    assert power.people[8].share == power.own.share
-    assert power.batches[3].share < power.batches[4].share
+    assert power.people[6].shown.share < power.people[12].shown.share
+    assert power.people[8] == power.own
+    assert power.batches[3].shown.share < power.batches[4].shown.share
+    assert power.own.shown.share + power.own.open.share == pytest.approx(1, abs=0.01)  # alike makes do not fail
+    assert power.people[6].missed.share < power.people[12].missed.share
 
 
 def test_a_forced_choice_is_proposed_where_it_answers_better() -> None:
     """Only of one pair, one attribute, the same claimed; and never worse than the scores by its own chances."""
     one = replace(PLAN, attributes=(Attribute("Acidity"),), claims={"Acidity": "same"})
-    found = choices.hint(one, 300)
+    found = choices.hint(one, studies=300)
     assert found is not None
     assert min(found.choice.same, found.choice.noticed) > min(found.scores.same, found.scores.noticed)
-    assert choices.hint(PLAN, 300) is None
-    assert choices.hint(replace(one, claims={"Acidity": "no worse"}), 300) is None
+    assert choices.hint(PLAN, studies=300) is None
+    assert choices.hint(replace(one, claims={"Acidity": "no worse"}), studies=300) is None
 
 
 # ---- what a number rests on ------------------------------------------------------------------------------------------

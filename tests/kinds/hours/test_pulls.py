@@ -194,7 +194,7 @@ def test_a_loss_stands_once_a_sitting_went_on_without_the_pull(kitchen: Any) -> 
     lose(kitchen, 16.0, 2)
     second = preparing.sittings(kitchen.store, kitchen.leader, kitchen.study)[1]
     watching.open_sitting(kitchen.store, kitchen.leader, second.id)
-    with pytest.raises(NotAllowed, match="has gone on without this pull"):
+    with pytest.raises(NotAllowed, match="has gone on without it"):
         pulls.undo(kitchen.store, kitchen.preparer, kitchen.study, 16.0, AT)
 
 
@@ -254,7 +254,7 @@ def test_a_lost_pull_is_replaced_by_one_of_its_real_hour(kitchen: Any) -> None:
     lose(kitchen, 16.0, 2)
     second = preparing.sittings(store, kitchen.leader, study)[1]
     watching.open_sitting(store, kitchen.leader, second.id)
-    with pytest.raises(NotAllowed, match="has gone on without this pull"):
+    with pytest.raises(NotAllowed, match="has gone on without it"):
         pulls.note_pull(store, ben, study, 8.0, "2026-11-23T17:30")
     assert check(store.url).sound
 

@@ -8,15 +8,24 @@ from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput, NotAllowed, NothingToDecide
 from studyapp.kinds.comparison.files.decisions import Alike, alike_from, compared_from, comparison_document
-from studyapp.kinds.comparison.plan import KIND, LETTERS, ComparisonPlan, ComparisonStudy, batch_of, make_of
+from studyapp.kinds.comparison.plan import (
+    KIND,
+    LETTERS,
+    TENS,
+    ComparisonPlan,
+    ComparisonStudy,
+    batch_of,
+    make_of,
+    served,
+)
 from studyapp.kinds.comparison.rule import FIRST_RULE, rule_of
 from studyapp.kinds.comparison.setting_out import make_sittings
 from studyapp.records import Sitting, Staff
-from studyapp.services import worked_out
+from studyapp.services import losses, worked_out
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.closing import close_cups, opened_look
 from studyapp.services.worked_out import Moment
-from studyapp.store import Store, events, servings, studies
+from studyapp.store import Store, events, servings, sittings, studies
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -41,16 +50,33 @@ def close_up(tx: Any, by: Staff, study: ComparisonStudy) -> None:
 
 
 def scores_of(tx: Any, study_id: str, plan: ComparisonPlan, look: int) -> pd.DataFrame:
-    """Every score in force up to a look, which must be open, by make; the batch is that of the sitting."""
+    """Every score in force up to a look, which must be open, by make and batch; and what is told of those that are
+    missing, in the columns `why` and `reason`."""
     import pandas as pd
 
-    columns = ["assessor", "level", "attribute", "score", "sitting", "replicate", "position"]
-    frame = pd.DataFrame([tuple(row[:7]) for row in servings.tidy(tx, study_id, look)], columns=columns)
-    frame = frame.dropna(subset=["score"]).reset_index(drop=True)
-    made = frame.assign(make=[make_of(level) for level in frame["level"]]).drop(columns="level")
+    rows = [tuple(row[:7]) for row in servings.tidy(tx, study_id, look)]
+    frame = pd.DataFrame(rows, columns=list(losses.NAMES)).dropna(subset=["score"]).reset_index(drop=True)
+    deciding = {line.name for line in plan.attributes if line.decides}
+    told = losses.told(frame, losses.rows(tx, study_id, look), _sealed(tx, study_id, plan), deciding)
+    if told:
+        frame = pd.concat([frame.assign(why=""), pd.DataFrame(told)], ignore_index=True)
+    made = frame.assign(make=[make_of(level) for level in frame["level"]])
     if plan.scope == "make":
-        made["batch"] = [str(batch_of(plan, sitting)) for sitting in frame["sitting"]]
-    return made
+        made["batch"] = [_batch(plan, *row) for row in zip(frame["level"], frame["sitting"], strict=True)]
+    return made.drop(columns="level")
+
+
+def _batch(plan: ComparisonPlan, level: float, sitting: float) -> str | None:
+    """The batch of a piece; the control goes with the batches of its sitting."""
+    if level:
+        return str(int(level) % TENS)
+    return str(batch_of(plan, int(sitting))) if sitting == sitting else None
+
+
+def _sealed(tx: Any, study_id: str, plan: ComparisonPlan) -> list[float]:
+    """Levels of the pieces that the sittings so far were to serve; a control that no claim needs may be missing."""
+    numbers = [one.number for one in sittings.of_study(tx, study_id)]
+    return sorted({level for number in numbers for level in served(plan, number)})
 
 
 def moment(store: Store, by: Staff, study_id: str) -> Moment:

@@ -20,8 +20,15 @@ def asks() -> str:
 
 
 def own_pages() -> dict[str, OwnPage]:
-    """None."""
-    return {}
+    """Pieces that were lost before they were served."""
+
+    def render() -> None:
+        from studyapp.kinds.comparison.pages import losing
+
+        losing.render()
+
+    act = _("A piece of a comparison cannot be served")
+    return {"losing": OwnPage(_("A piece that cannot be served"), act, render, ("leader", "preparer"))}
 
 
 def fields(by: Staff, study: ComparisonStudy) -> ComparisonPlan:

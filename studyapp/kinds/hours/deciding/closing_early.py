@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 from studyapp.kinds.hours.deciding.prospects import design_of
 from studyapp.kinds.hours.deciding.scenarios import enough_pull, usual
-from studyapp.kinds.hours.deciding.spreads import ASSUMED, Spreads
 from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.kinds.hours.rule import rule_of
 from studyapp.records import Chance
+from studyapp.services.spreads import ASSUMED, Spreads
 
 if TYPE_CHECKING:
     import numpy as np

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 from studyapp.errors import BadInput
 from studyapp.kinds.hours.deciding.prospects import design_of
 from studyapp.kinds.hours.deciding.scenarios import enough_pull, usual
-from studyapp.kinds.hours.deciding.spreads import ASSUMED, Spreads
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.rule import in_question, rule_of
 from studyapp.kinds.hours.rule.run_calendar import pieces_a_sitting
 from studyapp.methods import held_beside_scores
 from studyapp.records import Attribute
+from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
 
 if TYPE_CHECKING:

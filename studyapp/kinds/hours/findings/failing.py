@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal
 
 from studyapp.findings.numbers import beside, hours, hours_list, opening, units
+from studyapp.kinds.hours.findings.instruments import by_name, fails_at
 from studyapp.kinds.hours.findings.reading import good_before, pull_at
 from studyapp.words import _
 
@@ -71,7 +72,11 @@ def against_pulls(decision: Decision) -> list[str]:
             why = None if result is None or pull is None else kind(result, pull, margins_count)
             found.setdefault((name, why), []).append(hour)
     return [
-        _against(decision, name, why).format(name=opening(name), pulls=hours_list(pulls), **_bounds(decision, name))
+        fails_at(decision, name, pulls)
+        if by_name(decision, name)
+        else _against(decision, name, why).format(
+            name=opening(name), pulls=hours_list(pulls), **_bounds(decision, name)
+        )
         for (name, why), pulls in found.items()
     ]
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
+from studyapp.findings.losses import loss_reasons
 from studyapp.findings.numbers import decimal, hours
-from studyapp.kinds.hours.findings.missing import loss_reasons
 from studyapp.kinds.hours.setting_out.pulls import PullLife, Pulls
 from studyapp.words import _
 

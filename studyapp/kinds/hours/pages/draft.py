@@ -10,13 +10,13 @@ import streamlit as st
 from studyapp import session
 from studyapp.components import acts, refined
 from studyapp.kinds.hours import rule
-from studyapp.kinds.hours.deciding import proposals, prospects, spreads
+from studyapp.kinds.hours.deciding import proposals, prospects
 from studyapp.kinds.hours.deciding.proposals import Search
-from studyapp.kinds.hours.pages import attributes, designs, people, power, question, table, when
+from studyapp.kinds.hours.pages import attributes, designs, limits, people, power, question, table, when
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.rule import run_calendar
 from studyapp.records import Problem, Staff
-from studyapp.services import planning
+from studyapp.services import planning, spreads
 from studyapp.words import _
 
 
@@ -34,6 +34,7 @@ def _typed(by: Staff, study: HoursStudy) -> HoursPlan:
     moves, before = session.kept(f"moves-{key}", (0, None))
     plan = question.draw(plan, key, shown, moves)
     plan, tapped = attributes.draw(plan, key, shown, session.kept(f"edits-{key}", 0))
+    limit = limits.draw(plan, key, shown)
     plan = people.draw(store, by, plan, key, shown)
     plan = table.draw(plan, key, shown)
     start = run_calendar.start_of(plan)
@@ -48,6 +49,8 @@ def _typed(by: Staff, study: HoursStudy) -> HoursPlan:
             st.rerun()
     if tapped.line is not None:
         st.dialog(_("An attribute"))(_edit)(by, key, tapped.line)
+    if limit is not None:
+        st.dialog(_("A limit"))(_edit_limit)(by, key, limit)
     return plan
 
 
@@ -71,6 +74,16 @@ def _edit(by: Staff, study_id: str, line: int) -> None:
         with acts.refusals():
             planning.keep_plan(session.store(), by, study_id, replace(plan, attributes=lines))
             session.keep(f"edits-{study_id}", session.kept(f"edits-{study_id}", 0) + 1)
+            st.rerun()
+
+
+def _edit_limit(by: Staff, study_id: str, number: int) -> None:
+    """One limit in a dialog, kept in the same way."""
+    plan = planning.study(session.store(), by, study_id).plan
+    edited, over = limits.edited(plan, number, f"{study_id}-limit-{number}")
+    if over:
+        with acts.refusals():
+            planning.keep_plan(session.store(), by, study_id, replace(plan, limits=edited))
             st.rerun()
 
 

@@ -8,13 +8,14 @@ from dataclasses import replace
 from studyapp import session
 from studyapp.components import look, refined
 from studyapp.findings import hours as as_hours
-from studyapp.kinds.hours.deciding import closing_early, spreads
+from studyapp.kinds.hours.deciding import closing_early
 from studyapp.kinds.hours.deciding.closing_early import Cost
 from studyapp.kinds.hours.deciding.scenarios import enough_pull
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.setting_out import pulls
 from studyapp.kinds.hours.setting_out.pulls import PullLife
 from studyapp.records import Staff
+from studyapp.services import spreads
 from studyapp.words import _
 
 FEWEST = 3  # pulls: a control, a reference and one in question

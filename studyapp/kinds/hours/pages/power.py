@@ -10,12 +10,12 @@ import streamlit as st
 
 from studyapp.components import look
 from studyapp.findings import hours as as_hours
+from studyapp.findings.spreads import spreads_told
 from studyapp.kinds.hours.deciding.prospects import PlanPower
-from studyapp.kinds.hours.deciding.spreads import Spreads
-from studyapp.kinds.hours.findings.spreads import spreads_told
 from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.kinds.hours.rule import in_question
 from studyapp.records import Chance, Problem
+from studyapp.services.spreads import Spreads
 from studyapp.words import _, ngettext
 
 _NEEDED = {

@@ -10,7 +10,7 @@ from studyapp import session
 from studyapp.components import acts, look
 from studyapp.components.moments import appointment
 from studyapp.findings import hours as as_hours
-from studyapp.kinds.hours.findings.missing import loss_reasons
+from studyapp.findings.losses import loss_reasons
 from studyapp.kinds.hours.findings.pull_life import (
     late_pulls,
     lost_says,
@@ -27,6 +27,7 @@ from studyapp.kinds.hours.setting_out import pulls
 from studyapp.kinds.hours.setting_out.pulls import PullLife, Pulls
 from studyapp.records import Staff
 from studyapp.services import planning, preparing
+from studyapp.services.losses import REASONS
 from studyapp.store import Store, clock
 from studyapp.words import _
 
@@ -174,7 +175,7 @@ def _lose(store: Store, by: Staff, study: HoursStudy, kept: Pulls) -> None:
         _("Pull"), left, start, format_func=lambda h: _("{hours} h").format(hours=as_hours(h)), key="lost-h"
     )
     named = loss_reasons()
-    reason = st.radio(_("Why"), pulls.REASONS, None, format_func=lambda code: named[code], key="lost-why")
+    reason = st.radio(_("Why"), REASONS, None, format_func=lambda code: named[code], key="lost-why")
     number = _which_sitting(store, by, study)
     if hours is not None:
         look.put(look.box("brick", "", look.text(_what_follows(study, left, hours))))

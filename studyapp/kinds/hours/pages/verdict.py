@@ -14,7 +14,7 @@ from studyapp.kinds.hours.findings import HoursFinding, OfferRow, attribute_alt,
 from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours, no_price
 from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
-from studyapp.kinds.hours.pages import second_opinion
+from studyapp.kinds.hours.pages import rows, second_opinion
 from studyapp.kinds.hours.pictures import worsening
 from studyapp.pictures.theme import Theme
 from studyapp.wishes import WISHES
@@ -42,6 +42,9 @@ def pictures(decision: Decision, finding: HoursFinding, theme: Theme, once: Once
     """One chart an attribute on one scale, the binding one first."""
     judged = [result for result in _in_order(decision) if result.judged and len(result.pulls) > 1]
     if not judged:
+        return
+    if decision.gates:
+        rows.draw(decision, judged, _row_legend(finding), theme, once)
         return
     look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(finding))
     scale, lost = shared_scale(judged), lost_hours(decision)
@@ -100,6 +103,8 @@ def numbers(decision: Decision, finding: HoursFinding, ask: second_opinion.Ask) 
                 look.table(_pull_heads(), [_pull_line(result, pull) for pull in result.pulls]),
                 look.text(fit_says(result), "small"),
             )
+        for limit in decision.gates:
+            rows.numbers(limit)
         if finding.beside:
             look.put(look.title(_("Beside the verdict, never in it"), 3), look.bullets(finding.beside))
         second_opinion.draw(ask)
@@ -138,6 +143,13 @@ def _legend(finding: HoursFinding) -> str:
     open_ = look.chip("cross", _("not shown"), "copper") + look.plain(_(": it does not, or a longer pull does not."))
     reference = look.chip("reference", _("reference")) + look.plain(_(": the longest pull."))
     return f'<p class="say quiet">{look.plain(finding.charts_intro)} {within} {open_} {reference}</p>'
+
+
+def _row_legend(finding: HoursFinding) -> str:
+    """The same above rows, among which are limits of instruments."""
+    said = _("Under a limit the bar reaches from the mean of the portions to the end of its guard; it keeps the limit.")
+    guard = look.plain(said)
+    return _legend(finding) + f'<p class="say quiet">{guard}</p>'
 
 
 def _chart_head(result: AttributeResult, decision: Decision) -> str:

@@ -8,11 +8,20 @@ from typing import TYPE_CHECKING, Any
 from studyapp.findings import decimal, hours, of_studies, percent, units
 from studyapp.findings.numbers import interval_share, opening
 from studyapp.kinds.hours.findings import HoursFinding, attribute_alt, costs, hours_finding, shown, standing, versions
+from studyapp.kinds.hours.findings.instruments import (
+    by_name,
+    limit_alt,
+    limit_heading,
+    limit_heads,
+    limit_lines,
+    wanted,
+)
 from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours
 from studyapp.kinds.hours.findings.pull_life import late_pulls, pull_departures
 from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
 from studyapp.kinds.hours.pictures import worsening
+from studyapp.kinds.hours.pictures.rows import Axis, limit_row
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.report.calendar_file import study_calendar
 from studyapp.kinds.hours.setting_out.pulls import pulls_of
@@ -133,10 +142,7 @@ def _crumb(title: str, plan: HoursPlan | None) -> str:
 
 
 def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
-    results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
-    scale = shared_scale(results)
-    lost = lost_hours(decision)
-    drawn = paper.svgs([worsening(result, scale, PAPER, lost) for result in results], paper.THIRD)
+    charts = [*_limit_charts(decision), *_attribute_charts(decision)]
     return {
         "charts_heading": _("Worse than the longest pull, by how much?"),
         "charts_intro": finding.charts_intro,
@@ -147,16 +153,39 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
             {"sign": "cross", "words": _("not shown")},
             {"sign": "reference", "words": _("the reference")},
         ],
-        "charts": [
-            {
-                "name": opening(result.name),
-                "note": _chart_note(result, decision, scale.shows_limit(result)),
-                "svg": svg,
-                "alt": f"{attribute_alt(result)} {lost_alt(lost)}".strip(),
-            }
-            for result, svg in zip(results, drawn, strict=True)
-        ],
+        "charts": sorted(charts, key=lambda chart: chart["name"] != opening(decision.binding or "")),
     }
+
+
+def _attribute_charts(decision: Decision) -> list[dict[str, str]]:
+    results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
+    scale, lost = shared_scale(results), lost_hours(decision)
+    drawn = paper.svgs([worsening(result, scale, PAPER, lost) for result in results], paper.THIRD)
+    return [
+        {
+            "name": opening(result.name),
+            "note": _chart_note(result, decision, scale.shows_limit(result)),
+            "svg": svg,
+            "alt": f"{attribute_alt(result)} {lost_alt(lost)}".strip(),
+        }
+        for result, svg in zip(results, drawn, strict=True)
+    ]
+
+
+def _limit_charts(decision: Decision) -> list[dict[str, str]]:
+    """A picture a limit, with every batch."""
+    names = list(dict.fromkeys(one.name for one in decision.gates))
+    axis = Axis(sorted(decision.passes), decision.hours, PAPER)
+    drawn = paper.svgs([limit_row(by_name(decision, name), axis) for name in names], paper.THIRD)
+    return [
+        {"name": opening(name), "note": _limit_note(decision, name), "svg": svg, "alt": limit_alt(decision, name)}
+        for name, svg in zip(names, drawn, strict=True)
+    ]
+
+
+def _limit_note(decision: Decision, name: str) -> str:
+    decides = decision.verdict == "stop" and name == decision.binding
+    return _("decides the hour") if decides else wanted(by_name(decision, name)[0])
 
 
 def _binding_first(decision: Decision) -> list[AttributeResult]:
@@ -183,12 +212,18 @@ def _numbers(decision: Decision, record: ReportRecord) -> dict[str, Any]:
         "rule": list(record.rule) or _rule_sentences(decision),
         "sealed": sealed_lines(record),
         "tables": [
-            {
-                "name": opening(result.name),
-                "rows": [_row(result, pull) for pull in result.pulls],
-                "fit": fit_says(result),
-            }
-            for result in _binding_first(decision)
+            *(
+                {
+                    "name": opening(result.name),
+                    "rows": [_row(result, pull) for pull in result.pulls],
+                    "fit": fit_says(result),
+                }
+                for result in _binding_first(decision)
+            ),
+            *(
+                {"name": opening(limit_heading(one)), "columns": limit_heads(one), "rows": limit_lines(one), "fit": ""}
+                for one in decision.gates
+            ),
         ],
     }
 
@@ -203,6 +238,9 @@ def _rule_sentences(decision: Decision) -> list[str]:
         else:
             sentence = _("{name}: {wanted}, margin {m}, limit {limit}.")
             lines.append(sentence.format(limit=units(result.rule.limit), **texts))
+    for name in dict.fromkeys(one.name for one in decision.gates):
+        sentence = _("{name}: {wanted}, at it and every longer pull.")
+        lines.append(sentence.format(name=opening(name), wanted=wanted(by_name(decision, name)[0])))
     error = _("Error of the whole rule: stop too early in at most {share} studies. Opening {look} of {looks}.")
     lines.append(error.format(share=of_studies(decision.alpha), look=decision.look, looks=decision.looks))
     return lines

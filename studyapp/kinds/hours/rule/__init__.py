@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
 from studyapp.kinds.hours.plan import FIRST_RULE, HoursPlan
+from studyapp.kinds.hours.rule.limits import gate_of, limit_problems, limit_sentence
 from studyapp.kinds.hours.rule.run_calendar import calendar
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Check, Problem
 from studyapp.services import plan_bounds
@@ -24,7 +25,7 @@ LEAST_PALATE, USUAL_PALATE, MOST_PALATE = 3, 6, 20
 
 def problems(plan: HoursPlan) -> tuple[Problem, ...]:
     """Everything to mend (blocks) or to think about (does not block), beside its field."""
-    parts = (_pull_problems, _attribute_problems, _panel_problems, _table_problems, _calendar_problems)
+    parts = (_pull_problems, _attribute_problems, _limit_problems, _panel_problems, _table_problems, _calendar_problems)
     return tuple(problem for part in parts for problem in part(plan))
 
 
@@ -111,6 +112,10 @@ def _attribute_problems(plan: HoursPlan) -> Iterator[Problem]:
             _("Careful: each deciding attribute must pass, so more of them make an answer rarer."),
             blocks=False,
         )
+
+
+def _limit_problems(plan: HoursPlan) -> Iterator[Problem]:
+    yield from limit_problems(plan.limits, plan.hours_of_pulls, [line.name for line in plan.attributes])
 
 
 def _line_problems(line: Attribute) -> Iterator[Problem]:
@@ -260,6 +265,7 @@ def _rule(plan: HoursPlan) -> tuple[str, ...]:
     )
     for line in plan.attributes:
         lines.append(_attribute_sentence(line))
+    lines += [limit_sentence(one) for one in plan.limits]
     control = plan.control if plan.control is not None else (hours[0] if hours else 0)
     lines.append(
         _("The {h} h pull is known to differ: unless the panel finds it, nothing counts as the same.").format(
@@ -323,4 +329,5 @@ def rule_of(plan: HoursPlan, look: int) -> Rule:
         if line.decides
     }
     adjust = ("sitting:hours",) if served >= 2 else ()
-    return Rule(deciding, plan.alpha, plan.looks, look, adjust, plan.control, plan.lost_reference)
+    gates = {one.name: gate_of(one) for one in plan.limits}
+    return Rule(deciding, plan.alpha, plan.looks, look, adjust, plan.control, plan.lost_reference, gates=gates)

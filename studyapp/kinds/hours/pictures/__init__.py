@@ -32,8 +32,13 @@ def worsening(result: AttributeResult, scale: Scale, theme: Theme, lost: Sequenc
     """Worsening of each pull against the reference, with its interval, margin, limit and chosen hour; of pulls that
     were `lost`, the word."""
     frame = _frame(result, scale, theme, lost)
-    layers = [*_ground(result, frame), *_limit(result, scale, frame), *_pole(result, frame), *_pulls(result, frame)]
+    layers = [*levels(result, scale, frame), *_pole(result, frame), *pull_signs(result, frame)]
     return frame.picture([*layers, *_lost(lost, frame)], HEIGHT)
+
+
+def levels(result: AttributeResult, scale: Scale, frame: Frame) -> list[Layer]:
+    """The ground of a picture: margin, limit, and where there is no difference."""
+    return [*_ground(result, frame), *_limit(result, scale, frame)]
 
 
 def _lost(lost: Sequence[float], frame: Frame) -> Iterator[Layer]:
@@ -104,7 +109,8 @@ def _pole(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
     )
 
 
-def _pulls(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
+def pull_signs(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
+    """A bar and a sign for each pull."""
     theme = frame.theme
     judged = [pull for pull in result.pulls if pull.hours != result.reference_hours]
     within = [_row(result, pull) for pull in judged if shown(result, pull)]
