@@ -85,8 +85,8 @@ def _kit(store: Store, by: Staff, of: str) -> kit.Kit:
     with store.read() as tx:
         sitting = sitting_or_refuse(tx, of)
     study = planning.study(store, by, sitting.study)
-    checks = preparing.checks(study)
-    return kit.Kit(sitting, study.plan, preparing.trays(store, by, of), checks, sheet_of(study, sitting))
+    checks, spares = preparing.checks(study), preparing.spare_codes(store, by, of)
+    return kit.Kit(sitting, study.plan, preparing.trays(store, by, of), checks, sheet_of(study, sitting), spares)
 
 
 def _labels(store: Store, by: Staff, of: str, sheet: kit.LabelSheet = kit.A4_65) -> bytes:
@@ -117,7 +117,8 @@ def _preparation(store: Store, by: Staff, of: str) -> bytes:
 
 
 def _key(store: Store, by: Staff, kit_: kit.Kit) -> kit.Key:
-    return kit.Key(preparing.fill_rows(store, by, kit_.sitting.id), preparing.quantities(store, by, kit_.sitting.study))
+    rows = (*preparing.fill_rows(store, by, kit_.sitting.id), *preparing.spare_rows(store, by, kit_.sitting.id))
+    return kit.Key(rows, preparing.quantities(store, by, kit_.sitting.study))
 
 
 def _report(store: Store, by: Staff, of: str) -> bytes:

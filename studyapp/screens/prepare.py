@@ -56,7 +56,8 @@ def _in_hand(by: Staff, sitting: Sitting, here: trays.Kitchen, putting_down: str
     store, asked = session.store(), f"code-answer-{sitting.id}"
     letters = {}
     if by.role == "preparer" and session.kept(f"fill-{sitting.id}", False):
-        letters = {code: box for row in preparing.fill_rows(store, by, sitting.id) for code, box in row.cups}
+        rows = (*preparing.fill_rows(store, by, sitting.id), *preparing.spare_rows(store, by, sitting.id))
+        letters = {code: box for row in rows for code, box in row.cups}
     with st.container(key="card-tray"):
         tray = tray_card.in_hand(sitting.id, here)
         code = tray_card.typed_code(sitting.id) if by.role == "preparer" else ""

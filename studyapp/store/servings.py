@@ -135,6 +135,17 @@ def finish(tx: Connection, serving: str, outcome: str, at: str) -> None:
     )
 
 
+def of_code(tx: Connection, sitting: str, code: str) -> str | None:
+    """The serving that was dealt under a code in a sitting."""
+    c = schema.serving.c
+    return tx.execute(select(c.id).where(c.sitting_id == sitting, c.code == code)).scalar()
+
+
+def sample_of(tx: Connection, serving: str) -> str | None:
+    """What a serving holds, for the server alone."""
+    return tx.execute(select(schema.serving.c.sample_id).where(schema.serving.c.id == serving)).scalar()
+
+
 def of_levels(tx: Connection, sitting: str, levels: tuple[float, ...]) -> list[BlindServing]:
     """The cups of some levels in a sitting."""
     query = (

@@ -19,6 +19,7 @@ from sqlalchemy import event
 from sqlalchemy.exc import OperationalError
 
 import studyapp
+from studyapp.assets import icon
 from studyapp.batches import Log, Reading
 from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma import deciding as aroma_deciding
@@ -38,6 +39,7 @@ from studyapp.services import (
     packages,
     panel,
     paper_entry,
+    photos,
     planning,
     preparing,
     readings,
@@ -268,6 +270,15 @@ def _undone(case: Case) -> Callable[[], object]:
     return lambda: pulls.undo(case.store, case.preparer, case.study, 8.0, "2026-11-24 10:41")
 
 
+SENT = {"hours": 8, "at": "2026-11-24 10:41", "mass": 220, "degrees": None, "words": "", "nonce": "n" * 32}
+
+
+def _photo_erased(case: Case) -> Callable[[], object]:
+    photos.keep(case.store, case.preparer, case.study, 8.0, icon())
+    (kept,) = photos.of_study(case.store, case.preparer, case.study)
+    return lambda: photos.erase(case.store, case.preparer, case.study, kept.id)
+
+
 def _mark(case: Case) -> Callable[[], object]:
     here = case.serving()
     mark = Mark(here.serving, here.lines[0].id, 5.0, secrets.token_hex(12))
@@ -460,11 +471,14 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "pulls.note_pull": _now(
         lambda c: setting_out.note_pull(c.store, c.preparer, c.study, 8.0, "2026-11-24 10:41", 3900.0)
     ),
+    "pulls.note_taken": _now(lambda c: pulls.note_taken(c.store, c.preparer, c.study, SENT)),
     "pulls.note_zero": _now(lambda c: pulls.note_zero(c.store, c.preparer, c.study, "2026-11-24 10:41")),
     "pulls.note_lost": _now(
         lambda c: pulls.note_lost(c.store, c.preparer, c.study, 8.0, "dropped", "2026-11-24 10:41")
     ),
     "pulls.undo": _undone,
+    "photos.keep": _now(lambda c: photos.keep(c.store, c.preparer, c.study, 8.0, icon())),
+    "photos.erase": _photo_erased,
     "planning.seal": _with(Case.draft, lambda c, id_: planning.seal(c.store, c.leader, id_, "Two looks, again")),
     "preparing.fill_rows": _now(lambda c: preparing.fill_rows(c.store, c.preparer, c.w.sitting.id)),
     "preparing.boxes": _now(lambda c: preparing.boxes(c.store, c.preparer, c.study)),

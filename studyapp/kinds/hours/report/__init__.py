@@ -69,8 +69,8 @@ def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes
 
 
 def calendar(store: Store, by: Staff, study: HoursStudy) -> bytes:
-    """Pulls, tempering and sittings, for a calendar program."""
-    return study_calendar(study)
+    """Pulls, tempering and sittings, for a calendar program; pulls as they were noted, once the plan is sealed."""
+    return study_calendar(study, kept=pulls_of(store, by, study.id) if study.seal else None)
 
 
 def papers() -> Mapping[str, Callable[[Store, Staff, HoursStudy, str], bytes]]:
