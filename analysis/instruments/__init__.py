@@ -16,7 +16,7 @@ shown. How limits join flavour in one verdict is the business of `stopping`.
 ['fails', 'open', 'open', 'passes']
 """
 
-from analysis.instruments.butter import Worth, butter_worth
+from analysis.instruments.butter import ButterWorth, butter_worth
 from analysis.instruments.flow import Casson, Interval, casson, gap, over_portions, read_off, stress_at, viscosity_at
 from analysis.instruments.gates import (
     Gate,
@@ -43,6 +43,7 @@ from analysis.instruments.readings import (
 from analysis.instruments.surface import sauter_mean, surface
 
 __all__ = [
+    "ButterWorth",
     "Casson",
     "Gate",
     "GateLevels",
@@ -54,7 +55,6 @@ __all__ = [
     "Read",
     "Repeats",
     "Spread",
-    "Worth",
     "answered",
     "batches_of",
     "butter_worth",

@@ -11,10 +11,10 @@ from studyapp.words import _
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analysis.instruments import Worth
+    from analysis.instruments import ButterWorth
 
 
-def worths(ladder: pd.DataFrame) -> dict[str, Worth]:
+def worths(ladder: pd.DataFrame) -> dict[str, ButterWorth]:
     """Of each quantity of a ladder what the conched mass is worth. Raises ValueError: nothing of that mass was read."""
     from analysis.instruments import butter_worth
 
@@ -27,14 +27,14 @@ def worths(ladder: pd.DataFrame) -> dict[str, Worth]:
     return found
 
 
-def counts(found: Mapping[str, Worth]) -> str | None:
+def counts(found: Mapping[str, ButterWorth]) -> str | None:
     """The quantity that counts: the one by which the mass is worth less; None where one of them carries no claim."""
     lows = {name: worth.low for name, worth in found.items()}
     known = {name: low for name, low in lows.items() if low is not None}
     return min(known, key=lambda name: known[name]) if len(known) == len(lows) and known else None
 
 
-def headline(found: Mapping[str, Worth]) -> str:
+def headline(found: Mapping[str, ButterWorth]) -> str:
     """The answer in one sentence: what the hours save at least."""
     name = counts(found)
     if name is None:
@@ -51,7 +51,7 @@ def _nothing() -> str:
     return _("No butter is shown to be saved.")
 
 
-def says(name: str, one: Worth) -> str:
+def says(name: str, one: ButterWorth) -> str:
     """One quantity: the estimate between its ends, or why there is none."""
     if one.why_not is not None:
         why = {
@@ -72,7 +72,7 @@ def says(name: str, one: Worth) -> str:
     )
 
 
-def money(found: Mapping[str, Worth], mass_kg: float, price: float) -> str:
+def money(found: Mapping[str, ButterWorth], mass_kg: float, price: float) -> str:
     """What at least so much butter costs in one batch; empty where nothing is shown."""
     name = counts(found)
     low = 0.0 if name is None else found[name].low or 0.0
