@@ -12,7 +12,7 @@ from typing import Any
 from studyapp.findings.numbers import decimal
 from studyapp.printing.press import shown_time, typeset
 from studyapp.printing.sheet import NO_SHEET, Sheet
-from studyapp.records import Check, FillRow, Quantity, Sitting, StudyPlan, Tray
+from studyapp.records import SPARES, Check, FillRow, Quantity, Sitting, StudyPlan, Tray
 from studyapp.words import _, language, ngettext
 
 _SPARES = 2
@@ -46,13 +46,15 @@ SHEETS = {
 
 @dataclass(frozen=True, slots=True)
 class Kit:
-    """What the sheets of a sitting are made of, without its key; `checks` are confirmed before a tray leaves."""
+    """What the sheets of a sitting are made of, without its key; `checks` are confirmed before a tray leaves, `spares`
+    are codes."""
 
     sitting: Sitting
     plan: StudyPlan
     trays: Sequence[Tray]
     checks: Sequence[Check]
     sheet: Sheet = NO_SHEET
+    spares: Sequence[str] = ()
 
     @property
     def blind(self) -> str:
@@ -160,7 +162,9 @@ def _cup_names(count: int) -> list[str]:
 
 def tray_name(position: int) -> str:
     """ "tray 3", or the warm-up."""
-    return _("warm-up") if position == 0 else _("tray {n}").format(n=position)
+    if position in (0, SPARES):
+        return _("spares") if position else _("warm-up")
+    return _("tray {n}").format(n=position)
 
 
 def _label_content(kit: Kit, sheet: LabelSheet) -> dict[str, Any]:
@@ -172,11 +176,12 @@ def _label_content(kit: Kit, sheet: LabelSheet) -> dict[str, Any]:
         for (seat, _pseudonym), codes in places(tray).items()
         for code, name in zip(codes, names, strict=False)
     ]
-    return {"labels": cells, "label": asdict(sheet)}
+    spares = [{"code": code, "place": [_("spare")]} for code in kit.spares]
+    return {"labels": [*cells, *spares], "label": asdict(sheet)}
 
 
 def _seat(number: int) -> str:
-    return _("seat {n}").format(n=number)
+    return _("seat {n}").format(n=number) if number else _("spare")
 
 
 def _tray_content(kit: Kit) -> dict[str, Any]:

@@ -39,10 +39,22 @@ def paper(store: Store, by: Staff, kind: str, of: str, address: str = "") -> tup
         NotAllowed: the role or the state of the study forbids it.
         NotFound: there is no such paper, sitting or study.
     """
-    maker = partial(_cards, address=address) if kind == "cards" else _PAPERS.get(kind)
+    maker = partial(_cards, address=address) if kind == "cards" else _PAPERS.get(kind) or _own(store, by, kind, of)
     if maker is None:
         raise NotFound(_("Not done: there is no paper named {kind}.").format(kind=kind))
     return f"{kind}.pdf", maker(store, by, of)
+
+
+def _own(store: Store, by: Staff, kind: str, of: str) -> Callable[[Store, Staff, str], bytes] | None:
+    """A paper that only the kind of this study has; none where there is no such paper or study."""
+    try:
+        study = planning.study(store, by, of)
+    except NotFound:
+        return None
+    own = registry.report(study.kind).papers().get(kind)
+    if own is None:
+        return None
+    return lambda store, by, _of: own(store, by, study, printed_now())
 
 
 def printed_now() -> str:
@@ -73,8 +85,8 @@ def _kit(store: Store, by: Staff, of: str) -> kit.Kit:
     with store.read() as tx:
         sitting = sitting_or_refuse(tx, of)
     study = planning.study(store, by, sitting.study)
-    checks = preparing.checks(study)
-    return kit.Kit(sitting, study.plan, preparing.trays(store, by, of), checks, sheet_of(study, sitting))
+    checks, spares = preparing.checks(study), preparing.spare_codes(store, by, of)
+    return kit.Kit(sitting, study.plan, preparing.trays(store, by, of), checks, sheet_of(study, sitting), spares)
 
 
 def _labels(store: Store, by: Staff, of: str, sheet: kit.LabelSheet = kit.A4_65) -> bytes:
@@ -105,7 +117,8 @@ def _preparation(store: Store, by: Staff, of: str) -> bytes:
 
 
 def _key(store: Store, by: Staff, kit_: kit.Kit) -> kit.Key:
-    return kit.Key(preparing.fill_rows(store, by, kit_.sitting.id), preparing.quantities(store, by, kit_.sitting.study))
+    rows = (*preparing.fill_rows(store, by, kit_.sitting.id), *preparing.spare_rows(store, by, kit_.sitting.id))
+    return kit.Key(rows, preparing.quantities(store, by, kit_.sitting.study))
 
 
 def _report(store: Store, by: Staff, of: str) -> bytes:

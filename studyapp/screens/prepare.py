@@ -9,6 +9,7 @@ import streamlit as st
 from studyapp import registry, session
 from studyapp.components import chooser, key_card, kitchen, look, tray_card
 from studyapp.records import CupsPlan, Sitting, Staff, Study
+from studyapp.screens import batch
 from studyapp.services import planning, preparing, trays
 from studyapp.words import _
 
@@ -39,6 +40,7 @@ def render() -> None:
         if by.role == "preparer":
             _key(by, sitting, words.gives_away)
         _own_pages(by, study)
+        batch.elsewhere(by, study)
     chooser.others(store, by, preparing.sittings(store, by), but=sitting.id)
 
 
@@ -54,7 +56,8 @@ def _in_hand(by: Staff, sitting: Sitting, here: trays.Kitchen, putting_down: str
     store, asked = session.store(), f"code-answer-{sitting.id}"
     letters = {}
     if by.role == "preparer" and session.kept(f"fill-{sitting.id}", False):
-        letters = {code: box for row in preparing.fill_rows(store, by, sitting.id) for code, box in row.cups}
+        rows = (*preparing.fill_rows(store, by, sitting.id), *preparing.spare_rows(store, by, sitting.id))
+        letters = {code: box for row in rows for code, box in row.cups}
     with st.container(key="card-tray"):
         tray = tray_card.in_hand(sitting.id, here)
         code = tray_card.typed_code(sitting.id) if by.role == "preparer" else ""

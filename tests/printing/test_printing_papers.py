@@ -60,6 +60,7 @@ def test_labels_for_another_sheet_carry_its_number(workshop: Any, number: int) -
     _name, pdf = paper(workshop.store, workshop.preparer, f"labels-{number}", workshop.sitting.id)
     trays = preparing.trays(workshop.store, workshop.preparer, workshop.sitting.id)
     codes = {cup.code for tray in trays for cup in tray.cups}
+    codes |= set(preparing.spare_codes(workshop.store, workshop.preparer, workshop.sitting.id))
     assert codes <= set(flowing(pdf).split())
     assert len(pages_of(pdf)) == -(-len(codes) // number)
     _name, outlines = paper(workshop.store, workshop.preparer, f"outlines-{number}", "any")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -69,8 +69,15 @@ def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes
 
 
 def calendar(store: Store, by: Staff, study: HoursStudy) -> bytes:
-    """Pulls, tempering and sittings, for a calendar program."""
-    return study_calendar(study)
+    """Pulls, tempering and sittings, for a calendar program; pulls as they were noted, once the plan is sealed."""
+    return study_calendar(study, kept=pulls_of(store, by, study.id) if study.seal else None)
+
+
+def papers() -> Mapping[str, Callable[[Store, Staff, HoursStudy, str], bytes]]:
+    """Papers of the hours book."""
+    from studyapp.kinds.hours.report import book_papers
+
+    return {"worth": book_papers.worth, "book": book_papers.book, "card": book_papers.card}
 
 
 def report_pdf(
