@@ -363,7 +363,7 @@ def test_each_verdict_has_its_page(screen: Screen, said: Said, opened: Any, verd
 def test_a_rerun_works_nothing_out_and_shows_the_same(
     screen: Screen, said: Said, opened: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Verdict, price, ways, description and the pictures are kept by the first run; the next one adds nothing to them."""
+    """Verdict, price, ways, description and pictures are kept by the first run; the next one adds nothing to them."""
     monkeypatch.setattr(worked_out, "_keeper", worked_out.Keeper())  # empty, so that it can be counted
     workshop = opened("cannot tell")
     app = screen("decide", study=workshop.study)
