@@ -52,12 +52,18 @@ class Ways:
 
 def all_ways(store: Store, by: Staff, study_id: str) -> tuple[Way, ...]:
     """Every way, once the search is over; kept until the study's next event."""
-    name = ("ways", others(store, study_id))
-    return deciding.moment(store, by, study_id).once(name, lambda: tuple(searching(store, by, study_id))[-1].found)
+    now = deciding.moment(store, by, study_id)
+    return now.once(_name(store, study_id), lambda: tuple(searching(store, by, study_id))[-1].found)
+
+
+def _name(store: Store, study_id: str) -> tuple[object, ...]:
+    return "ways", others(store, study_id)
 
 
 def searching(store: Store, by: Staff, study_id: str) -> Iterator[Ways]:
-    """The ways as they are reckoned; none where more scores cannot be priced, or after an answer."""
+    """The ways as they are reckoned; none where more scores cannot be priced, or after an answer. The last is kept, so
+    that the report finds what the page worked out."""
+    now = deciding.moment(store, by, study_id)
     going = deciding.offers(store, by, study_id)
     frame, rule = deciding.to_weigh(store, by, study_id)
     there, read = _there(store, study_id), readings(store, by, study_id)
@@ -73,6 +79,8 @@ def searching(store: Store, by: Staff, study_id: str) -> Iterator[Ways]:
             found.append(_way(change, offer, plan, design, joining, there))
         if not designs and change != "again" and max((way.offer.told for way in found), default=1.0) < HALF:
             designs += _longest(plan, [way.plan for way in found])
+        if not designs:
+            now.once(_name(store, study_id), lambda: tuple(found))
         yield Ways(tuple(found), len(found) + len(designs))
 
 
