@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, cast
 
-from demo_panels import aroma_workshop, generate, makes_workshop
+from demo_panels import aroma_workshop, batches_workshop, generate, makes_workshop
 from studyapp.batches import Draft, Reading
 from studyapp.errors import BadInput
 from studyapp.kinds.hours import deciding
@@ -23,7 +23,7 @@ from studyapp.services import accounts, batches, closing, panel, planning, prepa
 from studyapp.store import Store, events, people, servings, sittings
 
 FINISHED = ("control_not_found", "no_hour_fits", "conche_longer", "cannot_tell", "window", "flow", "stop")
-SECOND_PERSON = "Pim"
+SECOND_PERSON, MACHINE = "Pim", "Small conche, 10 kg"
 WORDS = {
     "acidity": Attribute(
         "acidity", "Sourness on the sides of the tongue, as of lemon or vinegar.", "none", "very sour"
@@ -103,9 +103,9 @@ def _plan(shop: Workshop, name: str) -> HoursPlan:
     return HoursPlan(
         invented["title"],
         question=invented["question"],
-        recipe="70 % invented lot, 30 % cane sugar",
+        recipe=batches_workshop.recipe_of(name)[0],
         batch=f"Lot {invented['seed']}",
-        machine="Small conche, 10 kg",
+        machine=MACHINE,
         hour_zero="All sugar in, mass at 60 °C",
         pulls=tuple(Pull(float(hours), mass_g=220.0) for hours in invented["pulls"]),
         attributes=tuple(lines),
@@ -117,8 +117,8 @@ def _plan(shop: Workshop, name: str) -> HoursPlan:
         replicates=invented["replicates"],
         assessors=tuple(ids[name] for name in tasters),
         limits=tuple(Limit(name=limit, **asked) for limit, asked in rule.get("gates", {}).items()),
-        contains="cocoa mass, cane sugar",
-        traces="milk, hazelnut, soya",
+        contains=batches_workshop.recipe_of(name)[1]["contains"],
+        traces=batches_workshop.TRACES,
     )
 
 
@@ -138,6 +138,7 @@ def _finished(shop: Workshop, name: str) -> None:
     """A study tasted to the end, its key opened and its verdict signed."""
     study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
     _read(shop, study, name)
+    batches_workshop.record(shop, study, name, MACHINE)
     _taste_all(shop, study, name, first=1)
     open_key(shop, study)
     if name != "cannot_tell":

@@ -12,11 +12,13 @@ import pytest
 
 import demo_panels
 from analysis.stopping import Decision
-from demo_panels import generate
+from demo_panels import batches_workshop, generate
+from studyapp.findings.batches import sentence
+from studyapp.findings.instruments import values
 from studyapp.kinds.hours import deciding, rule
 from studyapp.kinds.hours.files.bringing import decide_files
 from studyapp.records import Mark, Staff
-from studyapp.services import accounts, closing, joining, planning, preparing, tasting
+from studyapp.services import accounts, batches, closing, joining, planning, preparing, readings, tasting
 from studyapp.services.checking import check
 from studyapp.store import Store, clock, people, servings
 from tests.furnished import furnished
@@ -201,6 +203,28 @@ def test_a_study_in_the_store_has_the_verdict_of_its_file(name: str, workshop: S
     assert decision.scope["sittings"] == invented["sittings"]
     assert study.state == ("opened" if name == "cannot_tell" else "decided")
     assert study.example
+
+
+def test_the_invented_batches_are_what_their_truth_gives(workshop: Store, leader: Staff) -> None:
+    """Six over two recipes. Means of three portions lie within four of their standard errors of the truth; the one that
+    departs says so and no other says the temperature; what each contains is what its tasters read."""
+    told = batches_workshop.truth()
+    kept = {one.draft.label: one for one in batches.everywhere(workshop, leader)}
+    for name, asked in told["batches"].items():
+        one, (recipe, made) = kept[asked["label"]], batches_workshop.recipe_of(name)
+        assert one.draft.recipe == recipe
+        assert one.study is not None
+        assert not batches.contents_differ(planning.study(workshop, leader, one.study), one)
+        read = values(readings.read(workshop, leader, one.id))
+        for hour, low, plastic, water in zip(told["pulls"], made["yield"], made["plastic"], made["water"], strict=True):
+            true = (low**0.5 + (plastic * 40) ** 0.5) ** 2 / 40
+            found = sum(read["viscosity at 40 1/s", hour]) / 3
+            assert found == pytest.approx(true, rel=4 * (told["portion"] ** 2 + told["point"] ** 2) ** 0.5 / 3**0.5)
+            moisture = sum(read["moisture", hour]) / 3
+            assert moisture == pytest.approx(water, abs=4 * told["moisture"] / 3**0.5)
+        said = sentence(one, batches.log(workshop, leader, one.id))
+        assert ("°C above plan" in said) == ("above" in asked)
+    assert len({one.draft.recipe for one in kept.values()}) == 2
 
 
 def test_a_draft_waits_to_be_sealed(workshop: Store, leader: Staff) -> None:

@@ -9,7 +9,7 @@ import streamlit as st
 from studyapp import registry, session
 from studyapp.components import acts, chooser, look, panel_list, plan_seal
 from studyapp.records import SealSlip, Staff, Study
-from studyapp.screens import sealing
+from studyapp.screens import batch, sealing
 from studyapp.services import planning
 from studyapp.words import _
 
@@ -65,4 +65,5 @@ def _sealed(by: Staff, study: Study[Any]) -> None:
     rule = registry.rule(study.kind).sentences(study.plan, study.named)
     plan_seal.sealed_view(study, rule, kind.beside_rule(study.plan))
     kind.sealed(by, study)
+    batch.elsewhere(by, study)
     sealing.way_on(by, study.id)

@@ -1,4 +1,4 @@
-"""Third part of a comparison: what should be alike in all makes, and what was read of it before the tasting."""
+"""Third part of a comparison: what was read of every make before the tasting, to be alike or to keep a limit."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def usual() -> tuple[Likewise, ...]:
 
 def draw(plan: ComparisonPlan, key: str, problems: Sequence[Problem], slips: Slips) -> ComparisonPlan:
     """The plan with its quantities as they stand here."""
-    look.put(look.quiet(_about(plan)))
+    look.put(look.quiet(_about(plan)), look.quiet(_roles()))
     version = f"{key}-{len(plan.alike)}"
     rows = [_row(plan, one, f"{version}-{number}", slips) for number, one in enumerate(plan.alike)]
     kept = [one for one, stays in rows if stays]
@@ -42,25 +42,39 @@ def draw(plan: ComparisonPlan, key: str, problems: Sequence[Problem], slips: Sli
 
 def _about(plan: ComparisonPlan) -> str:
     if plan.scope == "make":
-        return _("By one method for all. Write one reading for each batch, as 30.1 30.0 29.9; none is said as such.")
+        return _(
+            "By one method for all. Write as many readings of each batch, one batch after another, as 30.1 30.0 29.9."
+        )
     return _("By one method for all. Write readings of fresh portions, as 30.1 30.0 29.9; none is said as such.")
+
+
+def _roles() -> str:
+    return _(
+        "Alike up to: a larger difference stands beside the verdict; 0 only reports it. At least or at most: a limit "
+        "that every make must keep for itself; it decides with flavour."
+    )
 
 
 def _row(plan: ComparisonPlan, one: Likewise, key: str, slips: Slips) -> tuple[Likewise, bool]:
     """One quantity with its tolerance and the readings of every make, and whether it stays."""
     with st.container(key=f"line-alike-{key}"):
-        named, unit, tolerance, out = st.columns([4, 2, 3, 3], vertical_alignment="bottom")
+        named, unit, tolerance, low, high, out = st.columns([4, 2, 2, 2, 2, 3], vertical_alignment="bottom")
         with named:
             name = st.text_input(_("Quantity"), one.name, max_chars=40, key=f"alike-{key}").strip()
         with unit:
             of = st.text_input(_("Unit"), one.unit, max_chars=12, key=f"unit-{key}").strip()
         with tolerance:
             most = st.number_input(_("Alike up to"), 0.0, 1e6, one.tolerance, 0.1, format="%g", key=f"tolerance-{key}")
+        with low:
+            least = st.number_input(_("At least"), 0.0, 1e6, one.at_least, 0.1, format="%g", key=f"least-{key}")
+        with high:
+            bound = st.number_input(_("At most"), 0.0, 1e6, one.at_most, 0.1, format="%g", key=f"most-{key}")
         with out:
             stays = not st.button(_("Take it out"), key=f"drop-alike-{key}")
         cells = st.columns(len(plan.makes))
         read = [_readings(cell, one, place, key, slips) for place, cell in enumerate(cells)]
-    return replace(one, name=name, unit=of, tolerance=float(most), readings=tuple(read)), stays
+    read_of = replace(one, name=name, unit=of, tolerance=float(most), readings=tuple(read))
+    return replace(read_of, at_least=least, at_most=bound), stays
 
 
 def _readings(
