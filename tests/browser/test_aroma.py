@@ -19,7 +19,7 @@ from studyapp.kinds.aroma.plan import AromaPlan, Botanical, Control
 from studyapp.records import JoinLink, Sitting
 from studyapp.services import accounts, closing, joining, planning, preparing, tasting, trying, watching
 from studyapp.store import trials
-from tests.browser.test_study import open_step
+from tests.browser.test_study import next_step, open_step
 from tests.kinds.aroma.aroma_kitchen import CHECKS
 from tests.printing.paper_reading import flowing
 
@@ -330,7 +330,7 @@ def test_a_plan_is_written_and_sealed_at_the_desk(server: Any, workshop: Any, ph
     desk.get_by_role("combobox", name="Assessors").press("Escape")
     for label, text in (("Rest between sets, minutes", "0"), ("What is in it", HELD)):
         if text == HELD:
-            desk.get_by_role("button", name="Next: The test: how many, and how sure").click()
+            next_step(desk, "The test: how many, and how sure")
             desk.get_by_text("never “close enough”").first.wait_for()
             desk.locator("label", has_text="a stronger infusion").click()
             _settle(desk)
@@ -342,7 +342,7 @@ def test_a_plan_is_written_and_sealed_at_the_desk(server: Any, workshop: Any, ph
     _settle(desk)
     desk.get_by_text("The marks, sealed with the rule").wait_for()
     desk.get_by_text("of 100 studies").first.wait_for()
-    desk.get_by_role("button", name="Next: When").click()
+    next_step(desk, "When")
     desk.get_by_label("Infusing planned at").first.wait_for()
     desk.get_by_text("found from 6 right").first.wait_for()
     desk.screenshot(path=str(tmp_path / "planned.png"), full_page=True)

@@ -10,7 +10,7 @@ import pytest
 
 from studyapp.kinds.comparison import deciding
 from studyapp.services import joining, planning, preparing, watching
-from tests.browser.test_study import Desk, _barriers
+from tests.browser.test_study import Desk, _barriers, next_step
 from tests.conftest import CHECKS, Hand
 
 pytestmark = pytest.mark.browser
@@ -33,11 +33,11 @@ def write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
         ("Control: a piece known to differ, which the panel must find", "new mill, two hours"),
     ):
         desk.type(label, value)
-    desk.press("Next: What is asked, and what is claimed")
+    next_step(desk.page, "What is asked, and what is claimed")
     desk.press("Add the first")
     desk.page.get_by_label("Attribute", exact=True).wait_for()
     desk.type("Attribute", "Acidity")
-    desk.press("Next: What should be alike")
+    next_step(desk.page, "What should be alike")
     desk.press("Add a quantity")
     desk.page.get_by_label("Quantity", exact=True).wait_for()
     desk.settle()
@@ -49,10 +49,10 @@ def write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
     desk.settle()
     assert desk.page.get_by_label("Read of B", exact=True).input_value() == "31,0"
     desk.type("Read of B", "31.0 31.1")
-    desk.press("Next: Who tastes, and how often")
+    next_step(desk.page, "Who tastes, and how often")
     desk.choose("Assessors", *names)
     desk.type("Sittings before the key is first opened", "1")
-    desk.press("Next: On the table")
+    next_step(desk.page, "On the table")
     for label, value in (
         ("Rest between pieces, minutes", "0"),
         ("Contains: every ingredient, allergens named", "cocoa, cane sugar"),

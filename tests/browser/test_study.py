@@ -79,8 +79,21 @@ def open_step(page: Any, name: str) -> None:
     step = page.locator("details", has=page.locator("summary", has_text=name)).first
     if step.get_attribute("open") is None:
         step.locator("summary").first.click()
-    page.locator("details[open] > summary", has_text=name).wait_for()
-    page.wait_for_timeout(250)
+    _folded(page, name)
+
+
+def next_step(page: Any, name: str) -> None:
+    """Go on to a step of a plan by the button below the one before."""
+    page.get_by_role("button", name=f"Next: {name}", exact=True).click()
+    _folded(page, name)
+
+
+def _folded(page: Any, name: str) -> None:
+    """Wait until a step is open and no other is, so that the page has come to rest."""
+    fold = '[class*="st-key-fold-"] > .stExpander > details[open]'
+    page.locator(f"{fold} > summary", has_text=name).wait_for()
+    page.locator(fold).nth(1).wait_for(state="detached")
+    page.wait_for_timeout(400)
     page.locator('[data-test-script-state="notRunning"]').wait_for(timeout=20000)
 
 
@@ -91,7 +104,7 @@ def _write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
     desk.see(f"Plan: {TITLE}")
     desk.type("What shall this study decide?", "From how many hours on is this recipe as good as at 24 h?")
     desk.type("Pulls, hours after hour zero", "0, 12, 24")
-    desk.press("Next: What is asked, and how much worse is still fine")
+    next_step(desk.page, "What is asked, and how much worse is still fine")
     for attribute in ("Acidity", "Bitterness"):
         desk.press("Add the first" if attribute == "Acidity" else "Add an attribute")
         dialog = desk.page.get_by_role("dialog")
@@ -99,12 +112,12 @@ def _write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
         dialog.get_by_role("button", name="Keep it").click()
         dialog.wait_for(state="detached")
         desk.settle()
-    desk.press("Next: Limits of instruments")
-    desk.press("Next: Who tastes, and how often")
+    next_step(desk.page, "Limits of instruments")
+    next_step(desk.page, "Who tastes, and how often")
     desk.choose("Assessors", *names)
     desk.type("Sittings before the key is first opened", "1")
     desk.type("How often the key may be opened", "1")
-    desk.press("Next: On the table")
+    next_step(desk.page, "On the table")
     for label, value in (
         ("Rest between pieces, minutes", "0"),
         ("Contains: every ingredient, allergens named", "cocoa, cane sugar, cocoa butter"),
