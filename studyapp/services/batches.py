@@ -55,7 +55,9 @@ def pulls_of(store: Store, by: Staff, found: Batch) -> tuple[tuple[float, str], 
         if found.study is not None:
             planned = dict.fromkeys(study_or_refuse(tx, found.study).plan.hours_of_pulls, "planned")
             noted = {
-                one.hours: one.kind for one in pull_notes.in_force(tx, found.study) if one.kind in ("taken", "lost")
+                one.hours: "lost" if one.kind == "lost" else "taken"
+                for one in pull_notes.in_force(tx, found.study)
+                if one.kind in ("taken", "lost", "replaced")
             }
             told = planned | told | noted
         return tuple(sorted(told.items()))
@@ -188,8 +190,8 @@ def _cleaned(draft: Draft) -> Draft:
 
 def _refuse_name(tx: Any, label: str, but: str | None) -> None:
     """Two batches of one name would be taken for each other. Raises BadInput."""
-    for other in kept_batches.everywhere(tx):
-        if other.id != but and names.alike(other.draft.label) == names.alike(label):
+    for id_, other in kept_batches.labels(tx):
+        if id_ != but and names.alike(other) == names.alike(label):
             raise BadInput(_("Fix the name of the batch: another one is called {name}.").format(name=label))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -187,3 +188,8 @@ def _words() -> dict[str, Any]:
         "beside": "",
         "columns": findings.number_heads(),
     }
+
+
+def papers() -> Mapping[str, Callable[[Store, Staff, ComparisonStudy, str], bytes]]:
+    """None of its own."""
+    return {}

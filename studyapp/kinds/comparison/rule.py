@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from studyapp.findings.numbers import hours, units
+from studyapp.findings.numbers import hours, opening, units
 from studyapp.kinds.comparison.plan import CONTROL, LETTERS, Claim, ComparisonPlan, Likewise, Scope
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Check, Problem
 from studyapp.services import plan_bounds
@@ -266,10 +266,10 @@ def _claims(plan: ComparisonPlan) -> Iterator[str]:
     yield _("Every other make is held against A, on each deciding attribute.")
     for line in plan.attributes:
         if not line.decides:
-            yield _("{name} only describes.").format(name=line.name)
+            yield _("{name} only describes.").format(name=opening(line.name))
             continue
         yield _("{name} decides: {wanted}; claimed is {claim}.").format(
-            name=line.name,
+            name=opening(line.name),
             wanted=WISHES[line.wanted].in_rule(),
             claim=claim_told(plan.claim_of(line.name), line.margin or 0),
         )

@@ -29,27 +29,22 @@ def usual() -> tuple[Attribute, ...]:
 
 def draw(plan: ComparisonPlan, key: str, problems: Sequence[Problem]) -> ComparisonPlan:
     """The plan with its lines as they stand here."""
-    with st.container(key="card-attributes"):
-        look.put(look.title(_("2. What is asked, and what is claimed"), 2))
-        # A line that is taken out or added draws the rest anew, so that each keeps its own words.
-        key = f"{key}-{len(plan.attributes)}"
-        rows = [_row(plan, line, f"{key}-{number}") for number, line in enumerate(plan.attributes)]
-        beside(problems, "attributes")
-        lines = [line for line, _claim, kept in rows if kept]
-        claims = {line.name: claim for line, claim, kept in rows if kept and line.decides}
-        with st.container(horizontal=True):
-            if st.button(_("Add an attribute") if plan.attributes else _("Add the first"), key=f"add-{key}"):
-                lines.append(Attribute(_("Attribute {n}").format(n=len(lines) + 1)))
-            if not plan.attributes and st.button(_("Start with the usual lines"), key=f"usual-{key}"):
-                lines = list(usual())
-        look.put(
-            look.quiet(
-                _(
-                    "Margin: the largest difference you would still accept, in scale units. Limit, where there is one: "
-                    "what the mean of a make must keep besides."
-                )
-            )
-        )
+    # A line that is taken out or added draws the rest anew, so that each keeps its own words.
+    key = f"{key}-{len(plan.attributes)}"
+    rows = [_row(plan, line, f"{key}-{number}") for number, line in enumerate(plan.attributes)]
+    beside(problems, "attributes")
+    lines = [line for line, _claim, kept in rows if kept]
+    claims = {line.name: claim for line, claim, kept in rows if kept and line.decides}
+    with st.container(horizontal=True):
+        if st.button(_("Add an attribute") if plan.attributes else _("Add the first"), key=f"add-{key}"):
+            lines.append(Attribute(_("Attribute {n}").format(n=len(lines) + 1)))
+        if not plan.attributes and st.button(_("Start with the usual lines"), key=f"usual-{key}"):
+            lines = list(usual())
+    words = _(
+        "Margin: the largest difference you would still accept, in scale units. Limit, where there is one: what the "
+        "mean of a make must keep besides."
+    )
+    look.put(look.quiet(words))
     return replace(plan, attributes=tuple(lines), claims=claims)
 
 

@@ -149,7 +149,7 @@ def _price(by: Staff, study: ComparisonStudy, finding: ComparisonFinding, anothe
         return
     if finding.offers:
         heads = [_("one of these"), _("asks"), _("gives an answer")]
-        table = look.table(heads, [[row.what, row.asks, row.chance] for row in finding.offers], "price")
+        table = look.table(heads, [[row.what, row.asks, row.chance] for row in finding.offers], "stack")
         look.put(look.box("patina", _("What an answer would cost"), table, look.text(_rough(another), "small")))
     if another and st.button(_("Plan the next sitting"), type="primary", key="next-sitting"):
         planned = deciding.plan_next_sitting(session.store(), by, study.id)

@@ -17,20 +17,18 @@ from studyapp.words import _
 
 def draw(plan: ComparisonPlan, key: str, problems: Sequence[Problem]) -> ComparisonPlan:
     """The plan with what was typed here."""
-    with st.container(key="card-question"):
-        look.put(look.title(_("1. The question, and what is compared"), 2))
-        title = st.text_input(_("Name of the study"), plan.title, max_chars=120, key=f"title-{key}") or plan.title
-        question = st.text_area(
-            _("What shall this study decide?"),
-            plan.question,
-            key=f"question-{key}",
-            placeholder=_("Is the chocolate as good when it is conched before it is milled?"),
-        )
-        beside(problems, "question")
-        recipe = st.text_input(_("Recipe, the same for all makes"), plan.recipe, key=f"recipe-{key}")
-        plan = replace(plan, title=title, question=question, recipe=recipe)
-        plan = _makes(plan, key, problems)
-        return _control(_scope(plan, key, problems), key, problems)
+    title = st.text_input(_("Name of the study"), plan.title, max_chars=120, key=f"title-{key}") or plan.title
+    question = st.text_area(
+        _("What shall this study decide?"),
+        plan.question,
+        key=f"question-{key}",
+        placeholder=_("Is the chocolate as good when it is conched before it is milled?"),
+    )
+    beside(problems, "question")
+    recipe = st.text_input(_("Recipe, the same for all makes"), plan.recipe, key=f"recipe-{key}")
+    plan = replace(plan, title=title, question=question, recipe=recipe)
+    plan = _makes(plan, key, problems)
+    return _control(_scope(plan, key, problems), key, problems)
 
 
 def _makes(plan: ComparisonPlan, key: str, problems: Sequence[Problem]) -> ComparisonPlan:
