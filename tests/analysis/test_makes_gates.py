@@ -103,7 +103,7 @@ def test_hours_of_a_limit_are_told_beside_the_verdict() -> None:
 @pytest.mark.simulation
 def test_limits_keep_the_error_of_the_whole_rule(draws: Callable[[int, int], int]) -> None:
     """Two makes alike in flavour, both exactly at the limit: any false claim in at most 5 of 100 studies."""
-    count, rng, tasted = draws(300, 8000), np.random.default_rng(8), scores()
+    count, rng, tasted = draws(300, 3000), np.random.default_rng(8), scores()
     false = 0
     for _study in range(count):
         at = {make: tuple(1.0 + 0.05 * rng.standard_normal(3)) for make in "BC"}
