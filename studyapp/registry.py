@@ -113,6 +113,9 @@ class ReportPart(Protocol):
     def calendar(self, store: Store, by: Staff, study: Study[Any]) -> bytes:
         """What is to be done when, as an iCalendar file. Raises StudyError where nothing can be told yet."""
 
+    def papers(self) -> Mapping[str, Callable[[Store, Staff, Study[Any], str], bytes]]:
+        """Papers that only this kind has, by name: called like `report`."""
+
 
 class Opening(NamedTuple):
     """What the page says before a key opens: in one sentence, and what changes."""
@@ -147,11 +150,9 @@ class PagesPart(Protocol):
     def own_pages(self) -> Mapping[str, OwnPage]:
         """Pages of its own, by name."""
 
-    def fields(self, by: Staff, study: Study[Any]) -> Any:
-        """Draw the fields of a draft and keep what was typed; the plan as it stands."""
-
-    def problems(self, study: Study[Any], plan: Any) -> Sequence[Problem]:
-        """What keeps the plan from being sealed, with what is typed and cannot be kept."""
+    def fields(self, by: Staff, study: Study[Any]) -> tuple[Any, Sequence[Problem]]:
+        """Draw the fields of a draft and keep what was typed; the plan as it stands, and what is typed and cannot be
+        read."""
 
     def chances(self, by: Staff, plan: Any, problems: Sequence[Problem]) -> None:
         """Draw what the plan can show."""

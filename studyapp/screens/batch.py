@@ -198,8 +198,14 @@ def _acts(found: Batch) -> None:
         st.link_button(_("Print the batch"), f"/print/batch/{found.id}")
 
 
-def elsewhere(by: Staff, study_id: str) -> None:
-    """The batches of a study, as links, for the pages of the study."""
-    found = batches.of_study(session.store(), by, study_id)
+def elsewhere(by: Staff, study: Study[Any]) -> None:
+    """The batches of a study, as links for its pages; loud where who tastes reads another list of what is in them."""
+    found = batches.of_study(session.store(), by, study.id)
     for one in found:
         st.page_link(session.page("batch"), label=one.draft.label, query_params={"batch": one.id})
+        if contents_differ(study, one):
+            told = _("{batch} contains something else than the people who taste read: stop, and compare with the bags.")
+            look.put(look.box("brick", "", look.text(told.format(batch=one.draft.label))))
+        elif not one.draft.made.confirmed:
+            told = _("{batch}: nobody has compared what it contains with the bags.")
+            look.put(look.caution(told.format(batch=one.draft.label)))

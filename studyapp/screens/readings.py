@@ -114,8 +114,11 @@ def _method(read: Read, quantity: str) -> tuple[str, str]:
     used = read.used(quantity)
     if not used[0]:
         left, right = st.columns(2)
-        given = left.text_input(_("Instrument"), max_chars=120, key=f"instrument-{quantity}")
-        return given, right.text_input(_("Method"), max_chars=120, key=f"method-{quantity}")
+        named = session.kept(f"method-of-{quantity}", ("", ""))
+        given = left.text_input(_("Instrument"), named[0], max_chars=120, key=f"instrument-{quantity}")
+        method = right.text_input(_("Method"), named[1], max_chars=120, key=f"method-{quantity}")
+        session.keep(f"method-of-{quantity}", (given, method))  # a question between must not take it away
+        return given, method
     look.put(look.quiet(", ".join(part for part in used if part)))
     with st.expander(_("Another instrument")):
         given = st.text_input(_("Instrument"), used[0], max_chars=120, key=f"instrument-{quantity}")
@@ -132,11 +135,14 @@ def _curve(hour: float, portion: int, instrument: str, method: str) -> Curve | N
     """A field a rate of the method, or a pasted column in their order."""
     branches = {"down": _("way down"), "up": _("way up"), "hold": _("hold")}
     branch = st.radio(_("Branch"), list(branches), format_func=branches.__getitem__, horizontal=True, key="branch")
-    cells = []
+    cells: list[float | None] = []
+    typed: dict[float, float] = session.kept(f"typed-{hour:g}-{portion}", {})
     for rate in RATES:
         label = _("Stress at {rate} 1/s, Pa").format(rate=f"{rate:g}")
         cells.append(
-            st.number_input(label, -1e6, 1e6, None, 0.1, format="%.6g", key=f"rate-{hour:g}-{portion}-{rate:g}")
+            st.number_input(
+                label, -1e6, 1e6, typed.get(rate), 0.1, format="%.6g", key=f"rate-{hour:g}-{portion}-{rate:g}"
+            )
         )
     pasted = st.text_area(
         _("Paste a column instead: one stress a line, at {rates} 1/s").format(
@@ -160,6 +166,7 @@ def _keep(by: Staff, found: Batch, read: Read, ones: list[Reading | Curve]) -> N
     else:
         readings.keep(session.store(), by, found.id, ones)
         session.keep(f"hour-{found.id}", ones[0].hours)
+        session.forget(f"typed-{ones[0].hours:g}-{ones[0].portion}")
     st.rerun()
 
 
@@ -176,6 +183,7 @@ def _is_this_right(by: Staff, found: Batch, read: Read, asked: tuple[list[Readin
         others = [one for one in read.curves if (one.hours, one.branch) == (curve.hours, curve.branch)]
         drawn.put(json.dumps(flow([*others, curve], session.theme())), instruments.flow_says([*others, curve]))
     if st.button(_("Read the instrument again, type it"), type="primary", width="stretch", key="again"):
+        _again(curve, questions)
         session.forget(_asked(found))
         st.rerun()
     if st.button(_("Keep it as it is"), width="stretch", key="as-it-is"):
@@ -186,6 +194,14 @@ def _is_this_right(by: Staff, found: Batch, read: Read, asked: tuple[list[Readin
     look.put(
         look.quiet(_("Nothing is filled in for you. Kept as it is, it stays marked as asked about, with your name."))
     )
+
+
+def _again(curve: Curve | None, questions: list[Asked]) -> None:
+    """What nobody asked about need not be typed again; what is odd is."""
+    if curve is not None:
+        odd = {question.at for question in questions if question.of is curve}
+        typed = {rate: stress for at, (rate, stress) in enumerate(curve.points) if at not in odd}
+        session.keep(f"typed-{curve.hours:g}-{curve.portion}", typed)
 
 
 # ---- a file, and back ------------------------------------------------------------------------------------------------

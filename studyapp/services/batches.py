@@ -190,8 +190,8 @@ def _cleaned(draft: Draft) -> Draft:
 
 def _refuse_name(tx: Any, label: str, but: str | None) -> None:
     """Two batches of one name would be taken for each other. Raises BadInput."""
-    for other in kept_batches.everywhere(tx):
-        if other.id != but and names.alike(other.draft.label) == names.alike(label):
+    for id_, other in kept_batches.labels(tx):
+        if id_ != but and names.alike(other) == names.alike(label):
             raise BadInput(_("Fix the name of the batch: another one is called {name}.").format(name=label))
 
 

@@ -11,7 +11,7 @@ from typing import Any
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Problem, SealSlip, Staff, Study, StudyPlan
-from studyapp.services import names
+from studyapp.services import names, unread
 from studyapp.services.access import new_id, require, study_or_refuse
 from studyapp.store import Store, events, people
 from studyapp.store import studies as study_store
@@ -139,8 +139,25 @@ def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
         event = events.append(tx, "sealed", told, study_id)
         study_store.seal(tx, study_id, document, seal_, event.at, by.id, seed)
         registry.setting_out(kept.kind).set_out(tx, study_id, plan)
+        unread.forget(tx, study_id)
         count, head = events.head(tx)
         return SealSlip(seal_, event.at, by.name, head, count, rule.sentences(plan))
+
+
+def slip(store: Store, by: Staff, study_id: str) -> SealSlip:
+    """The slip of a sealed study, with the seal of the record as it stands now.
+
+    Raises:
+        NotAllowed: it is not sealed, or the member is no leader.
+    """
+    require(by, "leader")
+    with store.read() as tx:
+        kept = study_or_refuse(tx, study_id)
+        if kept.seal is None:
+            raise NotAllowed(_("Not done: this plan is not sealed, so there is no slip."))
+        count, head = events.head(tx)
+        sentences = registry.rule(kept.kind).sentences(kept.plan, kept.named)
+        return SealSlip(kept.seal, kept.sealed_at or "", kept.sealed_by or "", head, count, sentences)
 
 
 def _refuse_seal(kept: Study[Any], typed_title: str, problems: Sequence[Problem]) -> None:

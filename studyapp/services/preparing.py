@@ -60,7 +60,7 @@ def fill_rows(store: Store, by: Staff, sitting_id: str) -> tuple[FillRow, ...]:
     with store.write() as tx:
         study = study_or_refuse(tx, sitting_or_refuse(tx, sitting_id).study)
         _key_holder(tx, by, study)
-        return _filled(tx, study.id, sitting_id)
+        return filled(tx, study.id, sitting_id)
 
 
 def spare_rows(store: Store, by: Staff, sitting_id: str) -> tuple[FillRow, ...]:
@@ -93,7 +93,7 @@ def levels_by_code(store: Store, by: Staff, sitting_id: str) -> dict[str, float]
     return {code: levels[letter] for row in rows for code, letter in row.cups}
 
 
-def _filled(tx: Any, study_id: str, sitting_id: str) -> tuple[FillRow, ...]:
+def filled(tx: Any, study_id: str, sitting_id: str) -> tuple[FillRow, ...]:
     """Single cups, then sets of cups, each by tray and seat."""
     letters = {box.id: box.letter for box in trials.boxes(tx, study_id)}
     out = leaving_out.codes(tx, sitting_or_refuse(tx, sitting_id))
@@ -134,7 +134,7 @@ def quantities(store: Store, by: Staff, study_id: str) -> tuple[Quantity, ...]:
         cups = Counter(
             letter
             for sitting in _to_fill(tx, study_id)
-            for row in _filled(tx, study_id, sitting.id)
+            for row in filled(tx, study_id, sitting.id)
             for _code, letter in row.cups
         )
         aside = Counter(letter for each in _to_fill(tx, study_id) for letter in _spares(tx, each).values())

@@ -31,10 +31,11 @@ COLUMNS = ("hours", "quantity", "value", "portion", "instrument", "method", "she
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A question about one value: the reading or curve it belongs to, and why it is odd."""
+    """A question about one value: the reading or curve it belongs to, why it is odd, its number among the points."""
 
     of: Reading | Curve
     sentence: str
+    at: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +146,7 @@ def odd(one: Reading | Curve, known: Read) -> tuple[Asked, ...]:
     if isinstance(one, Curve):
         rates, stresses = zip(*one.points, strict=True)
         questions = odd_curve(rates, stresses) if one.branch != "hold" else []
-        return tuple(Asked(one, _stress_says(one, question, known)) for question in questions)
+        return tuple(Asked(one, _stress_says(one, question, known), question.at) for question in questions)
     return tuple(Asked(one, _value_says(one, question)) for question in odd_values(one.quantity, [one.value]))
 
 

@@ -76,6 +76,11 @@ def get(tx: Connection, id_: str) -> Batch | None:
     return next(iter(_found(tx, _BATCH.c.id == id_)), None)
 
 
+def labels(tx: Connection) -> list[tuple[str, str]]:
+    """Id and name of every batch."""
+    return [(row.id, row.label) for row in tx.execute(select(_BATCH.c.id, _BATCH.c.label))]
+
+
 def of_study(tx: Connection, study: str) -> tuple[Batch, ...]:
     """The batches of a study in the order in which they were made."""
     return tuple(_found(tx, _BATCH.c.study_id == study))

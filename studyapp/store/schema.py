@@ -296,6 +296,7 @@ score = Table(
     Column("nonce", String(80), nullable=False, unique=True),
     _at(),
     Column("sha256", String(64), nullable=False),
+    Column("source", String(8)),  # paper: typed from a ballot by two people; none: a phone, or the server itself
 )
 trial_sample = Table(
     "trial_sample",
@@ -336,6 +337,7 @@ trial = Table(
     Column("nonce", String(80), nullable=False, unique=True),
     _at(),
     Column("sha256", String(64), nullable=False),
+    Column("source", String(8)),  # as of a score
 )
 note = Table(
     "note",

@@ -25,6 +25,7 @@ from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.kinds.aroma.plan import AromaPlan
 from studyapp.kinds.hours import deciding, setting_out
+from studyapp.kinds.hours.deciding import book
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.setting_out import pulls
 from studyapp.records import Attribute, Mark, Staff
@@ -37,6 +38,7 @@ from studyapp.services import (
     joining,
     packages,
     panel,
+    paper_entry,
     photos,
     planning,
     preparing,
@@ -45,6 +47,7 @@ from studyapp.services import (
     ties,
     trays,
     trying,
+    unread,
     watching,
 )
 from studyapp.services.checking import check
@@ -229,6 +232,12 @@ class Case:
         closing.open_key(self.store, self.leader, self.study, "Ada")
 
 
+def _decided(case: Case) -> None:
+    case.opened()
+    closing.sign(case.store, case.leader, case.study, "ran the test")
+    closing.sign(case.store, another_leader(case.store, case.leader), case.study, "decides")
+
+
 def furnish_batch(case: Case) -> str:
     """A batch of everything."""
     return furnish_batch_in(case.w)
@@ -354,6 +363,26 @@ def _step(case: Case) -> Callable[[], object]:
     return lambda: trying.take_step(case.store, taster.token, here.trial or "", 1, 0.0)
 
 
+def _first_entry(case: Case, mark: float = 5.0, by: Staff | None = None) -> str:
+    """Somebody has typed a paper ballot with the same mark on every line; whose it is."""
+    here = paper_entry.ballots(case.store, case.leader, case.w.sitting.id)[0]
+    typed = {field: mark for item in here.items for field in item.fields if not field.endswith("/why")}
+    paper_entry.enter(case.store, by or case.leader, case.w.sitting.id, here.assessor, typed)
+    return here.assessor
+
+
+def _second_entry(case: Case) -> Callable[[], object]:
+    _first_entry(case)
+    return lambda: _first_entry(case, 5.0, case.preparer)
+
+
+def _paper_differs(case: Case) -> tuple[str, dict[str, int]]:
+    who = _first_entry(case)
+    _first_entry(case, 6.0, case.preparer)
+    left = paper_entry.differences(case.store, case.leader, case.w.sitting.id, who)
+    return who, {one.field: 1 for one in left}
+
+
 CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "closing.open_key, sets": _with(_aroma_served, lambda c, k: closing.open_key(c.store, c.leader, k.study, "Ada")),
     "closing.sign, sets": _with(_aroma_opened, lambda c, k: closing.sign(c.store, c.leader, k.study, "ran the test")),
@@ -407,6 +436,8 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         furnish_batch, lambda c, id_: readings.keep(c.store, c.leader, id_, [replace(DOWN, portion=2), MOIST])
     ),
     "readings.undo": _with(furnish_batch, lambda c, id_: readings.undo(c.store, c.leader, id_, DOWN)),
+    "book.note_card": _after(_decided, lambda c: book.note_card(c.store, c.leader, c.study, 8.0)),
+    "book.keep_prices": _now(lambda c: book.keep_prices(c.store, c.leader, c.study, book.Prices(40.0, 6.5))),
     "calling.call": _with(
         Case.serving, lambda c, here: calling.call(c.store, c.hands[0].token, here.serving, "piece", here.code)
     ),
@@ -436,6 +467,7 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         Case.draft, lambda c, id_: planning.keep_plan(c.store, c.leader, id_, HoursPlan("Other"))
     ),
     "planning.new_study": _now(lambda c: planning.new_study(c.store, c.leader, "hours", "Third")),
+    "unread.keep_texts": _with(Case.draft, lambda c, id_: unread.keep_texts(c.store, c.leader, id_, {"pulls": "8h"})),
     "pulls.note_pull": _now(
         lambda c: setting_out.note_pull(c.store, c.preparer, c.study, 8.0, "2026-11-24 10:41", 3900.0)
     ),
@@ -487,6 +519,14 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         Case.planned, lambda c, sitting: watching.open_sitting(c.store, c.leader, sitting.id)
     ),
     "watching.pause": _now(lambda c: watching.pause(c.store, c.leader, c.w.sitting.id)),
+    "paper_entry.enter": _second_entry,
+    "paper_entry.settle": _with(
+        _paper_differs,
+        lambda c, left: paper_entry.settle(c.store, c.leader, c.w.sitting.id, *left, "looked"),
+    ),
+    "paper_entry.keep_alone": _with(
+        _first_entry, lambda c, who: paper_entry.keep_alone(c.store, c.leader, c.w.sitting.id, who, "nobody is here")
+    ),
     "watching.resume": _after(
         lambda c: watching.pause(c.store, c.leader, c.w.sitting.id),
         lambda c: watching.resume(c.store, c.leader, c.w.sitting.id),

@@ -10,8 +10,13 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from studyapp.batches import Draft, Reading
-from studyapp.services import batches, readings
+from studyapp.kinds.hours import deciding
+from studyapp.printing import papers
+from studyapp.services import batches, closing, readings
+from studyapp.services.checking import check
+from tests.conftest import another_leader
 from tests.furnished import reached
+from tests.printing.paper_reading import flowing
 from tests.services.test_batches import DOWN, DRAFT, furnish
 
 Screen = Callable[..., AppTest]
@@ -64,6 +69,19 @@ def test_the_record_says_what_went_otherwise(workshop: Any, batch: str, screen: 
     assert "Who tastes reads something else" in told  # the workshop's plan names other ingredients
 
 
+def test_the_kitchen_is_told_of_another_list(workshop: Any, batch: str, screen: Screen, said: Said) -> None:
+    """Before a tray is filled; where both lists agree, only until the preparer has compared them."""
+    told = said(screen("prepare", "Ben", sitting=workshop.sitting.id))
+    assert "Batch 33 contains something else than the people who taste read" in told
+    same = replace(DRAFT.made, contains=workshop.plan.contains, traces=workshop.plan.traces)
+    batches.keep(workshop.store, workshop.preparer, batch, replace(DRAFT, made=same))
+    told = said(screen("prepare", "Ben", sitting=workshop.sitting.id))
+    assert "something else" not in told
+    assert "nobody has compared what it contains" in told
+    batches.confirm_contents(workshop.store, workshop.preparer, batch)
+    assert "nobody has compared" not in said(screen("prepare", "Ben", sitting=workshop.sitting.id))
+
+
 def test_readings_are_typed_and_an_odd_one_is_asked_about(
     workshop: Any, batch: str, screen: Screen, said: Said
 ) -> None:
@@ -112,3 +130,40 @@ def test_a_batch_without_anything_is_a_page(workshop: Any, screen: Screen, said:
     readings.keep(workshop.store, workshop.leader, id_, [Reading(8.0, "ring spread", 112.0, "ring of 20 mm")])
     assert "112.0" in said(screen("batch", batch=id_))
     assert DRAFT.label != "Batch 1"
+
+
+# ---- the hours book --------------------------------------------------------------------------------------------------
+def test_the_book_begins_with_the_first_signature(opened: Callable[[str], Any], screen: Screen, said: Said) -> None:
+    """Nothing before it; then the hour in use, what it is worth once a price is typed, and a card with that hour."""
+    workshop = opened("stop")
+    store, leader = workshop.store, workshop.leader
+    assert "The book begins with the first signature" in said(screen("hours_book"))
+    closing.sign(store, leader, workshop.study, "ran the test")
+    closing.sign(store, another_leader(store, leader), workshop.study, "decides")
+    hour = deciding.shown(store, leader, workshop.study).decision.hours
+    page = screen("hours_book", study=workshop.study)
+    assert not page.exception
+    assert f"{hour:g} hours." in said(page)
+    press(page, "Is it worth it?")
+    assert "Cannot say: no price of a machine hour." in said(page)
+    page.number_input(key="price-machine_hour").set_value(6.5)
+    page.number_input(key="price-person_hour").set_value(24.0)
+    press(page, "Reckon again")
+    assert not page.exception
+    assert f"{hour:g} h instead of 24 h saves {24 - hour:g} machine hours a batch." in said(page)
+    name, pdf = papers.paper(store, leader, "card", workshop.study)
+    told = flowing(pdf)
+    assert (name, "Process card, print 1" in told, f"{hour:g} h" in told) == ("card.pdf", True, True)
+    assert "as good, up to" in told
+    assert "Acidity 1.0" in told
+    assert "Process card, print 2" in flowing(papers.paper(store, leader, "card", workshop.study)[1])
+    assert "machine hours a batch" in flowing(papers.paper(store, leader, "worth", workshop.study)[1])
+    assert "What ends an entry" in flowing(papers.paper(store, leader, "book", workshop.study)[1])
+    assert check(store.url).sound
+
+
+def test_the_record_of_a_batch_is_a_page_of_paper(workshop: Any, batch: str) -> None:
+    """Its sentence, its phases, what was read and what is in it; not for who tastes."""
+    told = flowing(papers.paper(workshop.store, workshop.preparer, "batch", batch)[1])
+    for words in ("Batch 33", "Dry began 24 min late", "cocoa, cane sugar, lecithin (soya)", "Ben", "Moisture, %"):
+        assert words in told

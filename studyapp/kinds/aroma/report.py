@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -277,3 +277,8 @@ def _words() -> dict[str, Any]:
         "beside": "",
         "columns": [_("what"), _("value"), _("limits and notes")],
     }
+
+
+def papers() -> Mapping[str, Callable[[Store, Staff, AromaStudy, str], bytes]]:
+    """None of its own."""
+    return {}

@@ -10,7 +10,7 @@ from alembic import op
 from sqlalchemy import Boolean, Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text, text
 
 revision = "0008"
-down_revision = "0004"
+down_revision = "0006"
 
 metadata = MetaData(
     naming_convention={"ix": "ix_%(table_name)s_%(column_0_N_name)s", "fk": "fk_%(table_name)s_%(column_0_name)s"}
