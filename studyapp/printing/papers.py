@@ -85,9 +85,8 @@ def _kit(store: Store, by: Staff, of: str) -> kit.Kit:
     with store.read() as tx:
         sitting = sitting_or_refuse(tx, of)
     study = planning.study(store, by, sitting.study)
-    trays, checks = preparing.trays(store, by, of), preparing.checks(study)
-    spares = preparing.spare_codes(store, by, of)
-    return kit.Kit(sitting, study.plan, trays, checks, sheet_of(study, sitting), spares)
+    checks, spares = preparing.checks(study), preparing.spare_codes(store, by, of)
+    return kit.Kit(sitting, study.plan, preparing.trays(store, by, of), checks, sheet_of(study, sitting), spares)
 
 
 def _labels(store: Store, by: Staff, of: str, sheet: kit.LabelSheet = kit.A4_65) -> bytes:

@@ -23,6 +23,7 @@ from tests.conftest import CHECKS, another_leader
 Screen = Callable[..., AppTest]
 Said = Callable[[AppTest], str]
 BATCHES = "batches batch write_batch readings"
+LISTED = "pulls losing panel account limits"
 FRAME = Path(studyapp.__file__).with_name("app.py")
 
 
@@ -32,7 +33,7 @@ FRAME = Path(studyapp.__file__).with_name("app.py")
     [
         (
             "Ada",
-            f"studies {BATCHES} plan prepare watch papers open_key decide bring hours_book pulls losing panel account limits",
+            f"studies {BATCHES} plan prepare watch papers open_key decide bring hours_book {LISTED}",
         ),
         ("Ben", f"prepare {BATCHES} papers pulls losing account limits"),
         ("", "sign_in limits"),

@@ -8,8 +8,8 @@ from __future__ import annotations
 from alembic import op
 from sqlalchemy import Column, Float, ForeignKey, Index, LargeBinary, MetaData, String, Table
 
-revision = "0005"
-down_revision = "0008"
+revision = "0007"
+down_revision = "0006"
 
 metadata = MetaData(
     naming_convention={"ix": "ix_%(table_name)s_%(column_0_N_name)s", "fk": "fk_%(table_name)s_%(column_0_name)s"}

@@ -8,7 +8,7 @@ from __future__ import annotations
 from alembic import op
 from sqlalchemy import Column, String
 
-revision = "0006"
+revision = "0005"
 down_revision = "0004"
 
 
