@@ -72,12 +72,8 @@ def call(store: Store, seat_token: str | None, serving: str, what: str, code: st
         told = _told(tx, sitting, KINDS[what])
         if any("spare" in one.body and (one.body["serving"], one.body["code"]) == (serving, code) for one in told):
             return True
-        if (code in own) == (what == "code"):
-            wrong = _("Code {code} is on this page.") if code in own else _("Code {code} is not on this page.")
-            raise BadInput(wrong.format(code=code))
         mine = [one for one in _told(tx, sitting, *KINDS.values()) if one.body["assessor"] == seat.assessor]
-        if len(mine) >= MOST_CALLS:
-            raise NotAllowed(_("Not done: {n} calls are the most of one sitting. Speak up.").format(n=MOST_CALLS))
+        _refuse_call(what, code in own, code, len(mine))
         body = {"sitting": sitting.id, "assessor": seat.assessor, "serving": serving, "code": code, "own": own[0]}
         if any(one.body == body and one.kind == KINDS[what] for one in _open(tx, sitting, mine)):
             return False
@@ -86,6 +82,15 @@ def call(store: Store, seat_token: str | None, serving: str, what: str, code: st
             raise BadInput(_("Not done: no other piece of it is left."))
         events.append(tx, KINDS[what], body | ({"spare": spare} if spare else {}), sitting.study)
         return spare is not None
+
+
+def _refuse_call(what: str, is_own: bool, code: str, calls: int) -> None:
+    """A wrong code is another one than that of the page; a piece is that of the page. And enough is enough."""
+    if is_own == (what == "code"):
+        wrong = _("Code {code} is on this page.") if is_own else _("Code {code} is not on this page.")
+        raise BadInput(wrong.format(code=code))
+    if calls >= MOST_CALLS:
+        raise NotAllowed(_("Not done: {n} calls are the most of one sitting. Speak up.").format(n=MOST_CALLS))
 
 
 def _spare(tx: Any, seat: Seat, sitting: Sitting, serving: str, code: str) -> str | None:

@@ -210,16 +210,20 @@ def note_faults(tx: Connection, told: Chain, scope: Scope = EVERYTHING) -> list[
 
 
 def photo_faults(tx: Connection, told: Chain, scope: Scope = EVERYTHING) -> list[Fault]:
-    """Every photo that was not erased against the hash in its event; an erased one against the event that says so."""
-    wanted = {body["photo"]: body["sha256"] for _, _, kind, _, body, _ in told.sound if kind == photos.KEPT}
-    erased = {body["photo"] for _, _, kind, _, body, _ in told.sound if kind == photos.ERASED}
+    """Every photo against the event that it was kept by, and an erased one against the event that says so."""
+    wanted = {
+        body["photo"]: (study, *(body[name] for name in ("level", "kind", "sha256", "by", "at")))
+        for _, _, kind, study, body, _ in told.sound
+        if kind == photos.KEPT
+    }
+    erased = {body["photo"]: body["at"] for _, _, kind, _, body, _ in told.sound if kind == photos.ERASED}
     faults = []
     rows = select(schema.photo).where(scope.rows(schema.photo))
     for row in tx.execute(rows.order_by(schema.photo.c.at, schema.photo.c.id)):
-        gone = row.id in erased
-        as_told = (
-            row.content is None and row.erased_at is not None if gone else photos.sha256(row.content) == row.sha256
-        )
-        if wanted.pop(row.id, None) != row.sha256 or not as_told:
+        due = wanted.pop(row.id, None)
+        as_kept = due == (row.study_id, row.hours, row.kind, row.sha256, row.by, row.at)
+        content = None if row.id in erased else row.sha256
+        is_there = row.content is None if content is None else photos.sha256(row.content) == content
+        if not (as_kept and is_there and row.erased_at == erased.get(row.id)):
             faults.append(Fault("changed row", "photo", row.id))
     return faults + [Fault("event without row", "photo", str(id_)) for id_ in wanted]

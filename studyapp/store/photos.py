@@ -26,15 +26,15 @@ class Photo:
 
 
 def sha256(content: bytes | None) -> str | None:
-    """The hash of a content; None where it is gone."""
-    return hashlib.sha256(content).hexdigest() if content is not None else None
+    """The hash of a content; None where it is gone, or no bytes."""
+    return hashlib.sha256(content).hexdigest() if isinstance(content, bytes) else None
 
 
 def add(tx: Connection, id_: str, study: str, hours: float, content: bytes, kind: str, by: str) -> None:
     """Keep one photo; `kind` is its media type."""
-    row = {"id": id_, "study_id": study, "content": content, "kind": kind, "sha256": sha256(content), "by": by}
-    tx.execute(insert(schema.photo).values(**row, hours=hours, at=now()))
-    events.append(tx, KEPT, {"photo": id_, "level": hours, "sha256": sha256(content), "by": by}, study)
+    told = {"kind": kind, "sha256": sha256(content), "by": by, "at": now()}
+    tx.execute(insert(schema.photo).values(id=id_, study_id=study, hours=hours, content=content, **told))
+    events.append(tx, KEPT, {"photo": id_, "level": hours, **told}, study)
 
 
 def of_study(tx: Connection, study: str) -> tuple[Photo, ...]:
@@ -55,6 +55,6 @@ def content(tx: Connection, id_: str) -> tuple[str, str, bytes] | None:
 def erase(tx: Connection, id_: str, study: str, by: str) -> None:
     """Take the content away, once; its hash stays."""
     c = schema.photo.c
-    gone = update(schema.photo).where(c.id == id_, c.study_id == study, c.erased_at.is_(None))
-    if tx.execute(gone.values(content=None, erased_at=now())).rowcount:
-        events.append(tx, ERASED, {"photo": id_, "by": by}, study)
+    gone, at = update(schema.photo).where(c.id == id_, c.study_id == study, c.erased_at.is_(None)), now()
+    if tx.execute(gone.values(content=None, erased_at=at)).rowcount:
+        events.append(tx, ERASED, {"photo": id_, "by": by, "at": at}, study)

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from studyapp.services import accounts, batches, closing, packages, panel, planning, tasting, watching
+from studyapp.assets import icon
+from studyapp.services import accounts, batches, closing, packages, panel, photos, planning, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import Store, open_store
 from studyapp.store.engine import sqlite_module
@@ -58,6 +59,9 @@ def hours(played: dict[str, Path], request: pytest.FixtureRequest, tmp_path: Pat
         hands[3].serving()
         tasting.send_note(store, hands[1].token, "number two was grainy")
         tasting.leave(store, hands[3].token, True)
+        for _twice in range(2):
+            photos.keep(store, workshop.preparer, workshop.study, 33.75, icon())
+        photos.erase(store, leader, workshop.study, photos.of_study(store, leader, workshop.study)[0].id)
         watching.close_sitting(store, leader, workshop.sitting.id, "fire drill")
         closing.open_key(store, leader, workshop.study, "Ada")
         closing.sign(store, leader, workshop.study, "ran the test")

@@ -481,6 +481,7 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "photos.erase": _photo_erased,
     "planning.seal": _with(Case.draft, lambda c, id_: planning.seal(c.store, c.leader, id_, "Two looks, again")),
     "preparing.fill_rows": _now(lambda c: preparing.fill_rows(c.store, c.preparer, c.w.sitting.id)),
+    "preparing.spare_rows": _now(lambda c: preparing.spare_rows(c.store, c.preparer, c.w.sitting.id)),
     "preparing.boxes": _now(lambda c: preparing.boxes(c.store, c.preparer, c.study)),
     "preparing.levels_by_code": _now(lambda c: preparing.levels_by_code(c.store, c.preparer, c.w.sitting.id)),
     "preparing.quantities": _now(lambda c: preparing.quantities(c.store, c.preparer, c.study)),
