@@ -32,9 +32,9 @@ FRAME = Path(studyapp.__file__).with_name("app.py")
     [
         (
             "Ada",
-            f"studies {BATCHES} plan prepare watch open_key decide bring hours_book pulls panel account limits",
+            f"studies {BATCHES} plan prepare watch open_key decide bring hours_book losing pulls panel account limits",
         ),
-        ("Ben", f"prepare {BATCHES} pulls account limits"),
+        ("Ben", f"prepare {BATCHES} losing pulls account limits"),
         ("", "sign_in limits"),
     ],
 )
