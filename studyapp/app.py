@@ -128,12 +128,21 @@ def _menu(pages: Sequence[st.Page]) -> None:
             st.page_link(page)
 
 
-def _demo_band() -> None:
+def _demo_band(seat: Seat | None) -> None:
     """What is shown here is invented: say so on every page, and let one person try each role."""
-    links = (("leader", _("Leader")), ("preparer", _("Preparer")), ("assessor", _("Assessor")))
+    links = [("leader", _("Leader")), ("preparer", _("Preparer")), ("assessor", _("Assessor"))]
+    if seat is not None:
+        links.append(("leader?watch", _("Next: watch the sitting you taste in")))
     drawn = "".join(f'<a href="/demo/{role}" target="_self">{look.plain(word)}</a>' for role, word in links)
     name = look.plain(_("Roles of the invented panel"))
     st.html(f'<nav class="invented" aria-label="{name}">{look.strong(_("Invented panel"))}{drawn}</nav>')
+
+
+def _walk(page: str, staff: Staff) -> None:
+    """The next step of the walk through the invented workshop, above the pages of its study."""
+    from studyapp.screens import walking
+
+    walking.draw(page, staff)
 
 
 def main() -> None:
@@ -155,7 +164,9 @@ def main() -> None:
         st.set_page_config(page_title=_window(chosen.title, staff))
         _menu([page for name, page in pages.items() if name in ROLES[role] and name not in UNLISTED])
     if session.demo():
-        _demo_band()
+        _demo_band(seat)
+    if session.demo() and staff is not None and role == "leader":
+        _refused_in_words(lambda: _walk(chosen.url_path.replace("-", "_"), staff))()
     chosen.run()
     if staff is not None:
         credentials.sign_out(staff)

@@ -147,11 +147,9 @@ class PagesPart(Protocol):
     def own_pages(self) -> Mapping[str, OwnPage]:
         """Pages of its own, by name."""
 
-    def fields(self, by: Staff, study: Study[Any]) -> Any:
-        """Draw the fields of a draft and keep what was typed; the plan as it stands."""
-
-    def problems(self, study: Study[Any], plan: Any) -> Sequence[Problem]:
-        """What keeps the plan from being sealed, with what is typed and cannot be kept."""
+    def fields(self, by: Staff, study: Study[Any]) -> tuple[Any, Sequence[Problem]]:
+        """Draw the fields of a draft and keep what was typed; the plan as it stands, and what is typed and cannot be
+        read."""
 
     def chances(self, by: Staff, plan: Any, problems: Sequence[Problem]) -> None:
         """Draw what the plan can show."""

@@ -6,7 +6,7 @@ knows another tab's id takes over that state. Tests replace `read_cookies`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, NoReturn, TypeVar
 
 import streamlit as st
@@ -180,6 +180,12 @@ def keep(name: str, value: object) -> None:
 def forget(name: str) -> None:
     """Forget what this tab remembers under a name."""
     st.session_state.pop(f"_kept_{name}", None)
+
+
+def unfold(keys: Iterable[str], key: str) -> None:
+    """Of the parts of this page that fold, open one and close the others; before they are drawn."""
+    for each in keys:
+        st.session_state[each] = each == key
 
 
 def refined(name: str, question: object, steps: Callable[[], Iterator[T | None]]) -> Refining[T]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import secrets
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -16,10 +17,10 @@ from studyapp.findings.batches import sentence
 from studyapp.findings.instruments import values
 from studyapp.kinds.hours import deciding, rule
 from studyapp.kinds.hours.files.bringing import decide_files
-from studyapp.records import Staff
-from studyapp.services import accounts, batches, joining, planning, preparing, readings, tasting
+from studyapp.records import Mark, Staff
+from studyapp.services import accounts, batches, closing, joining, planning, preparing, readings, tasting
 from studyapp.services.checking import check
-from studyapp.store import Store, people
+from studyapp.store import Store, clock, people, servings
 from tests.furnished import furnished
 
 README = Path(demo_panels.__file__).with_name("README.md").read_text(encoding="utf-8")
@@ -241,6 +242,36 @@ def test_a_newcomer_can_taste_at_once(way: str, tmp_path: Path, monkeypatch: pyt
         assert tasting.place(store, token).kind == "welcome"
         tasting.agree(store, token)
         assert tasting.place(store, token).kind == "warm_up"
+    finally:
+        store.close()
+
+
+def test_the_others_taste_what_is_left_and_a_visitor_s_mark_stays(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The study of the walk then reaches the verdict of its file, and its record is sound."""
+    store, _nothing = furnished(tmp_path / "store.sqlite", demo_panels.load)
+    try:
+        token, member = _visiting(store, monkeypatch), _leader(store)
+        tasting.agree(store, token)
+        warm_up = tasting.place(store, token).serving
+        assert warm_up is not None
+        tasting.finish_serving(store, token, warm_up)
+        ticks, wall = clock.ticks, clock.wall  # the machine's own, a minute later: the rest is over
+        monkeypatch.setattr(clock, "ticks", lambda: ticks() + 60)
+        monkeypatch.setattr(clock, "wall", lambda: wall() + 60)
+        first = tasting.place(store, token)
+        assert first.serving is not None
+        line = first.lines[0].id
+        tasting.keep_mark(store, token, Mark(first.serving, line, 3.7, secrets.token_hex(12)))
+        study = _by_title(store, member)["Plain dark, this afternoon"].id
+        demo_panels.taste_the_rest(store, study)
+        closing.open_key(store, member, study, "a walk")
+        decision = deciding.decision(store, member, study)
+        assert (decision.verdict, decision.scope["sittings"]) == ("stop", 2)
+        with store.read() as tx:
+            assert servings.marks_of_line(tx, first.serving, line) == 1
+        assert check(store.url).sound
     finally:
         store.close()
 

@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 CHUNK = 500
 # How much worse the control is, scale units, where nobody knows: what a piece "known to differ" differs by.
 CONTROL = 3.0
+# How far inside a limit on its mean a good make lies, in margins.
+INSIDE = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,9 +169,12 @@ def _pieces(rule: MakeRule, truths: Mapping[str, MakeTruth]) -> int:
 
 
 def _truth(rule: MakeRule, name: str, truth: MakeTruth) -> AttributeTruth:
-    sign = rule.attributes[name].wish.sign
+    claim = rule.attributes[name]
+    sign = claim.wish.sign
+    # As a maker would set it: what is good enough lies well inside a limit.
+    centre = CENTRE if claim.limit is None else claim.limit - sign * INSIDE * claim.margin
     control = () if rule.control is None else (truth.control,)
-    return replace(truth.spreads, mean=tuple(CENTRE + sign * worse for worse in (*control, *truth.worse, 0.0)))
+    return replace(truth.spreads, mean=tuple(centre + sign * worse for worse in (*control, *truth.worse, 0.0)))
 
 
 def _moved(sd: float, shape: tuple[int, ...], design: MakeDesign, rng: np.random.Generator) -> Array:

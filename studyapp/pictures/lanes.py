@@ -125,7 +125,7 @@ def _departed(found: Sequence[Departure], frame: Frame, end: float) -> Iterator[
     theme, shown = frame.theme, [one for one in found if one.label]
     if not shown:
         return
-    yield _name(_("Departed"), DEPARTED, frame)
+    yield _name(_("Departures"), DEPARTED, frame)
     free = [frame.across[0]] * _LINES
     for one in shown:
         middle, half = (one.from_hours + one.to_hours) / 2, len(one.label) * _LETTER * end / 2

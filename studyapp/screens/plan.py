@@ -36,8 +36,8 @@ def _draft(by: Staff, study: Study[Any]) -> None:
     kind = registry.pages(study.kind)
     left, right = st.columns([9, 5], gap="large")
     with left:
-        plan = kind.fields(by, study)
-    problems = kind.problems(study, plan)
+        plan, unread = kind.fields(by, study)
+    problems = (*unread, *registry.rule(study.kind).problems(plan))
     with right, st.container(key="beside"):
         chances = st.container(key="wash-power")
         sealing.offer(study.id, problems, lambda: _asked(by, study.id))

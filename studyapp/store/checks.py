@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Table, exists, select, text
 from studyapp.store import canonical, covers, events, schema
 from studyapp.store.faults import Fault
 from studyapp.store.row_hashes import row_hash
-from studyapp.store.scope import EVERYTHING, Scope
+from studyapp.store.scope import EVERYTHING, NOBODY, Scope
 
 FIRST_KIND = "hours"
 AT_ONCE = 1_000  # events in memory while the chain is walked
@@ -175,7 +175,11 @@ def cover_faults(tx: Connection, told: Chain, scope: Scope = EVERYTHING) -> list
                 faults.append(Fault("changed cover", table, str(seq)))
             # one more cover of the same rows adds columns, never rows
             same = tuple(sorted(body["where"].items()))
-            known[table][same] = known[table].get(same, Counter()) | covers.recorded(body, rows)
+            count = body["rows"]
+            if scope == NOBODY:  # what was given to a study since is told there once more, and counted there
+                rows = covers.kept(tx, body, scope)
+                count = len(rows)
+            known[table][same] = known[table].get(same, Counter()) | covers.recorded(count, rows)
     for table, picked in known.items():
         faults += _uncovered(tx, table, picked.values(), scope)
     return faults

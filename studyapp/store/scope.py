@@ -41,6 +41,13 @@ def _of_sittings(table: Table, study: str) -> Any:
     return select(table.c.id).join(schema.sitting, schema.sitting.c.id == table.c.sitting_id).where(of_study)
 
 
+def _nobodys(table: Table, column: str) -> ColumnElement[bool]:
+    """Rows that hang on no study: of a batch that belongs to none as well."""
+    if column != "batch_id":
+        return table.c[column].is_(None)
+    return table.c[column].in_(select(schema.batch.c.id).where(schema.batch.c.study_id.is_(None)))
+
+
 @dataclass(frozen=True, slots=True)
 class Scope:
     """One study, or with `study` None nobody's rows; `whole` is all of both at once."""
@@ -54,8 +61,10 @@ class Scope:
         return self.whole or self.study is None
 
     def has(self, table: Table) -> bool:
-        """Whether rows of a table can be in it that belong to it alone."""
-        return self.whole or (through(table) is None) == (self.study is None)
+        """Whether rows of a table can be in it."""
+        column = through(table)
+        own = column is None or table.c[column].nullable or column == "batch_id"
+        return self.whole or (own if self.study is None else column is not None)
 
     def rows(self, table: Table) -> ColumnElement[bool]:
         """The rows of a table that are in it."""
@@ -63,7 +72,7 @@ class Scope:
         if self.whole:
             return true()
         if self.study is None:
-            return true() if column is None else table.c[column].is_(None)
+            return true() if column is None else _nobodys(table, column)
         return false() if column is None else table.c[column].in_(owners(column, self.study))
 
 

@@ -112,7 +112,8 @@ def _table_faults(
             _count(name, due, unproved)
         elif key not in foreign and not _travelled(tx, name, row):
             yield Fault("row without event", name, _label(key))
-    if name not in COVERED:  # rows of those that are gone are named by their cover
+    taken_away = name == "batch" and scope.study is not None  # its cover still finds it, out of the study
+    if name not in COVERED or taken_away:  # rows of the others that are gone are named by their cover
         yield from (Fault("event without row", name, _label(key)) for key in wanted)
 
 

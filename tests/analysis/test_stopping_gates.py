@@ -12,12 +12,15 @@ import pandas as pd
 import pytest
 
 from analysis.instruments import Gate
+from analysis.model.scores import Scores, cells_of
 from analysis.planning import Design, operating_characteristics, price
-from analysis.planning.drawn_readings import GateTruth
-from analysis.planning.simulation import AttributeTruth, Scenario, first_order
+from analysis.planning.drawn_readings import GateTruth, read_gates
+from analysis.planning.look_batches import cells_under, look_at_cells
+from analysis.planning.simulation import AttributeTruth, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Decision, Rule, decide
 from analysis.stopping.evidence import Levels
 from analysis.stopping.gates import Gating
+from analysis.stopping.verdicts import judge
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
 THIN = Gate(quantity="viscosity", unit="Pa.s", at_most=4.0, log=True)
@@ -157,6 +160,17 @@ def test_every_statement_that_could_fail_shares_the_level() -> None:
     assert levels.shared == pytest.approx(0.05 / 3)
 
 
+def test_reading_on_is_told() -> None:
+    """Two portions were sealed and three read; at a second opening four would be."""
+    sealed = replace(RULE, gates={"thin": replace(THIN, repeats=2)})
+    told = [
+        warning.values for warning in decided((6, 5, 4.4, 3.5, 3.2, 3.0), sealed).warnings if warning.code == "read on"
+    ]
+    assert [(one["hours"], one["read"], one["sealed"]) for one in told] == [(hour, 3, 2) for hour in HOURS]
+    again = decided((6, 5, 4.4, 3.5, 3.2, 3.0), replace(sealed, looks=2, look=2))
+    assert "read on" not in {warning.code for warning in again.warnings}
+
+
 # ---- several batches -------------------------------------------------------------------------------------------------
 THINNING: Mapping[str, tuple[float, ...]] = {
     "A": (6, 5, 3.5, 3.3, 3.2, 3.0),
@@ -198,3 +212,20 @@ def test_a_limit_bears_no_attribute_s_name() -> None:
     """A verdict names what decides."""
     with pytest.raises(ValueError, match="an attribute has this name"):
         decide(scores(READY_AT_8), Rule(RULE.attributes, gates={"note": THIN}))
+
+
+def test_studies_judged_together_end_as_each_alone() -> None:
+    """Drawn studies with missing scores and their own readings: verdict and pull as `judge` finds them one by one."""
+    scenario = Scenario(HOURS, {"note": AttributeTruth(READY_AT_8)}, missing=0.15)
+    truth = GateTruth((6, 5, 4.2, 3.9, 3.4, 3.0), 0.03, 3)
+    y = draw(scenario, Design(8, 2), 1, 60, np.random.default_rng(3))["note"]
+    gating = read_gates({"thin": truth}, {"thin": THIN}, np.array(HOURS), 60, 3)
+    assert gating is not None
+    found = look_at_cells({"note": cells_under(RULE, Scores(y))}, RULE, 0.05, 0, gating)
+    alone = [
+        judge({"note": cells_of(Scores(y[[at]]))}, RULE.attributes, 0.05, gating=gating.rows(np.array([at])))
+        for at in range(60)
+    ]
+    assert found[0].tolist() == [int(one.verdict[0]) for one in alone]
+    assert found[1].tolist() == [int(one.pull[0]) for one in alone]
+    assert len(set(found[1].tolist())) > 2

@@ -87,7 +87,7 @@ def act(name: str, url: str, study: str, folder: Path) -> Callable[[], object]:
 
 
 def proven(url: str, folder: Path, whole: bool) -> None:
-    """A check, which must find nothing; for one that goes on from a point somebody does something in one study first."""
+    """A check, which must find nothing; before one that goes on from a point, somebody does something in one study."""
     if not whole:
         store = open_store(url)
         leader = accounts.staff_of(store, accounts.sign_in(store, "Ada", "a bench by the window", "bench"))

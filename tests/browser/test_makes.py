@@ -26,26 +26,34 @@ def write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
     desk.press("Plan a study")
     desk.see(f"Plan: {TITLE}")
     desk.settle()
-    desk.press("Add the first")
-    desk.page.get_by_label("Attribute", exact=True).wait_for()
     for label, value in (
         ("What shall this study decide?", "Is the old mill as good as the new one?"),
         ("A, the usual way, against which the others are held", "new mill"),
         ("B: route, machine or programme", "old mill"),
         ("Control: a piece known to differ, which the panel must find", "new mill, two hours"),
-        ("Attribute", "Acidity"),
     ):
         desk.type(label, value)
+    desk.press("Next: What is asked, and what is claimed")
+    desk.press("Add the first")
+    desk.page.get_by_label("Attribute", exact=True).wait_for()
+    desk.type("Attribute", "Acidity")
+    desk.press("Next: What should be alike")
     desk.press("Add a quantity")
     desk.page.get_by_label("Quantity", exact=True).wait_for()
     desk.settle()
     for label, value in (("Quantity", "Fat"), ("Unit", "%"), ("Read of A", "31.0 31.1"), ("Read of B", "31,0")):
         desk.type(label, value)
     desk.see("Fix the reading: “31,0” is not a number.")
+    desk.page.reload()
+    desk.see("Fix the reading: “31,0” is not a number.")
+    desk.settle()
+    assert desk.page.get_by_label("Read of B", exact=True).input_value() == "31,0"
     desk.type("Read of B", "31.0 31.1")
+    desk.press("Next: Who tastes, and how often")
     desk.choose("Assessors", *names)
+    desk.type("Sittings before the key is first opened", "1")
+    desk.press("Next: On the table")
     for label, value in (
-        ("Sittings before the key is first opened", "1"),
         ("Rest between pieces, minutes", "0"),
         ("Contains: every ingredient, allergens named", "cocoa, cane sugar"),
     ):

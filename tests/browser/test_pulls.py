@@ -77,7 +77,7 @@ def test_a_night_pull_is_two_taps_and_a_lost_one_reaches_the_verdict(
     desk.page.goto(f"{server.url}/decide?study={workshop.study}")
     desk.see("Stop at 16 hours.")
     desk.see("8 h was lost (dropped): nothing is said about it.")
-    desk.see("What departed from the plan")
+    desk.see("Departures from the plan")
     desk.see("8 h: lost, dropped, noted by Ben")
     desk.page.screenshot(path=str(tmp_path / "verdict.png"), full_page=True)
 

@@ -74,6 +74,16 @@ class Desk:
         self.page.screenshot(path=str(folder / f"{name}.png"))
 
 
+def open_step(page: Any, name: str) -> None:
+    """Open a step of a plan that is folded."""
+    step = page.locator("details", has=page.locator("summary", has_text=name)).first
+    if step.get_attribute("open") is None:
+        step.locator("summary").first.click()
+    page.locator("details[open] > summary", has_text=name).wait_for()
+    page.wait_for_timeout(250)
+    page.locator('[data-test-script-state="notRunning"]').wait_for(timeout=20000)
+
+
 # ---- one step of the study each ------------------------------------------------------------------------------------
 def _write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
     desk.page.get_by_label("Name of a new study").fill(TITLE)
@@ -81,6 +91,7 @@ def _write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
     desk.see(f"Plan: {TITLE}")
     desk.type("What shall this study decide?", "From how many hours on is this recipe as good as at 24 h?")
     desk.type("Pulls, hours after hour zero", "0, 12, 24")
+    desk.press("Next: What is asked, and how much worse is still fine")
     for attribute in ("Acidity", "Bitterness"):
         desk.press("Add the first" if attribute == "Acidity" else "Add an attribute")
         dialog = desk.page.get_by_role("dialog")
@@ -88,10 +99,13 @@ def _write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
         dialog.get_by_role("button", name="Keep it").click()
         dialog.wait_for(state="detached")
         desk.settle()
+    desk.press("Next: Limits of instruments")
+    desk.press("Next: Who tastes, and how often")
     desk.choose("Assessors", *names)
+    desk.type("Sittings before the key is first opened", "1")
+    desk.type("How often the key may be opened", "1")
+    desk.press("Next: On the table")
     for label, value in (
-        ("Sittings before the key is first opened", "1"),
-        ("How often the key may be opened", "1"),
         ("Rest between pieces, minutes", "0"),
         ("Contains: every ingredient, allergens named", "cocoa, cane sugar, cocoa butter"),
         ("Traces possible: what else is handled on these machines", "milk, hazelnut"),

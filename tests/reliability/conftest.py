@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from studyapp.services import accounts, closing, packages, panel, planning, tasting, watching
+from studyapp.services import accounts, batches, closing, packages, panel, planning, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import Store, open_store
 from studyapp.store.engine import sqlite_module
 from tests.kinds.aroma.aroma_kitchen import furnish_aroma
+from tests.services.test_batches import DRAFT
 from tests.stores import earlier
 
 
@@ -46,10 +47,11 @@ def _to_edit(played: dict[str, Path], name: str) -> Path:
 
 @pytest.fixture
 def hours(played: dict[str, Path], request: pytest.FixtureRequest, tmp_path: Path) -> Path:
-    """Conching hours: agreed, sat out, left, noted, closed, opened, signed; a draft; a member who left; an erasure."""
+    """Agreed, sat out, left, noted, closed, opened, signed; a draft; a member who left; an erasure; a batch."""
     if "hours" not in played:
         workshop, hands = request.getfixturevalue("workshop"), request.getfixturevalue("hands")
         store, leader = workshop.store, workshop.leader
+        batches.add(store, workshop.preparer, DRAFT)
         tasting.sit_out(store, hands[4].token)
         for hand in hands[:3]:
             hand.taste_all()

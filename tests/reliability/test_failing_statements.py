@@ -44,6 +44,7 @@ from studyapp.services import (
     ties,
     trays,
     trying,
+    unread,
     watching,
 )
 from studyapp.services.checking import check
@@ -434,6 +435,7 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         Case.draft, lambda c, id_: planning.keep_plan(c.store, c.leader, id_, HoursPlan("Other"))
     ),
     "planning.new_study": _now(lambda c: planning.new_study(c.store, c.leader, "hours", "Third")),
+    "unread.keep_texts": _with(Case.draft, lambda c, id_: unread.keep_texts(c.store, c.leader, id_, {"pulls": "8h"})),
     "pulls.note_pull": _now(
         lambda c: setting_out.note_pull(c.store, c.preparer, c.study, 8.0, "2026-11-24 10:41", 3900.0)
     ),

@@ -16,7 +16,7 @@ from studyapp.errors import NotAllowed
 from studyapp.kinds.hours import deciding
 from studyapp.kinds.hours import findings as hours_findings
 from studyapp.kinds.hours.deciding import what_if
-from studyapp.services import accounts, closing, joining, panel, planning, preparing, watching, worked_out
+from studyapp.services import accounts, closing, joining, panel, planning, preparing, unread, watching, worked_out
 from studyapp.store import open_store
 from tests.conftest import CHECKS, another_leader
 
@@ -154,6 +154,10 @@ def test_a_pull_that_is_no_number_is_named_and_nothing_is_lost(
     app.text_input(key=f"pulls-{draft}").set_value("0, 8h, 24").run()
     assert "Fix the pulls: “8h” is not a number of hours. Write 8." in said(app)
     assert planning.study(workshop.store, workshop.leader, draft).plan.pulls == ()
+    elsewhere = screen("plan", study=draft)
+    assert elsewhere.text_input(key=f"pulls-{draft}").value == "0, 8h, 24", "whoever opens the page next sees it too"
+    elsewhere.text_input(key=f"pulls-{draft}").set_value("0, 8, 24").run()
+    assert unread.texts(workshop.store, workshop.leader, draft) == {}
 
 
 def test_whoever_is_added_to_the_panel_tastes_in_the_plan_and_the_field_is_empty_again(

@@ -6,17 +6,19 @@ import json
 import shutil
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from sqlalchemy import event
 
 from studyapp.records import CheckReport
-from studyapp.services import packages, planning, points, watching
+from studyapp.services import batches, packages, planning, points, readings, watching
 from studyapp.services.checking import check
 from studyapp.store import Store, checks, open_store, proofs, read_store, schema, scope, state_checks
 from studyapp.store.engine import sqlite_module
 from tests.conftest import Hand, Workshop
+from tests.services.test_batches import DOWN, DRAFT
 from tests.stores import earlier
 
 
@@ -192,3 +194,41 @@ def test_an_imported_study_goes_on_from_a_point_too(tmp_path: Path, folder: Path
     first, second = (check(str(tmp_path / "here.sqlite"), points=folder) for _turn in range(2))
     assert (first.sound, second.sound) == (True, True)
     assert [*said(first, "info")] == said(second, "info")[:-1]
+
+
+# ---- batches, which may belong to no study ---------------------------------------------------------------------------
+@pytest.fixture
+def batches_of(workshop: Workshop) -> tuple[str, str]:
+    """One that belongs to no study, and one that was given to the study after it was written."""
+    store, by = workshop.store, workshop.preparer
+    alone = batches.add(store, by, DRAFT)
+    given = batches.add(store, by, replace(DRAFT, label="Batch 34"))
+    for one in (alone, given):
+        readings.keep(store, by, one, [DOWN])
+    batches.join(store, workshop.leader, given, workshop.study)
+    return alone, given
+
+
+MORE = "INSERT INTO flow_point SELECT batch_id, curve, position + 7, {rest} FROM flow_point WHERE batch_id = "
+TAKEN = {
+    "given to a study": ("UPDATE batch SET study_id = (SELECT id FROM study) WHERE id = '{alone}'", "of batch"),
+    "taken out of its study": ("UPDATE batch SET study_id = NULL WHERE id = '{given}'", "of batch"),
+    "called otherwise": ("UPDATE batch SET label = 'Batch 35' WHERE id = '{alone}'", "label in row {alone} of batch"),
+    "a point of a curve more, of nobody's": (MORE + "'{alone}'", "flow_point"),
+    "a point of a curve more, of a study's": (MORE + "'{given}'", "flow_point"),
+}
+
+
+@pytest.mark.parametrize("name", TAKEN)
+def test_an_edit_of_a_batch_is_named(workshop: Workshop, batches_of: tuple[str, str], folder: Path, name: str) -> None:
+    """With a point and without, of a batch that is nobody's and of one that a study was given."""
+    assert check(workshop.store.url, points=folder).sound
+    assert check(workshop.store.url, points=folder).sound
+    keys = ("batch_id", "curve", "position")
+    rest = ", ".join(f'"{column.name}"' for column in schema.flow_point.columns if column.name not in keys)
+    places = {"alone": batches_of[0], "given": batches_of[1], "rest": rest}
+    change, wanted = (text.format(**places) for text in TAKEN[name])
+    forged(workshop.store, change)
+    for points_in in (None, folder):
+        report = check(workshop.store.url, points=points_in)
+        assert any(wanted in sentence for sentence in said(report, "error")), report

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import NotFound
@@ -11,6 +12,7 @@ from studyapp.kinds.comparison import findings
 from studyapp.kinds.comparison.deciding import offers, shown
 from studyapp.kinds.comparison.findings import (
     ComparisonFinding,
+    careful,
     comparison_finding,
     differing,
     instruments,
@@ -39,6 +41,7 @@ def report(store: Store, by: Staff, study: ComparisonStudy, printed_at: str) -> 
     found = shown(store, by, study.id)
     ways = offers(store, by, study.id) if found.found.open_makes else ()
     finding = comparison_finding(found.found, ways, study.plan.title, words_by_make(study.plan), study.plan)
+    finding = replace(finding, warnings=(*careful.earlier_rule(study), *finding.warnings))
     record = printed.record_of(store, by, study)
     quantities = {one.name: one for one in study.plan.alike}
     return report_pdf(found.found, found.alike, finding, printed_at, quantities, record)

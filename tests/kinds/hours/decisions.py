@@ -170,7 +170,7 @@ def every_kind() -> dict[str, Decision]:
 def read(means: tuple[float | None, ...], **gate: Any) -> tuple[GateResult, ...]:
     """What three portions of every pull with a mean, 2 % apart, show of a limit of viscosity, at most 4.0 Pa.s."""
     values = [
-        (hour, "viscosity", mean * factor)
+        (hour, gate.get("quantity", "viscosity"), mean * factor)
         for hour, mean in zip(HOURS, means, strict=True)
         if mean is not None
         for factor in (0.98, 1.0, 1.02)
@@ -185,16 +185,18 @@ def _with_instruments() -> dict[str, Decision]:
     told = attribute("acidity", ACIDITY)
     ready = Taste("stop", 12.0)
     late, turning = read((6, 5, 4.6, 4.3, 3.4, 3.0)), read((6, 5, 3.6, 3.4, 3.4, 4.6))
+    near, unread = read((6, 5, 4.6, 3.6, 3.97, 3.0)), read((6, 5, 4.6, 3.4, None, 3.0), quantity="ash", monotone=True)
     more = (MoreRepeats("viscosity", "", 16.0, 2, 0.7),)
     return {
         "viscosity decides": decision(told, hours=16.0, binding="viscosity", gates=late, taste=ready),
         "limits of instruments": unsure(
             told,
             reason="limits of instruments",
-            gates=read((6, 5, 4.6, 3.6, 3.97, 3.0)),
+            gates=near,
             taste=ready,
             more_repeats=more,
         ),
+        "a pull not read": decision(told, gates=unread, taste=ready),
         "a mass that thickens again": unsure(told, reason="limits of instruments", gates=turning, taste=ready),
         "no hour thin enough": decision(
             told,

@@ -277,6 +277,8 @@ def test_limits_of_instruments_are_told_with_their_numbers() -> None:
     assert open_.headline == "Cannot tell yet: flavour is ready, viscosity not."
     assert "Viscosity at 16 h: open: too near the limit (at most 4 Pa.s)." in open_.lede
     assert "2 more portions of the 16 h pull settle viscosity there in about 7 of 10 cases." in open_.lede
+    unread = hours_finding(KINDS["a pull not read"]).lede
+    assert "Viscosity at 16 h was not read: it takes the answer of the next shorter pull" in unread
     turning = hours_finding(KINDS["a mass that thickens again"]).lede
     assert "Viscosity at 24 h: shown to fail (at most 4 Pa.s)." in turning
     assert "keeps its limit at 8 h and breaks it again at 24 h" in turning

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from studyapp.batches import Draft, Reading
 from studyapp.kinds.hours import deciding, rule
+from studyapp.kinds.hours.deciding import proposals
 from studyapp.kinds.hours.deciding.readings import readings
+from studyapp.kinds.hours.files.bringing import decide_files
 from studyapp.kinds.hours.findings import hours_finding
 from studyapp.kinds.hours.plan import HoursPlan, Limit, Pull, from_document
 from studyapp.kinds.hours.rule.limits import limit_sentence
 from studyapp.records import Attribute
-from studyapp.services import batches, closing
+from studyapp.services import batches, closing, planning
 from studyapp.services import readings as kept_readings
 from studyapp.services.planning import document_of
 from tests.furnished import reached
@@ -81,6 +84,39 @@ def test_an_hour_is_chosen_where_flavour_and_flow_are_fine(tasted: Any) -> None:
     assert told is not None
     assert 0.0 not in set(told["hours"])
     assert "viscosity decides" in hours_finding(found).lede.casefold()
+
+
+def test_the_same_verdict_comes_from_files(tasted: Any, tmp_path: Path) -> None:
+    """Scores and readings of the store written to files, the sealed rule as RULE.toml: `decide` says the same."""
+    shop, study = tasted, tasted.study
+    scores, told = (ask(shop.store, shop.leader, study) for ask in (deciding.scores, readings))
+    assert told is not None
+    scores.drop(columns="batch").to_csv(tmp_path / "scores.csv", index=False)
+    told.drop(columns=["batch", "shear_rate", "stress", "branch", "curve"]).to_csv(tmp_path / "read.csv", index=False)
+    rule_lines = [
+        f'looks = 1\ncontrol = 0\n[attributes.Acidity]\nwanted = "lower"\nmargin = {plan_margin(shop, study)}',
+        f'[gates.{THIN.name}]\nquantity = "{THIN.quantity}"\nunit = "Pa.s"\nat_most = {THIN.at_most}',
+        f'instrument = "{THIN.instrument}"\nmethod = "{THIN.method}"\nrepeats = {THIN.repeats}\n',
+    ]
+    (tmp_path / "RULE.toml").write_text("\n".join(rule_lines))
+    here = deciding.decision(shop.store, shop.leader, study)
+    there, _offers = decide_files(tmp_path / "scores.csv", tmp_path / "RULE.toml", readings=tmp_path / "read.csv")
+    assert (there.verdict, there.hours, there.binding) == (here.verdict, here.hours, here.binding)
+    assert [one.pulls for one in there.gates] == [one.pulls for one in here.gates]
+
+
+def plan_margin(shop: Any, study: str) -> float:
+    """The sealed margin of the one attribute."""
+    return float(planning.study(shop.store, shop.leader, study).plan.attributes[0].margin)
+
+
+def test_designs_of_a_plan_with_limits_are_compared(plan: HoursPlan) -> None:
+    """Fewer pulls of the same truth, limits of instruments at these pulls too."""
+    whole = replace(plan, assessors=tuple("abcdefgh"))
+    fewer = replace(whole, pulls=(whole.pulls[0], whole.pulls[2], whole.pulls[3]))
+    found = proposals.compare([whole, fewer], studies=200)
+    assert [one.enough_hours for one in found] == [16.0, 16.0]
+    assert min(one.chance for one in found) > 0.5
 
 
 def test_a_plan_with_limits_comes_back_and_says_them(plan: HoursPlan) -> None:

@@ -25,18 +25,11 @@ def own_pages() -> dict[str, OwnPage]:
     return {}
 
 
-def fields(by: Staff, study: AromaStudy) -> AromaPlan:
-    """The fields of a draft; the plan as it stands."""
+def fields(by: Staff, study: AromaStudy) -> tuple[AromaPlan, Sequence[Problem]]:
+    """The fields of a draft; the plan as it stands, and what cannot be read."""
     from studyapp.kinds.aroma.pages import draft
 
     return draft.fields(by, study)
-
-
-def problems(study: AromaStudy, plan: AromaPlan) -> Sequence[Problem]:
-    """What keeps the plan from being sealed."""
-    from studyapp.kinds.aroma.pages import draft
-
-    return draft.problems(study, plan)
 
 
 def chances(by: Staff, plan: AromaPlan, problems: Sequence[Problem]) -> None:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from studyapp import registry
 from studyapp.kinds.comparison.deciding.prospects import design_of, truths_of
 from studyapp.kinds.comparison.plan import ComparisonPlan
 from studyapp.kinds.comparison.rule import pieces_a_sitting, rule_of
 from studyapp.methods import METHODS
+from studyapp.records import SetsPlan
 from studyapp.services.spreads import ASSUMED, Spreads
 
 if TYPE_CHECKING:
@@ -55,3 +57,22 @@ def hint(plan: ComparisonPlan, spreads: Spreads = ASSUMED, studies: int = 1000) 
 
 def _worth(one: TestChances) -> float:
     return min(one.same, one.noticed)
+
+
+def started(plan: ComparisonPlan, method: str) -> tuple[str, SetsPlan]:
+    """The draft of a forced choice with what a plan already says, and its kind: the one that serves sets, whichever
+    that is."""
+    kind = next(name for name in registry.KINDS if issubclass(registry.plan(name).Plan, SetsPlan))
+    empty = registry.plan(kind).new(plan.title)
+    assert isinstance(empty, SetsPlan)
+    draft = replace(
+        empty,
+        question=plan.question,
+        recipe=plan.recipe,
+        assessors=plan.assessors,
+        contains=plan.contains,
+        traces=plan.traces,
+        method=method,
+        note=next(line.name for line in plan.attributes if line.decides),
+    )
+    return kind, draft

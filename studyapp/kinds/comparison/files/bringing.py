@@ -94,7 +94,7 @@ def with_readings(rule: FileRule, table: pd.DataFrame) -> FileRule:
     for one in rule.alike:
         own = table[(named == one.name.casefold()) & table["value"].notna()]
         if rule.rule.claim == "make" and "batch" in own:
-            own = own.groupby(["make", "batch"], as_index=False)["value"].mean()
+            own = own.groupby(["make", "batch"])["value"].mean().reset_index()
         if not any(found[one.name].values()):
             found[one.name] = {str(make): tuple(values) for make, values in own.groupby("make")["value"]}
     return replace(rule, readings=found)

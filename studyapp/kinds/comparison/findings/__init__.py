@@ -189,12 +189,14 @@ def difference_told(name: str, one: ClaimResult, claim: MakeClaim) -> str:
             name=name, how=_how(one.difference), low=units(one.lower), high=units(one.upper)
         )
     far = one.upper if claim.claim == "no worse" or one.upper >= -one.lower else one.lower
-    sentence = (
-        _("{name} is {how}, at most {far} worse against a margin of {margin}")
-        if far == one.upper
-        else _("{name} is {how}, at most {far} better against a margin of {margin}")
-    )
-    return sentence.format(
+    worse, reaches_out = far == one.upper, abs(far) >= claim.margin
+    sentence = {
+        (True, False): _("{name} is {how}, at most {far} worse against a margin of {margin}"),
+        (False, False): _("{name} is {how}, at most {far} better against a margin of {margin}"),
+        (True, True): _("{name} is {how}, but it could be up to {far} worse, and the margin is {margin}"),
+        (False, True): _("{name} is {how}, but it could be up to {far} better, and the margin is {margin}"),
+    }
+    return sentence[worse, reaches_out].format(
         name=name, how=_how(one.difference), far=beside(abs(far), claim.margin), margin=units(claim.margin)
     )
 
@@ -258,7 +260,11 @@ def _facts(found: Compared) -> list[Fact]:
 
 def _binding_fact(found: Compared, make: MakeResult) -> str:
     if make.binding in make.attributes:
-        return _how(make.attributes[make.binding].difference)
+        one, claim = make.attributes[make.binding], found.claims[make.binding]
+        if one.upper is None or claim.claim != "no worse" or make.verdict == "not good enough":
+            return _how(one.difference)
+        told = _("{how}, at most {far}") if one.upper < claim.margin else _("{how}, could be up to {far}")
+        return told.format(how=_how(one.difference), far=beside(one.upper, claim.margin))
     return instruments.value(instruments.worst(make.gates, make.binding), found.gates[make.binding], unit=True)
 
 

@@ -36,6 +36,7 @@ def _answer(one: Likeness) -> str:
         "matched": _("matched"),
         "differs": _("differs"),
         "not shown to match": _("not shown to match"),
+        "reported": _("reported"),
         "not recorded": _("not recorded"),
     }[one.answer]
 

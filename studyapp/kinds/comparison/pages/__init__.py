@@ -31,18 +31,11 @@ def own_pages() -> dict[str, OwnPage]:
     return {"losing": OwnPage(_("A piece that cannot be served"), act, render, ("leader", "preparer"))}
 
 
-def fields(by: Staff, study: ComparisonStudy) -> ComparisonPlan:
-    """The fields of a draft; the plan as it stands."""
+def fields(by: Staff, study: ComparisonStudy) -> tuple[ComparisonPlan, Sequence[Problem]]:
+    """The fields of a draft; the plan as it stands, and what cannot be read."""
     from studyapp.kinds.comparison.pages import draft
 
     return draft.fields(by, study)
-
-
-def problems(study: ComparisonStudy, plan: ComparisonPlan) -> Sequence[Problem]:
-    """What keeps the plan from being sealed."""
-    from studyapp.kinds.comparison.pages import draft
-
-    return draft.problems(study, plan)
 
 
 def chances(by: Staff, plan: ComparisonPlan, problems: Sequence[Problem]) -> None:

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import streamlit as st
 
-from studyapp import registry, session
+from studyapp import session
 from studyapp.components import acts, look, refined
 from studyapp.kinds.comparison.deciding import choices, prospects
 from studyapp.kinds.comparison.deciding.choices import Hint
 from studyapp.kinds.comparison.deciding.prospects import PlanPower
 from studyapp.kinds.comparison.findings import planned
 from studyapp.kinds.comparison.plan import ComparisonPlan
-from studyapp.records import Chance, Problem, SetsPlan, Staff
+from studyapp.records import Chance, Problem, Staff
 from studyapp.services import planning, spreads
 from studyapp.services.spreads import Spreads
 from studyapp.words import _
@@ -96,22 +95,5 @@ def _choice(by: Staff, plan: ComparisonPlan, found: Hint) -> None:
         look.put(look.text(planned.choice_told(found)))
         if st.button(_("Plan the forced choice instead"), key="to-choice"):
             with acts.refusals():
-                session.go("plan", study=_started(by, plan, found.choice.test))
-
-
-def _started(by: Staff, plan: ComparisonPlan, method: str) -> str:
-    """A draft of the kind that serves sets, whichever that is."""
-    kind = next(name for name in registry.KINDS if issubclass(registry.plan(name).Plan, SetsPlan))
-    empty = registry.plan(kind).new(plan.title)
-    assert isinstance(empty, SetsPlan)
-    draft = replace(
-        empty,
-        question=plan.question,
-        recipe=plan.recipe,
-        assessors=plan.assessors,
-        contains=plan.contains,
-        traces=plan.traces,
-        method=method,
-        note=next(line.name for line in plan.attributes if line.decides),
-    )
-    return planning.start(session.store(), by, kind, draft)
+                kind, draft = choices.started(plan, found.choice.test)
+                session.go("plan", study=planning.start(session.store(), by, kind, draft))

@@ -155,10 +155,13 @@ def _at(truth: Scenario, hours: tuple[float, ...]) -> Scenario:
     if missing:
         raise BadInput(_("Fix the pulls: {h} h is not among the hours compared.").format(h=f"{missing[0]:g}"))
     places = [truth.hours.index(h) for h in hours]
-    attributes = {
-        name: replace(one, mean=tuple(one.mean[place] for place in places)) for name, one in truth.attributes.items()
-    }
-    return replace(truth, hours=hours, attributes=attributes)
+    attributes = {name: replace(one, mean=_placed(one.mean, places)) for name, one in truth.attributes.items()}
+    gates = {name: replace(one, mean=_placed(one.mean, places)) for name, one in truth.gates.items()}
+    return replace(truth, hours=hours, attributes=attributes, gates=gates)
+
+
+def _placed(mean: Sequence[float], places: Sequence[int]) -> tuple[float, ...]:
+    return tuple(mean[place] for place in places)
 
 
 def compare(

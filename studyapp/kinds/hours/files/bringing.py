@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput
+from studyapp.kinds.hours.files.readings import read_readings
 from studyapp.kinds.hours.files.rules import read_rule
 from studyapp.kinds.hours.plan import THIS
-from studyapp.services.gate_files import read_readings
 from studyapp.words import _
 
 if TYPE_CHECKING:

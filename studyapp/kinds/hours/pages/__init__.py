@@ -48,18 +48,11 @@ def at_the_conche() -> None:
     pulls.render()
 
 
-def fields(by: Staff, study: HoursStudy) -> HoursPlan:
-    """The fields of a draft; the plan as it stands."""
+def fields(by: Staff, study: HoursStudy) -> tuple[HoursPlan, Sequence[Problem]]:
+    """The fields of a draft; the plan as it stands, and what cannot be read."""
     from studyapp.kinds.hours.pages import draft
 
     return draft.fields(by, study)
-
-
-def problems(study: HoursStudy, plan: HoursPlan) -> Sequence[Problem]:
-    """What keeps the plan from being sealed."""
-    from studyapp.kinds.hours.pages import draft
-
-    return draft.problems(study, plan)
 
 
 def chances(by: Staff, plan: HoursPlan, problems: Sequence[Problem]) -> None:

@@ -19,12 +19,11 @@ from studyapp.words import _
 
 def draw(plan: HoursPlan, key: str, problems: Sequence[Problem]) -> int | None:
     """A row for each limit; the number of the one that is to be changed, the one after the last is new."""
-    with st.container(key="card-limits"):
-        look.put(look.title(_("Limits of instruments"), 3), look.quiet(_about()))
-        tapped = [number for number, one in enumerate(plan.limits) if _row(one, f"{key}-{number}")]
-        beside(problems, "limits")
-        if st.button(_("Add a limit"), key=f"add-limit-{key}"):
-            return len(plan.limits)
+    look.put(look.quiet(_about()))
+    tapped = [number for number, one in enumerate(plan.limits) if _row(one, f"{key}-{number}")]
+    beside(problems, "limits")
+    if st.button(_("Add a limit"), key=f"add-limit-{key}"):
+        return len(plan.limits)
     return tapped[0] if tapped else None
 
 

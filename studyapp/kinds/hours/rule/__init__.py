@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
+from studyapp.findings.numbers import opening
 from studyapp.kinds.hours.plan import FIRST_RULE, HoursPlan
 from studyapp.kinds.hours.rule.limits import gate_of, limit_problems, limit_sentence
 from studyapp.kinds.hours.rule.run_calendar import calendar
@@ -306,15 +307,15 @@ def _when_lost(plan: HoursPlan) -> str:
 
 def _attribute_sentence(line: Attribute) -> str:
     if not line.decides:
-        return _("{name} only describes.").format(name=line.name)
+        return _("{name} only describes.").format(name=opening(line.name))
     wanted = WISHES[line.wanted].in_rule()
     if line.limit is None:
         return _("{name} decides: {wanted}, at most {margin} units worse.").format(
-            name=line.name, wanted=wanted, margin=f"{line.margin or 0:.1f}"
+            name=opening(line.name), wanted=wanted, margin=f"{line.margin or 0:.1f}"
         )
     return _(
         "{name} decides: {wanted}, at most {margin} units worse, and the mean must keep the limit {limit}."
-    ).format(name=line.name, wanted=wanted, margin=f"{line.margin or 0:.1f}", limit=f"{line.limit:.1f}")
+    ).format(name=opening(line.name), wanted=wanted, margin=f"{line.margin or 0:.1f}", limit=f"{line.limit:.1f}")
 
 
 # ---- for the statistics ----------------------------------------------------------------------------------------------
