@@ -30,6 +30,7 @@ def _titles() -> dict[str, str]:
         "write_batch": _("Write the batch"),
         "readings": _("Readings"),
         "watch": _("Watch"),
+        "papers": _("Paper ballots"),
         "open_key": _("Open the key"),
         "decide": _("Decide"),
         "panel": _("Panel"),
@@ -39,17 +40,20 @@ def _titles() -> dict[str, str]:
 
 
 OF_BATCHES = ("batch", "write_batch", "readings")
-LEADS = ("studies", "batches", "prepare", "watch", "panel", "account", "plan", "open_key", "decide", *OF_BATCHES)
+LEADS = (
+    *("studies", "batches", "prepare", "watch", "panel", "account", "plan", "papers", "open_key", "decide"),
+    *OF_BATCHES,
+)
 ROLES: Mapping[str, tuple[str, ...]] = {
     "assessor": ("taste",),
-    "preparer": ("prepare", "batches", "account", "limits", *OF_BATCHES),
+    "preparer": ("prepare", "batches", "account", "papers", "limits", *OF_BATCHES),
     "leader": (*LEADS, "limits"),
     # Whoever still has a first passphrase gets the page Account at every address they may have kept.
     "first passphrase": ("account", "limits", *(name for name in LEADS if name != "account")),
     "newcomer": ("first_run", "sign_in", "limits"),
     "nobody": ("sign_in", "limits"),
 }
-UNLISTED = ("plan", "open_key", "decide", "limits", *OF_BATCHES)  # reached from other pages
+UNLISTED = ("plan", "papers", "open_key", "decide", "limits", *OF_BATCHES)  # reached from other pages
 
 
 def _role(seat: Seat | None, staff: Staff | None) -> str:

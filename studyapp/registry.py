@@ -77,6 +77,9 @@ class SettingOutPart(Protocol):
     def boxes(self, tx: Any, study: str, plan: Any) -> Mapping[str, str]:
         """What every box holds, in words, by its letter."""
 
+    def note_taken(self, store: Store, by: Staff, study: str, told: Mapping[str, Any]) -> None:
+        """Keep what a phone tells of a sample that was just taken. Raises StudyError, also where none is taken so."""
+
 
 class DecidingPart(Protocol):
     """`deciding`: from what was tasted to a verdict."""
@@ -178,6 +181,10 @@ class PagesPart(Protocol):
 
     def still_open(self, by: Staff, study: Study[Any], left: int) -> str:
         """What must be done before the key opens, `left` steps being unfinished; empty when it may."""
+
+    def closing_cost(self, by: Staff, study: Study[Any], gaps: Mapping[int, int], number: int, left: int) -> None:
+        """Draw what closing a sitting early costs: `left` of its servings are open, `gaps` are those that stay missing
+        anyway, by the number of the sitting; nothing where no such chance can be reckoned. Holds nobody up."""
 
     def decide(self, by: Staff, study: Study[Any]) -> None:
         """Draw the verdict of an opened study."""

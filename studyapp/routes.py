@@ -28,9 +28,9 @@ from studyapp import connections, cookies, log, registry, words
 from studyapp.assets import font, font_names, icon
 from studyapp.errors import BadInput, Busy, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
 from studyapp.records import Mark, Role
-from studyapp.services import accounts, calling, first_code, joining, planning, refining, tasting, trying
+from studyapp.services import accounts, calling, first_code, joining, photos, planning, refining, tasting, trying
 from studyapp.services.devices import Device
-from studyapp.store import Store
+from studyapp.store import Store, clock
 from studyapp.waiting import Desk, Line
 from studyapp.words import _
 
@@ -65,6 +65,7 @@ def routes(store: Opened, *, demo: bool = False, address: Callable[[], str] = st
         "/leave": _leave,
         "/note": _note,
         "/call": _call,
+        "/taken": _taken,
         "/sign-in": _in_line(desk, _sign_in),
         "/sign-out": _sign_out,
         "/first-leader": _in_line(desk, _first_leader),
@@ -79,6 +80,7 @@ def routes(store: Opened, *, demo: bool = False, address: Callable[[], str] = st
         "/health": _health,
         "/print/{paper}/{of}": partial(_print, address=address),
         "/calendar/{study}": _calendar,
+        "/photo/{photo}": _photo,
     }
     if demo:
         gets["/demo/{role}"] = _demo
@@ -376,10 +378,48 @@ def _call(store: Opened) -> Answer:
     async def call(request: Request) -> Response:
         body = await _body(request)
         told = _text(body, "serving"), _text(body, "what"), _text(body, "code")
-        await run_in_threadpool(calling.call, store(), _token(request, "seat"), *told)
-        return JSONResponse({"ok": True})
+        spare = await run_in_threadpool(calling.call, store(), _token(request, "seat"), *told)
+        return JSONResponse({"ok": True, "spare": spare})
 
     return call
+
+
+# ---- at the conche ---------------------------------------------------------------------------------------------------
+def _taken(store: Opened) -> Answer:
+    """A sample that was taken and noted on a phone, which sends it until it is told that it is kept."""
+
+    async def taken(request: Request) -> Response:
+        body = await _body(request)
+        study, token = _text(body, "study"), _token(request, "staff")
+        told = body | {name: _text(body, name, 400) for name in ("at", "words", "nonce")}
+
+        def keep() -> None:
+            staff = accounts.staff_of(store(), token)
+            if staff is None:  # no refusal: what is noted waits until somebody signs in
+                raise Busy(_("You are signed out. What you noted waits on this phone: sign in again."), 5)
+            kind = planning.study(store(), staff, study).kind
+            registry.setting_out(kind).note_taken(store(), staff, study, told)
+
+        await run_in_threadpool(keep)
+        return JSONResponse({"ok": True, "at": clock.now().isoformat()})
+
+    return taken
+
+
+def _photo(store: Opened) -> Answer:
+    """A photo, for those who may see it; its bytes were checked to be of the kind they are sent as."""
+
+    async def photo(request: Request) -> Response:
+        def found() -> tuple[str, bytes]:
+            staff = accounts.staff_of(store(), _token(request, "staff"))
+            if staff is None:
+                raise NotAllowed(_("Not done: sign in first."))
+            return photos.content(store(), staff, request.path_params["photo"])
+
+        kind, content = await run_in_threadpool(found)
+        return Response(content, media_type=kind)
+
+    return photo
 
 
 # ---- staff -----------------------------------------------------------------------------------------------------------

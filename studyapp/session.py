@@ -16,7 +16,7 @@ from studyapp.errors import NotAllowed
 from studyapp.pictures.theme import SCREENS, Theme
 from studyapp.records import PlaceKind, Role, Seat, Staff
 from studyapp.services import accounts, joining
-from studyapp.services.refining import Refining
+from studyapp.services.refining import AT_ONCE_SECONDS, Refining
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -188,12 +188,15 @@ def unfold(keys: Iterable[str], key: str) -> None:
         st.session_state[each] = each == key
 
 
-def refined(name: str, question: object, steps: Callable[[], Iterator[T | None]]) -> Refining[T]:
-    """The work on a question; another question under the same name ends the work on the one before."""
+def refined(
+    name: str, question: object, steps: Callable[[], Iterator[T | None]], at_once: float = AT_ONCE_SECONDS
+) -> Refining[T]:
+    """The work on a question; another question under the same name ends the work on the one before. The page waits for
+    its first step, and `at_once` seconds for more."""
     before, work = kept(name, (None, None))
     if work is None or before != question:
         give_up(name)
-        work = Refining(steps())
+        work = Refining(steps(), at_once)
         keep(name, (question, work))
     return work
 

@@ -80,3 +80,4 @@ def sealed_view(study: Study[Any], rule: Sequence[str], beside: Sequence[str] = 
         look.text(_("Rule, SHA-256"), "small"),
         f'<p class="say mono">{look.plain(study.seal or "")}</p>',
     )
+    st.link_button(_("Print the slip of the seal"), f"/print/slip/{study.id}")

@@ -61,6 +61,7 @@ def sign(store: Store, by: Staff, study: Study[Any], *, over: bool) -> bool:
         if waits and st.button(_("Sign the decision"), type="primary", key="sign"):
             st.dialog(_("Sign the decision"))(_sign)(store, by, study)
         st.link_button(_("Print the report"), f"/print/report/{study.id}")
+        st.link_button(_("Print the key"), f"/print/key/{study.id}")
         to_rule = st.button(_("Read the sealed rule"), key="to-rule")
     look.put(look.link(_("What this cannot prevent"), "/limits"))
     return to_rule

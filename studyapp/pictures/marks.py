@@ -58,11 +58,12 @@ class Frame:
     by_ratio: bool = False
     up_by_ratio: bool = False
     y_room: int | None = None
+    y_title: str = ""
 
     def picture(self, layers: Iterable[Layer], height: int) -> Picture:
         """The layers on these scales, from the back to the front; `height` in px with the axes."""
         x_axis = _axis(self.theme, self.x_ticks, self.x_names, self.x_title, grid=False)
-        y_axis = _axis(self.theme, self.y_ticks, self.y_names, grid=True)
+        y_axis = _axis(self.theme, self.y_ticks, self.y_names, self.y_title, grid=True)
         if y_axis is not None and self.y_room is not None:
             y_axis |= {"minExtent": self.y_room, "maxExtent": self.y_room}
         return {

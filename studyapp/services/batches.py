@@ -55,7 +55,9 @@ def pulls_of(store: Store, by: Staff, found: Batch) -> tuple[tuple[float, str], 
         if found.study is not None:
             planned = dict.fromkeys(study_or_refuse(tx, found.study).plan.hours_of_pulls, "planned")
             noted = {
-                one.hours: one.kind for one in pull_notes.in_force(tx, found.study) if one.kind in ("taken", "lost")
+                one.hours: "lost" if one.kind == "lost" else "taken"
+                for one in pull_notes.in_force(tx, found.study)
+                if one.kind in ("taken", "lost", "replaced")
             }
             told = planned | told | noted
         return tuple(sorted(told.items()))

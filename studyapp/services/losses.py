@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Sitting, Staff, Study
 from studyapp.services import leaving_out
-from studyapp.services.access import require
+from studyapp.services.access import require, tastes
 from studyapp.services.seating import own_nonce
-from studyapp.store import people, pulls, servings, sittings
+from studyapp.store import pulls, servings, sittings
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -54,7 +54,7 @@ def _where_lost(tx: Any, study: Study[Any], level: float, named: str, sitting: i
     """Numbers of the sittings in which a sample is lost now; [None] for all. Raises NotAllowed where none is left."""
     every = [one for one in sittings.of_study(tx, study.id) if sitting in (None, one.number)]
     every = [one for one in every if servings.of_levels(tx, one.id, (level,))] or every
-    tasted = {one.number: at for one in every if (at := _first_tasted(tx, one, level))}
+    tasted = {one.number: at for one in every if (at := first_tasted(tx, one, level))}
     if tasted and len(tasted) == len(every):
         raise NotAllowed(
             _("Not done: {h} was served at {time}. Report it at the sitting; it stays in the verdict.").format(
@@ -66,7 +66,7 @@ def _where_lost(tx: Any, study: Study[Any], level: float, named: str, sitting: i
     return [one.number for one in every if one.number not in tasted]
 
 
-def _first_tasted(tx: Any, sitting: Sitting, level: float) -> str | None:
+def first_tasted(tx: Any, sitting: Sitting, level: float) -> str | None:
     """When a sample was first put before somebody in a sitting; not where the cup itself was reported unfit."""
     offered = servings.offered_of_level(tx, sitting.id, level)
     return min((at for at, reasons in offered if not reasons or not all(map(is_physical, reasons))), default=None)
@@ -75,8 +75,7 @@ def _first_tasted(tx: Any, sitting: Sitting, level: float) -> str | None:
 def may_note(tx: Any, by: Staff, study: Study[Any]) -> None:
     """Raises NotAllowed for whoever tastes in the study, or may not prepare it."""
     require(by, "leader", "preparer")
-    tasting = {one.person for one in people.assessors(tx) if one.id in study.plan.assessors}
-    if by.person and by.person in tasting:
+    if tastes(tx, by, study):
         raise NotAllowed(_("Not done: you taste in this study, so somebody else notes what is lost."))
 
 
@@ -87,7 +86,7 @@ def undo(tx: Any, by: Staff, study: Study[Any], level: float, actual_at: str) ->
         NotAllowed: nothing is noted, or its cups were left out of a sitting already.
     """
     check_time(actual_at)
-    if level not in {one.hours for one in pulls.in_force(tx, study.id) if one.kind == "lost"}:
+    if level not in {one.hours for one in pulls.losses(pulls.in_force(tx, study.id))}:
         raise NotAllowed(_("Not done: nothing is noted there."))
     refuse_left_out(tx, study.id, level)
     pulls.add(tx, study.id, "undone", level, actual_at, by.id)
@@ -118,13 +117,13 @@ def is_physical(reason: str | None) -> bool:
 
 def lost_as_a_whole(tx: Any, study: str) -> set[float]:
     """Levels of the samples of which no mass is left to serve."""
-    return {one.hours for one in pulls.in_force(tx, study) if one.kind == "lost" and one.sitting is None}
+    return {one.hours for one in pulls.losses(pulls.in_force(tx, study)) if one.sitting is None}
 
 
 def rows(tx: Any, study: str, look: int) -> list[Row]:
     """Rows of the tidy frame without a score up to a look, with `why` and `reason`: losses, and lines that could not be
     judged."""
-    lost = [one for one in pulls.in_force(tx, study) if one.kind == "lost"]
+    lost = pulls.losses(pulls.in_force(tx, study))
     numbers = {one.number for every in range(1, look + 1) for one in sittings.of_study(tx, study, every)}
     found: list[Row] = [
         {"level": one.hours, "sitting": one.sitting, "why": "lost", "reason": one.reason}

@@ -144,6 +144,22 @@ def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
         return SealSlip(seal_, event.at, by.name, head, count, rule.sentences(plan))
 
 
+def slip(store: Store, by: Staff, study_id: str) -> SealSlip:
+    """The slip of a sealed study, with the seal of the record as it stands now.
+
+    Raises:
+        NotAllowed: it is not sealed, or the member is no leader.
+    """
+    require(by, "leader")
+    with store.read() as tx:
+        kept = study_or_refuse(tx, study_id)
+        if kept.seal is None:
+            raise NotAllowed(_("Not done: this plan is not sealed, so there is no slip."))
+        count, head = events.head(tx)
+        sentences = registry.rule(kept.kind).sentences(kept.plan, kept.named)
+        return SealSlip(kept.seal, kept.sealed_at or "", kept.sealed_by or "", head, count, sentences)
+
+
 def _refuse_seal(kept: Study[Any], typed_title: str, problems: Sequence[Problem]) -> None:
     if kept.state != "draft":
         raise NotAllowed(_("Not done: the rule was sealed on {day}.").format(day=_day(kept)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import secrets
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate
@@ -22,7 +23,7 @@ from studyapp.records import (
     SetsPlan,
     Sitting,
 )
-from studyapp.services import heard, trying
+from studyapp.services import heard, spares, trying
 from studyapp.services.access import new_id, study_or_refuse, token_hash
 from studyapp.services.seating import check_nonce, grams_eaten, own_nonce, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
@@ -44,7 +45,9 @@ def place(store: Store, seat_token: str | None) -> Place:
         NotAllowed: the token is worthless.
     """
     with store.read() as tx:
-        here, fresh = _place(tx, seat_or_refuse(tx, seat_token))
+        seat = seat_or_refuse(tx, seat_token)
+        here, fresh = _place(tx, seat)
+        here = _with_spare(tx, seat, here)
     return store.write_together(lambda tx: _offer(tx, seat_or_refuse(tx, seat_token))) if fresh else here
 
 
@@ -75,7 +78,17 @@ def _offer(tx: Any, seat: Seat) -> Place:
         events.append(tx, "serving offered", {"serving": here.serving, "at": at}, sitting_of(tx, seat).study)
     if fresh and here.trial and (at := trials.start(tx, here.trial)):
         events.append(tx, "set offered", {"set": here.trial, "at": at}, sitting_of(tx, seat).study)
-    return here
+    return _with_spare(tx, seat, here)
+
+
+def _with_spare(tx: Any, seat: Seat, here: Place) -> Place:
+    """The page with the code that stands there now, and whether another piece can be had; a warm-up has none."""
+    if here.kind != "serving" or not here.serving:
+        return here
+    sitting = sitting_of(tx, seat)
+    code = spares.code_now(tx, sitting, here.serving, here.code or "")
+    left = spares.free(tx, sitting, here.serving) is not None
+    return replace(here, code=code, may_swap=left, swapped=code != here.code)
 
 
 def _place(tx: Any, seat: Seat) -> tuple[Place, bool]:

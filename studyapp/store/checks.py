@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, exists, select, text
 
-from studyapp.store import canonical, covers, events, schema
+from studyapp.store import canonical, covers, events, photos, schema
 from studyapp.store.faults import Fault
 from studyapp.store.row_hashes import row_hash
 from studyapp.store.scope import EVERYTHING, NOBODY, Scope
@@ -207,3 +207,19 @@ def note_faults(tx: Connection, told: Chain, scope: Scope = EVERYTHING) -> list[
         if due != row.sha256 or (row.erased_at is None and written != row.sha256):
             faults.append(Fault("changed note", "note", row.id))
     return faults
+
+
+def photo_faults(tx: Connection, told: Chain, scope: Scope = EVERYTHING) -> list[Fault]:
+    """Every photo that was not erased against the hash in its event; an erased one against the event that says so."""
+    wanted = {body["photo"]: body["sha256"] for _, _, kind, _, body, _ in told.sound if kind == photos.KEPT}
+    erased = {body["photo"] for _, _, kind, _, body, _ in told.sound if kind == photos.ERASED}
+    faults = []
+    rows = select(schema.photo).where(scope.rows(schema.photo))
+    for row in tx.execute(rows.order_by(schema.photo.c.at, schema.photo.c.id)):
+        gone = row.id in erased
+        as_told = (
+            row.content is None and row.erased_at is not None if gone else photos.sha256(row.content) == row.sha256
+        )
+        if wanted.pop(row.id, None) != row.sha256 or not as_told:
+            faults.append(Fault("changed row", "photo", row.id))
+    return faults + [Fault("event without row", "photo", str(id_)) for id_ in wanted]

@@ -79,6 +79,8 @@ class Field:
 LATER = {
     "opening": frozenset({"second"}),
     "pull_note": frozenset({"kind", "reason", "sitting", "temperature_c", "words"}),
+    "score": frozenset({"source"}),
+    "trial": frozenset({"source"}),
     # Tables of the first version that nothing was ever written into.
     "batch": frozenset({"lot", "made", "phases", "by"}),
     "phase": frozenset(column.name for column in schema.phase.columns) - {"batch_id", "from_hours", "to_hours"},

@@ -24,7 +24,14 @@ from studyapp.store.faults import Fault
 from studyapp.store.scope import Scope
 
 ENDS = ("may taste", "person erased")  # events of nobody's study that end seats in all of them
-ROWS = (checks.score_faults, checks.trial_faults, checks.seal_faults, checks.cover_faults, checks.note_faults)
+ROWS = (
+    checks.score_faults,
+    checks.trial_faults,
+    checks.seal_faults,
+    checks.cover_faults,
+    checks.note_faults,
+    checks.photo_faults,
+)
 AT_ONCE = 1_000  # rows in memory while a digest is made
 FORM = 1  # of the digests; raise it when they are made another way or a check learns to see more
 WALKED = 0.3  # of the time of a check, about, goes into the chain

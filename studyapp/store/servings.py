@@ -135,6 +135,17 @@ def finish(tx: Connection, serving: str, outcome: str, at: str) -> None:
     )
 
 
+def of_code(tx: Connection, sitting: str, code: str) -> str | None:
+    """The serving that was dealt under a code in a sitting."""
+    c = schema.serving.c
+    return tx.execute(select(c.id).where(c.sitting_id == sitting, c.code == code)).scalar()
+
+
+def sample_of(tx: Connection, serving: str) -> str | None:
+    """What a serving holds, for the server alone."""
+    return tx.execute(select(schema.serving.c.sample_id).where(schema.serving.c.id == serving)).scalar()
+
+
 def of_levels(tx: Connection, sitting: str, levels: tuple[float, ...]) -> list[BlindServing]:
     """The cups of some levels in a sitting."""
     query = (
@@ -271,12 +282,20 @@ def score_by_nonce(tx: Connection, nonce: str) -> KeptScore | None:
 
 
 def add_score(
-    tx: Connection, study: str, serving: str, attribute: str, value: float | None, reason: str | None, nonce: str
+    tx: Connection,
+    study: str,
+    serving: str,
+    attribute: str,
+    value: float | None,
+    reason: str | None,
+    nonce: str,
+    source: str | None = None,
 ) -> str:
-    """Keep one score and its event; returns the time. An earlier score of the line is superseded, not changed."""
+    """Keep one score and its event; returns the time. An earlier score of the line is superseded, not changed. `source`
+    is "paper" where it was typed from a ballot, None where a phone or the server made it."""
     at = now()
     names = {"serving_id": serving, "attribute_id": attribute}
-    row = {**names, "value": value, "reason": reason, "nonce": nonce, "at": at}
+    row = {**names, "value": value, "reason": reason, "nonce": nonce, "at": at, "source": source}
     sha = row_hash("score", row)
     result = tx.execute(_INSERT_SCORE, {**row, "sha256": sha})
     events.append(tx, "score", {"score": int((result.inserted_primary_key or (0,))[0]), "sha256": sha}, study)

@@ -6,6 +6,8 @@ from typing import Any
 
 import pytest
 
+from tests.browser.test_study import open_step
+
 pytestmark = pytest.mark.browser
 
 
@@ -88,6 +90,7 @@ def test_flavour_and_flow_decide_together(demo: Any, phone: Any) -> None:
     page.get_by_label("Viscosity: at most 4 Pa.s from 16 h on.").first.wait_for(timeout=30000)
     page.goto(f"{demo.url}/studies")
     page.get_by_role("button", name="Go on planning").first.click()
+    open_step(page, "Limits of instruments")
     page.get_by_role("button", name="Add a limit").click()
     for label, value in (("Limit, Pa.s", "4"), ("Instrument", "bench viscometer"), ("Method", "40 C, down")):
         field = page.get_by_label(label, exact=True)

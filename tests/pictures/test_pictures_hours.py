@@ -11,8 +11,9 @@ import pytest
 
 from analysis.instruments import Gate, GateResult, judge_gates
 from analysis.stopping import AttributeResult
+from studyapp.kinds.hours.findings.pulls import limit_decides
 from studyapp.kinds.hours.findings.scale import Scale, shared_scale
-from studyapp.kinds.hours.pictures import worsening
+from studyapp.kinds.hours.pictures import against_limit, worsening
 from studyapp.kinds.hours.pictures.rows import Axis, flavour_row, limit_row
 from studyapp.pictures.marks import CROSS, REFERENCE
 from studyapp.pictures.theme import PAPER, SCREENS, Theme
@@ -41,6 +42,8 @@ def test_a_disc_stands_for_each_pull_shown_and_a_cross_for_each_not(kind: str) -
     results = list(KINDS[kind].attributes.values())
     extent = shared_scale(results)
     for result in results:
+        if limit_decides(result):
+            continue  # two pictures: the next test
         *judged, _reference = result.pulls
         from_hour = 99.0 if result.shortest_hours is None else result.shortest_hours
         enough = [pull.hours for pull in judged if pull.hours >= from_hour and not pull.shown_to_fail]
@@ -50,6 +53,32 @@ def test_a_disc_stands_for_each_pull_shown_and_a_cross_for_each_not(kind: str) -
         none = not enough or result.shortest_hours >= result.reference_hours
         said = "none of these yet" if none else f"{result.shortest_hours:g} h is enough"
         assert said in words(picture)
+
+
+LIMITED = [(kind, one.name) for kind, made in KINDS.items() for one in made.attributes.values() if limit_decides(one)]
+
+
+@pytest.mark.parametrize(("kind", "name"), LIMITED)
+def test_where_a_limit_decides_each_bar_is_read_against_its_own_line(kind: str, name: str) -> None:
+    """A disc means that the end that decides lies on the good side of the line drawn, a cross that it does not: of the
+    mean against the limit, with units on the axis; and of the worsening against the margin, no limit beside it."""
+    result = KINDS[kind].attributes[name]
+    picture, rule = checked(against_limit(result, LIGHT)), result.rule
+    assert rule.limit is not None
+    end = {pull.hours: (pull.mean_low if rule.wanted == "higher" else pull.mean_high) for pull in result.pulls}
+    met = [hours for hours, at in end.items() if rule.sign * at < rule.sign * rule.limit]
+    assert shapes(picture, "circle") == met
+    assert shapes(picture, CROSS) == [hours for hours in end if hours not in met]
+    assert picture["encoding"]["y"]["axis"]["title"] == "mean, 0 to 10 scale"
+    assert f"limit {rule.limit:.1f}" in words(picture)
+    beside = checked(worsening(result, shared_scale([result]), LIGHT))
+    assert not any("limit" in word for word in words(beside))
+    for pull in result.pulls[:-1]:
+        inside = pull.decisive_upper is not None and pull.decisive_upper < rule.margin
+        if pull.hours in shapes(beside, "circle"):
+            assert inside
+    if all(pull.within_margin and not pull.shown_to_fail for pull in result.pulls):
+        assert shapes(beside, CROSS) == []
 
 
 def test_the_pole_stands_on_the_margin_at_the_hour_that_is_enough(attribute_result: Build) -> None:

@@ -19,6 +19,7 @@ from sqlalchemy import event
 from sqlalchemy.exc import OperationalError
 
 import studyapp
+from studyapp.assets import icon
 from studyapp.batches import Log, Reading
 from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma import deciding as aroma_deciding
@@ -37,6 +38,8 @@ from studyapp.services import (
     joining,
     packages,
     panel,
+    paper_entry,
+    photos,
     planning,
     preparing,
     readings,
@@ -267,6 +270,15 @@ def _undone(case: Case) -> Callable[[], object]:
     return lambda: pulls.undo(case.store, case.preparer, case.study, 8.0, "2026-11-24 10:41")
 
 
+SENT = {"hours": 8, "at": "2026-11-24 10:41", "mass": 220, "degrees": None, "words": "", "nonce": "n" * 32}
+
+
+def _photo_erased(case: Case) -> Callable[[], object]:
+    photos.keep(case.store, case.preparer, case.study, 8.0, icon())
+    (kept,) = photos.of_study(case.store, case.preparer, case.study)
+    return lambda: photos.erase(case.store, case.preparer, case.study, kept.id)
+
+
 def _mark(case: Case) -> Callable[[], object]:
     here = case.serving()
     mark = Mark(here.serving, here.lines[0].id, 5.0, secrets.token_hex(12))
@@ -349,6 +361,26 @@ def _step(case: Case) -> Callable[[], object]:
     taster = kitchen.serve(kitchen.sittings()[0])[0]
     here = taster.place()
     return lambda: trying.take_step(case.store, taster.token, here.trial or "", 1, 0.0)
+
+
+def _first_entry(case: Case, mark: float = 5.0, by: Staff | None = None) -> str:
+    """Somebody has typed a paper ballot with the same mark on every line; whose it is."""
+    here = paper_entry.ballots(case.store, case.leader, case.w.sitting.id)[0]
+    typed = {field: mark for item in here.items for field in item.fields if not field.endswith("/why")}
+    paper_entry.enter(case.store, by or case.leader, case.w.sitting.id, here.assessor, typed)
+    return here.assessor
+
+
+def _second_entry(case: Case) -> Callable[[], object]:
+    _first_entry(case)
+    return lambda: _first_entry(case, 5.0, case.preparer)
+
+
+def _paper_differs(case: Case) -> tuple[str, dict[str, int]]:
+    who = _first_entry(case)
+    _first_entry(case, 6.0, case.preparer)
+    left = paper_entry.differences(case.store, case.leader, case.w.sitting.id, who)
+    return who, {one.field: 1 for one in left}
 
 
 CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
@@ -439,11 +471,14 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "pulls.note_pull": _now(
         lambda c: setting_out.note_pull(c.store, c.preparer, c.study, 8.0, "2026-11-24 10:41", 3900.0)
     ),
+    "pulls.note_taken": _now(lambda c: pulls.note_taken(c.store, c.preparer, c.study, SENT)),
     "pulls.note_zero": _now(lambda c: pulls.note_zero(c.store, c.preparer, c.study, "2026-11-24 10:41")),
     "pulls.note_lost": _now(
         lambda c: pulls.note_lost(c.store, c.preparer, c.study, 8.0, "dropped", "2026-11-24 10:41")
     ),
     "pulls.undo": _undone,
+    "photos.keep": _now(lambda c: photos.keep(c.store, c.preparer, c.study, 8.0, icon())),
+    "photos.erase": _photo_erased,
     "planning.seal": _with(Case.draft, lambda c, id_: planning.seal(c.store, c.leader, id_, "Two looks, again")),
     "preparing.fill_rows": _now(lambda c: preparing.fill_rows(c.store, c.preparer, c.w.sitting.id)),
     "preparing.boxes": _now(lambda c: preparing.boxes(c.store, c.preparer, c.study)),
@@ -483,6 +518,14 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         Case.planned, lambda c, sitting: watching.open_sitting(c.store, c.leader, sitting.id)
     ),
     "watching.pause": _now(lambda c: watching.pause(c.store, c.leader, c.w.sitting.id)),
+    "paper_entry.enter": _second_entry,
+    "paper_entry.settle": _with(
+        _paper_differs,
+        lambda c, left: paper_entry.settle(c.store, c.leader, c.w.sitting.id, *left, "looked"),
+    ),
+    "paper_entry.keep_alone": _with(
+        _first_entry, lambda c, who: paper_entry.keep_alone(c.store, c.leader, c.w.sitting.id, who, "nobody is here")
+    ),
     "watching.resume": _after(
         lambda c: watching.pause(c.store, c.leader, c.w.sitting.id),
         lambda c: watching.resume(c.store, c.leader, c.w.sitting.id),

@@ -23,6 +23,7 @@ from tests.conftest import CHECKS, another_leader
 Screen = Callable[..., AppTest]
 Said = Callable[[AppTest], str]
 BATCHES = "batches batch write_batch readings"
+LISTED = "pulls losing panel account limits"
 FRAME = Path(studyapp.__file__).with_name("app.py")
 
 
@@ -32,9 +33,9 @@ FRAME = Path(studyapp.__file__).with_name("app.py")
     [
         (
             "Ada",
-            f"studies {BATCHES} plan prepare watch open_key decide bring hours_book losing pulls panel account limits",
+            f"studies {BATCHES} plan prepare watch papers open_key decide bring hours_book {LISTED}",
         ),
-        ("Ben", f"prepare {BATCHES} losing pulls account limits"),
+        ("Ben", f"prepare {BATCHES} papers pulls losing account limits"),
         ("", "sign_in limits"),
     ],
 )

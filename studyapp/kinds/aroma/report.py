@@ -50,7 +50,7 @@ def calendar(store: Store, by: Staff, study: AromaStudy) -> bytes:
 
     def told(one: Appointment) -> Entry:
         later = study.plan.sequential and (one.number or 1) > 1  # a plan that may end early may not need it
-        return Entry(*in_words(one, study.plan), later)
+        return Entry(*in_words(one, study.plan), "TENTATIVE" if later else "CONFIRMED")
 
     return calendar_file(run_calendar.calendar(study.plan), study, told, datetime.now(UTC))
 

@@ -20,6 +20,7 @@ from studyapp.kinds.comparison.rule import words_of
 from studyapp.records import PullNote, Sitting, Staff
 from studyapp.services import losses, table
 from studyapp.services.access import new_id, require, study_or_refuse
+from studyapp.services.table import note_taken as note_taken
 from studyapp.store import Store, studies
 from studyapp.store import pulls as notes
 from studyapp.words import _
@@ -92,7 +93,7 @@ def lost_of(store: Store, by: Staff, study_id: str) -> tuple[PullNote, ...]:
     require(by, "leader", "preparer")
     with store.read() as tx:
         study_or_refuse(tx, study_id, KIND)
-        return tuple(one for one in notes.in_force(tx, study_id) if one.kind == "lost")
+        return notes.losses(notes.in_force(tx, study_id))
 
 
 def _noting(tx: Any, by: Staff, study_id: str) -> ComparisonStudy:

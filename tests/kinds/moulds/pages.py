@@ -81,6 +81,10 @@ def still_open(by: Staff, study: Study[MouldPlan], left: int) -> str:
     return f"{left} left." if left else ""
 
 
+def closing_cost(by: Staff, study: Study[MouldPlan], gaps: Mapping[int, int], number: int, left: int) -> None:
+    """Nothing: no chance is reckoned with what is missing."""
+
+
 def decide(by: Staff, study: Study[MouldPlan]) -> None:
     """The sentence, and who signs it."""
     store = session.store()

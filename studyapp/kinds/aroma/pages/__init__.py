@@ -5,7 +5,7 @@ What draws charts is imported when it is asked for: the list of studies names ev
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from studyapp import session
 from studyapp.kinds.aroma.pages import key, seal
@@ -37,6 +37,10 @@ def chances(by: Staff, plan: AromaPlan, problems: Sequence[Problem]) -> None:
     from studyapp.kinds.aroma.pages import draft
 
     draft.chances(by, plan, problems)
+
+
+def closing_cost(by: Staff, study: AromaStudy, gaps: Mapping[int, int], number: int, left: int) -> None:
+    """Nothing: no chance is reckoned with what is missing."""
 
 
 def decide(by: Staff, study: AromaStudy) -> None:

@@ -5,7 +5,7 @@ What draws charts is imported when it is asked for: the list of studies names ev
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from studyapp.kinds.comparison.plan import ComparisonPlan, ComparisonStudy
 from studyapp.kinds.comparison.rule import scope_told
@@ -43,6 +43,10 @@ def chances(by: Staff, plan: ComparisonPlan, problems: Sequence[Problem]) -> Non
     from studyapp.kinds.comparison.pages import power
 
     power.draw(by, plan, problems)
+
+
+def closing_cost(by: Staff, study: ComparisonStudy, gaps: Mapping[int, int], number: int, left: int) -> None:
+    """Nothing: no chance is reckoned with what is missing."""
 
 
 def decide(by: Staff, study: ComparisonStudy) -> None:

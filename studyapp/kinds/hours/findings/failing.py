@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Literal
 
 from studyapp.findings.numbers import beside, hours, hours_list, opening, units
 from studyapp.kinds.hours.findings.instruments import by_name, fails_at
+from studyapp.kinds.hours.findings.pulls import shown
 from studyapp.kinds.hours.findings.reading import good_before, pull_at
 from studyapp.words import _
 
@@ -136,3 +137,16 @@ def _itself(result: AttributeResult, pull: PullResult) -> str:
         sentence = _("{ref} h itself misses the limit for {name}: mean {mean}, at least {bound}, limit {limit} units.")
     bound = pull.mean_high if higher else pull.mean_low
     return sentence.format(mean=units(pull.mean), bound=beside(bound, limit), limit=units(limit), **texts)
+
+
+def fate(result: AttributeResult, pull: PullResult) -> str:
+    """What became of a pull on this attribute, in two or three words: the same in the tables of screen and paper."""
+    if pull.shown_to_fail:
+        return standing(result, pull)
+    if pull.within_limit is False:
+        return _("limit not shown")
+    if pull.hours == result.reference_hours:
+        return _("reference")
+    if shown(result, pull):
+        return _("within")
+    return _("within, a longer pull is not") if pull.within_margin else _("not shown")

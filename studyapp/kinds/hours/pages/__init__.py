@@ -5,7 +5,7 @@ What draws charts is imported when it is asked for: the list of studies names ev
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from studyapp import session
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
@@ -60,6 +60,13 @@ def chances(by: Staff, plan: HoursPlan, problems: Sequence[Problem]) -> None:
     from studyapp.kinds.hours.pages import draft
 
     draft.chances(by, plan, problems)
+
+
+def closing_cost(by: Staff, study: HoursStudy, gaps: Mapping[int, int], number: int, left: int) -> None:
+    """The chance of an answer with the open servings and without them."""
+    from studyapp.kinds.hours.pages import early_close
+
+    early_close.draw(by, study, gaps, number, left)
 
 
 def decide(by: Staff, study: HoursStudy) -> None:

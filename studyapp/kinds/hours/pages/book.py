@@ -10,7 +10,7 @@ import streamlit as st
 from studyapp import session
 from studyapp.components import acts, drawn, look
 from studyapp.kinds.hours.deciding import book as books
-from studyapp.kinds.hours.deciding.book import MOST_BATCHES, Book, Prices, Payoff
+from studyapp.kinds.hours.deciding.book import MOST_BATCHES, Book, Payoff, Prices
 from studyapp.kinds.hours.findings import book as findings
 from studyapp.kinds.hours.pictures.book import batches_down, saved_against_spent
 from studyapp.records import Staff

@@ -9,8 +9,8 @@ from __future__ import annotations
 from alembic import op
 from sqlalchemy import Boolean, Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text, text
 
-revision = "0008"
-down_revision = "0004"
+revision = "0006"
+down_revision = "0005"
 
 metadata = MetaData(
     naming_convention={"ix": "ix_%(table_name)s_%(column_0_N_name)s", "fk": "fk_%(table_name)s_%(column_0_name)s"}
