@@ -189,7 +189,7 @@ class Prices:
 
 
 @dataclass(frozen=True, slots=True)
-class Worth:
+class Payoff:
     """Saved a batch and spent on knowing, as (label code, how many, price, money); `pays`: the batch that pays for the
     tasting, None where none within `MOST_BATCHES` does; `risk`: lost a batch on average by the sealed error."""
 
@@ -239,7 +239,7 @@ def keep_prices(store: Store, by: Staff, study_id: str, typed: Prices) -> None:
         events.append(tx, PRICED, {"by": by.id, **asdict(typed)}, study_id)
 
 
-def worth(found: Book, typed: Prices) -> Worth | None:
+def worth(found: Book, typed: Prices) -> Payoff | None:
     """What the hour in use saves against what it took to know; None without an hour in use or a machine's price."""
     if found.in_use is None or typed.machine_hour is None:
         return None
@@ -252,8 +252,8 @@ def worth(found: Book, typed: Prices) -> Worth | None:
     lines = tuple((name, many, price, many * price) for name, many, price in saved if many and price)
     spent = tuple((name, many, price, many * price) for name, many, price in _spent(found, typed) if many and price)
     risk = found.bearing[-1].decision.alpha * typed.second_grade if found.bearing else 0.0
-    told = Worth(hours, lines, spent, None, None, risk)
-    return Worth(hours, lines, spent, _paid(told, careful=False), _paid(told, careful=True), risk)
+    told = Payoff(hours, lines, spent, None, None, risk)
+    return Payoff(hours, lines, spent, _paid(told, careful=False), _paid(told, careful=True), risk)
 
 
 def _spent(found: Book, typed: Prices) -> Iterator[tuple[str, float, float]]:
@@ -269,5 +269,5 @@ def _spent(found: Book, typed: Prices) -> Iterator[tuple[str, float, float]]:
     yield "readings", float(read), typed.reading
 
 
-def _paid(told: Worth, *, careful: bool) -> int | None:
+def _paid(told: Payoff, *, careful: bool) -> int | None:
     return next((n for n in range(1, MOST_BATCHES + 1) if told.after(n, careful) >= told.cost), None)

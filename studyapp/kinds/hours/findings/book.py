@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from studyapp.findings import Fact, decimal, of_studies
 from studyapp.findings import hours as as_hours
 from studyapp.findings.numbers import listed, opening
-from studyapp.kinds.hours.deciding.book import Book, Entry, Worth
+from studyapp.kinds.hours.deciding.book import Book, Entry, Payoff
 from studyapp.kinds.hours.findings.instruments import ready
 from studyapp.words import _, ngettext
 
@@ -148,7 +148,7 @@ def picture_says(found: Book) -> str:
 
 
 # ---- worth -----------------------------------------------------------------------------------------------------------
-def worth_headline(found: Worth | None, most: int) -> str:
+def worth_headline(found: Payoff | None, most: int) -> str:
     """The batch that pays for the tastings."""
     if found is None:
         return _("Cannot say: no price of a machine hour.")
@@ -157,7 +157,7 @@ def worth_headline(found: Worth | None, most: int) -> str:
     return ngettext("Yes, with the first batch.", "Yes, from batch {n} on.", found.pays).format(n=found.pays)
 
 
-def worth_lede(found: Worth, book: Book, batches: float) -> str:
+def worth_lede(found: Payoff, book: Book, batches: float) -> str:
     """What is saved and spent, in one paragraph."""
     used = book.longest if book.in_use is None else book.in_use
     told = _(
@@ -177,7 +177,7 @@ def worth_lede(found: Worth, book: Book, batches: float) -> str:
     return _("{told}, {least} with what a wrong hour costs on average.").format(told=told, least=least)
 
 
-def worth_says(found: Worth, batches: float) -> str:
+def worth_says(found: Payoff, batches: float) -> str:
     """What the picture of savings says."""
     told = _("Saved over batches reaches {saved} after {n}; the tastings cost {cost}.")
     return told.format(saved=decimal(found.after(batches), 0), n=as_hours(batches), cost=decimal(found.cost, 0))

@@ -10,7 +10,7 @@ import streamlit as st
 from studyapp import session
 from studyapp.components import acts, drawn, look
 from studyapp.kinds.hours.deciding import book as books
-from studyapp.kinds.hours.deciding.book import MOST_BATCHES, Book, Prices, Worth
+from studyapp.kinds.hours.deciding.book import MOST_BATCHES, Book, Payoff, Prices
 from studyapp.kinds.hours.findings import book as findings
 from studyapp.kinds.hours.pictures.book import batches_down, saved_against_spent
 from studyapp.records import Staff
@@ -112,7 +112,7 @@ def _worth(by: Staff, found: Book, study: str) -> None:
             st.rerun()
 
 
-def _sums(told: Worth, typed: Prices) -> None:
+def _sums(told: Payoff, typed: Prices) -> None:
     left, right = st.columns([5, 3])
     with left, st.container(key="card-worth"):
         look.put(look.title(_("Saved against spent"), 2), look.quiet(_("money, in your currency")))

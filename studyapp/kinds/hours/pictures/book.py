@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from studyapp.findings import decimal
-from studyapp.kinds.hours.deciding.book import Book, Entry, Worth
+from studyapp.kinds.hours.deciding.book import Book, Entry, Payoff
 from studyapp.kinds.hours.findings.book import h
 from studyapp.pictures import marks
 from studyapp.pictures.marks import Frame, Layer, Picture, Row
@@ -90,7 +90,7 @@ def _to_come(label: str, found: Book, y: float, frame: Frame) -> Iterator[Layer]
 
 
 # ---- worth -----------------------------------------------------------------------------------------------------------
-def saved_against_spent(found: Worth, batches: float, theme: Theme) -> Picture:
+def saved_against_spent(found: Payoff, batches: float, theme: Theme) -> Picture:
     """Saved over batches with what the sealed error costs as a band below, against what the tastings cost."""
     end = max(batches, 1.0)
     top = max(found.after(end), found.cost, 1.0) * 1.12
