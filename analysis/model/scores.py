@@ -44,6 +44,10 @@ class Scores:
         """Scores of each assessor and pull (B, a, h)."""
         return np.asarray(self.seen.sum((3, 4)), np.float64)
 
+    def counts_in(self, days: Flags) -> Array:
+        """The same in some sittings (S,)."""
+        return np.asarray(self.seen[:, :, :, days].sum((3, 4)), np.float64)
+
     @property
     def step(self) -> Array:
         """The steps in which each panel was recorded (B,)."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,18 +49,21 @@ class GateTruth:
 
 
 def read_gates(
-    truths: Mapping[str, GateTruth], gates: Mapping[str, Gate], hours: Array, studies: int, seed: int
+    truths: Mapping[str, GateTruth], gates: Mapping[str, Gate], hours: Array, studies: int, seed: int, batches: int = 1
 ) -> Gating | None:
-    """Readings of so many studies; None without limits."""
+    """Readings of so many studies, of every batch; None without limits. Batches are named by their numbers."""
     if not gates:
         return None
     rng = np.random.default_rng([seed, STREAM])
-    return Gating(gates, {name: _read(truths[name], gates[name], studies, rng) for name in sorted(gates)}, hours)
+    named = [""] if batches == 1 else [str(number) for number in range(batches)]
+    return Gating(gates, {name: _read(truths[name], gates[name], studies, rng, named) for name in sorted(gates)}, hours)
 
 
-def _read(truth: GateTruth, gate: Gate, studies: int, rng: np.random.Generator) -> Read:
+def _read(truth: GateTruth, gate: Gate, studies: int, rng: np.random.Generator, batches: Sequence[str]) -> Read:
     mean = gate.scaled(np.array(truth.mean))
     off = truth.off * rng.standard_normal((studies, 1, 1))
-    values = mean[:, None] + off + truth.sd * rng.standard_normal((studies, len(mean), truth.repeats))
-    repeats = Repeats.of(values, np.full(len(mean), truth.repeats))
-    return Read({"": repeats}, Spread.of(gate, [repeats]))
+    repeats = {}
+    for batch in batches:
+        values = mean[:, None] + off + truth.sd * rng.standard_normal((studies, len(mean), truth.repeats))
+        repeats[batch] = Repeats.of(values, np.full(len(mean), truth.repeats))
+    return Read(repeats, Spread.of(gate, list(repeats.values())))

@@ -13,12 +13,13 @@ from numpy.typing import NDArray
 
 from analysis.model.cells import Cells
 from analysis.model.scores import Scores, cells_of
-from analysis.planning import model_batches
+from analysis.planning import model_batches, several_batches
 from analysis.planning.alike import alike
 from analysis.planning.many_studies import answers
 from analysis.stopping import orders
 from analysis.stopping.gates import Gating
-from analysis.stopping.rule import Rule
+from analysis.stopping.rule import EACH, Rule
+from analysis.stopping.several import claim_on
 from analysis.stopping.verdicts import CANNOT
 
 Array = NDArray[np.float64]
@@ -33,6 +34,7 @@ def look_at(
     level: float,
     control: int,
     gating: Gating | None = None,
+    batch: Codes | None = None,
 ) -> tuple[Codes, Codes]:
     """Verdict and pull (B,) of every study; `cannot tell` also where there is nothing to decide on.
 
@@ -43,6 +45,7 @@ def look_at(
         level: one-sided level of this look.
         control: index of the pull known to differ.
         gating: limits of instruments with what was read in every study.
+        batch: the number of each sitting's batch (S,), where there are several.
 
     Raises:
         ValueError: the rule adjusts for positions that are not known.
@@ -51,7 +54,9 @@ def look_at(
         raise ValueError("adjust: 'position' needs the place of every serving")
     scores = {name: Scores(y, None if positions is None else positions - 1) for name, y in drawn.items()}
     apart = model_batches.all_told_apart(scores) if "position" in rule.adjust else None
-    if apart is not None or "sitting" in rule.adjust:
+    if batch is not None and batch.max() > 0:
+        verdict, pull = several_batches.judged(scores, batch, rule, level, control, gating)
+    elif apart is not None or "sitting" in rule.adjust:
         verdict, pull = _by_fuller_model(scores, apart, rule, level, control, gating)
     else:
         verdict, pull = look_at_cells(
@@ -60,7 +65,7 @@ def look_at(
     if positions is not None:
         # As `outcome.worded`: an order that favours a pull makes a step look flat, or steep, that is not.
         answered = np.flatnonzero(verdict != CANNOT)
-        trusted = apart[answered] if apart is not None else _balanced(scores, answered)
+        trusted = apart[answered] if apart is not None else _trusted(scores, answered, rule, batch)
         verdict[answered[~trusted]], pull[answered[~trusted]] = CANNOT, -1
     return verdict, pull
 
@@ -102,6 +107,18 @@ def _by_fuller_model(
     for rows, own_verdict, own_pull in model_batches.judged(scores, apart, rule, level, control, gating):
         verdict[rows], pull[rows] = own_verdict, own_pull
     return verdict, pull
+
+
+def _trusted(scores: Mapping[str, Scores], rows: Codes, rule: Rule, batch: Codes | None) -> Flags:
+    """Whether the orders can be trusted: of all servings, or of each batch where each is judged alone."""
+    if batch is None or claim_on(int(batch.max()) + 1, rule) != EACH:
+        return _balanced(scores, rows)
+    every = np.ones(next(iter(scores.values())).values.shape[2], bool)
+    found = np.ones(len(rows), bool)
+    for one in range(int(batch.max()) + 1):
+        days = np.flatnonzero(batch == one)
+        found &= _balanced({name: own.within(days, every) for name, own in scores.items()}, rows)
+    return found
 
 
 def _balanced(scores: Mapping[str, Scores], rows: Codes) -> Flags:

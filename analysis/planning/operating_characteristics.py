@@ -103,13 +103,14 @@ def _growing(
     rng = np.random.default_rng(seed)
     found: list[tuple[NDArray[np.intp], NDArray[np.intp], Array]] = []
     # A single look needs the cells alone, and its scores can go at once; else they are held.
-    held = rule.looks > 1 or not cells_suffice(rule, design.positions)
+    held = rule.looks > 1 or bool(design.batch_of) or not cells_suffice(rule, design.positions)
     chunk = _at_once(scenario, design, rule.looks, DRAWN_AT_ONCE if held else MOST_AT_ONCE)
     for start in range(0, studies, chunk):
         size = min(chunk, studies - start)
-        gating = read_gates(scenario.gates, rule.gates, np.array(scenario.hours), size, seed + start)
         turn = _from_study(design, start)
         sittings = turn.sittings(rule.looks)
+        batches = int(turn.batches(sittings).max()) + 1
+        gating = read_gates(scenario.gates, rule.gates, np.array(scenario.hours), size, seed + start, batches)
         # Whoever waits between two chunks holds the outcomes only.
         if held:
             found.append(_looks(draw(scenario, turn, sittings, size, rng), rule, turn, level, control, gating))
@@ -180,7 +181,8 @@ def _looks(
         so_far = {name: y[rows, :, :, :served] for name, y in drawn.items()}
         own_gates = None if gating is None else gating.rows(open_)
         positions = None if design.positions is None else design.positions[open_ % len(design.positions), :, :, :served]
-        verdict[open_], pull[open_] = look_at(so_far, positions, rule, level, control, own_gates)
+        batch = design.batches(served) if design.batch_of else None
+        verdict[open_], pull[open_] = look_at(so_far, positions, rule, level, control, own_gates, batch)
         used[open_] = look
         open_ = open_[verdict[open_] == CANNOT]
         if not len(open_):

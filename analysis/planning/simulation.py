@@ -2,7 +2,7 @@
 
 Score = clip(round?(3.5 + g (mean_h - 3.5) + A + spread_h (B + E) + T + P), 0, 10), g = exp(scale_use z); A assessor,
 B assessor:hours, E error, T assessor:sitting, all normal and correlated between attributes by `correlation`; P the
-effect of the place at which a piece is tasted.
+effect of the place at which a piece is tasted; mean_h with what a batch does to that pull, the same for everybody.
 
 `missing` scores are lost one by one. `dropout` is what a workshop sees between sittings: somebody leaves the firm,
 falls ill for long or has had enough, and comes to no later sitting. Missing one sitting and coming back loses less, so
@@ -28,6 +28,7 @@ class AttributeTruth:
     """The truth behind one attribute: `mean` per pull, standard deviations in scale units, `spread` per pull.
 
     `position`: what the first, second, ... place in a sitting adds, in scale units; the last holds for all later ones.
+    `batch`: standard deviation of what a batch does to one pull; a difference of two pulls has it times sqrt 2.
     """
 
     mean: tuple[float, ...]
@@ -39,6 +40,7 @@ class AttributeTruth:
     rounded: bool = False
     sitting: float = 0.0
     position: tuple[float, ...] = ()
+    batch: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +90,9 @@ def _check_truth(name: str, truth: AttributeTruth, pulls: int) -> None:
     for label, values in (("mean", truth.mean), ("position", truth.position)):
         if not np.isfinite(values).all():
             raise ValueError(f"{name}.{label}: every value must be finite, got {list(values)}")
-    sizes = {part: (getattr(truth, part),) for part in ("assessor", "interaction", "error", "scale_use", "sitting")}
+    sizes = {
+        part: (getattr(truth, part),) for part in ("assessor", "interaction", "error", "scale_use", "sitting", "batch")
+    }
     for label, values in {**sizes, "spread": truth.spread or ()}.items():
         if any(not 0 <= value < np.inf for value in values):
             raise ValueError(f"{name}.{label}: a spread must be finite and not below 0, got {list(values)}")
@@ -101,7 +105,8 @@ class Design:
     `pattern` (assessors, pulls, sittings of all looks): servings of each pull to each assessor in each sitting where
     not everybody tastes everything, none above `replicates`; None: `replicates` everywhere. `positions` (deals,
     assessors, pulls, sittings, replicates): at which place of its sitting, from 1, each serving is tasted, 0 where none
-    is served; studies are dealt in turn.
+    is served; studies are dealt in turn. `batch_of`: the number of the batch that each sitting of all looks serves;
+    empty: one batch.
     """
 
     assessors: int
@@ -110,6 +115,7 @@ class Design:
     later: int = 1
     pattern: NDArray[np.intp] | None = None
     positions: NDArray[np.intp] | None = None
+    batch_of: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse impossible designs by name."""
@@ -120,6 +126,10 @@ class Design:
     def sittings(self, look: int) -> int:
         """Sittings served up to a look."""
         return self.first + (look - 1) * self.later
+
+    def batches(self, sittings: int) -> NDArray[np.intp]:
+        """The batch of each of so many sittings."""
+        return np.array(self.batch_of[:sittings] or (0,) * sittings, np.intp)
 
 
 def first_order(hours: tuple[float, ...], start: float, plateau: float, tau: float) -> tuple[float, ...]:
@@ -144,6 +154,7 @@ def draw_each(
         "cell": (a, h, 1, 1),
         "error": (a, h, sittings, r),
         "day": (a, 1, sittings, 1),
+        "batch": (1, h, int(design.batches(sittings).max()) + 1, 1),
     }
     names = list(scenario.attributes)
     served = _served(design, h, sittings)
@@ -156,7 +167,10 @@ def draw_each(
     gone = _gone(scenario.dropout, (studies, a, sittings), rng)
 
     def scores(truth: AttributeTruth) -> Array:
-        y = _scores(truth, {part: next(values) for part, values in parts.items()}, positions)
+        z = {part: next(values) for part, values in parts.items()}
+        if "batch" in z:
+            z["batch"] = z["batch"][:, :, :, design.batches(sittings)]
+        y = _scores(truth, z, positions)
         # Where a random part is zero everywhere, its axes are still to be filled.
         y = _with_gaps(np.broadcast_to(y, (studies, *shapes["error"])), served, scenario.missing, rng)
         return y if gone is None else np.where(gone[:, :, None, :, None], np.nan, y)
@@ -190,6 +204,7 @@ def _positions(scenario: Scenario, design: Design, sittings: int, studies: int) 
 
 def _needed(scenario: Scenario, part: str) -> bool:
     sizes = {"scale": "scale_use", "person": "assessor", "cell": "interaction", "error": "error", "day": "sitting"}
+    sizes["batch"] = "batch"
     return any(getattr(truth, sizes[part]) > 0 for truth in scenario.attributes.values())
 
 
@@ -207,6 +222,8 @@ def _correlated(rng: np.random.Generator, shape: tuple[int, ...], count: int, rh
 def _scores(truth: AttributeTruth, z: Mapping[str, Array], positions: NDArray[np.intp] | None) -> Array:
     """Scores of one attribute from its standard normals and the places of its servings."""
     mean = np.array(truth.mean)[None, None, :, None, None] - CENTRE
+    if "batch" in z:
+        mean = mean + truth.batch * z["batch"]
     spread = np.array(truth.spread if truth.spread is not None else np.ones(len(truth.mean)))[None, None, :, None, None]
     noise = truth.error * z["error"] if "error" in z else np.zeros(())
     y = (noise + truth.interaction * z["cell"] if "cell" in z else noise) * spread

@@ -27,7 +27,7 @@ from analysis.stopping.over_batches import OverBatches
 from analysis.stopping.panels import Panel, batches_in, of_batch
 from analysis.stopping.rule import EACH, FEWEST_BATCHES, RECIPE, THIS, Claim, Rule
 from analysis.stopping.standard_errors import Contrasts
-from analysis.stopping.verdicts import Judged, gate_table, judge, judged_of
+from analysis.stopping.verdicts import Judged, any_of, gate_table, judge, judged_of
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -43,11 +43,19 @@ def tested_claim(scores: pd.DataFrame, rule: Rule) -> Claim:
     found = batches_in(scores[scores["attribute"].isin(list(rule.attributes)) & scores["score"].notna()])
     if len(found) > 1 and "" in found:
         raise ValueError(f"batch: some scores name their batch and others name none, among {list(found[1:])}")
-    if rule.claim == THIS or (rule.claim is None and len(found) < 2 and (rule.batches or 1) < 2):
+    claim = claim_on(len(found), rule)
+    if claim == THIS:
         return THIS  # several batches are refused where the scores are read
     if rule.batches is not None and len(found) > rule.batches:
         raise ValueError(f"batch: {rule.batches} were sealed, and the scores are of {len(found)}, {list(found)}")
-    return RECIPE if rule.claim == RECIPE else EACH
+    return claim
+
+
+def claim_on(batches: int, rule: Rule) -> Claim:
+    """The claim on so many batches: the sealed one; where none was sealed, each of them."""
+    if rule.claim is not None:
+        return rule.claim
+    return THIS if max(batches, rule.batches or 1) < 2 else EACH
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,11 +111,11 @@ def weighed(
     ]
     alone = [weigh(own, one.told, len(kept), part) for one, own, part in zip(kept, read, parts, strict=True)]
     served = {one.name: np.isin(panel.hours, own.hours) for one, own in zip(kept, read, strict=True)}
-    judged = _in_each(alone, served, rule, level, told.bars, gating)
+    judged = held_in_each(alone, served, rule, level, told.bars, gating)
     return Several(panel, told, judged, claim, kept, reason, tuple(zip(read, alone, strict=True)))
 
 
-def _in_each(
+def held_in_each(
     alone: Sequence[Judged],
     served: Mapping[str, Flags],
     rule: Rule,
@@ -216,26 +224,36 @@ def _over(panel: Panel, told: Fates, level: float, gating: Gating | None) -> Jud
 
 
 def _over_alone(panel: Panel, told: Fates, level: float, gating: Gating | None) -> Judged:
-    """The same of scores as they are; an attribute that was copied in one batch is not judged."""
-    fits = over_batches(panel, told.rule)
+    """The same of scores as they are."""
+    return judged_over(over_batches(panel, told.rule), told.rule, level, panel.control, told.bars, gating)
+
+
+def judged_over(
+    fits: Mapping[str, OverBatches],
+    rule: Rule,
+    level: float,
+    control: int,
+    bars: Bars | None = None,
+    gating: Gating | None = None,
+) -> Judged:
+    """A batch of studies by means over batches; an attribute that was copied in one batch is not judged."""
     cells = {name: fit.cells for name, fit in fits.items()}
-    found = judge(cells, told.rule.attributes, level, panel.control, fits, told.bars, gating=gating)
-    why = np.full(1, WHY_NOT.index("copied"))
-    doubted = {name: replace(found.attributes[name], why_not=why) for name in fits if _copied(panel, name)}
+    found = judge(cells, rule.attributes, level, control, fits, bars, gating=gating)
+    doubted = {name: why for name, fit in fits.items() if (why := _copied(fit)).any()}
     if not doubted:
         return found
-    return judged_of({**found.attributes, **doubted}, told.bars, None, gating, found.gates)
+    own = {
+        name: np.where(why, WHY_NOT.index("copied"), found.attributes[name].why_not) for name, why in doubted.items()
+    }
+    attributes = {name: replace(found.attributes[name], why_not=why) for name, why in own.items()}
+    return judged_of({**found.attributes, **attributes}, bars, None, gating, found.gates)
 
 
-def _copied(panel: Panel, name: str) -> bool:
-    """Whether the scores of some batch look copied."""
-    assert panel.batch_of is not None
-    every = np.ones(len(panel.hours), bool)
-    for one in range(len(panel.batches)):
-        own = panel.scores[name].within(np.flatnonzero(panel.batch_of == one), every)
-        if copied(cells_of(own, top=panel.top).present())[0]:
-            return True
-    return False
+def _copied(fit: OverBatches) -> Flags:
+    """Whether the scores of some batch look copied (B,)."""
+    every, top = np.ones(fit.scores.values.shape[2], bool), fit.cells.top
+    days = (np.flatnonzero(fit.batch == one) for one in range(int(fit.batch.max()) + 1))
+    return any_of(copied(cells_of(fit.scores.within(some, every), top=top).present()) for some in days)
 
 
 def over_batches(panel: Panel, rule: Rule) -> dict[str, OverBatches]:

@@ -9,6 +9,7 @@ import click
 
 from studyapp.arguments import Number, Whole, as_json, needed, store_url, wrapped
 from studyapp.errors import BadInput
+from studyapp.kinds.hours.plan import FEWEST_BATCHES, RECIPE
 from studyapp.records import SCALE_HIGH, SCALE_LOW
 from studyapp.words import _, ngettext
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 MOST_STUDIES, MOST_PEOPLE, MOST_REPLICATES, MOST_PULLS = 200_000, 200, 20, 26
 LEAST_PEOPLE = 2  # one person cannot show how people differ
 MOST_SEED = 2**63 - 1
+MOST_BATCHES = 20
 
 
 class Hours(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.3 on
@@ -69,6 +71,7 @@ def _within(value: int, option: str, most: int, least: int = 1) -> int:
     type=click.Path(path_type=Path),
     help="A TRUTH.toml (README.md names its keys); without it everything settles with time.",
 )
+@click.option("--batches", help="Batches, one a sitting, for example 3; 3,5 names each opening of the key.")
 @click.option("--store", metavar="URL", help="Take the spreads of the panel of this store instead.")
 @click.option("--studies", type=Whole(), default=4000, show_default=True, help="How many studies to simulate.")
 @click.option("--seed", type=Whole(), default=1, show_default=True, help="The same seed gives the same chances.")
@@ -80,13 +83,14 @@ def plan_hours(
     rule_file: Path | None,
     margin: float | None,
     truth_file: Path | None,
+    batches: str | None,
     store: str | None,
     studies: int,
     seed: int,
     json_wanted: bool,
 ) -> None:
     """The chance of each verdict before anybody tastes."""
-    from studyapp.kinds.hours.deciding.scenarios import chances, chances_document, read_truth, usual
+    from studyapp.kinds.hours.deciding.scenarios import chances, chances_document, fewer_pulls, read_truth, usual
     from studyapp.kinds.hours.rule import in_question, nothing_in_question
     from studyapp.services.spreads import ASSUMED, document, of_store_at
 
@@ -100,16 +104,61 @@ def plan_hours(
     scenario = read_truth(truth_file, hours, rule) if truth_file else usual(rule, hours, spreads=spreads)
     _within(replicates, "--replicates", MOST_REPLICATES)
     _within(studies, "--studies", MOST_STUDIES)
-    found = chances(scenario, rule, people, replicates, studies, _within(seed, "--seed", MOST_SEED, 0))
+    seed = _within(seed, "--seed", MOST_SEED, 0)
+    lots = _batches(batches, rule)
+    found = chances(scenario, rule, people, replicates, studies, seed, lots)
     if json_wanted:
         beside = {} if truth_file else {"spreads": document(spreads, scenario)}
         click.echo(as_json({**chances_document(found), **beside}))
         return
     told = _of_truth(scenario) if truth_file else _assumptions(spreads, tuple(rule.attributes), store)
-    told = (*told, *_of_limits(scenario, rule, assumed=truth_file is None))
+    told = (*told, *_of_limits(scenario, rule, assumed=truth_file is None), *_of_batches(rule, lots))
+    fewer = fewer_pulls(scenario, rule, replicates)
+    if fewer is not None:
+        other = chances(fewer[0], rule, people, fewer[1], studies, seed, lots)
+        told = (*told, _fewer(found, other, replicates, fewer[1]))
     if not in_question(hours, rule.control):
         told = (*told, nothing_in_question(hours, rule.control))
     click.echo(_told(found, max(hours), people, replicates, told))
+
+
+def _batches(text: str | None, rule: Rule) -> tuple[int, ...]:
+    """Numbers of batches, one or one for each look; those that the rule sealed where none is given. Raises BadInput."""
+    if text is None:
+        return (rule.batches or (FEWEST_BATCHES if rule.claim == RECIPE else 1),)
+    numbers = text.split(",")
+    if not all(number.strip().isdecimal() for number in numbers):
+        raise BadInput(_("Fix --batches: “{value}” is no number of batches. Write 3, or 3,5.").format(value=text))
+    return tuple(_within(int(number), "--batches", MOST_BATCHES) for number in numbers)
+
+
+def _of_batches(rule: Rule, batches: tuple[int, ...]) -> tuple[str, ...]:
+    """What the chances rest on with several batches."""
+    if max(batches) < 2:
+        return ()
+    said = _("{n} batches, one a sitting with all its pulls; nothing is compared over sittings.")
+    claim = (
+        _("The claim: on average over such batches.")
+        if rule.claim == RECIPE
+        else _("The claim: each of these batches.")
+    )
+    return said.format(n=", ".join(map(str, batches))), claim
+
+
+def _fewer(found: OperatingCharacteristics, other: OperatingCharacteristics, replicates: int, times: int) -> str:
+    """Four pulls that are tasted more often, beside the plan."""
+    return _(
+        "For as many servings a person: only {pulls} h and the longest, each {times} times instead of {n}. Then about "
+        "{k} of 100 name a shorter hour instead of {all}, and {hours} h are conched on average instead of {now}."
+    ).format(
+        pulls=", ".join(f"{hours:g}" for hours in other.stop),
+        times=times,
+        n=replicates,
+        k=round(100 * sum(other.stop.values())),
+        all=round(100 * sum(found.stop.values())),
+        hours=f"{other.mean_hours:.1f}",
+        now=f"{found.mean_hours:.1f}",
+    )
 
 
 def _assumptions(spreads: Spreads, attributes: tuple[str, ...], store: str | None) -> tuple[str, ...]:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import pairwise
 from math import exp, log
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
+from studyapp.kinds.hours.plan import FEWEST_BATCHES, RECIPE, THIS
 from studyapp.kinds.hours.rule import in_question
 from studyapp.records import SCALE_HIGH, SCALE_LOW
 from studyapp.services import toml_files
@@ -20,7 +22,7 @@ if TYPE_CHECKING:
     from analysis.stopping import AttributeRule, Rule
 
 TRUTH_KEYS = ("correlation", "missing", "dropout", "attributes", "gates")
-SPREADS = ("assessor", "interaction", "error", "scale_use", "sitting")
+SPREADS = ("assessor", "interaction", "error", "scale_use", "sitting", "batch")
 ATTRIBUTE_KEYS = ("mean", *SPREADS, "spread", "rounded", "position")
 GATE_KEYS = ("mean", "sd", "off", "repeats")
 # Where nobody says how instruments read, limits are kept by so many spreads of repeats, and repeats spread so much of
@@ -30,6 +32,7 @@ INSIDE, USUAL_SPREAD, USUAL_REPEATS = 20.0, 0.01, 3
 START, ENOUGH = 3.5, 0.1
 # Where a settled note lies on the 0 to 10 scale when no limit says so.
 SETTLED = 3.5
+FEW_PULLS = 4
 
 
 # ---- the usual truth -------------------------------------------------------------------------------------------------
@@ -196,15 +199,66 @@ def _effects(name: str, key: str, value: object) -> tuple[float, ...]:
 
 
 def chances(
-    scenario: Scenario, rule: Rule, assessors: int, replicates: int, studies: int, seed: int
+    scenario: Scenario,
+    rule: Rule,
+    assessors: int,
+    replicates: int,
+    studies: int,
+    seed: int,
+    batches: tuple[int, ...] = (1,),
 ) -> OperatingCharacteristics:
-    """Chances of every verdict; each look adds a sitting with `replicates` servings of each pull. Raises BadInput."""
+    """Chances of every verdict; each look adds a sitting with `replicates` servings of each pull, or so many of
+    `batches`, one a sitting (`sittings_of`). Raises BadInput."""
     from analysis.planning import Design, operating_characteristics
 
+    first, later, batch_of = sittings_of(rule, batches)
     try:
-        return operating_characteristics(scenario, rule, Design(assessors, replicates), studies, seed)
+        design = Design(assessors, replicates, first, later, batch_of=batch_of)
+        return operating_characteristics(scenario, rule, design, studies, seed)
     except ValueError as problem:
         raise BadInput(_("Fix the plan: {problem}.").format(problem=problem)) from problem
+
+
+def sittings_of(rule: Rule, batches: tuple[int, ...]) -> tuple[int, int, tuple[int, ...]]:
+    """Sittings before the first look and each later one, and the batch that each of them serves.
+
+    `batches` has the number at each look. One number alone: later looks serve one batch more where the claim is on the
+    recipe, and every batch once more where it is on these. Raises BadInput.
+    """
+    least = FEWEST_BATCHES if rule.claim == RECIPE else 1
+    if min(batches) < least:
+        sentence = _("Fix --batches: a claim on recipe and machine needs {n} batches or more.")
+        raise BadInput(sentence.format(n=least))
+    if max(batches) > 1 and rule.claim == THIS:
+        raise BadInput(_('Fix --batches: the rule claims "this batch"; seal another claim, or plan one batch.'))
+    if len(batches) == 1 and rule.claim != RECIPE:
+        return batches[0], batches[0], tuple(range(batches[0])) * rule.looks if batches[0] > 1 else ()
+    looks = [batches[0] + look for look in range(rule.looks)] if len(batches) == 1 else list(batches)
+    steps = {later - earlier for earlier, later in pairwise(looks)} or {1}
+    if len(looks) != rule.looks or len(steps) > 1 or min(steps) < 1:
+        sentence = _("Fix --batches: write one number, or one for each of {n} openings of the key, in equal steps up.")
+        raise BadInput(sentence.format(n=rule.looks))
+    return looks[0], steps.pop(), tuple(range(looks[-1]))
+
+
+# ---- fewer pulls, each tasted more often -----------------------------------------------------------------------------
+def fewer_pulls(scenario: Scenario, rule: Rule, replicates: int) -> tuple[Scenario, int] | None:
+    """The same truth with four pulls, evenly from the control to the longest, and how often each can be tasted for as
+    many servings a person; None where that is not more often."""
+    from dataclasses import replace
+
+    hours = scenario.hours
+    times = len(hours) * replicates // FEW_PULLS
+    first = hours[0] if rule.control is None else rule.control
+    wanted = [first + (hours[-1] - first) * share / (FEW_PULLS - 1) for share in range(FEW_PULLS)]
+    at = sorted({min(range(len(hours)), key=lambda pull: abs(hours[pull] - one)) for one in wanted})
+    if len(at) < FEW_PULLS or times <= replicates or scenario.gates:
+        return None
+    truths = {}
+    for name, truth in scenario.attributes.items():
+        spread = None if truth.spread is None else tuple(truth.spread[pull] for pull in at)
+        truths[name] = replace(truth, mean=tuple(truth.mean[pull] for pull in at), spread=spread)
+    return replace(scenario, hours=tuple(hours[pull] for pull in at), attributes=truths), times
 
 
 # ---- out -------------------------------------------------------------------------------------------------------------
