@@ -24,6 +24,7 @@ from studyapp.batches import Log, Reading
 from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.comparison import setting_out as comparison_pieces
 from studyapp.kinds.hours import deciding, setting_out
 from studyapp.kinds.hours.deciding import book
 from studyapp.kinds.hours.plan import HoursPlan, Pull
@@ -57,6 +58,8 @@ from tests.conftest import CHECKS, another_leader
 from tests.kinds.aroma.aroma_kitchen import CHECKS as AROMA_CHECKS
 from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, sealed
 from tests.kinds.aroma.test_control import ROUNDS, until_it_ends
+from tests.kinds.comparison.test_losing import AT
+from tests.kinds.comparison.test_losing import PLAN as MAKES
 from tests.services.test_batches import DOWN, DRAFT
 from tests.services.test_batches import furnish as furnish_batch_in
 
@@ -94,6 +97,15 @@ def called(node: ast.FunctionDef) -> set[str]:
     }
 
 
+def handed_on(node: ast.FunctionDef) -> set[str]:
+    """Bare names of everything that a function hands its store to."""
+    calls = [each for each in ast.walk(node) if isinstance(each, ast.Call) and each.args]
+    to = [each.func for each in calls if isinstance(each.args[0], ast.Name) and each.args[0].id == "store"]
+    return {func.id for func in to if isinstance(func, ast.Name)} | {
+        func.attr for func in to if isinstance(func, ast.Attribute)
+    }
+
+
 def writers() -> set[str]:
     """Public functions that open a write transaction, themselves or through another function."""
     known = functions()
@@ -101,7 +113,7 @@ def writers() -> set[str]:
     writing = {name for name, node in known.items() if called(node) & opens and "store" in ast.unparse(node)}
     while True:
         short = {name.split(".")[1] for name in writing}
-        more = {name for name, node in known.items() if called(node) & short and _takes_store(node)} - writing
+        more = {name for name, node in known.items() if handed_on(node) & short and _takes_store(node)} - writing
         if not more:
             return {name for name in writing if not name.split(".")[1].startswith("_")}
         writing |= more
@@ -318,6 +330,20 @@ def _now(act: Callable[[Case], object]) -> Callable[[Case], Callable[[], object]
     return lambda case: lambda: act(case)
 
 
+def _makes(case: Case) -> str:
+    """A sealed comparison beside the other study."""
+    plan = replace(MAKES, assessors=case.w.plan.assessors)
+    study = planning.start(case.store, case.leader, "comparison", plan)
+    planning.seal(case.store, case.leader, study, plan.title)
+    return study
+
+
+def _make_lost(case: Case) -> str:
+    study = _makes(case)
+    comparison_pieces.note_lost(case.store, case.preparer, study, 21.0, "dropped", AT)
+    return study
+
+
 def _aroma(case: Case) -> Kitchen:
     """An aroma study beside the other one, of one set each."""
     return sealed(_aroma_draft(case))
@@ -477,6 +503,12 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         lambda c: pulls.note_lost(c.store, c.preparer, c.study, 8.0, "dropped", "2026-11-24 10:41")
     ),
     "pulls.undo": _undone,
+    "setting_out.note_lost": _with(
+        _makes, lambda c, id_: comparison_pieces.note_lost(c.store, c.preparer, id_, 21.0, "dropped", AT)
+    ),
+    "setting_out.undo_lost": _with(
+        _make_lost, lambda c, id_: comparison_pieces.undo_lost(c.store, c.preparer, id_, 21.0, AT)
+    ),
     "photos.keep": _now(lambda c: photos.keep(c.store, c.preparer, c.study, 8.0, icon())),
     "photos.erase": _photo_erased,
     "planning.seal": _with(Case.draft, lambda c, id_: planning.seal(c.store, c.leader, id_, "Two looks, again")),
