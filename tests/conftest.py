@@ -6,6 +6,7 @@ stopped, and its log is printed when it does not come up.
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import re
@@ -20,6 +21,7 @@ import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -329,6 +331,12 @@ def own_passphrase(store: Store, name: str, given: str, own: str) -> None:
 def another_leader(store: Store, leader: Staff) -> Staff:
     """A second panel leader, with an account of her own, made after the key was opened where one opens it alone."""
     return accounts.add_staff(store, leader, "Ida", "leader", Workshop.passphrase)
+
+
+def apart(work: Any) -> Any:
+    """Run it in a thread of its own: a browser that was opened before keeps a loop running in this one."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()
 
 
 # ---- the hands -------------------------------------------------------------------------------------------------------

@@ -20,7 +20,7 @@ from studyapp.kinds.hours.files.bringing import decide_files
 from studyapp.records import Mark, Staff
 from studyapp.services import accounts, batches, closing, joining, planning, preparing, readings, tasting
 from studyapp.services.checking import check
-from studyapp.store import Store, clock, people, servings
+from studyapp.store import Store, clock, people
 from tests.furnished import furnished
 
 README = Path(demo_panels.__file__).with_name("README.md").read_text(encoding="utf-8")
@@ -270,7 +270,8 @@ def test_the_others_taste_what_is_left_and_a_visitor_s_mark_stays(
         decision = deciding.decision(store, member, study)
         assert (decision.verdict, decision.scope["sittings"]) == ("stop", 2)
         with store.read() as tx:
-            assert servings.marks_of_line(tx, first.serving, line) == 1
+            kept = "SELECT count(*) FROM score WHERE serving_id = ? AND attribute_id = ?"
+            assert tx.exec_driver_sql(kept, (first.serving, line)).scalar() == 1
         assert check(store.url).sound
     finally:
         store.close()

@@ -8,7 +8,6 @@ import gzip
 import re
 import socket
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import httpx
@@ -20,7 +19,7 @@ from studyapp import guard
 from studyapp.server import Listening, _options
 from studyapp.services import accounts, joining, passphrases
 from studyapp.store import people
-from tests.conftest import REAL_COST, Hand
+from tests.conftest import REAL_COST, Hand, apart
 
 
 def client(server: Any, **headers: str) -> httpx.Client:
@@ -128,7 +127,7 @@ def test_strangers_of_many_addresses_share_their_sockets() -> None:
         for each in [*knocks, member]:
             each.cancel()
 
-    asyncio.run(crowd())
+    apart(crowd())
 
 
 @pytest.mark.parametrize("told", ["70000", "99999999999999999999"])
@@ -165,12 +164,6 @@ async def crowd(server: Any, count: int, ask: Callable[[httpx.AsyncClient, int],
         base_url=server.url, limits=limits, headers=told, trust_env=False, timeout=60
     ) as phones:
         return list(await asyncio.gather(*(ask(phones, number) for number in range(count))))
-
-
-def apart(work: Any) -> Any:
-    """Run it in a thread of its own: a browser that was opened before keeps a loop running in this one."""
-    with ThreadPoolExecutor(1) as thread:
-        return thread.submit(asyncio.run, work).result()
 
 
 def test_joins_of_one_moment_wait_or_are_told_to(server: Any, workshop: Any) -> None:

@@ -17,7 +17,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.pool import QueuePool
 
 from studyapp.errors import StoreProblem, StudyError
-from studyapp.store import place
+from studyapp.store import events, place
 from studyapp.words import _
 
 # Versions in which the reset of the write-ahead log cannot lose commits: fixed in 3.51.3, 3.50.7 and 3.44.6.
@@ -95,6 +95,7 @@ class Store:
                     if self._writer.dialect.name == "postgresql":
                         # Without it two writers read the same head and fork the chain.
                         self._writer.execute(text(f"SELECT pg_advisory_xact_lock({WRITERS_TAKE_TURNS})"))
+                    events.note_jump(self._writer)
                     yield self._writer
             except StudyError:
                 raise

@@ -74,25 +74,7 @@ def head_of(tx: Connection, study: str) -> str:
 
 
 def append(tx: Connection, kind: str, body: dict[str, Any], study: str | None = None) -> Event:
-    """Add one event at the head of the chain; before it, that the clock of the machine was set, where it was."""
-    if clock.has_jumped():
-        _note_jump(tx)
-    return _append(tx, kind, body, study)
-
-
-def _note_jump(tx: Connection) -> None:
-    """Say once that the wall clock was set. Where no sitting is open the app follows it, once that is in the record."""
-    told, seconds = clock.told(tx), round(clock.ahead())
-    if told.get("followed") and abs(told["clock"]["ms"] - clock.anchor(of_wall=True)["ms"]) < ALIKE_MS:
-        clock.take_over(told["clock"])
-        return
-    free = not clock.is_needed(tx)
-    if free or abs(told.get("clock", {}).get("ahead", 0) - seconds) >= clock.TOLERATED_SECONDS:
-        body = {"seconds": seconds, "followed": free, "clock": clock.anchor(of_wall=free)}
-        _append(tx, clock.JUMPED, body, None)
-
-
-def _append(tx: Connection, kind: str, body: dict[str, Any], study: str | None) -> Event:
+    """Add one event at the head of the chain."""
     seq, prev = head(tx)
     at = now()
     text = canonical.dumps(body).decode()
@@ -100,6 +82,21 @@ def _append(tx: Connection, kind: str, body: dict[str, Any], study: str | None) 
     row = {"seq": seq + 1, "at": at, "kind": kind, "study_id": study, "body": text, "prev": prev, "hash": hash_}
     tx.execute(_INSERT, row)
     return Event(seq + 1, at, kind, body, prev, hash_, study)
+
+
+def note_jump(tx: Connection) -> None:
+    """Say once that the wall clock was set, where it was, before anything of a transaction bears a time. Where no
+    sitting is open the app follows it, once that is in the record."""
+    if not clock.has_jumped():
+        return
+    told, seconds = clock.told(tx), round(clock.ahead())
+    if told.get("followed") and abs(told["clock"]["ms"] - clock.anchor(of_wall=True)["ms"]) < ALIKE_MS:
+        clock.take_over(told["clock"])
+        return
+    free = not clock.is_needed(tx)
+    if free or abs(told.get("clock", {}).get("ahead", 0) - seconds) >= clock.TOLERATED_SECONDS:
+        body = {"seconds": seconds, "followed": free, "clock": clock.anchor(of_wall=free)}
+        append(tx, clock.JUMPED, body, None)
 
 
 def all_events(tx: Connection, study: str | None = None) -> list[Event]:

@@ -15,6 +15,7 @@ from sqlalchemy import event, text
 from studyapp.errors import BadInput, StoreProblem
 from studyapp.store import events
 from studyapp.waiting import Desk
+from tests.conftest import apart
 from tests.furnished import empty
 
 
@@ -141,7 +142,7 @@ def test_a_crowd_at_the_desk_shares_transactions_and_keeps_its_languages(store: 
         desk = Desk(most=40)
         return list(await asyncio.gather(*(one(desk, number) for number in range(100))))
 
-    found = asyncio.run(crowd())
+    found = apart(crowd())
     assert found == [f"{'not ' if number % 10 == 9 else ''}language {number}" for number in range(100)]
     assert len(commits) < 10
     with store.read() as tx:
@@ -157,7 +158,7 @@ def test_a_failing_database_is_heard_at_the_desk(store: Any) -> None:
         first = await asyncio.gather(*(desk.keep(store, act) for act in broken), return_exceptions=True)
         return [*first, await desk.keep(store, tick)]
 
-    assert [type(each) for each in asyncio.run(crowd())] == [StoreProblem, StoreProblem, int]
+    assert [type(each) for each in apart(crowd())] == [StoreProblem, StoreProblem, int]
 
 
 def test_alone_it_is_a_transaction_like_any_other(store: Any) -> None:
