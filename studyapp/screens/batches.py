@@ -28,7 +28,7 @@ def render() -> None:
     fitting = [one for one in known if words in f"{one.draft.label} {one.draft.recipe} {one.draft.lot}".casefold()]
     lines = [_line(one, titles.get(one.study or "", "")) for one in fitting[:MOST]]
     if lines:
-        look.put(look.rows(lines, "open"))
+        look.put(look.rows(lines, "open named"))
 
 
 def _line(one: Batch, study: str) -> str:

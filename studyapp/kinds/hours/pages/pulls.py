@@ -124,7 +124,7 @@ def _next(by: Staff, study: HoursStudy, kept: Pulls) -> None:
 
 def _due(life: PullLife) -> str:
     if life.due is None:
-        return _("Hour zero is not noted.")
+        return _("planned")
     left = life.due - _now()
     if not left:
         return _("due now")
