@@ -13,3 +13,10 @@ def load(store: Store) -> None:
     from demo_panels.workshop import fill
 
     fill(store)
+
+
+def taste_the_rest(store: Store, study: str) -> None:
+    """Let the invented panel taste whatever is left of a study of `load`; what a visitor marked stays."""
+    from demo_panels.workshop import taste_the_rest as rest
+
+    rest(store, study)

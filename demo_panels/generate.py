@@ -129,9 +129,33 @@ def _normal(rng: random.Random) -> float:
     return math.sqrt(-2 * math.log(1 - rng.random())) * math.cos(2 * math.pi * rng.random())
 
 
+def read(name: str) -> list[dict[str, Any]]:
+    """Readings of instruments for the limits of a rule, a row a portion, three digits each; none without limits.
+
+    Log-normal about the true means of truth.toml.
+    """
+    panel, truth, rule = settings(name), settings(name, "truth.toml"), settings(name, "RULE.toml")
+    rng = random.Random(f"{panel['seed']} read")
+    rows = []
+    for limit, asked in rule.get("gates", {}).items():
+        own = truth["gates"][limit]
+        for hours, mean in zip(panel["pulls"], own["mean"], strict=True):
+            for portion in range(1, own["repeats"] + 1):
+                value = mean * math.exp(own["sd"] * _normal(rng))
+                how = {key: asked[key] for key in ("quantity", "unit", "instrument", "method")}
+                rows.append({"hours": hours, **how, "portion": portion, "value": float(f"{value:.3g}")})
+    return rows
+
+
 def write(name: str) -> None:
-    """Write the score files of one folder: all scores, and those of the first look where there was a second."""
+    """Write the files of one folder: all scores, those of the first look where there was a second, and readings."""
     scores = draw(name)
+    readings = read(name)
+    if readings:
+        with (FOLDER / name / "readings.csv").open("w", encoding="utf-8", newline="") as file:
+            writer = csv.DictWriter(file, list(readings[0]), lineterminator="\n")
+            writer.writeheader()
+            writer.writerows(readings)
     _write(FOLDER / name / "scores.csv", scores)
     first = settings(name).get("first_look_sittings")
     if first is not None:

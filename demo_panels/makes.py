@@ -29,6 +29,15 @@ def settings(name: str, file: str = "panel.toml") -> dict[str, Any]:
     return tomllib.loads((FOLDER / name / file).read_text(encoding="utf-8"))
 
 
+def readings(name: str) -> list[tuple[str, str, float]]:
+    """What instruments read of each make, in the order of the file: make, quantity, value; none without a file."""
+    file = FOLDER / name / "readings.csv"
+    if not file.exists():
+        return []
+    with file.open(encoding="utf-8", newline="") as lines:
+        return [(row["make"], row["quantity"], float(row["value"])) for row in csv.DictReader(lines)]
+
+
 def pieces(name: str) -> list[str]:
     """What is served in every sitting: the control, then the makes by letter."""
     return [CONTROL, *"ABCD"[: len(settings(name)["makes"])]]

@@ -47,8 +47,9 @@ def plan_of(name: str, ids: dict[str, str]) -> ComparisonPlan:
         faster=rule.get("faster", ""),
         short_hours=hours[0],
         long_hours=hours[1],
-        alike=tuple(
-            _likewise(what, asked, len(invented["makes"])) for what, asked in rule.get("tolerances", {}).items()
+        alike=(
+            *(_likewise(what, asked, len(invented["makes"])) for what, asked in rule.get("tolerances", {}).items()),
+            *(_limited(name, what, asked, len(invented["makes"])) for what, asked in rule.get("gates", {}).items()),
         ),
         attributes=tuple(lines),
         alpha=rule["alpha"],
@@ -66,6 +67,16 @@ def plan_of(name: str, ids: dict[str, str]) -> ComparisonPlan:
 def _likewise(what: str, asked: dict[str, Any], count: int) -> Likewise:
     readings = tuple(tuple(asked["readings"].get(make, ())) for make in "ABCD"[:count])
     return Likewise(what, asked["unit"], asked["tolerance"], readings)
+
+
+def _limited(name: str, what: str, asked: dict[str, Any], count: int) -> Likewise:
+    """A limit of an instrument, with the readings of the folder."""
+    read = makes.readings(name)
+    readings = tuple(
+        tuple(value for make, quantity, value in read if (make, quantity) == (letter, what))
+        for letter in "ABCD"[:count]
+    )
+    return Likewise(what, asked["unit"], 0.0, readings, asked.get("at_most"), asked.get("at_least"))
 
 
 def finished(shop: Workshop, name: str) -> None:

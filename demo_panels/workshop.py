@@ -13,15 +13,17 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, cast
 
-from demo_panels import aroma_workshop, generate, makes_workshop
+from demo_panels import aroma_workshop, batches_workshop, generate, makes_workshop
+from studyapp.batches import Draft, Reading
+from studyapp.errors import BadInput
 from studyapp.kinds.hours import deciding
-from studyapp.kinds.hours.plan import HoursPlan, Pull
+from studyapp.kinds.hours.plan import HoursPlan, Limit, Pull
 from studyapp.records import Assessor, Attribute, Line, Sitting, Staff
-from studyapp.services import accounts, closing, panel, planning, preparing, watching
-from studyapp.store import Store, events, servings, sittings
+from studyapp.services import accounts, batches, closing, panel, planning, preparing, readings, watching
+from studyapp.store import Store, events, people, servings, sittings
 
-FINISHED = ("control_not_found", "no_hour_fits", "conche_longer", "cannot_tell", "window", "stop")
-SECOND_PERSON = "Pim"
+FINISHED = ("control_not_found", "no_hour_fits", "conche_longer", "cannot_tell", "window", "flow", "stop")
+SECOND_PERSON, MACHINE = "Pim", "Small conche, 10 kg"
 WORDS = {
     "acidity": Attribute(
         "acidity", "Sourness on the sides of the tongue, as of lemon or vinegar.", "none", "very sour"
@@ -101,9 +103,9 @@ def _plan(shop: Workshop, name: str) -> HoursPlan:
     return HoursPlan(
         invented["title"],
         question=invented["question"],
-        recipe="70 % invented lot, 30 % cane sugar",
+        recipe=batches_workshop.recipe_of(name)[0],
         batch=f"Lot {invented['seed']}",
-        machine="Small conche, 10 kg",
+        machine=MACHINE,
         hour_zero="All sugar in, mass at 60 °C",
         pulls=tuple(Pull(float(hours), mass_g=220.0) for hours in invented["pulls"]),
         attributes=tuple(lines),
@@ -114,8 +116,9 @@ def _plan(shop: Workshop, name: str) -> HoursPlan:
         next_sittings=max(invented["sittings"] - first, 1),
         replicates=invented["replicates"],
         assessors=tuple(ids[name] for name in tasters),
-        contains="cocoa mass, cane sugar",
-        traces="milk, hazelnut, soya",
+        limits=tuple(Limit(name=limit, **asked) for limit, asked in rule.get("gates", {}).items()),
+        contains=batches_workshop.recipe_of(name)[1]["contains"],
+        traces=batches_workshop.TRACES,
     )
 
 
@@ -134,10 +137,23 @@ def _sealed(shop: Workshop, plan: HoursPlan) -> str:
 def _finished(shop: Workshop, name: str) -> None:
     """A study tasted to the end, its key opened and its verdict signed."""
     study = _sealed(shop, replace(_plan(shop, name), rest_seconds=0, warm_up=False))
+    _read(shop, study, name)
+    batches_workshop.record(shop, study, name, MACHINE)
     _taste_all(shop, study, name, first=1)
     open_key(shop, study)
     if name != "cannot_tell":
         sign(shop, study)
+
+
+def _read(shop: Workshop, study: str, name: str) -> None:
+    """What instruments read of the batch of a folder that has limits for them."""
+    read = generate.read(name)
+    if not read:
+        return
+    plan = planning.study(shop.store, shop.leader, study).plan
+    batch = batches.add(shop.store, shop.preparer, Draft(plan.batch, plan.recipe, plan.machine), study)
+    ones = [Reading(**{**row, "hours": float(row["hours"])}) for row in read]
+    readings.keep(shop.store, shop.preparer, batch, ones)
 
 
 def _asked_twice(shop: Workshop, name: str) -> None:
@@ -170,7 +186,7 @@ def _taste_all(shop: Workshop, study: str, name: str, first: int) -> None:
         (row.sitting, row.assessor, row.hours, row.replicate, row.attribute): row.score for row in generate.draw(name)
     }
     for sitting in preparing.sittings(shop.store, shop.preparer, study):
-        if sitting.number >= first and sitting.state == "planned":
+        if sitting.number >= first and sitting.state != "closed":
             taste(shop, sitting, preparing.levels_by_code(shop.store, shop.preparer, sitting.id), scores)
 
 
@@ -183,57 +199,76 @@ def taste(
 ) -> None:
     """One sitting: opened, filled, released and closed by the services, its marks kept by the store's own functions.
 
-    `pulls` says what is in every cup, by its code; `scores` are by sitting, assessor, pull, replicate and line.
+    `pulls` says what is in every cup, by its code; `scores` are by sitting, assessor, pull, replicate and line. What
+    somebody has marked before stays.
     """
-    watching.open_sitting(shop.store, shop.leader, sitting.id)
-    trays = preparing.trays(shop.store, shop.preparer, sitting.id)
-    checks = _checks(shop, sitting.study)
-    for tray in trays:
-        preparing.release_tray(shop.store, shop.preparer, sitting.id, tray.position, checks, SECOND_PERSON)
-    names = {cup.code: cup.pseudonym for tray in trays for cup in tray.cups}
+    if sitting.state == "planned":
+        watching.open_sitting(shop.store, shop.leader, sitting.id)
+        _release(shop, sitting)
     with shop.store.write() as tx:
-        lines = servings.lines(tx, sitting.id, servings.open_servings(tx, sitting.id)[0])
+        fresh = servings.lines(tx, sitting.id, servings.open_servings(tx, sitting.id)[0])
         for assessor in shop.assessors:
             cups = servings.blind(tx, sitting.id, assessor.id)
-            if cups:
+            if any(cup.finished_at is None for cup in cups):
                 _arrive(tx, sitting, assessor)
             served: dict[float, int] = {}
             for cup in cups:
                 hours = pulls[cup.code]
-                served[hours] = served.get(hours, 0) + 1
-                taken = [scores[sitting.number, names[cup.code], hours, served[hours], line.name] for line in lines]
-                _mark(tx, sitting, cup.id, dict(zip(lines, taken, strict=True)))
+                served[hours] = served.get(hours, 0) + cup.scored
+                of = (sitting.number, assessor.pseudonym, hours, served[hours])
+                if cup.finished_at is None:
+                    lines = servings.lines(tx, sitting.id, cup.id) if cup.started_at else fresh
+                    left = [line for line in lines if cup.scored and line.value is None]
+                    _mark(tx, sitting, cup, {line: scores[*of, line.name] for line in left})
     watching.close_sitting(shop.store, shop.leader, sitting.id)
 
 
+def _release(shop: Workshop, sitting: Sitting) -> None:
+    checks = _checks(shop, sitting.study)
+    for tray in preparing.trays(shop.store, shop.preparer, sitting.id):
+        preparing.release_tray(shop.store, shop.preparer, sitting.id, tray.position, checks, SECOND_PERSON)
+
+
 def _arrive(tx: Any, sitting: Sitting, assessor: Assessor) -> None:
-    at = events.now()
-    sittings.keep_presence(tx, sitting.id, assessor.id, agreed_at=at)
-    events.append(tx, "agreed", {"sitting": sitting.id, "assessor": assessor.id, "at": at}, sitting.study)
+    present = sittings.presence(tx, sitting.id, assessor.id)
+    if present is None or present.agreed_at is None:
+        at = events.now()
+        sittings.keep_presence(tx, sitting.id, assessor.id, agreed_at=at)
+        events.append(tx, "agreed", {"sitting": sitting.id, "assessor": assessor.id, "at": at}, sitting.study)
 
 
-def _mark(tx: Any, sitting: Sitting, serving: str, marks: dict[Line, float | None]) -> None:
+def _mark(tx: Any, sitting: Sitting, cup: servings.BlindServing, marks: dict[Line, float | None]) -> None:
     """What offering a serving, marking every line and finishing it leave in the record."""
     missing = None in marks.values()
     reason = "piece missing" if missing else None  # as the truth draws it: whatever the piece tastes of
-    events.append(tx, "serving offered", {"serving": serving, "at": servings.start(tx, serving)}, sitting.study)
+    if (at := servings.start(tx, cup.id)) is not None:
+        events.append(tx, "serving offered", {"serving": cup.id, "at": at}, sitting.study)
     for line, value in marks.items():
-        servings.add_score(tx, sitting.study, serving, line.id, value, reason, secrets.token_hex(12))
+        servings.add_score(tx, sitting.study, cup.id, line.id, value, reason, secrets.token_hex(12))
     at = events.now()
-    servings.finish(tx, serving, "missing" if missing else "judged", at)
-    body = {"serving": serving, "at": at}
+    servings.finish(tx, cup.id, "missing" if missing else "judged" if cup.scored else "warm-up", at)
+    body = {"serving": cup.id, "at": at}
     events.append(tx, "serving missing" if missing else "serving finished", body, sitting.study)
 
 
 def _open(shop: Workshop) -> None:
     """A sitting that a newcomer can join at once: opened, its trays released, a short rest."""
-    plan = replace(_plan(shop, "stop"), title="Plain dark, this afternoon", rest_seconds=20, looks=2)
+    plan = replace(_plan(shop, "stop"), title="Plain dark, this afternoon", rest_seconds=20)
     study = _sealed(shop, plan)
     sitting = preparing.sittings(shop.store, shop.preparer, study)[0]
     watching.open_sitting(shop.store, shop.leader, sitting.id)
-    checks = _checks(shop, study)
-    for tray in preparing.trays(shop.store, shop.preparer, sitting.id):
-        preparing.release_tray(shop.store, shop.preparer, sitting.id, tray.position, checks, SECOND_PERSON)
+    _release(shop, sitting)
+
+
+def taste_the_rest(store: Store, study: str) -> None:
+    """What is left of the study that `_open` began, in one transaction, as far as its key."""
+    with store.write() as tx:
+        shared = cast(Store, _Shared(tx))
+        leader, preparer = (people.staff_by_role(tx, role) for role in ("leader", "preparer"))
+        if leader is None or preparer is None:
+            raise BadInput("Not done: nobody leads or prepares here.")
+        shop = Workshop(shared, leader, leader, preparer, panel.assessors(shared, leader))
+        _taste_all(shop, study, "stop", first=1)
 
 
 def _draft(shop: Workshop) -> None:

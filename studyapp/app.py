@@ -25,7 +25,12 @@ def _titles() -> dict[str, str]:
         "studies": _("Studies"),
         "plan": _("Plan"),
         "prepare": _("Prepare"),
+        "batches": _("Batches"),
+        "batch": _("Batch"),
+        "write_batch": _("Write the batch"),
+        "readings": _("Readings"),
         "watch": _("Watch"),
+        "papers": _("Paper ballots"),
         "open_key": _("Open the key"),
         "decide": _("Decide"),
         "panel": _("Panel"),
@@ -34,16 +39,21 @@ def _titles() -> dict[str, str]:
     }
 
 
+OF_BATCHES = ("batch", "write_batch", "readings")
+LEADS = (
+    *("studies", "batches", "prepare", "watch", "panel", "account", "plan", "papers", "open_key", "decide"),
+    *OF_BATCHES,
+)
 ROLES: Mapping[str, tuple[str, ...]] = {
     "assessor": ("taste",),
-    "preparer": ("prepare", "account", "limits"),
-    "leader": ("studies", "prepare", "watch", "panel", "account", "plan", "open_key", "decide", "limits"),
+    "preparer": ("prepare", "batches", "account", "papers", "limits", *OF_BATCHES),
+    "leader": (*LEADS, "limits"),
     # Whoever still has a first passphrase gets the page Account at every address they may have kept.
-    "first passphrase": ("account", "limits", "studies", "prepare", "watch", "panel", "plan", "open_key", "decide"),
+    "first passphrase": ("account", "limits", *(name for name in LEADS if name != "account")),
     "newcomer": ("first_run", "sign_in", "limits"),
     "nobody": ("sign_in", "limits"),
 }
-UNLISTED = ("plan", "open_key", "decide", "limits")  # reached from other pages
+UNLISTED = ("plan", "papers", "open_key", "decide", "limits", *OF_BATCHES)  # reached from other pages
 
 
 def _role(seat: Seat | None, staff: Staff | None) -> str:
@@ -122,12 +132,21 @@ def _menu(pages: Sequence[st.Page]) -> None:
             st.page_link(page)
 
 
-def _demo_band() -> None:
+def _demo_band(seat: Seat | None) -> None:
     """What is shown here is invented: say so on every page, and let one person try each role."""
-    links = (("leader", _("Leader")), ("preparer", _("Preparer")), ("assessor", _("Assessor")))
+    links = [("leader", _("Leader")), ("preparer", _("Preparer")), ("assessor", _("Assessor"))]
+    if seat is not None:
+        links.append(("leader?watch", _("Next: watch the sitting you taste in")))
     drawn = "".join(f'<a href="/demo/{role}" target="_self">{look.plain(word)}</a>' for role, word in links)
     name = look.plain(_("Roles of the invented panel"))
     st.html(f'<nav class="invented" aria-label="{name}">{look.strong(_("Invented panel"))}{drawn}</nav>')
+
+
+def _walk(page: str, staff: Staff) -> None:
+    """The next step of the walk through the invented workshop, above the pages of its study."""
+    from studyapp.screens import walking
+
+    walking.draw(page, staff)
 
 
 def main() -> None:
@@ -149,7 +168,9 @@ def main() -> None:
         st.set_page_config(page_title=_window(chosen.title, staff))
         _menu([page for name, page in pages.items() if name in ROLES[role] and name not in UNLISTED])
     if session.demo():
-        _demo_band()
+        _demo_band(seat)
+    if session.demo() and staff is not None and role == "leader":
+        _refused_in_words(lambda: _walk(chosen.url_path.replace("-", "_"), staff))()
     chosen.run()
     if staff is not None:
         credentials.sign_out(staff)

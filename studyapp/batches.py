@@ -16,6 +16,7 @@ from studyapp.errors import BadInput
 from studyapp.words import _
 
 MOST_WORDS = 500
+MOST_PERCENT = 100.05  # parts are rounded to tenths
 ORDERS = ("", "mill first", "conche first", "together")
 BRANCHES = ("up", "hold", "down")
 
@@ -77,12 +78,17 @@ class Making:
         """From plain values, kept now or by an earlier version. Raises BadInput for values of another kind."""
         try:
             values = {name: value for name, value in document.items() if name in {one.name for one in fields(cls)}}
-            values["parts"] = tuple(Part(**one) for one in values.get("parts", ()))
-            values["happened"] = tuple(Happening(**one) for one in values.get("happened", ()))
-            values["mill"] = Mill(**values.get("mill", {}))
-            return refuse_odd(cls(**values))
+            values["parts"] = tuple(Part(**_floats(one)) for one in values.get("parts", ()))
+            values["happened"] = tuple(Happening(**_floats(one)) for one in values.get("happened", ()))
+            values["mill"] = Mill(**_floats(values.get("mill", {})))
+            return refuse_odd(cls(**_floats(values)))
         except (TypeError, AttributeError) as error:
             raise BadInput(_("Fix the record of the batch: it cannot be read.")) from error
+
+
+def _floats(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Canonical JSON writes 72.0 as 72; here it is a number with its fraction again."""
+    return {name: float(value) if type(value) is int else value for name, value in values.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,15 +216,16 @@ def quantities() -> dict[str, str]:
 # ---- checks ----------------------------------------------------------------------------------------------------------
 def refuse_odd(made: Making) -> Making:
     """The document, once its words and numbers are such. Raises BadInput."""
-    texts = (made.roast, made.conche, made.contains, made.traces, made.confirmed, made.mill.kind, made.mill.balls)
-    texts += (made.mill.air, made.mill.extraction, *(text for one in made.parts for text in (one.name, one.lot)))
-    texts += (*(one.when for one in made.parts), *(one.words for one in made.happened))
-    if any(not isinstance(text, str) or len(text) > MOST_WORDS for text in texts) or made.order not in ORDERS:
+    mill = made.mill
+    texts: list[object] = [made.roast, made.conche, made.contains, made.traces, made.confirmed]
+    texts += [mill.kind, mill.balls, mill.air, mill.extraction]
+    texts += [text for one in made.parts for text in (one.name, one.lot, one.when)]
+    texts += [one.words for one in made.happened]
+    if made.order not in ORDERS or not all(isinstance(text, str) and len(text) <= MOST_WORDS for text in texts):
         raise BadInput(_("Fix the record of the batch: it cannot be read."))
-    for number in (made.tolerance_c, made.mill.speed_rpm, made.mill.minutes, made.mill.energy_kwh):
+    for number in (made.tolerance_c, mill.speed_rpm, mill.minutes, mill.energy_kwh):
         finite(number, least=0.0)
-    shares = [one.percent for one in made.parts if finite(one.percent, least=0.0) is not None]
-    if math.fsum(share for share in shares if share is not None) > 100.05:
+    if math.fsum(finite(one.percent, least=0.0) or 0.0 for one in made.parts) > MOST_PERCENT:
         raise BadInput(_("Fix the recipe: its parts are more than 100 %."))
     for one in made.happened:
         _in_order(finite(one.from_hours), finite(one.to_hours), one.words)

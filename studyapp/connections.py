@@ -12,7 +12,8 @@ import asyncio
 import ipaddress
 import sys
 from collections import Counter
-from typing import Any, ClassVar
+from functools import lru_cache
+from typing import Any, ClassVar, cast
 
 import h11
 import uvicorn.config
@@ -42,6 +43,7 @@ def open_files() -> int:
     return wanted
 
 
+@lru_cache(4_096)
 def network(address: str) -> str:
     """What stands for one machine: its address, or of an IPv6 one the 64 bits that are given out together."""
     try:
@@ -60,6 +62,39 @@ def guard() -> None:
     uvicorn.config.HTTP_PROTOCOLS["auto"] = f"{__name__}:{Guarded.__name__}"
 
 
+class Gathered:
+    """A transport that sends what is written in one turn of the loop in one go: uvicorn writes the head of an answer
+    and its body apart, and each would be a packet and a call of the system of its own."""
+
+    def __init__(self, plain: asyncio.Transport, loop: asyncio.AbstractEventLoop) -> None:
+        """Everything but writing and closing is done by the `plain` one."""
+        self.plain, self._loop = plain, loop
+        self._parts: list[bytes] = []
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self.plain, name)
+
+    def write(self, data: bytes) -> None:
+        """Send soon; a large answer at once, so that whoever does not take it is noticed."""
+        if data and not self._parts:
+            self._loop.call_soon(self.flush)
+        if data:
+            self._parts.append(data)
+        if len(data) > LARGEST_HEAD:
+            self.flush()
+
+    def flush(self) -> None:
+        """Send what was written."""
+        parts, self._parts = self._parts, []
+        if parts:
+            self.plain.write(b"".join(parts))
+
+    def close(self) -> None:
+        """Send what was written, then close."""
+        self.flush()
+        self.plain.close()
+
+
 class Guarded(H11Protocol):
     """One connection. A socket that grows out of it is another protocol's, but still counted among all."""
 
@@ -76,6 +111,7 @@ class Guarded(H11Protocol):
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         super().connection_made(transport)
+        self.transport = cast(Any, Gathered(transport, self.loop))
         address = network(self.client[0]) if self.client else ""
         crowded = address not in OURSELVES and self.held[address] >= self.of_one
         if crowded or len(self.connections) > self.most:
@@ -98,6 +134,7 @@ class Guarded(H11Protocol):
 
     def handle_websocket_upgrade(self, event: h11.Request) -> None:
         self._let_go()
+        self.transport = cast(Any, self.transport).plain
         super().handle_websocket_upgrade(event)
 
     def pause_writing(self) -> None:

@@ -13,10 +13,11 @@ import json
 import re
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
+from functools import lru_cache
 from urllib.parse import urlsplit
 
 from starlette.concurrency import run_in_threadpool
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import Headers
 from starlette.requests import HTTPConnection
 from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -28,6 +29,8 @@ COUNTERS = "/_stcore/metrics"
 UPLOADS = "/_stcore/upload_file/"
 LARGEST_BODY = 65_536  # bytes; of an upload Streamlit asks its own limit
 TABS = 12  # sockets of one member, or of all strangers of an empty store from one address
+STRANGERS = 120  # sockets of all strangers, whatever addresses they come from: each keeps a page in memory
+STRANGER = "at "  # before the address, in the name under which a stranger is counted
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 # Files whose address changes with their content, or that never change: a phone may keep them.
 LASTING = ("/static/", "/font/", "/component/", "/_stcore/bidi-components/")
@@ -68,7 +71,7 @@ class PrivateHeaders:
 
     def __init__(self, app: ASGIApp, policy: str) -> None:
         self.app = app
-        self.headers = {
+        headers = {
             "Content-Security-Policy": policy,
             "X-Content-Type-Options": "nosniff",
             "Referrer-Policy": "no-referrer",
@@ -77,22 +80,27 @@ class PrivateHeaders:
             "Cross-Origin-Resource-Policy": "same-origin",
             "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
         }
+        self.lasting = _raw(headers)
+        self.fleeting = _raw(headers | {"Cache-Control": "no-store"})
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        lasting = scope["path"].startswith(LASTING)
+        own = self.lasting if scope["path"].startswith(LASTING) else self.fleeting
 
         async def sealed(message: Message) -> None:
             if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                headers.update(self.headers)
-                if not lasting:
-                    headers["Cache-Control"] = "no-store"
+                others = [each for each in message.get("headers", ()) if each[0].lower() not in own]
+                message = {**message, "headers": [*others, *own.items()]}
             await send(message)
 
         await self.app(scope, receive, sealed)
+
+
+def _raw(headers: Mapping[str, str]) -> dict[bytes, bytes]:
+    """Headers as ASGI has them, made once: every answer carries them."""
+    return {name.lower().encode(): value.encode() for name, value in headers.items()}
 
 
 class OwnNames:
@@ -115,6 +123,7 @@ class OwnNames:
         return name.lower() in self.names or _is_address(name)
 
 
+@lru_cache(256)
 def _is_address(name: str) -> bool:
     try:
         ipaddress.ip_address(name)
@@ -201,11 +210,11 @@ class Members:
         asked = HTTPConnection(scope)
         secret = asked.url.scheme in ("https", "wss")
         found = await run_in_threadpool(self.who, asked.cookies, secret)
-        return f"at {asked.client.host if asked.client else ''}" if found == "" else found
+        return f"{STRANGER}{asked.client.host if asked.client else ''}" if found == "" else found
 
     async def _socket(self, scope: Scope, receive: Receive, send: Send) -> None:
         member = await self._member(scope)
-        if member is None or self.sockets[member] >= TABS:
+        if member is None or self.sockets[member] >= TABS or self._is_crowded(member):
             await _refuse(scope, receive, send, 403, "")
             return
         self.sockets[member] += 1
@@ -214,6 +223,12 @@ class Members:
         finally:
             self.sockets[member] -= 1
             self.sockets += Counter()  # forget who left
+
+    def _is_crowded(self, member: str) -> bool:
+        """Whether strangers hold as many sockets as they get; a member's are not counted with theirs."""
+        if not member.startswith(STRANGER):
+            return False
+        return sum(count for name, count in self.sockets.items() if name.startswith(STRANGER)) >= STRANGERS
 
     async def _shown_the_door(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["path"].count("/") == 1:

@@ -248,7 +248,8 @@ class Place:
     sets `cups_a_set` (0 where cups are served one by one) and `botanical`, the plant in it, stand on every page: who
     tastes must be able to decline. At kind "piece", `code` is the piece number `piece` of the set, eaten alone and
     noticed `seconds` later, at `ready_at` once it was eaten; `one_by_one` says that pieces of this sitting are. A plan
-    with a ceiling names it as `most_today`, in grams; `grams_ahead` are those still to come in this sitting.
+    with a ceiling names it as `most_today`, in grams; `grams_ahead` are those still to come in this sitting. Another
+    piece of a serving, under a new code, can be had where it `may_swap`, and was given where it is `swapped`.
     """
 
     kind: PlaceKind
@@ -284,6 +285,8 @@ class Place:
     one_by_one: bool = False
     piece: int = 0
     seconds: int = 0
+    may_swap: bool = False
+    swapped: bool = False
     most_today: float | None = None
     grams_ahead: float = 0.0
 
@@ -364,9 +367,13 @@ class Check:
     refusal: str
 
 
+SPARES = 1000  # what stands for the number of a tray where spares are listed; no sitting has so many trays
+
+
 @dataclass(frozen=True, slots=True)
 class FillRow:
-    """What goes onto one place of a tray, for the preparer alone: (code, box letter) in the order of tasting."""
+    """What goes onto one place of a tray, for the preparer alone: (code, box letter) in the order of tasting. A spare
+    has the position `SPARES` and no seat (0)."""
 
     position: int
     seat: int
@@ -431,7 +438,8 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class PullNote:
-    """What somebody noted of a pull: `kind` is taken, lost, zero (hour zero), undone or zero undone. `actual_at` is the
+    """What somebody noted of a pull: `kind` is taken, lost, replaced (taken in place of a lost one),
+    zero (hour zero), undone or zero undone. `actual_at` is the
     time on the workshop's clock, local ISO without a zone; `at` that of the note. `sitting` is the number of the one in
     which it was lost, None for all."""
 

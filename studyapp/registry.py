@@ -77,6 +77,9 @@ class SettingOutPart(Protocol):
     def boxes(self, tx: Any, study: str, plan: Any) -> Mapping[str, str]:
         """What every box holds, in words, by its letter."""
 
+    def note_taken(self, store: Store, by: Staff, study: str, told: Mapping[str, Any]) -> None:
+        """Keep what a phone tells of a sample that was just taken. Raises StudyError, also where none is taken so."""
+
 
 class DecidingPart(Protocol):
     """`deciding`: from what was tasted to a verdict."""
@@ -109,6 +112,9 @@ class ReportPart(Protocol):
 
     def calendar(self, store: Store, by: Staff, study: Study[Any]) -> bytes:
         """What is to be done when, as an iCalendar file. Raises StudyError where nothing can be told yet."""
+
+    def papers(self) -> Mapping[str, Callable[[Store, Staff, Study[Any], str], bytes]]:
+        """Papers that only this kind has, by name: called like `report`."""
 
 
 class Opening(NamedTuple):
@@ -144,11 +150,9 @@ class PagesPart(Protocol):
     def own_pages(self) -> Mapping[str, OwnPage]:
         """Pages of its own, by name."""
 
-    def fields(self, by: Staff, study: Study[Any]) -> Any:
-        """Draw the fields of a draft and keep what was typed; the plan as it stands."""
-
-    def problems(self, study: Study[Any], plan: Any) -> Sequence[Problem]:
-        """What keeps the plan from being sealed, with what is typed and cannot be kept."""
+    def fields(self, by: Staff, study: Study[Any]) -> tuple[Any, Sequence[Problem]]:
+        """Draw the fields of a draft and keep what was typed; the plan as it stands, and what is typed and cannot be
+        read."""
 
     def chances(self, by: Staff, plan: Any, problems: Sequence[Problem]) -> None:
         """Draw what the plan can show."""
@@ -177,6 +181,10 @@ class PagesPart(Protocol):
 
     def still_open(self, by: Staff, study: Study[Any], left: int) -> str:
         """What must be done before the key opens, `left` steps being unfinished; empty when it may."""
+
+    def closing_cost(self, by: Staff, study: Study[Any], gaps: Mapping[int, int], number: int, left: int) -> None:
+        """Draw what closing a sitting early costs: `left` of its servings are open, `gaps` are those that stay missing
+        anyway, by the number of the sitting; nothing where no such chance can be reckoned. Holds nobody up."""
 
     def decide(self, by: Staff, study: Study[Any]) -> None:
         """Draw the verdict of an opened study."""

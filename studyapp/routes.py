@@ -11,25 +11,27 @@ import json
 import logging
 import re
 import secrets
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import asdict
 from functools import partial
 from importlib.resources import files
+from inspect import iscoroutinefunction
 from typing import Any, cast
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from studyapp import connections, cookies, log, registry, words
 from studyapp.assets import font, font_names, icon
 from studyapp.errors import BadInput, Busy, NotAllowed, NotFound, OutOfDate, StoreProblem, StudyError, TooManyTries
 from studyapp.records import Mark, Role
-from studyapp.services import accounts, calling, first_code, joining, planning, refining, tasting, trying
+from studyapp.services import accounts, calling, first_code, joining, photos, planning, refining, tasting, trying
 from studyapp.services.devices import Device
-from studyapp.store import Store
-from studyapp.waiting import Line
+from studyapp.store import Store, clock
+from studyapp.waiting import Desk, Line
 from studyapp.words import _
 
 LOGGER = logging.getLogger("studyapp.routes")
@@ -63,6 +65,7 @@ def routes(store: Opened, *, demo: bool = False, address: Callable[[], str] = st
         "/leave": _leave,
         "/note": _note,
         "/call": _call,
+        "/taken": _taken,
         "/sign-in": _in_line(desk, _sign_in),
         "/sign-out": _sign_out,
         "/first-leader": _in_line(desk, _first_leader),
@@ -77,12 +80,33 @@ def routes(store: Opened, *, demo: bool = False, address: Callable[[], str] = st
         "/health": _health,
         "/print/{paper}/{of}": partial(_print, address=address),
         "/calendar/{study}": _calendar,
+        "/photo/{photo}": _photo,
     }
     if demo:
         gets["/demo/{role}"] = _demo
     listed = [Route(path, _guarded(make(store)), methods=["POST"]) for path, make in posts.items()]
     listed += [Route(path, _guarded(make(store)), methods=["GET"]) for path, make in gets.items()]
     return [*listed, Route("/studies", _home), Route("/font/{name}", _font), *_DOOR]
+
+
+class Shortcut:
+    """The way to our own addresses without parameters, past all that Streamlit would do with a request first: what a
+    phone asks for takes a tenth less so."""
+
+    def __init__(self, app: ASGIApp, routes: Sequence[Route]) -> None:
+        """`routes` stay routes of the app, which answers for every other method."""
+        self.app = app
+        plain = [route for route in routes if "{" not in route.path and iscoroutinefunction(route.endpoint)]
+        self.ways = {(route.path, method): route for route in plain for method in route.methods or ()}
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        way = self.ways.get((scope["path"], scope["method"])) if scope["type"] == "http" else None
+        if way is None:
+            await self.app(scope, receive, send)
+            return
+        scope = {**scope, "route": way, "path_params": {}}
+        response = await way.endpoint(Request(scope, receive, send))
+        await response(scope, receive, send)
 
 
 # ---- the edge --------------------------------------------------------------------------------------------------------
@@ -262,10 +286,12 @@ def _here(store: Opened) -> Answer:
 
 
 def _mark(store: Opened) -> Answer:
+    desk = Desk()
+
     async def mark(request: Request) -> Response:
         body = await _body(request)
         sent = Mark(_text(body, "serving"), _text(body, "line"), _number(body, "value"), _text(body, "nonce"))
-        kept = await run_in_threadpool(tasting.keep_mark, store(), _token(request, "seat"), sent)
+        kept = await desk.keep(store(), tasting.marking(_token(request, "seat"), sent))
         return JSONResponse({"ok": True, "at": kept.at, "again": kept.again})
 
     return mark
@@ -352,10 +378,48 @@ def _call(store: Opened) -> Answer:
     async def call(request: Request) -> Response:
         body = await _body(request)
         told = _text(body, "serving"), _text(body, "what"), _text(body, "code")
-        await run_in_threadpool(calling.call, store(), _token(request, "seat"), *told)
-        return JSONResponse({"ok": True})
+        spare = await run_in_threadpool(calling.call, store(), _token(request, "seat"), *told)
+        return JSONResponse({"ok": True, "spare": spare})
 
     return call
+
+
+# ---- at the conche ---------------------------------------------------------------------------------------------------
+def _taken(store: Opened) -> Answer:
+    """A sample that was taken and noted on a phone, which sends it until it is told that it is kept."""
+
+    async def taken(request: Request) -> Response:
+        body = await _body(request)
+        study, token = _text(body, "study"), _token(request, "staff")
+        told = body | {name: _text(body, name, 400) for name in ("at", "words", "nonce")}
+
+        def keep() -> None:
+            staff = accounts.staff_of(store(), token)
+            if staff is None:  # no refusal: what is noted waits until somebody signs in
+                raise Busy(_("You are signed out. What you noted waits on this phone: sign in again."), 5)
+            kind = planning.study(store(), staff, study).kind
+            registry.setting_out(kind).note_taken(store(), staff, study, told)
+
+        await run_in_threadpool(keep)
+        return JSONResponse({"ok": True, "at": clock.now().isoformat()})
+
+    return taken
+
+
+def _photo(store: Opened) -> Answer:
+    """A photo, for those who may see it; its bytes were checked to be of the kind they are sent as."""
+
+    async def photo(request: Request) -> Response:
+        def found() -> tuple[str, bytes]:
+            staff = accounts.staff_of(store(), _token(request, "staff"))
+            if staff is None:
+                raise NotAllowed(_("Not done: sign in first."))
+            return photos.content(store(), staff, request.path_params["photo"])
+
+        kind, content = await run_in_threadpool(found)
+        return Response(content, media_type=kind)
+
+    return photo
 
 
 # ---- staff -----------------------------------------------------------------------------------------------------------
@@ -458,7 +522,10 @@ def _demo(store: Opened) -> Answer:
             token = await run_in_threadpool(joining.demo_seat, store(), of)
         else:
             token = await run_in_threadpool(accounts.enter_demo, store(), role)
-        response = RedirectResponse("/", 303)
+        tasted = None
+        if "watch" in request.query_params:  # from a seat straight to the room it stands in
+            tasted = await run_in_threadpool(joining.seat_of, store(), _token(request, "seat"))
+        response = RedirectResponse(f"/watch?sitting={tasted.sitting}" if tasted else "/", 303)
         _hold(request, response, kind, token)
         _drop(request, response, "staff" if kind == "seat" else "seat")
         return response

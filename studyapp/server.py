@@ -34,6 +34,9 @@ from studyapp.words import _
 
 HERE = Path(__file__).parent
 LOGGER = logging.getLogger("studyapp.server")
+# Objects made until unreachable ones are looked for, and rounds between the deeper looks: hundreds of requests at one
+# moment make thousands that live for its length, and each look walks them all.
+COLLECT = (20_000, 20, 20)
 ANY_ADDRESS = ("0.0.0.0", "::")
 # Characters of the two subsets of the font, as their makers cut them.
 FONT_RANGES = {
@@ -151,9 +154,10 @@ def _app(listening: Listening) -> st.App:
         yield {}
 
     policy = guard.content_policy(guard.inline_scripts(_index_page()))
+    ours = routes.routes(session.store, demo=listening.demo, address=session.address)
     return st.App(
         HERE / "app.py",
-        routes=routes.routes(session.store, demo=listening.demo, address=session.address),
+        routes=ours,
         middleware=[
             Middleware(guard.PrivateHeaders, policy=policy),
             Middleware(guard.OwnNames, names=_own_names()),
@@ -161,6 +165,7 @@ def _app(listening: Listening) -> st.App:
             Middleware(guard.Sizes),
             Middleware(guard.Members, who=session.who),
             Middleware(smaller.Smaller),
+            Middleware(routes.Shortcut, routes=ours),
         ],
         lifespan=lifespan,
         on_script_error=tell_failure,
@@ -185,6 +190,7 @@ def _warm_up() -> None:
     session.store()
     gc.collect()
     gc.freeze()
+    gc.set_threshold(*COLLECT)
 
 
 def tell_failure(failure: Exception) -> bool:

@@ -6,7 +6,7 @@ knows another tab's id takes over that state. Tests replace `read_cookies`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Any, NoReturn, TypeVar
 
 import streamlit as st
@@ -16,7 +16,7 @@ from studyapp.errors import NotAllowed
 from studyapp.pictures.theme import SCREENS, Theme
 from studyapp.records import PlaceKind, Role, Seat, Staff
 from studyapp.services import accounts, joining
-from studyapp.services.refining import Refining
+from studyapp.services.refining import AT_ONCE_SECONDS, Refining
 from studyapp.store import Store
 from studyapp.words import _
 
@@ -124,6 +124,11 @@ def sitting_id() -> str | None:
     return st.query_params.get("sitting")
 
 
+def batch_id() -> str | None:
+    """The batch named in the address."""
+    return st.query_params.get("batch")
+
+
 def just_kept() -> str:
     """What was kept at the moment this page was opened, as the address names it."""
     return st.query_params.get("kept", "")
@@ -177,12 +182,21 @@ def forget(name: str) -> None:
     st.session_state.pop(f"_kept_{name}", None)
 
 
-def refined(name: str, question: object, steps: Callable[[], Iterator[T | None]]) -> Refining[T]:
-    """The work on a question; another question under the same name ends the work on the one before."""
+def unfold(keys: Iterable[str], key: str) -> None:
+    """Of the parts of this page that fold, open one and close the others; before they are drawn."""
+    for each in keys:
+        st.session_state[each] = each == key
+
+
+def refined(
+    name: str, question: object, steps: Callable[[], Iterator[T | None]], at_once: float = AT_ONCE_SECONDS
+) -> Refining[T]:
+    """The work on a question; another question under the same name ends the work on the one before. The page waits for
+    its first step, and `at_once` seconds for more."""
     before, work = kept(name, (None, None))
     if work is None or before != question:
         give_up(name)
-        work = Refining(steps())
+        work = Refining(steps(), at_once)
         keep(name, (question, work))
     return work
 

@@ -36,7 +36,7 @@ class Smaller:
 
             await self.app(scope, receive, hear)
             start, body = heard[0], b"".join(message.get("body", b"") for message in heard[1:])
-            if start["status"] != 200 or len(body) < LEAST or self._size() > KEPT:
+            if not _is_whole(start, body) or len(body) < LEAST or self._size() > KEPT:
                 for message in heard:
                     await send(message)
                 return
@@ -55,6 +55,12 @@ class Smaller:
 
     def _size(self) -> int:
         return sum(len(body) for _headers, body in self.kept.values())
+
+
+def _is_whole(start: Message, body: bytes) -> bool:
+    """Whether it is all of a file: of one whose reader leaves half way only a part is ever sent."""
+    told = Headers(raw=list(start["headers"])).get("content-length")
+    return bool(start["status"] == 200) and told == str(len(body))
 
 
 def _compressed(start: Any, body: bytes) -> tuple[list[tuple[bytes, bytes]], bytes]:

@@ -6,6 +6,7 @@ stopped, and its log is printed when it does not come up.
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import re
@@ -15,10 +16,12 @@ import socket
 import ssl
 import subprocess
 import sys
+import tempfile
 import time
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -28,6 +31,8 @@ import pytest
 from hypothesis import settings
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command does, before anything imports numpy
+
+os.environ["XDG_DATA_HOME"] = tempfile.mkdtemp(prefix="studyapp-tests-")  # no test leaves anything in this account
 
 from studyapp import words
 from studyapp.kinds.hours.plan import HoursPlan, Pull
@@ -326,6 +331,12 @@ def own_passphrase(store: Store, name: str, given: str, own: str) -> None:
 def another_leader(store: Store, leader: Staff) -> Staff:
     """A second panel leader, with an account of her own, made after the key was opened where one opens it alone."""
     return accounts.add_staff(store, leader, "Ida", "leader", Workshop.passphrase)
+
+
+def apart(work: Any) -> Any:
+    """Run it in a thread of its own: a browser that was opened before keeps a loop running in this one."""
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(asyncio.run, work).result()
 
 
 # ---- the hands -------------------------------------------------------------------------------------------------------

@@ -71,7 +71,7 @@ def test_the_answer_without_json_is_a_sentence_first() -> None:
 
 def test_the_spreads_of_a_store_are_said_to_be_its_own(tmp_path: Path) -> None:
     """From how many studies; a store without any says so and assumes; reading leaves the store as it was."""
-    for fill, says in ((False, "no opened study"), (True, "Spread of scores from 7 invented studies, 8 assessors")):
+    for fill, says in ((False, "no opened study"), (True, "Spread of scores from 10 invented studies, 8 assessors")):
         file = tmp_path / f"{fill}.sqlite"
         store = open_store(str(file))
         if fill:

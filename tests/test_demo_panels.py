@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import secrets
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -11,13 +12,15 @@ import pytest
 
 import demo_panels
 from analysis.stopping import Decision
-from demo_panels import generate
+from demo_panels import batches_workshop, generate
+from studyapp.findings.batches import sentence
+from studyapp.findings.instruments import values
 from studyapp.kinds.hours import deciding, rule
 from studyapp.kinds.hours.files.bringing import decide_files
-from studyapp.records import Staff
-from studyapp.services import accounts, joining, planning, preparing, tasting
+from studyapp.records import Mark, Staff
+from studyapp.services import accounts, batches, closing, joining, planning, preparing, readings, tasting
 from studyapp.services.checking import check
-from studyapp.store import Store, people
+from studyapp.store import Store, clock, people
 from tests.furnished import furnished
 
 README = Path(demo_panels.__file__).with_name("README.md").read_text(encoding="utf-8")
@@ -25,7 +28,9 @@ PANELS = generate.panels()
 
 
 def _decided(name: str, scores: str = "scores.csv", rule: str = "RULE.toml") -> tuple[Decision, Any]:
-    return decide_files(generate.FOLDER / name / scores, generate.FOLDER / name / rule)
+    readings = generate.FOLDER / name / "readings.csv"
+    beside = readings if readings.exists() else None
+    return decide_files(generate.FOLDER / name / scores, generate.FOLDER / name / rule, readings=beside)
 
 
 def _true_worsening(name: str) -> dict[str, list[float]]:
@@ -68,6 +73,7 @@ def test_a_panel_shows_the_verdict_it_is_there_for(name: str) -> None:
     assert decision.verdict == expected["verdict"]
     assert decision.hours == expected.get("hours")
     assert decision.latest_hours == expected.get("latest_hours")
+    assert decision.binding == expected.get("binding", decision.binding)
     if "reason" in expected:
         assert decision.reason == expected["reason"]
     looks = generate.settings(name, "RULE.toml")
@@ -132,6 +138,18 @@ def test_the_files_are_what_truth_and_seed_give(name: str) -> None:
         for row in [[getattr(score, column) for column in generate.COLUMNS]]
     ]
     assert kept == [list(generate.COLUMNS), *drawn]
+    read, file = generate.read(name), generate.FOLDER / name / "readings.csv"
+    assert file.exists() == bool(read)
+    if read:
+        rows = list(csv.DictReader(file.read_text(encoding="utf-8").splitlines()))
+        assert rows == [{column: str(value) for column, value in row.items()} for row in read]
+
+
+def test_the_limit_that_decides_is_truly_broken_before() -> None:
+    """Viscosity above 4 Pa.s at every pull that flavour alone would allow and the rule does not."""
+    flow, limit = generate.settings("flow"), generate.settings("flow", "RULE.toml")["gates"]["viscosity"]["at_most"]
+    truth = generate.settings("flow", "truth.toml")["gates"]["viscosity"]["mean"]
+    assert [hours for hours, mean in zip(flow["pulls"], truth, strict=True) if mean <= limit] == [16, 24]
 
 
 @pytest.mark.parametrize("name", PANELS)
@@ -187,6 +205,28 @@ def test_a_study_in_the_store_has_the_verdict_of_its_file(name: str, workshop: S
     assert study.example
 
 
+def test_the_invented_batches_are_what_their_truth_gives(workshop: Store, leader: Staff) -> None:
+    """Six over two recipes. Means of three portions lie within four of their standard errors of the truth; the one that
+    departs says so and no other says the temperature; what each contains is what its tasters read."""
+    told = batches_workshop.truth()
+    kept = {one.draft.label: one for one in batches.everywhere(workshop, leader)}
+    for name, asked in told["batches"].items():
+        one, (recipe, made) = kept[asked["label"]], batches_workshop.recipe_of(name)
+        assert one.draft.recipe == recipe
+        assert one.study is not None
+        assert not batches.contents_differ(planning.study(workshop, leader, one.study), one)
+        read = values(readings.read(workshop, leader, one.id))
+        for hour, low, plastic, water in zip(told["pulls"], made["yield"], made["plastic"], made["water"], strict=True):
+            true = (low**0.5 + (plastic * 40) ** 0.5) ** 2 / 40
+            found = sum(read["viscosity at 40 1/s", hour]) / 3
+            assert found == pytest.approx(true, rel=4 * (told["portion"] ** 2 + told["point"] ** 2) ** 0.5 / 3**0.5)
+            moisture = sum(read["moisture", hour]) / 3
+            assert moisture == pytest.approx(water, abs=4 * told["moisture"] / 3**0.5)
+        said = sentence(one, batches.log(workshop, leader, one.id))
+        assert ("°C above plan" in said) == ("above" in asked)
+    assert len({one.draft.recipe for one in kept.values()}) == 2
+
+
 def test_a_draft_waits_to_be_sealed(workshop: Store, leader: Staff) -> None:
     """Nothing in it blocks the seal."""
     draft = next(study for study in planning.studies(workshop, leader) if study.state == "draft")
@@ -202,6 +242,37 @@ def test_a_newcomer_can_taste_at_once(way: str, tmp_path: Path, monkeypatch: pyt
         assert tasting.place(store, token).kind == "welcome"
         tasting.agree(store, token)
         assert tasting.place(store, token).kind == "warm_up"
+    finally:
+        store.close()
+
+
+def test_the_others_taste_what_is_left_and_a_visitor_s_mark_stays(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The study of the walk then reaches the verdict of its file, and its record is sound."""
+    store, _nothing = furnished(tmp_path / "store.sqlite", demo_panels.load)
+    try:
+        token, member = _visiting(store, monkeypatch), _leader(store)
+        tasting.agree(store, token)
+        warm_up = tasting.place(store, token).serving
+        assert warm_up is not None
+        tasting.finish_serving(store, token, warm_up)
+        ticks, wall = clock.ticks, clock.wall  # the machine's own, a minute later: the rest is over
+        monkeypatch.setattr(clock, "ticks", lambda: ticks() + 60)
+        monkeypatch.setattr(clock, "wall", lambda: wall() + 60)
+        first = tasting.place(store, token)
+        assert first.serving is not None
+        line = first.lines[0].id
+        tasting.keep_mark(store, token, Mark(first.serving, line, 3.7, secrets.token_hex(12)))
+        study = _by_title(store, member)["Plain dark, this afternoon"].id
+        demo_panels.taste_the_rest(store, study)
+        closing.open_key(store, member, study, "a walk")
+        decision = deciding.decision(store, member, study)
+        assert (decision.verdict, decision.scope["sittings"]) == ("stop", 2)
+        with store.read() as tx:
+            kept = "SELECT count(*) FROM score WHERE serving_id = ? AND attribute_id = ?"
+            assert tx.exec_driver_sql(kept, (first.serving, line)).scalar() == 1
+        assert check(store.url).sound
     finally:
         store.close()
 

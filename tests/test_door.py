@@ -8,7 +8,6 @@ import gzip
 import re
 import socket
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import httpx
@@ -20,7 +19,7 @@ from studyapp import guard
 from studyapp.server import Listening, _options
 from studyapp.services import accounts, joining, passphrases
 from studyapp.store import people
-from tests.conftest import REAL_COST, Hand
+from tests.conftest import REAL_COST, Hand, apart
 
 
 def client(server: Any, **headers: str) -> httpx.Client:
@@ -93,6 +92,44 @@ def test_an_empty_store_may_be_looked_at(run_server: Any) -> None:
 
 
 # ---- sizes -----------------------------------------------------------------------------------------------------------
+def test_strangers_of_many_addresses_share_their_sockets() -> None:
+    """In a store without a leader, and in the invented workshop, nobody is known: a crowd of addresses holds so many
+    sockets and no more, and a member still gets one."""
+    held: list[str] = []
+
+    async def page(scope: Any, _receive: Any, _send: Any) -> None:
+        held.append(scope["client"][0])
+        await asyncio.sleep(60)
+
+    async def crowd() -> None:
+        door = guard.Members(page, lambda cookies, _secret: cookies.get("name", ""))
+
+        async def nothing(*_message: Any) -> dict[str, str]:
+            return {"type": "websocket.connect"}
+
+        def knock(number: int, headers: list[tuple[bytes, bytes]]) -> Any:
+            scope = {
+                "type": "websocket",
+                "scheme": "ws",
+                "path": "/",
+                "headers": headers,
+                "client": (f"10.0.{number}", 1),
+            }
+            return asyncio.create_task(door({**scope, "server": ("h", 1), "query_string": b""}, nothing, nothing))
+
+        knocks = [knock(number, []) for number in range(3 * guard.STRANGERS)]
+        while sum(each.done() for each in knocks) < 2 * guard.STRANGERS:
+            await asyncio.sleep(0.01)
+        assert len(held) == guard.STRANGERS
+        member = knock(0, [(b"cookie", b"name=Ada")])
+        while len(held) == guard.STRANGERS:
+            await asyncio.sleep(0.01)
+        for each in [*knocks, member]:
+            each.cancel()
+
+    apart(crowd())
+
+
 @pytest.mark.parametrize("told", ["70000", "99999999999999999999"])
 def test_a_body_is_refused_by_the_length_it_tells(server: Any, told: str) -> None:
     """Nothing of it need be sent: 413 comes at once."""
@@ -127,12 +164,6 @@ async def crowd(server: Any, count: int, ask: Callable[[httpx.AsyncClient, int],
         base_url=server.url, limits=limits, headers=told, trust_env=False, timeout=60
     ) as phones:
         return list(await asyncio.gather(*(ask(phones, number) for number in range(count))))
-
-
-def apart(work: Any) -> Any:
-    """Run it in a thread of its own: a browser that was opened before keeps a loop running in this one."""
-    with ThreadPoolExecutor(1) as thread:
-        return thread.submit(asyncio.run, work).result()
 
 
 def test_joins_of_one_moment_wait_or_are_told_to(server: Any, workshop: Any) -> None:

@@ -17,10 +17,10 @@ from studyapp.cli import group
 from studyapp.kinds.hours.deciding import proposals
 from studyapp.kinds.hours.deciding.prospects import what_it_can_show
 from studyapp.kinds.hours.deciding.scenarios import usual
-from studyapp.kinds.hours.deciding.spreads import ASSUMED, of_store
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.rule import rule_of
 from studyapp.records import Attribute
+from studyapp.services.spreads import ASSUMED, of_store
 from studyapp.store import Store, open_store
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)

@@ -4,9 +4,10 @@ One make is the reference; a control piece known to differ shows that the panel 
 sealed: no worse by the margin, the same within it, or better. `claims` holds the differences, with both errors of the
 stop rule, against these, joins the attributes of a make by AND and steps through several makes by Holm. Each make ends
 as shown, not good enough, or cannot tell. One batch of each says something about these batches only; `batches` has the
-error that a claim on the make itself must face. `confounders` says what else differed, `chances` what a plan can show,
-`price` what more sittings would settle. Less time is claimed by a sealed pair: as good as the reference, which itself
-is worse in that time. Limits of instruments stand beside the verdict and are no part of this room.
+error that a claim on the make itself must face. `confounders` says what else differed, `missing` what may be said where
+pieces were lost or could not be judged, `chances` what a plan can show, `price` what more sittings would settle. Less
+time is claimed by a sealed pair: as good as the reference, which itself is worse in that time. `gates` holds
+the limits of instruments that a make must keep beside its claims.
 
 >>> import pandas as pd
 >>> means = {"old": 3.5, "new": 3.6, "raw": 7.0}
@@ -24,6 +25,8 @@ is worse in that time. Limits of instruments stand beside the verdict and are no
 
 from analysis.comparing.claims import MAKE_VERDICTS, MakeVerdict, holm, judge
 from analysis.comparing.deciding import compare
+from analysis.comparing.gates import GateOfMake, Reached
+from analysis.comparing.missing import LostPiece, UnjudgedPiece
 from analysis.comparing.results import ClaimResult, Compared, ControlResult, Faster, MakeResult
 from analysis.comparing.rule import COMPARING_VERSION, Claim, MakeClaim, MakeRule, check_make_rule
 
@@ -35,10 +38,14 @@ __all__ = [
     "Compared",
     "ControlResult",
     "Faster",
+    "GateOfMake",
+    "LostPiece",
     "MakeClaim",
     "MakeResult",
     "MakeRule",
     "MakeVerdict",
+    "Reached",
+    "UnjudgedPiece",
     "check_make_rule",
     "compare",
     "holm",

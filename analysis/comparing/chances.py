@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.comparing.batches import apart_of
-from analysis.comparing.claims import MAKE_VERDICTS, SHOWN, Judged, judge
+from analysis.comparing.claims import CANNOT, MAKE_VERDICTS, SHOWN, Judged, judge
 from analysis.comparing.reading import Lots
 from analysis.comparing.rule import MakeRule, check_make_rule
 from analysis.model.scores import Scores, cells_of
@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 CHUNK = 500
 # How much worse the control is, scale units, where nobody knows: what a piece "known to differ" differs by.
 CONTROL = 3.0
+# How far inside a limit on its mean a good make lies, in margins.
+INSIDE = 1.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,16 +52,23 @@ class MakeTruth:
 @dataclass(frozen=True, slots=True)
 class Outcomes:
     """Shares of `studies`: of each verdict for each make, in the order of `MAKE_VERDICTS`; `any_shown` of studies in
-    which some make is shown; `all_shown` in which all are."""
+    which some make is shown; `all_shown` in which all are; `any_open` in which of some nothing can be told."""
 
     shares: tuple[tuple[float, float, float], ...]
     any_shown: float
     all_shown: float
+    any_open: float
     studies: int
 
     def chance(self, make: int, verdict: str) -> float:
         """Share of one verdict of one make, by their numbers and names."""
         return self.shares[make][MAKE_VERDICTS.index(verdict)]
+
+    @property
+    def monte_carlo_se(self) -> float:
+        """The largest error of any of these shares, from the number of studies."""
+        every = (self.any_shown, self.all_shown, self.any_open, *(share for own in self.shares for share in own))
+        return float(np.sqrt(max(share * (1 - share) for share in every) / self.studies))
 
 
 def outcomes(
@@ -110,7 +119,9 @@ def growing_outcomes(
 def _outcomes(verdict: NDArray[np.intp]) -> Outcomes:
     shares = [tuple(float((own == one).mean()) for one in range(len(MAKE_VERDICTS))) for own in verdict.T]
     shown = verdict == SHOWN
-    return Outcomes(tuple(shares), float(shown.any(1).mean()), float(shown.all(1).mean()), len(verdict))  # type: ignore[arg-type]
+    open_ = (verdict == CANNOT).any(1)
+    some, every, left = (float(part.mean()) for part in (shown.any(1), shown.all(1), open_))
+    return Outcomes(tuple(shares), some, every, left, len(verdict))  # type: ignore[arg-type]
 
 
 def judge_drawn(drawn: Mapping[str, Array], rule: MakeRule, level: float, design: MakeDesign) -> Judged:
@@ -158,9 +169,12 @@ def _pieces(rule: MakeRule, truths: Mapping[str, MakeTruth]) -> int:
 
 
 def _truth(rule: MakeRule, name: str, truth: MakeTruth) -> AttributeTruth:
-    sign = rule.attributes[name].wish.sign
+    claim = rule.attributes[name]
+    sign = claim.wish.sign
+    # As a maker would set it: what is good enough lies well inside a limit.
+    centre = CENTRE if claim.limit is None else claim.limit - sign * INSIDE * claim.margin
     control = () if rule.control is None else (truth.control,)
-    return replace(truth.spreads, mean=tuple(CENTRE + sign * worse for worse in (*control, *truth.worse, 0.0)))
+    return replace(truth.spreads, mean=tuple(centre + sign * worse for worse in (*control, *truth.worse, 0.0)))
 
 
 def _moved(sd: float, shape: tuple[int, ...], design: MakeDesign, rng: np.random.Generator) -> Array:

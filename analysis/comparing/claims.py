@@ -7,7 +7,7 @@ against Holm's steps (1979). Shapes: B studies, q makes.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtr
 
 from analysis.comparing.batches import Apart, with_batches
+from analysis.comparing.gates import Gated
 from analysis.comparing.rule import MakeClaim
 from analysis.model.cells import Cells
 from analysis.stopping import standard_errors as bounds
@@ -34,7 +35,8 @@ SHOWN, NOT_GOOD, CANNOT = range(3)
 @dataclass(frozen=True, slots=True)
 class ClaimLimits:
     """One attribute: signed differences from the reference (B, pieces), `p` of the claim and of its limit on the mean
-    together (B, q), whether each make is shown to `fail` it (B, q), and whether the control is `told` (B,)."""
+    together (B, q), whether each make is shown to `fail` it (B, q), and whether the control is `told` (B,). `filled`:
+    the same with what could not be judged at the worse end of the scale at the makes, and at the better."""
 
     limits: AttributeLimits
     worse: Estimates
@@ -42,6 +44,17 @@ class ClaimLimits:
     p: Array
     fails: Flags
     told: Flags
+    filled: tuple[ClaimLimits, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What counts beside the attributes: makes that are `out`, how many `statements` could fail in all, and what limits
+    of instruments show."""
+
+    out: int
+    statements: int
+    gated: Gated | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +69,7 @@ class Judged:
     control_found: Flags
     attributes: Mapping[str, ClaimLimits]
     plain: verdicts.Judged
+    beside: Beside
 
 
 def judge(
@@ -65,6 +79,8 @@ def judge(
     first: int = 1,
     fits: Mapping[str, Contrasts] | None = None,
     apart: Mapping[str, Apart] | None = None,
+    out: int = 0,
+    gated: Gated | None = None,
 ) -> Judged:
     """Judge a batch of studies.
 
@@ -75,21 +91,50 @@ def judge(
         first: column of the first make that is judged, 1 with a control before it, else 0.
         fits: of attributes that a fuller model adjusts; they take the place of `cells`.
         apart: with a claim on the make, what its batches did to each attribute.
+        out: sealed makes that hold no scores to weigh; they count with those that do.
+        gated: what limits of instruments show of the makes.
     """
     wishes = {name: one.wish for name, one in claims.items()}
     plain = verdicts.judge(cells, wishes, level, 0, fits)
     q = next(iter(cells.values())).sums.shape[2] - 1 - first
-    statements = q * sum(1 + (one.limit is not None) for one in claims.values())
+    each = sum(1 + (one.limit is not None) for one in claims.values()) + (0 if gated is None else gated.count)
+    beside = Beside(out, (q + out) * each, gated)
     makes = slice(first, first + q)
     found = {}
     for name, one in claims.items():
         limits = plain.attributes[name]
         worse = limits.worse if apart is None else with_batches(limits.worse, apart[name], limits.sign)
         means = bounds.means(limits.panels).rows(limits.own).times(np.array([[limits.sign]]))
-        found[name] = _claimed(one, limits, worse, means, (level, level / statements, level / len(claims)), makes)
+        found[name] = _claimed(
+            one, limits, worse, means, (level, level / beside.statements, level / len(claims)), makes
+        )
+    awake = _awake(found, claims, bool(first))
+    return _joined(found, level, awake, plain, beside)
+
+
+def _awake(found: Mapping[str, ClaimLimits], claims: Mapping[str, MakeClaim], control: bool) -> Flags:
+    """Whether the panel told the control, where any claim needs that (B,); never where the control was lost."""
     told = np.logical_or.reduce([one.told for one in found.values()])
-    needed = any(one.claim != "better" for one in claims.values())
-    return _joined(found, level, told if needed else np.ones_like(told), plain)
+    if all(one.claim == "better" for one in claims.values()):
+        return np.ones_like(told)
+    return np.asarray(told & control)
+
+
+def under_both(base: Judged, fills: Sequence[Judged], level: float) -> Judged:
+    """What holds however the servings that could not be judged are filled in: `base` leaves them out and keeps its
+    estimates, and its statements become those of both `fills`."""
+    found = {}
+    for name, own in base.attributes.items():
+        ways = tuple(fill.attributes[name] for fill in fills)
+        found[name] = replace(
+            own,
+            p=np.maximum.reduce([way.p for way in ways]),
+            fails=np.logical_and.reduce([way.fails for way in ways]),
+            told=np.logical_and.reduce([way.told for way in ways]),
+            filled=ways,
+        )
+    awake = np.logical_and.reduce([fill.control_found for fill in fills])
+    return _joined(found, level, awake, base.plain, base.beside)
 
 
 def _claimed(
@@ -146,17 +191,22 @@ def _fails(worse: Estimates, one: MakeClaim, level: float) -> Flags:
     return np.asarray(beyond | ((one.claim == "same") & (worse.estimate + reach <= -one.margin)))
 
 
-def _joined(found: Mapping[str, ClaimLimits], level: float, awake: Flags, plain: verdicts.Judged) -> Judged:
-    """Attributes by AND, makes by Holm's steps; nothing of a panel that was not shown awake."""
+def _joined(
+    found: Mapping[str, ClaimLimits], level: float, awake: Flags, plain: verdicts.Judged, beside: Beside
+) -> Judged:
+    """Attributes and limits of instruments by AND, makes by Holm's steps; nothing of a panel not shown awake."""
     p = np.maximum.reduce([one.p for one in found.values()])
     fails = np.logical_or.reduce([one.fails for one in found.values()])
-    adjusted, steps = holm(p)
+    if beside.gated is not None:
+        p = np.maximum(p, beside.gated.kept)
+        fails = fails | (beside.gated.broken <= level / beside.statements)
+    q, out = p.shape[1] + beside.out, beside.out
+    adjusted, steps = (part[:, : p.shape[1]] for part in holm(np.pad(p, ((0, 0), (0, out)), constant_values=1.0)))
     shown = (adjusted < level) & awake[:, None]
     count = (adjusted < level).sum(1, keepdims=True)
-    q = p.shape[1]
     decided = level / np.where(adjusted < level, steps, np.maximum(q - count, 1))
     verdict = np.select([shown, fails & awake[:, None]], [SHOWN, NOT_GOOD], CANNOT)
-    return Judged(verdict, p, adjusted, decided, awake, found, plain)
+    return Judged(verdict, p, adjusted, decided, awake, found, plain, beside)
 
 
 def holm(p: Array) -> tuple[Array, Array]:

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 from scipy.special import stdtrit
 
-Answer = Literal["matched", "differs", "not shown to match", "not recorded"]
+Answer = Literal["matched", "differs", "not shown to match", "reported", "not recorded"]
 # One-sided level of "matched", two-sided one of "differs".
 LEVEL = 0.05
 Readings = Sequence[float]
@@ -39,13 +39,14 @@ def likeness(readings: Mapping[str, Readings], reference: str, tolerance: float)
         readings: of each make that was read, each of a fresh portion by one method; of the mean of each batch where the
             claim is on the make.
         reference: the make that the others are held against.
-        tolerance: the largest difference that still counts as alike, in the unit of the readings, above 0.
+        tolerance: the largest difference that still counts as alike, in the unit of the readings; 0 where none was
+            sealed, and what is not shown to differ is only reported.
 
     Raises:
-        ValueError: the tolerance is not above 0.
+        ValueError: the tolerance is below 0.
     """
-    if not tolerance > 0:
-        raise ValueError(f"tolerance must be above 0, got {tolerance}")
+    if not tolerance >= 0:
+        raise ValueError(f"tolerance must not be below 0, got {tolerance}")
     read = [np.array(values, float) for values in readings.values() if len(values)]
     df = sum(len(values) - 1 for values in read)
     squares = sum(float(((values - values.mean()) ** 2).sum()) for values in read)
@@ -58,10 +59,10 @@ def _alike(values: Readings, own: Readings, squares: float, df: int, tolerance: 
         return Likeness("not recorded")
     d = float(np.mean(values) - np.mean(own))
     if df < 1:
-        return Likeness("not shown to match", d)
+        return Likeness("not shown to match" if tolerance else "reported", d)
     se = sqrt(squares / df * (1 / len(values) + 1 / len(own)))
     reach, far = (float(stdtrit(df, 1 - level)) * se for level in (LEVEL, LEVEL / 2))
-    answer: Answer = "not shown to match"
+    answer: Answer = "not shown to match" if tolerance else "reported"
     if abs(d) + reach < tolerance:
         answer = "matched"
     elif abs(d) > far:

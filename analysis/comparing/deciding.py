@@ -10,7 +10,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.comparing.batches import Apart, apart_of
-from analysis.comparing.claims import MAKE_VERDICTS, ClaimLimits, Judged, judge
+from analysis.comparing.claims import MAKE_VERDICTS, ClaimLimits, Judged, judge, under_both
+from analysis.comparing.gates import Gated, GateOfMake, gated
+from analysis.comparing.missing import Left
 from analysis.comparing.reading import Served, read
 from analysis.comparing.results import ClaimResult, Compared, ControlResult, Faster, MakeResult
 from analysis.comparing.rule import MakeRule, check_make_rule
@@ -36,48 +38,61 @@ class Weighed:
     judged: Judged
     apart: Mapping[str, Apart]
     level: float
+    left: Left
+    fills: tuple[Judged, ...] = ()
 
 
-def weigh(scores: pd.DataFrame, rule: MakeRule) -> Weighed:
+def weigh(scores: pd.DataFrame, rule: MakeRule, readings: pd.DataFrame | None = None) -> Weighed:
     """The scores under the rule, before it is put into words. Raises ValueError as `compare`."""
     level = check_make_rule(rule)
-    served = read(scores, rule)
-    panel, apart = served.panel, {}
+    told = read(scores, rule)
+    limits = gated(readings, told.left.rule, told.served, level)
+    found = _weighed(told.served, told.left, level, limits)
+    if not told.fills:
+        return found
+    fills = tuple(_weighed(way, told.left, level, limits).judged for way in told.fills)
+    return replace(found, judged=under_both(found.judged, fills, level), fills=fills)
+
+
+def _weighed(served: Served, left: Left, level: float, limits: Gated | None) -> Weighed:
+    """What the limits of one panel show."""
+    rule, panel, apart = left.rule, served.panel, {}
     if served.lots is not None:
         less = {}
         for name, own in served.by_lot.items():
             apart[name], less[name] = apart_of(own, served.lots, rule.pairs)
         panel = replace(panel, scores=less)
     force = InForce.of_study(panel, rule.plain)
-    judged = judge(force.cells, rule.attributes, level, served.first, force.fits, apart or None)
-    return Weighed(replace(served, panel=panel), force, judged, apart, level)
+    judged = judge(force.cells, rule.attributes, level, served.first, force.fits, apart or None, len(left.out), limits)
+    return Weighed(replace(served, panel=panel), force, judged, apart, level, left)
 
 
-def compare(scores: pd.DataFrame, rule: MakeRule) -> Compared:
+def compare(scores: pd.DataFrame, rule: MakeRule, readings: pd.DataFrame | None = None) -> Compared:
     """The verdict on every make, on tidy scores under `rule`.
 
     Args:
         scores: one row a score, columns assessor, make, attribute, score (scale units), optionally sitting, replicate,
-            position, batch; missing scores are left out or NaN.
+            position, batch; missing scores are left out or NaN, with `why` and `reason` as in `stopping.decide`.
         rule: the sealed rule.
+        readings: of instruments, for the rule's limits of these; see `gates.gated`. A limit without readings is open.
 
     Raises:
         ValueError: the rule is impossible, or the scores do not fit it; the text says which, where and why.
     """
-    found = weigh(scores, rule)
-    panel, judged, served = found.served.panel, found.judged, found.served
+    found, sealed = weigh(scores, rule, readings), rule
+    rule, panel, judged, served = found.left.rule, found.served.panel, found.judged, found.served
     forbidden = orders.forbid(panel, rule.plain)
-    lots = served.lots
+    lots, limits = served.lots, judged.beside.gated
     return Compared(
         makes={name: _make(found, rule, number, forbidden) for number, name in enumerate(served.makes)},
         reference=rule.reference,
-        control=rule.control,
+        control=sealed.control,
         control_result=_control(found, rule),
         claims=rule.attributes,
         claim=rule.claim,
         batches=1 if lots is None else int((lots.piece == lots.piece.max()).sum()),
         pairs=rule.pairs and lots is not None,
-        reason="orders" if forbidden else _reason(judged),
+        reason="orders" if forbidden else _reason(judged, rule),
         level=found.level,
         alpha=rule.alpha,
         look=rule.look,
@@ -86,10 +101,17 @@ def compare(scores: pd.DataFrame, rule: MakeRule) -> Compared:
         warnings=tuple(_warnings(found, rule)),
         reference_means={name: _mean(one, -1) for name, one in judged.attributes.items()},
         faster=None if rule.faster is None else _faster(found, rule, rule.faster, forbidden),
+        lost=found.left.lost,
+        unjudged=found.left.unjudged,
+        gates=rule.gates,
+        reference_gates=() if limits is None else limits.results[rule.reference],
+        reached=() if limits is None else limits.reached,
     )
 
 
-def _reason(judged: Judged) -> str | None:
+def _reason(judged: Judged, rule: MakeRule) -> str | None:
+    if rule.control is None and rule.needs_control:
+        return "control lost"
     if not all(one.limits.judged[0] for one in judged.attributes.values()):
         return "not enough data"
     return None if judged.control_found[0] else "control not found"
@@ -103,7 +125,7 @@ def _control(found: Weighed, rule: MakeRule) -> ControlResult:
     """What told the control; without one nothing was asked."""
     told = {name: one for name, one in found.judged.attributes.items() if one.told[0]}
     if rule.control is None or not told:
-        return ControlResult(rule.control is None)
+        return ControlResult(rule.control is None and not rule.needs_control)
     best = max(told, key=lambda name: abs(told[name].worse.estimate[0, 0]))
     return ControlResult(True, best, float(told[best].worse.estimate[0, 0]))
 
@@ -114,15 +136,30 @@ def _make(found: Weighed, rule: MakeRule, number: int, forbidden: bool) -> MakeR
     level = float(judged.level[0, number])
     every = {name: _claim(found, rule, name, number, level) for name in rule.attributes}
     verdict = "cannot tell" if forbidden else MAKE_VERDICTS[int(judged.verdict[0, number])]
+    limits, broken = _limits_of(found, number)
+    chances = {name: one.p for name, one in every.items()}
+    for limit in limits:
+        chances[limit.name] = max(chances.get(limit.name, 0.0), limit.p)
     return MakeResult(
         verdict=verdict,
         p=float(judged.p[0, number]),
         p_holm=float(judged.holm[0, number]),
         level=level,
-        binding=max(every, key=lambda name: every[name].p),
-        fails_on=tuple(name for name, one in every.items() if one.fails),
+        binding=max(chances, key=chances.__getitem__),
+        fails_on=(*(name for name, one in every.items() if one.fails), *broken),
         attributes=every,
+        gates=limits,
     )
+
+
+def _limits_of(found: Weighed, number: int) -> tuple[tuple[GateOfMake, ...], tuple[str, ...]]:
+    """The limits of instruments of one make, and the names of those it is shown to break."""
+    beside = found.judged.beside
+    if beside.gated is None:
+        return (), ()
+    own = beside.gated.results[found.served.makes[number]]
+    failing = found.level / beside.statements
+    return own, tuple(dict.fromkeys(one.name for one in own if one.broken <= failing))
 
 
 def _claim(found: Weighed, rule: MakeRule, name: str, number: int, level: float) -> ClaimResult:
@@ -130,17 +167,18 @@ def _claim(found: Weighed, rule: MakeRule, name: str, number: int, level: float)
     column = found.served.first + number
     worse, d = one.worse.of([column]), float(one.worse.estimate[0, column])
     panel, own, third = (_sides(d, error, level) for error in (worse.panel, worse.own, worse.sitting))
-    reach = float(worse.reach(level)[0, 0])
+    # Under the one filling of what could not be judged the highest limits, under the other the lowest.
+    ways = one.filled or (one, one)
+    lower, upper = _ends(ways[-1], column, level)[0], _ends(ways[0], column, level)[1]
     within = None
     if asked.limit is not None:
-        high = one.means.of([column])
-        within = bool(high.estimate[0, 0] + high.reach(level)[0, 0] < one.limits.sign * asked.limit)
+        within = all(_within(way, column, level, asked.limit) for way in ways)
     apart = found.apart.get(name)
     by_batch = () if apart is None else tuple((one.limits.sign * apart.by_batch[0, :, column]).tolist())
     return ClaimResult(
         difference=d,
-        lower=_known(d - reach),
-        upper=_known(d + reach),
+        lower=lower,
+        upper=upper,
         panel_se=_known(worse.panel.se[0, 0]),
         panel_df=_known(worse.panel.df[0, 0]),
         panel_lower=panel[0],
@@ -161,6 +199,17 @@ def _claim(found: Weighed, rule: MakeRule, name: str, number: int, level: float)
     )
 
 
+def _ends(one: ClaimLimits, column: int, level: float) -> tuple[float | None, float | None]:
+    """The decisive limits of one make."""
+    d, reach = float(one.worse.estimate[0, column]), float(one.worse.of([column]).reach(level)[0, 0])
+    return _known(d - reach), _known(d + reach)
+
+
+def _within(one: ClaimLimits, column: int, level: float, limit: float) -> bool:
+    mean = one.means.of([column])
+    return bool(mean.estimate[0, 0] + mean.reach(level)[0, 0] < one.limits.sign * limit)
+
+
 def _sides(d: float, error: Error | None, level: float) -> tuple[float | None, float | None]:
     if error is None:
         return None, None
@@ -175,18 +224,30 @@ def _known(value: float) -> float | None:
 # ---- less time -------------------------------------------------------------------------------------------------------
 def _faster(found: Weighed, rule: MakeRule, name: str, forbidden: bool) -> Faster:
     """The sealed pair: each statement at the level of the look, all of them needed, so no penalty for their number."""
-    one, served = found.judged.attributes[name], found.served
-    control = one.worse.of([0])
-    slower = bool((control.estimate - control.reach(found.level))[0, 0] > 0) and not forbidden
-    better = {}
-    for number, make in enumerate(served.makes):
-        pair = one.limits.pairs.of([pairs_of(len(served.pieces)).index((served.first + number, 0))])
-        better[make] = bool((pair.estimate + pair.reach(found.level))[0, 0] < 0)
+    served, ways = found.served, [fill.attributes[name] for fill in found.fills or (found.judged,)]
+    slower = rule.control is not None and not forbidden and all(_slower(way, found.level) for way in ways)
+    better = {
+        make: all(_beats_control(way, served.first + number, found.level) for way in ways)
+        for number, make in enumerate(served.makes)
+    }
     shown = {
         make: slower and better[make] and MAKE_VERDICTS[int(found.judged.verdict[0, number])] == "shown"
         for number, make in enumerate(served.makes)
     }
     return Faster(name, shown, slower, better)
+
+
+def _slower(one: ClaimLimits, level: float) -> bool:
+    """Whether the reference in the short time is shown worse than itself in the long one."""
+    control = one.worse.of([0])
+    return bool((control.estimate - control.reach(level))[0, 0] > 0)
+
+
+def _beats_control(one: ClaimLimits, column: int, level: float) -> bool:
+    """Whether a make is shown better than the reference in as little time."""
+    pieces = one.worse.estimate.shape[1] + 1
+    pair = one.limits.pairs.of([pairs_of(pieces).index((column, 0))])
+    return bool((pair.estimate + pair.reach(level))[0, 0] < 0)
 
 
 # ---- beside the verdict ----------------------------------------------------------------------------------------------

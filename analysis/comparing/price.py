@@ -38,20 +38,29 @@ class MakeOffer:
 
 
 def price(
-    scores: pd.DataFrame, rule: MakeRule, sittings: tuple[int, ...] = (1, 2), draws: int = 1000, seed: int = 1
+    scores: pd.DataFrame,
+    rule: MakeRule,
+    sittings: tuple[int, ...] = (1, 2),
+    draws: int = 1000,
+    seed: int = 1,
+    readings: pd.DataFrame | None = None,
 ) -> tuple[MakeOffer, ...]:
     """Ways on after `cannot tell`; none once every make has an answer, where orders stand in the way of one, and for a
-    claim on the make, whose number of batches is sealed.
+    claim on the make, whose number of batches is sealed; nor where servings could not be judged, whose taste nobody
+    knows, or where it hangs on whether a missing piece can be served.
 
     Args:
-        scores, rule: as for `compare`. Where no sealed look is left, the same is told, as a new study needs no fewer.
+        scores, rule, readings: as for `compare`; limits of instruments stay as they were read. Where no sealed look is
+            left, the same is told, as a new study needs no fewer.
         sittings: how many more, each a way of its own.
         draws: simulated studies a way.
         seed: of the draws.
     """
-    found = weigh(scores, rule)
+    found = weigh(scores, rule, readings)
     open_ = np.flatnonzero(found.judged.verdict[0] == CANNOT)
-    if not len(open_) or rule.claim == "make" or orders.forbid(found.served.panel, rule.plain):
+    if not len(open_) or rule.claim == "make" or orders.forbid(found.served.panel, found.left.rule.plain):
+        return ()
+    if found.fills or found.left.rule.control != rule.control or any(one.fate != "lost" for one in found.left.lost):
         return ()
     servings = max(1, round(_servings(found)))
     return tuple(_offer(found, rule, count, servings, draws, seed) for count in sittings)
@@ -74,7 +83,7 @@ def _offer(found: Weighed, rule: MakeRule, sittings: int, servings: int, draws: 
         for _sitting in range(sittings):
             state = joined(state, np.full(own.sums.shape[1:], float(servings)), truths, rng)
         cells[name] = pooled(state, own.step, own.trays, own.top)
-    judged = judge(cells, rule.attributes, found.level, found.served.first)
+    judged = judge(cells, rule.attributes, found.level, found.served.first, gated=found.judged.beside.gated)
     makes = [(number, name) for number, name in enumerate(found.served.makes)]
     open_ = [(number, name) for number, name in makes if found.judged.verdict[0, number] == CANNOT]
     settles = {name: float((judged.verdict[:, number] != CANNOT).mean()) for number, name in open_}

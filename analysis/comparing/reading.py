@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.comparing.missing import Left, left
 from analysis.comparing.rule import FEWEST_BATCHES, MOST_MAKES, MakeRule
 from analysis.model.scores import Scores
 from analysis.stopping import panels
@@ -20,14 +21,15 @@ Codes = NDArray[np.intp]
 @dataclass(frozen=True, slots=True)
 class Served:
     """Scores by piece. `makes` are those judged; `pieces` all of them in the order of the columns: control, makes,
-    reference. With a claim on the make, `by_lot` holds the scores by piece and batch, a column each, and `lots` what
-    each column is of."""
+    reference. With a claim on the make, `by_lot` holds the scores by piece and batch, a column each, `lots` what each
+    column is of, and `batches` the names of these."""
 
     panel: Panel
     makes: tuple[str, ...]
     pieces: tuple[str, ...]
     by_lot: Mapping[str, Scores] = field(default_factory=dict)
     lots: Lots | None = None
+    batches: tuple[str, ...] = ()
 
     @property
     def first(self) -> int:
@@ -43,20 +45,38 @@ class Lots:
     batch: Codes
 
 
-def read(scores: pd.DataFrame, rule: MakeRule) -> Served:
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What was served, and what is left of it: see `missing.Left`, whose `fills` are arrays here."""
+
+    served: Served
+    left: Left
+    fills: tuple[Served, ...] = ()
+
+
+def pulled(make: str, hours: float) -> str:
+    """The name of a piece where makes are tasted after several hours."""
+    return f"{make} {hours:g} h"
+
+
+def read(scores: pd.DataFrame, rule: MakeRule) -> Told:
     """The scores that `rule` decides on: columns assessor, make, attribute, score, optionally sitting, replicate,
-    position, batch.
+    position, batch; and `why`, `reason` of what is missing.
 
     Raises:
         ValueError: which column, make, attribute or score is wrong, and what is asked.
     """
     if "make" not in scores:
         raise ValueError(f"scores: the column 'make' is missing; there are {list(scores.columns)}")
-    scores = scores[scores["attribute"].isin(list(rule.attributes)) & scores["score"].notna()]
-    found = set(scores["make"])
-    makes = tuple(sorted(found - {rule.reference, rule.control}))
+    found = left(scores, rule)
+    return Told(_served(found.scored, found), found, tuple(_served(way, found) for way in found.fills))
+
+
+def _served(scores: pd.DataFrame, found: Left) -> Served:
+    rule = found.rule
+    makes = tuple(sorted(set(scores["make"]) - {rule.reference, rule.control}))
     pieces = (*(() if rule.control is None else (rule.control,)), *makes, rule.reference)
-    _check_pieces(scores, rule, makes, pieces)
+    _check_pieces(scores, found, makes, pieces)
     if rule.claim == "make":
         return _by_batch(scores, rule, makes, pieces)
     _refuse_several_batches(scores)
@@ -69,13 +89,15 @@ def _panel(scores: pd.DataFrame, column: pd.Series, rule: MakeRule) -> Panel:
     return panels.read(frame.assign(hours=column.astype(float)), rule.plain)
 
 
-def _check_pieces(scores: pd.DataFrame, rule: MakeRule, makes: tuple[str, ...], pieces: tuple[str, ...]) -> None:
+def _check_pieces(scores: pd.DataFrame, found: Left, makes: tuple[str, ...], pieces: tuple[str, ...]) -> None:
     """Every make that is named was served, and scored on every deciding attribute."""
+    if not makes and found.lost:
+        raise ValueError("make: every make that was to be judged is lost or was never scored; serve it again")
     if not 1 <= len(makes) < MOST_MAKES:
         raise ValueError(
             f"make: two to {MOST_MAKES} makes are compared, the reference among them, got {len(makes) + 1}"
         )
-    for name in rule.attributes:
+    for name in found.rule.attributes:
         scored = set(scores.loc[scores["attribute"] == name, "make"])
         missing = [piece for piece in pieces if piece not in scored]
         if missing:
@@ -106,7 +128,7 @@ def _by_batch(scores: pd.DataFrame, rule: MakeRule, makes: tuple[str, ...], piec
     lots = Lots(piece, np.array([at.get(batch, -1) for _piece, batch in columns]))
     together = {name: together_by(own, piece) for name, own in fine.scores.items()}
     panel = replace(fine, hours=np.arange(len(pieces), dtype=float), scores=together)
-    return Served(panel, makes, pieces, fine.scores, lots)
+    return Served(panel, makes, pieces, fine.scores, lots, batches)
 
 
 def together_by(scores: Scores, piece: Codes) -> Scores:

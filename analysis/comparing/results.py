@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from analysis.comparing.claims import MakeVerdict
+from analysis.comparing.gates import GateOfMake, Reached
+from analysis.comparing.missing import LostPiece, UnjudgedPiece
 from analysis.comparing.rule import MakeClaim
+from analysis.instruments import Gate
 from analysis.stopping.decision import Warning
 
 
@@ -45,7 +48,8 @@ class ClaimResult:
 @dataclass(frozen=True, slots=True)
 class MakeResult:
     """One make. `level` is what it was decided at, Holm's step; intervals hold 1 - 2 level. `binding` names the
-    attribute nearest to turn it, `fails_on` those that it is shown to fail."""
+    attribute or limit of an instrument nearest to turn it, `fails_on` those that it is shown to fail; `gates` are the
+    limits, batch by batch."""
 
     verdict: MakeVerdict
     p: float
@@ -54,6 +58,7 @@ class MakeResult:
     binding: str
     fails_on: tuple[str, ...]
     attributes: Mapping[str, ClaimResult]
+    gates: tuple[GateOfMake, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +84,10 @@ class ControlResult:
 @dataclass(frozen=True, slots=True)
 class Compared:
     """The verdicts of one look. `reason` why nothing can be told of any make: "orders", "not enough data", "control not
-    found", or None. `claims` as sealed, by attribute; `batches` of each make that was tasted; `scope` counts assessors
-    and sittings."""
+    found", "control lost", or None. `claims` as sealed, by attribute; `batches` of each make that was tasted; `scope`
+    counts assessors and sittings; `lost` tells of pieces without scores, whose makes are not among `makes`, and
+    `unjudged` of servings that what is said holds for whatever they would have been. `gates` as
+    sealed, with those of the reference; `reached` the hours from which each make keeps one, where several were read."""
 
     makes: Mapping[str, MakeResult]
     reference: str
@@ -99,6 +106,17 @@ class Compared:
     warnings: tuple[Warning, ...]
     reference_means: Mapping[str, float]
     faster: Faster | None = None
+    lost: tuple[LostPiece, ...] = ()
+    unjudged: tuple[UnjudgedPiece, ...] = ()
+    gates: Mapping[str, Gate] = field(default_factory=dict)
+    reference_gates: tuple[GateOfMake, ...] = ()
+    reached: tuple[Reached, ...] = ()
+
+    @property
+    def not_weighed(self) -> tuple[str, ...]:
+        """Makes of which nothing is said, since they were lost, taken back or never scored."""
+        names = {one.make for one in self.lost} - {*self.makes, self.reference, self.control}
+        return tuple(sorted(names - {None}))
 
     @property
     def open_makes(self) -> tuple[str, ...]:

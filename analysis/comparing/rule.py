@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal, get_args
 
+from analysis.instruments import Gate
 from analysis.stopping.rule import AttributeRule, Rule, Wanted, check_rule
 
 Claim = Literal["no worse", "same", "better"]
 Scope = Literal["these batches", "make"]
 # Goes up with every change that can turn a verdict on the same scores; seals and signed verdicts name it.
-COMPARING_VERSION = 1
+# Version 2: what became of pieces that are missing, and of servings that nobody could judge, counts.
+COMPARING_VERSION = 2
 # Of each make, for a claim on the make: with two, batches of uneven spread err too often.
 FEWEST_BATCHES = 3
 MOST_MAKES = 4
@@ -40,7 +42,8 @@ class MakeRule:
     `claim`: of "these batches", one of each make, or of the "make", over several batches of each. `pairs`: the batches
     of one name belong together, as of one lot of beans or tasted in one sitting. `faster` names the attribute on which
     the control is the reference made in less time, and a make in that time must be better than it. `adjust` as in the
-    stop rule.
+    stop rule. `gates`: limits of instruments by name, which a make keeps in every batch beside its claims; `until` and
+    `monotone` of these count only where makes are read at several hours.
     """
 
     reference: str
@@ -53,6 +56,7 @@ class MakeRule:
     looks: int = 1
     look: int = 1
     adjust: tuple[str, ...] = ()
+    gates: Mapping[str, Gate] = field(default_factory=dict)
 
     @property
     def needs_control(self) -> bool:
@@ -63,7 +67,7 @@ class MakeRule:
     def plain(self) -> Rule:
         """The stop rule that reads the same scores, the control being the first piece."""
         wishes = {name: one.wish for name, one in self.attributes.items()}
-        return Rule(wishes, self.alpha, self.looks, self.look, self.adjust, 0.0)
+        return Rule(wishes, self.alpha, self.looks, self.look, self.adjust, 0.0, gates=self.gates)
 
 
 def check_make_rule(rule: MakeRule) -> float:

@@ -6,9 +6,12 @@ import math
 import re
 from collections.abc import Callable
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, Literal
 
 from analysis.files.score_files import ScoreError, Table, filled, plain
+
+# What was tasted, or read: pulls by their hours, or makes by their names.
+Piece = Literal["hours", "make"]
 
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 _COMMA_NUMBER = re.compile(r"[+-]?\d+,\d+", re.ASCII)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from analysis.files.columns import hours_wrong, need, numbers, text_of, texts
+from analysis.files.columns import Piece, hours_wrong, need, numbers, text_of, texts
 from analysis.files.score_files import ScoreError, Table, content_of, filled, plain, table_from
 
 LARGEST = 1e9
@@ -19,26 +19,27 @@ KNOWN = ("hours", "quantity", "value", *TEXTS, "shear_rate", "stress", "branch")
 BRANCHES = ("up", "down")
 
 
-def read_readings(path: Path | str) -> pd.DataFrame:
+def read_readings(path: Path | str, piece: Piece = "hours") -> pd.DataFrame:
     """The readings in a CSV, XLSX or Parquet file; see `readings_from`. Raises ScoreError, also without a file."""
-    return readings_from(*content_of(path))
+    return readings_from(*content_of(path), piece)
 
 
-def readings_from(name: str, content: bytes) -> pd.DataFrame:
+def readings_from(name: str, content: bytes, piece: Piece = "hours") -> pd.DataFrame:
     """Readings, one row a repeat or a point of a flow curve, from the bytes of a file.
 
     Columns hours, quantity, value; for points shear_rate (1/s) and stress (Pa) instead of the last, optionally branch
     ("up", "down") and curve, one number a fresh portion. Optional for both: batch, unit, instrument, method, portion.
+    `piece` "make": a column make, and hours only where makes were read at several.
 
     Returns the columns that the file has: numbers as float, NaN where empty, texts "" where empty. Raises ScoreError.
     """
-    table = _known(table_from(plain(name, 80), content))
+    table = _known(table_from(plain(name, 80), content), piece)
     curves = "shear_rate" in table.columns or "stress" in table.columns
-    need(table, "hours")
-    if not curves:
-        need(table, "quantity")
-        need(table, "value")
-    frame = pd.DataFrame({"hours": numbers(table, "hours", hours_wrong)})
+    for column in (piece,) if curves else (piece, "quantity", "value"):
+        need(table, column)
+    frame = pd.DataFrame({"make": texts(table, "make")}) if piece == "make" else pd.DataFrame()
+    if "hours" in table.columns:
+        frame["hours"] = numbers(table, "hours", hours_wrong)
     for column in ("value", "shear_rate", "stress"):
         rule = _positive if column == "shear_rate" else _finite
         frame[column] = numbers(table, column, rule, math.nan) if column in table.columns else math.nan
@@ -56,13 +57,14 @@ def readings_from(name: str, content: bytes) -> pd.DataFrame:
     return frame
 
 
-def _known(table: Table) -> Table:
+def _known(table: Table, piece: Piece) -> Table:
     """The table with its column names in lower case; one that is not known is refused, for it would be lost."""
     columns = {name.casefold(): cells for name, cells in table.columns.items()}
+    known = KNOWN if piece == "hours" else (piece, *KNOWN)
     for name in columns:
-        if name not in KNOWN:
-            near = get_close_matches(name, KNOWN, 1, 0.6)
-            mend = f"is it {near[0]}?" if near else f"known are {', '.join(KNOWN)}"
+        if name not in known:
+            near = get_close_matches(name, known, 1, 0.6)
+            mend = f"is it {near[0]}?" if near else f"known are {', '.join(known)}"
             raise ScoreError(f'{table.name}, row 1: the column "{plain(name)}" is not known; {mend}')
     return Table(table.name, columns, table.rows, table.decimal_comma)
 
@@ -101,7 +103,7 @@ def _check_rows(table: Table, frame: pd.DataFrame) -> None:
 
 def _refuse_twice(table: Table, frame: pd.DataFrame) -> None:
     """Two stresses at one rate of one curve would be two curves without a number."""
-    keys = [name for name in ("batch", "hours", "curve", "branch", "shear_rate") if name in frame]
+    keys = [name for name in ("make", "batch", "hours", "curve", "branch", "shear_rate") if name in frame]
     points = frame[frame["shear_rate"].notna()]
     twice = points[points.duplicated(keys)]
     if len(twice):

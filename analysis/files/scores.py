@@ -10,11 +10,11 @@ import re
 from collections.abc import Collection
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import pandas as pd
 
-from analysis.files.columns import hours_wrong, need, numbers, text_of, texts
+from analysis.files.columns import Piece, hours_wrong, need, numbers, text_of, texts
 from analysis.files.score_files import KEYS, KNOWN, OPTIONAL, ScoreError, Table, content_of, filled, plain, table_from
 
 __all__ = ["ScoreError", "read_scores", "scores_from"]
@@ -24,8 +24,6 @@ MOST_PULLS = 50
 MOST_ASSESSORS = 1_000
 LARGEST = 1e6
 SCALES = ((0.0, 10.0), (0.0, 100.0))
-
-Piece = Literal["hours", "make"]
 
 _LOST = re.compile(r"\s*lost\b(.*)", re.IGNORECASE | re.DOTALL)
 UNJUDGED = "unjudged"
@@ -50,14 +48,14 @@ def scores_from(
     `lost` in place of a score says that its pull was lost before anybody tasted it, in its sitting or, without one, in
     every; words after `lost` are the reason. With `attributes` each of them must occur, and only they are kept.
     `piece` is the column of what was tasted: hours, or the make, a text, with hours beside it if makes were pulled at
-    several; of makes none can be lost.
+    several.
 
     Returns columns assessor (text), hours (float, h), attribute (text), score (float, scale units), replicate (whole
     number from 1), and, where the file has them, sitting (text), position (whole number from 1), batch (text); where it
     says of any why a score is missing, why ("unjudged", "lost") and reason (text). Raises ScoreError.
     """
     table = table_from(plain(name, 80), content)
-    table, lost = _without_lost(table) if piece == "hours" else (table, NONE_LOST)
+    table, lost = _without_lost(table, piece)
     tidy = _tidy(table, piece) if {"attribute", "score"} & set(table.columns) else _wide(table, attributes, piece)
     if attributes is not None:
         tidy = _only(table, tidy, attributes)
@@ -73,19 +71,28 @@ def scores_from(
 
 
 # ---- why a score is missing ------------------------------------------------------------------------------------------
-def _without_lost(table: Table) -> tuple[Table, pd.DataFrame]:
-    """The table less the rows that say of a pull that it was lost; and these, by hours, sitting and reason."""
+def _without_lost(table: Table, piece: Piece) -> tuple[Table, pd.DataFrame]:
+    """The table less the rows that say of a piece that it was lost; and these, by what it was, sitting and reason."""
     said = _said_lost(table)
     if not said:
         return table, NONE_LOST
     rest, gone = _rows_of(table, [at for at in range(len(table.rows)) if at not in said]), _rows_of(table, sorted(said))
-    hours = "sample" if "sample" in table.columns and "hours" not in table.columns else "hours"
-    need(table, hours)
     named = {
         key: [text_of(cell) for cell in gone.columns.get(key, [""] * len(gone.rows))] for key in ("sitting", "batch")
     }
-    notes = pd.DataFrame({"hours": numbers(gone, hours, hours_wrong), **named, "why": "lost"})
-    return rest, notes.assign(reason=[said[at] for at in sorted(said)])
+    return rest, _pieces(gone, piece).assign(**named, why="lost", reason=[said[at] for at in sorted(said)])
+
+
+def _pieces(table: Table, piece: Piece) -> pd.DataFrame:
+    """What was tasted, one row a row of the file: hours, or the make with hours beside it where the file has them."""
+    hours = "sample" if "sample" in table.columns and "hours" not in table.columns else "hours"
+    need(table, hours if piece == "hours" else piece)
+    frame = pd.DataFrame(index=range(len(table.rows)))
+    if piece == "make":
+        frame["make"] = texts(table, "make")
+    if piece == "hours" or "hours" in table.columns:
+        frame["hours"] = numbers(table, hours, hours_wrong)
+    return frame
 
 
 def _said_lost(table: Table) -> dict[int, str]:
@@ -97,7 +104,7 @@ def _said_lost(table: Table) -> dict[int, str]:
     people = table.columns.get("assessor", [])
     for at in said:
         if people and filled(people[at]):
-            rule = "stands in a row that says lost; a pull is lost for everybody, so leave it empty"
+            rule = "stands in a row that says lost; a piece is lost for everybody, so leave it empty"
             table.fail(at, "assessor", rule)
     return said
 
@@ -156,10 +163,7 @@ def _servings(table: Table, piece: Piece) -> pd.DataFrame:
     need(table, hours if piece == "hours" else piece)
     _refuse_near_names(table)
     frame = pd.DataFrame({"row": table.rows, "assessor": texts(table, "assessor")})
-    if piece == "make":
-        frame["make"] = texts(table, "make")
-    if piece == "hours" or "hours" in table.columns:
-        frame["hours"] = numbers(table, hours, hours_wrong)
+    frame = frame.join(_pieces(table, piece))
     _check_sizes(table, frame)
     for column in OPTIONAL:
         if column in table.columns and any(map(filled, table.columns[column])):

@@ -16,9 +16,19 @@ shown. How limits join flavour in one verdict is the business of `stopping`.
 ['fails', 'open', 'open', 'passes']
 """
 
-from analysis.instruments.butter import Worth, butter_worth
+from analysis.instruments.butter import ButterWorth, butter_worth
 from analysis.instruments.flow import Casson, Interval, casson, gap, over_portions, read_off, stress_at, viscosity_at
-from analysis.instruments.gates import Gate, GateLevels, GateLimits, Repeats, Spread, answered, check_gates, settling
+from analysis.instruments.gates import (
+    Gate,
+    GateLevels,
+    GateLimits,
+    Repeats,
+    Spread,
+    answered,
+    chances,
+    check_gates,
+    settling,
+)
 from analysis.instruments.plausible import Question, odd_curve, odd_values
 from analysis.instruments.readings import (
     GatePull,
@@ -33,6 +43,7 @@ from analysis.instruments.readings import (
 from analysis.instruments.surface import sauter_mean, surface
 
 __all__ = [
+    "ButterWorth",
     "Casson",
     "Gate",
     "GateLevels",
@@ -44,11 +55,11 @@ __all__ = [
     "Read",
     "Repeats",
     "Spread",
-    "Worth",
     "answered",
     "batches_of",
     "butter_worth",
     "casson",
+    "chances",
     "check_gates",
     "gap",
     "judge_gates",

@@ -21,7 +21,7 @@ _STEPS = 4001
 
 
 @dataclass(frozen=True, slots=True)
-class Worth:
+class ButterWorth:
     """Butter that the conched mass is worth, per cent of the mass. `low` and `high` end the two-sided interval; `low`
     alone is "at least" at half that error. None: beyond the ladder on that side. `why_not`: no claim is made."""
 
@@ -34,7 +34,7 @@ class Worth:
 
 def butter_worth(
     added: ArrayLike, readings: ArrayLike, conched: ArrayLike, level: float = 0.05, degree: int = 2
-) -> Worth:
+) -> ButterWorth:
     """Butter that a mass conched longer is worth.
 
     Args:
@@ -53,11 +53,11 @@ def butter_worth(
     y, own = np.log(y), np.log(own)
     df = len(x) - degree - 1 + len(own) - 1
     if len(np.unique(x)) <= degree or df < 1:
-        return Worth(None, None, None, df, "too few readings")
+        return ButterWorth(None, None, None, df, "too few readings")
     ladder = _Ladder.of(x, y, own, degree, df)
     reach = float(stdtrit(df, 1 - level))
     why = _why_not(x, y, ladder.sd, reach)
-    return Worth(None, None, None, df, why) if why else ladder.crossed(float(x.min()), float(x.max()), reach)
+    return ButterWorth(None, None, None, df, why) if why else ladder.crossed(float(x.min()), float(x.max()), reach)
 
 
 def _why_not(x: Array, y: Array, sd: float, reach: float) -> Why | None:
@@ -90,7 +90,7 @@ class _Ladder:
         inverse = np.linalg.inv(design.T @ design).astype(float)
         return cls(found, inverse, float(np.sqrt(squares / df)), float(own.mean()), len(own), df)
 
-    def crossed(self, first: float, last: float, reach: float) -> Worth:
+    def crossed(self, first: float, last: float, reach: float) -> ButterWorth:
         """Where the curve meets the conched mass, and all additions that its readings leave."""
         x = np.linspace(first, last, _STEPS)
         design = np.vander(x, len(self.found), increasing=True)
@@ -101,7 +101,7 @@ class _Ladder:
             low, high = (last, None) if off[-1] > 0 else (None, first)
         else:
             low, high = _ends(x, beyond)
-        return Worth(_zero(x, off), low, high, self.df)
+        return ButterWorth(_zero(x, off), low, high, self.df)
 
 
 def _ends(x: Array, beyond: Array) -> tuple[float | None, float | None]:

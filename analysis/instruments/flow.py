@@ -135,6 +135,15 @@ def branch_of(curve: pd.DataFrame, branch: Branch) -> pd.DataFrame:
     return curve[curve["branch"] == branch]
 
 
+def named(quantity: str) -> str:
+    """One name for a quantity however it is written: "Viscosity" is "viscosity at 40 1/s"."""
+    asked = _QUANTITY.fullmatch(quantity.strip())
+    if asked is None:
+        return quantity.strip().casefold()
+    kind = asked[1].casefold()
+    return f"{kind} at {float(asked[2] or (SLOW if kind == 'stress' else FAST)):g} 1/s"
+
+
 def read_off(curve: pd.DataFrame, quantity: str, branch: Branch = "down") -> float | None:
     """A quantity off one curve: "stress" (at 5 1/s, Pa), "viscosity" (at 40 1/s, Pa.s), or either "at" another rate.
     None where the quantity is none of a curve, or lies outside the rates measured."""

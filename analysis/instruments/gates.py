@@ -13,7 +13,7 @@ from math import isfinite, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr, stdtrit
+from scipy.special import ndtr, stdtr, stdtrit
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -222,6 +222,17 @@ def answered(read: Repeats, gate: Gate, spread: Spread, hours: Array, levels: Ga
     better = _better(read, sd, gate, spread.df, levels.shared) & known[:, -2:].all(1) & fails[:, -1]
     why = np.select([passes | fails | inferred, known], [0, WHY_OPEN.index("within the guard")], why)
     return GateLimits(read.mean, guard, read.counts, passes | inferred, fails, why, inferred, asked, better)
+
+
+def chances(read: Repeats, gate: Gate, spread: Spread) -> tuple[Array, Array]:
+    """Chances (B, h) of means as good as read, were the truth at the limit, and of means as bad; 1 where nothing is
+    known. The limit is kept where the first is below the level, shown broken where the second is."""
+    sd = np.maximum(spread.sd[:, None], read.own_sd)
+    se, nu = _error(sd, 1 / np.maximum(read.counts, 1), gate.uncertainty, spread.df)
+    known = _why_open(read, gate, spread) == 0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        far = read.mean / se
+    return np.where(known, stdtr(nu, far), 1.0), np.where(known, stdtr(nu, -far), 1.0)
 
 
 def _error(sd: Array, share: Array, uncertainty: float, df: float) -> tuple[Array, Array]:

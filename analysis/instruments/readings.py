@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.instruments.flow import read_off
+from analysis.instruments.flow import named, read_off
 from analysis.instruments.gates import (
     WHY_OPEN,
     Gate,
@@ -141,12 +141,11 @@ def values_of(name: str, gate: Gate, table: pd.DataFrame) -> pd.DataFrame:
     Raises:
         ValueError: another unit, instrument or method than the limit names; a curve that does not reach its rate.
     """
-    quantity = gate.quantity.casefold().strip()
     table = table if "value" in table else table.assign(value=np.nan)
     is_point = _filled(table, "shear_rate")
-    own = table[(_texts(table, "quantity").str.casefold() == quantity) & ~is_point]
+    own = table[(_texts(table, "quantity").map(named) == named(gate.quantity)) & ~is_point]
     found = [own.assign(batch=_texts(own, "batch"))[["hours", "batch", "value"]]]
-    curves = table[is_point] if turning(gate.quantity) else table[:0]
+    curves = _beside(table[is_point] if turning(gate.quantity) else table[:0], own)
     _refuse_others(name, gate, own, ("unit", "instrument", "method"))
     _refuse_others(name, gate, curves, ("instrument", "method"))
     keys = [_texts(curves, "batch"), curves["hours"].astype(float), _texts(curves, "curve")]
@@ -159,6 +158,13 @@ def values_of(name: str, gate: Gate, table: pd.DataFrame) -> pd.DataFrame:
             )
         found.append(pd.DataFrame({"hours": [hours], "batch": [batch], "value": [value]}))
     return pd.concat(found, ignore_index=True).astype({"hours": float, "value": float})
+
+
+def _beside(curves: pd.DataFrame, own: pd.DataFrame) -> pd.DataFrame:
+    """Curves of pulls that have no value of their own; else one portion could count twice."""
+    told = set(zip(_texts(own, "batch"), own["hours"].astype(float), strict=True))
+    keys = zip(_texts(curves, "batch"), curves["hours"].astype(float), strict=True)
+    return curves[np.array([key not in told for key in keys], bool)]
 
 
 def _refuse_others(name: str, gate: Gate, own: pd.DataFrame, columns: Sequence[str]) -> None:

@@ -15,6 +15,7 @@ where there are some (`pooled_spreads`), else they are assumed, and said to be.
 (True, 0.0)
 """
 
+from analysis.planning.drawn_readings import GateTruth
 from analysis.planning.next_sittings import Anew, Service
 from analysis.planning.operating_characteristics import (
     OperatingCharacteristics,
@@ -37,6 +38,7 @@ __all__ = [
     "Anew",
     "AttributeTruth",
     "Design",
+    "GateTruth",
     "Offer",
     "OperatingCharacteristics",
     "PooledSpreads",

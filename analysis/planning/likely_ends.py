@@ -16,6 +16,7 @@ from analysis.planning.likely_truths import Truths, draw_truths
 from analysis.planning.many_studies import answers
 from analysis.planning.pooled_spreads import Strata
 from analysis.stopping.fates import Bars
+from analysis.stopping.gates import Gating
 from analysis.stopping.rule import AttributeRule
 from analysis.stopping.standard_errors import Fitted
 from analysis.stopping.verdicts import CANNOT
@@ -40,6 +41,7 @@ class Undecided:
         missing: share of scores that never came.
         earlier: sums of squares of the panel's other studies, of the attributes that have any.
         bars: what may not be said, since sealed pulls are missing.
+        gating: limits of instruments as they were read.
     """
 
     fits: Mapping[str, Fitted]
@@ -52,6 +54,7 @@ class Undecided:
     missing: float = 0.0
     earlier: Mapping[str, Strata] = field(default_factory=dict)
     bars: Bars | None = None
+    gating: Gating | None = None
 
 
 def ends(
@@ -87,6 +90,7 @@ def _part(
     truths = {name: _truth(study, name, size, more, rng).at(pulls) for name in fits}
     state = {name: _empty(truths[name]) if anew else so_far(fit.cells) for name, fit in fits.items()}
     control = int(np.flatnonzero(pulls == study.control)[0])
+    gating = None if study.gating is None else study.gating.at(pulls)
     verdict, used = np.full(size, CANNOT), np.zeros(size)
     for served in looks:
         used += (verdict == CANNOT) * len(served)
@@ -96,7 +100,8 @@ def _part(
                 state[name] = joined(state[name], thinned(servings, study.missing, rng), truth, rng)
         open_ = np.flatnonzero(verdict == CANNOT)
         left = {name: _cells(fits[name].cells, own.rows(open_)) for name, own in state.items()}
-        verdict[open_] = answers(left, study.wishes, study.level, control, None if anew else study.bars)[0]
+        bars = None if anew else study.bars
+        verdict[open_] = answers(left, study.wishes, study.level, control, bars, gating)[0]
     return verdict, used
 
 

@@ -34,8 +34,8 @@ SAME = 1e-9
 class OperatingCharacteristics:
     """Chances over simulated studies. `mean_hours` is what would be conched afterwards: the chosen or the longest pull.
 
-    `too_early` is the chance of a stop at a pull whose true worsening reaches a margin, or that truly breaks a limit; `monte_carlo_se` that of a
-    chance of one half, the largest there is; `mean_hours_se` that of `mean_hours`.
+    `too_early` is the chance of a stop at a pull whose true worsening reaches a margin, or that truly breaks a limit;
+    `monte_carlo_se` that of a chance of one half, the largest there is; `mean_hours_se` that of `mean_hours`.
     """
 
     stop: Mapping[float, float]

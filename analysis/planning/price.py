@@ -20,8 +20,9 @@ from numpy.typing import NDArray
 from analysis.planning.likely_ends import Undecided, ends
 from analysis.planning.next_sittings import Anew, Course, Service, anew, share_missing, usual_designs, ways_on
 from analysis.planning.pooled_spreads import INTERACTION, Strata
-from analysis.stopping import fates, orders, panels
+from analysis.stopping import fates, orders, outcome, panels
 from analysis.stopping.adjusted import InForce
+from analysis.stopping.gates import Gating
 from analysis.stopping.rule import Rule, check_rule
 from analysis.stopping.standard_errors import fitted
 from analysis.stopping.verdicts import CANNOT, VERDICTS, Judged, judge
@@ -67,12 +68,13 @@ class Offer:
 
 @dataclass(frozen=True, slots=True)
 class Draws:
-    """How many ends are drawn of an offer, with which seed, and what earlier studies of the panel tell of its spread,
-    by attribute."""
+    """How many ends are drawn of an offer, with which seed; what earlier studies of the panel tell of its spread, by
+    attribute; and what instruments read, which more sittings leave as it is."""
 
     number: int
     seed: int
     history: History | None
+    readings: pd.DataFrame | None = None
 
 
 def price(
@@ -82,11 +84,12 @@ def price(
     seed: int = 1,
     sealed: Service | None = None,
     history: Mapping[str, Strata] | None = None,
+    readings: pd.DataFrame | None = None,
 ) -> tuple[Offer, ...]:
     """Ways to an answer after `cannot tell`; empty after any other verdict, and when no sealed look is left.
 
     Args:
-        scores, rule: as for `decide`.
+        scores, rule, readings: as for `decide`.
         draws: simulated studies an offer.
         seed: of the draws; the same seed gives the same chances.
         sealed: what a plan sealed about later sittings; None: one sitting more, served as so far.
@@ -95,7 +98,7 @@ def price(
     """
     if rule.look >= rule.looks:
         return ()
-    made = Draws(draws, seed, history)
+    made = Draws(draws, seed, history, readings)
     return tuple(_priced(scores, rule, made, lambda panel, now: ways_on(panel, now, rule, sealed)))
 
 
@@ -106,6 +109,7 @@ def price_new_study(
     seed: int = 1,
     history: Mapping[str, Strata] | None = None,
     designs: Sequence[Anew] | None = None,
+    readings: pd.DataFrame | None = None,
 ) -> Iterator[Offer]:
     """What new studies of these designs would probably say, one after another; without any, the same study anew, with
     twice as many sittings, and with two more people. The old scores shape the guess but are not counted again. Empty
@@ -114,7 +118,7 @@ def price_new_study(
     def courses(panel: panels.Panel, _now: Judged) -> list[Course]:
         return [anew(panel, design) for design in (usual_designs(panel) if designs is None else designs)]
 
-    return _priced(scores, rule, Draws(draws, seed, history), courses)
+    return _priced(scores, rule, Draws(draws, seed, history, readings), courses)
 
 
 def told(settles: float, earlier: Iterable[Strata | None]) -> float:
@@ -153,9 +157,10 @@ def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) ->
         return
     panel = panels.read(told.scored, told.rule)
     force = InForce.of_study(panel, rule)
-    now = judge(force.cells, rule.attributes, level, panel.control, force.fits, told.bars)
-    if now.verdict[0] != CANNOT or orders.forbid(panel, rule):
-        return
+    gating = Gating.of(draws.readings, rule.gates, panel.hours, panels.batches_in(told.scored))
+    now = judge(force.cells, rule.attributes, level, panel.control, force.fits, told.bars, gating=gating)
+    if now.verdict[0] != CANNOT or orders.forbid(panel, rule) or outcome.by_taste(now, told).verdict[0] != CANNOT:
+        return  # where only an instrument stands in the way, no sitting would settle it
     study = Undecided(
         {name: fitted(force.cells[name]) for name in sorted(force.cells)},
         rule.attributes,
@@ -167,6 +172,7 @@ def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) ->
         share_missing(panel),
         draws.history or {},
         told.bars,
+        gating,
     )
     for course in courses(panel, now):
         yield _offer(study, course, draws, panel.scope["assessors"] + course.more)

@@ -56,8 +56,8 @@ class Description:
     agreements: Mapping[str, Agreement] = field(default_factory=dict)
 
 
-def describe(scores: pd.DataFrame, rule: Rule) -> Description:
-    """Reruns and habit rules for the numbers below a verdict.
+def describe(scores: pd.DataFrame, rule: Rule, readings: pd.DataFrame | None = None) -> Description:
+    """Reruns and habit rules for the numbers below a verdict, by the same readings of instruments.
 
     Raises:
         ValueError: as `decide`.
@@ -65,35 +65,36 @@ def describe(scores: pd.DataFrame, rule: Rule) -> Description:
     told = fates.read(scores, rule)
     data, rule = told.scored[told.scored["attribute"].isin(list(rule.attributes))].dropna(subset=["score"]), told.rule
     people = sorted(data["assessor"].unique(), key=str)
-    without = {str(one): _answer(data[data["assessor"] != one], rule) for one in people} if len(people) > 2 else {}
+    fewer = people if len(people) > 2 else []
+    without = {str(one): _answer(data[data["assessor"] != one], rule, readings) for one in fewer}
     first = None
     if "position" in data.columns:
-        first = _answer(data[data["position"] > data["position"].min()], replace(rule, adjust=()))
+        first = _answer(data[data["position"] > data["position"].min()], replace(rule, adjust=()), readings)
     habits = {name: found for name in rule.attributes if (found := habit(data, name)) is not None}
-    adjusted, too_few = _position_adjusted(data, rule), len(people) <= FEWEST_ASSESSORS
+    adjusted, too_few = _position_adjusted(data, rule, readings), len(people) <= FEWEST_ASSESSORS
     agreed = {name: icc for name in rule.attributes if (icc := agreement(data, name)) is not None}
-    return Description(without, first, _own_gains(data, rule), habits, adjusted, too_few, agreed)
+    return Description(without, first, _own_gains(data, rule, readings), habits, adjusted, too_few, agreed)
 
 
-def _position_adjusted(data: pd.DataFrame, rule: Rule) -> Answer | None:
+def _position_adjusted(data: pd.DataFrame, rule: Rule, readings: pd.DataFrame | None) -> Answer | None:
     """The answer with the place on the tray as a fixed factor."""
     if "position" in rule.adjust or "position" not in data.columns or data["position"].isna().any():
         return None
     if not orders.can_adjust(panels.read(data, rule)):
         return None
-    return _answer(data, replace(rule, adjust=(*rule.adjust, "position")))
+    return _answer(data, replace(rule, adjust=(*rule.adjust, "position")), readings)
 
 
-def _answer(data: pd.DataFrame, rule: Rule) -> Answer:
+def _answer(data: pd.DataFrame, rule: Rule, readings: pd.DataFrame | None) -> Answer:
     """The rule's answer on part of the data; what is left may be too little to read."""
     try:
-        found: Decision = decide(data, rule)
+        found: Decision = decide(data, rule, readings)
     except ValueError:
         return Answer("cannot tell", None)
     return Answer(found.verdict, found.hours)
 
 
-def _own_gains(data: pd.DataFrame, rule: Rule) -> Answer | None:
+def _own_gains(data: pd.DataFrame, rule: Rule, readings: pd.DataFrame | None) -> Answer | None:
     """Every assessor's scores divided by their gain, around their own mean."""
     parts = []
     for _name, frame in data.groupby("attribute", sort=False):
@@ -109,7 +110,7 @@ def _own_gains(data: pd.DataFrame, rule: Rule) -> Answer | None:
         parts.append(
             frame.assign(score=centre + (frame["score"] - centre) / frame["assessor"].map(gains).astype(float))
         )
-    return _answer(pd.concat(parts), rule)
+    return _answer(pd.concat(parts), rule, readings)
 
 
 # ---- habit rules ----------------------------------------------------------------------------------------------------

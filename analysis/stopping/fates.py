@@ -10,7 +10,7 @@ round.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
@@ -91,19 +91,19 @@ class Fates:
         """Pulls that stay and do not pass although they hold scores."""
         return frozenset(one.hours for one in self.lost if one.fate == "taken back")
 
-    def filled(self, pull_is_worse: bool) -> pd.DataFrame:
+    def filled(self, pull_is_worse: bool, references: Collection[float] | None = None) -> pd.DataFrame:
         """Every score, and for what could not be judged the one end of the scale at the pulls, the other at the
-        reference."""
+        `references`, which is the longest pull where none are named."""
         top = TOP if self.scored["score"].max() <= TOP else HUNDRED
-        reference = self.scored["hours"].max()
+        held_against = {self.scored["hours"].max()} if references is None else references
         high = self.unjudged["attribute"].map(lambda name: self.rule.attributes[name].wanted != "higher")
-        at_worse = (self.unjudged["hours"] != reference) == pull_is_worse
+        at_worse = ~self.unjudged["hours"].isin(held_against) == pull_is_worse
         ends = self.unjudged.assign(score=np.where(high == at_worse, top, 0.0))
         return pd.concat([self.scored, ends[list(self.scored.columns)]], ignore_index=True)
 
 
 def read(scores: pd.DataFrame, rule: Rule) -> Fates:
-    """Tell scores from notes about what is missing.
+    """Tell scores from notes about what is missing, and what may then not be said.
 
     Args:
         scores: tidy scores. A column `why` says of rows without a score: "unjudged" (could not be judged), "lost" (the
@@ -111,7 +111,20 @@ def read(scores: pd.DataFrame, rule: Rule) -> Fates:
             why), "unread" (a sealed pull that nobody scored).
         rule: as sealed.
     """
-    if "why" not in scores.columns or not scores["why"].isin((LOST, UNJUDGED, UNREAD)).any():
+    found = sorted_out(scores, rule)
+    if not _tells(scores):
+        return found
+    return _barred(found, {one.hours for one in found.lost if one.fate == "lost" and one.sitting is None}, rule)
+
+
+def _tells(scores: pd.DataFrame) -> bool:
+    """Whether anything is said of scores that are missing."""
+    return "why" in scores.columns and bool(scores["why"].isin((LOST, UNJUDGED, UNREAD)).any())
+
+
+def sorted_out(scores: pd.DataFrame, rule: Rule) -> Fates:
+    """The same before anything is barred: the rule as it was sealed, since no pull takes another's place."""
+    if not _tells(scores):
         return Fates(scores.drop(columns=["why", "reason"], errors="ignore"), rule)
     rows = scores[scores["attribute"].isin(list(rule.attributes)) & ~scores["why"].isin((LOST, UNREAD))]
     served = _Served.of(rows)
@@ -124,7 +137,7 @@ def read(scores: pd.DataFrame, rule: Rule) -> Fates:
     here = here[~here["hours"].isin(unread)].drop(columns=["why", "reason", *unasked], errors="ignore")
     scored, out = here[here["score"].notna()], frozenset(lost | unread | back)
     kept = (rows["why"] == UNJUDGED).reindex(here.index)
-    return _barred(Fates(scored, rule, _ordered(entries), out, unjudged=here[kept & here["score"].isna()]), lost, rule)
+    return Fates(scored, rule, _ordered(entries), out, unjudged=here[kept & here["score"].isna()])
 
 
 def _ordered(entries: list[LostPull]) -> tuple[LostPull, ...]:
@@ -207,10 +220,11 @@ def _judge_losses(
 
 
 def _days(rows: pd.DataFrame) -> pd.Series[str]:
-    """The sitting of each row, "" where none is named."""
+    """The sitting of each row, "" where none is named; a number beside rows without one is whole still."""
     if "sitting" not in rows:
         return pd.Series("", index=rows.index)
-    return rows["sitting"].astype("object").where(rows["sitting"].notna(), "").astype(str)
+    named = rows["sitting"].astype("object").where(rows["sitting"].notna(), "")
+    return named.map(lambda day: f"{day:g}" if isinstance(day, float) else str(day)).astype(str)
 
 
 def _barred(fates: Fates, lost: set[float], rule: Rule) -> Fates:

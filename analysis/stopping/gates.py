@@ -105,6 +105,14 @@ class Gating:
         read = {name: Read(_only(own, batch, at), own.spread) for name, own in self.read.items()}
         return Gating(self.gates, read, hours)
 
+    def at(self, pulls: NDArray[np.intp]) -> Gating:
+        """Some of the pulls, by their places."""
+        read = {
+            name: Read({batch: one.at(pulls) for batch, one in own.repeats.items()}, own.spread)
+            for name, own in self.read.items()
+        }
+        return replace(self, read=read, hours=self.hours[pulls])
+
     def rows(self, rows: NDArray[np.intp] | slice) -> Gating:
         """Some of the studies."""
         read = {
@@ -128,18 +136,28 @@ class Gating:
 
     def shown(self, limits: Mapping[str, Mapping[str, GateLimits]]) -> GatesShown:
         """What they show together."""
-        every = [one for own in limits.values() for one in own.values()]
-        ways = [list(own.values()) for own in limits.values()]
-        failing = np.logical_or if self.one_is_enough else np.logical_and
-        improving = [np.logical_and.reduce([one.improving & one.asked[-1] for one in own]) for own in ways]
-        kept = [np.logical_and.reduce([one.passes[:, -1] for one in own]) for own in ways]
+        each = [self._of_one(self.gates[name], list(own.values())) for name, own in limits.items()]
         return GatesShown(
-            passes=np.logical_and.reduce([one.passes for one in every]),
-            chained=np.logical_and.reduce([one.chained for one in every]),
-            fails=np.logical_or.reduce([failing.reduce([one.fails & one.asked for one in own]) for own in ways]),
-            choosable=np.logical_and.reduce([self._asked(gate) for gate in self.gates.values()]),
-            improving=np.logical_or.reduce(improving),
-            held=np.logical_and.reduce([np.logical_or(*pair) for pair in zip(improving, kept, strict=True)]),
+            passes=np.logical_and.reduce([one.passes for one in each]),
+            chained=np.logical_and.reduce([one.chained for one in each]),
+            fails=np.logical_or.reduce([one.fails for one in each]),
+            choosable=np.logical_and.reduce([one.choosable for one in each]),
+            improving=np.logical_or.reduce([one.improving for one in each]),
+            held=np.logical_and.reduce([one.held for one in each]),
+        )
+
+    def _of_one(self, gate: Gate, batches: Sequence[GateLimits]) -> GatesShown:
+        """What one limit shows over all batches."""
+        passes = np.logical_and.reduce([one.passes for one in batches])
+        fails = [one.fails & one.asked for one in batches]
+        improving = np.logical_and.reduce([one.improving & one.asked[-1] for one in batches])
+        return GatesShown(
+            passes=passes,
+            chained=np.logical_and.reduce([one.chained for one in batches]),
+            fails=(np.logical_or if self.one_is_enough else np.logical_and).reduce(fails),
+            choosable=self._asked(gate),
+            improving=improving,
+            held=improving | passes[:, -1],
         )
 
     def results(self, limits: Mapping[str, Mapping[str, GateLimits]]) -> tuple[GateResult, ...]:
@@ -160,12 +178,13 @@ def more_repeats(
     gating: Gating, limits: Mapping[str, Mapping[str, GateLimits]], first: int, level: float
 ) -> tuple[MoreRepeats, ...]:
     """What more repeats would do for every pull from `first` on at which a limit is open, where flavour is ready."""
-    found = []
-    for name, own in limits.items():
-        for batch, one in own.items():
-            for at in np.flatnonzero(one.asked & (one.why_open[0] != 0) & (np.arange(len(one.asked)) >= first)):
-                found.append(_offer(gating, name, batch, one, int(at), level))
-    return tuple(found)
+    open_ = [(name, batch, one, at) for name, own in limits.items() for batch, one in own.items() for at in _open(one)]
+    return tuple(_offer(gating, *each, level) for each in open_ if each[-1] >= first)
+
+
+def _open(one: GateLimits) -> list[int]:
+    """Pulls at which a limit that is asked is open, of the first study."""
+    return np.flatnonzero(one.asked & (one.why_open[0] != 0)).tolist()
 
 
 def _offer(gating: Gating, name: str, batch: str, one: GateLimits, at: int, level: float) -> MoreRepeats:

@@ -57,6 +57,7 @@ def _what_the_limits_leave(judged: Judged) -> str:
     if not judged.against_reference[0]:
         return "reference fails"
     meets = all(bool(limits.within_limit[0, -1]) for limits in every)
+    meets = meets and all(bool(one.chained[0, -1]) for own in judged.gates.values() for one in own.values())
     return "reference meets limits" if meets else "reference misses a limit"
 
 

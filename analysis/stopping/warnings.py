@@ -40,6 +40,7 @@ def warnings_beside(panel: Panel, rule: Rule, level: float, judged: Judged) -> t
     found += _scale(panel, rule)
     found += _orders(panel, rule)
     found += _sittings(panel, rule)
+    found += _read_on(panel, rule, judged)
     shortest = int(judged.shortest[0])
     for name, limits in judged.attributes.items():
         found += _few_compared(panel, name, limits, shortest)
@@ -113,6 +114,17 @@ def _orders(panel: Panel, rule: Rule) -> Iterator[Warning]:
     why = orders.why_not_trusted(panel, rule)
     if why is not None:
         yield Warning("orders unbalanced", {"why": why, "adjusted": not orders.forbid(panel, rule)})
+
+
+def _read_on(panel: Panel, rule: Rule, judged: Judged) -> Iterator[Warning]:
+    """More portions than were sealed for the openings so far: whoever reads on until a limit is kept, keeps it too
+    often (three tries at full level 9 %, simulated)."""
+    for name, own in judged.gates.items():
+        sealed = rule.gates[name].repeats * rule.look
+        for one in own.values() if sealed > rule.look else ():
+            for at in np.flatnonzero(one.counts > sealed):
+                values = {"hours": float(panel.hours[at]), "read": int(one.counts[at]), "sealed": sealed}
+                yield Warning("read on", {"limit": name, **values})
 
 
 # ---- sittings ------------------------------------------------------------------------------------------------------

@@ -68,6 +68,7 @@ def commands() -> dict[str, Command]:
         "run": Command("studyapp.cli.run:run", "Start the app for this network."),
         **of_kinds(lambda kind: kind.commands()),
         "plan": Command("studyapp.cli.plan:plan", "What a panel can show, before anybody tastes."),
+        "butter": Command("studyapp.cli.butter:butter", "What hours in the conche are worth in cocoa butter."),
         "check": Command("studyapp.cli.record:check", "Verify the record, and its head against a printed one."),
         "export": Command("studyapp.cli.record:take_out", "Take a study out as tables that any program reads."),
         "import": Command("studyapp.cli.record:bring_in", "Bring such tables in again."),

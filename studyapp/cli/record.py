@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import click
 
 from studyapp.arguments import store_url
+from studyapp.settings import default_folder
 from studyapp.words import _, ngettext
 
 store_option = click.option("--store", metavar="URL", help="The store; by default the one of this account.")
@@ -17,11 +20,16 @@ store_option = click.option("--store", metavar="URL", help="The store; by defaul
 @click.argument("package", required=False, type=click.Path(path_type=Path))
 @store_option
 @click.option("--head", metavar="HASH", help="A head printed earlier, on a seal or a report.")
-def check(package: Path | None, store: str | None, head: str | None) -> None:
+@click.option("--whole", is_flag=True, help="Prove everything once more, also what is as the last check proved it.")
+def check(package: Path | None, store: str | None, head: str | None, whole: bool) -> None:
     """Verify the record, or the PACKAGE that `export` wrote; exit 1 when something does not hold."""
     from studyapp.services import checking, package_check
 
-    report = checking.check(store_url(store), head) if package is None else package_check.check(package, head)
+    if package is None:
+        with _shares(_("Checking")) as heard:
+            report = checking.check(store_url(store), head, default_folder(), whole, heard)
+    else:
+        report = package_check.check(package, head)
     for finding in report.findings:
         click.echo(finding.sentence, err=finding.level != "info")
     if not report.sound:
@@ -30,6 +38,14 @@ def check(package: Path | None, store: str | None, head: str | None) -> None:
         n=report.events, head=report.head or _("none")
     )
     click.echo(sentence)
+
+
+@contextmanager
+def _shares(label: str) -> Iterator[Callable[[float], None]]:
+    """A bar for who sits at a terminal; it takes the share that is done."""
+    with click.progressbar(length=100, label=label, file=sys.stderr, hidden=not sys.stderr.isatty()) as bar:
+        yield lambda share: bar.update(int(100 * share) - bar.pos)
+        bar.update(100 - bar.pos)
 
 
 @click.command

@@ -26,7 +26,8 @@ def closed(gives_away: str) -> bool:
 
 def opened(store: Store, by: Staff, sitting: Sitting) -> None:
     """Quantities to set aside, then every cup of the sitting, tray by tray."""
-    rows, holds = preparing.fill_rows(store, by, sitting.id), preparing.boxes(store, by, sitting.study)
+    rows = (*preparing.fill_rows(store, by, sitting.id), *preparing.spare_rows(store, by, sitting.id))
+    holds = preparing.boxes(store, by, sitting.study)
     amounts = kitchen.quantities(preparing.quantities(store, by, sitting.study))
     positions = sorted({row.position for row in rows})
     with st.container(key="card-key"):

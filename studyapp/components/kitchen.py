@@ -56,7 +56,11 @@ def fill(rows: Sequence[FillRow], holds: Mapping[str, str]) -> str:
     rows = sorted(rows, key=lambda row: row.seat)
     each = max((len(row.cups) for row in rows), default=1)
     if each == 1:
-        body = [[str(row.seat), code, holds[letter], letter] for row in rows for code, letter in row.cups]
+        body = [
+            [str(row.seat) if row.seat else _("spare"), code, holds[letter], letter]
+            for row in rows
+            for code, letter in row.cups
+        ]
         return look.table([_("seat"), _("code"), _("holds"), _("box")], body, "codes")
     body = [
         [str(row.seat), *(_("{code} from {box}").format(code=code, box=box) for code, box in row.cups)] for row in rows

@@ -154,16 +154,19 @@ def table(heads: Sequence[str], body: Iterable[Sequence[str]], kind: str = "") -
     """A real table; the first cell of a line is its heading. Wide ones scroll inside their own frame.
 
     `kind` "words" sets every column to the left, "codes" makes the last one large, "wide" is small on a phone, so that
-    the last of six columns is still in sight.
+    the last of six columns is still in sight, and "stack" sets a line's cells below each other there, each with its
+    head.
     """
     top = "".join(f'<th scope="col">{escape(head)}</th>' for head in heads)
-    lines = "".join(
-        f'<tr><th scope="row">{escape(first)}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in rest)}</tr>'
-        for first, *rest in body
-    )
+    lines = "".join(f'<tr><th scope="row">{escape(first)}</th>{_cells(heads, rest)}</tr>' for first, *rest in body)
     inner = f"<table><thead><tr>{top}</tr></thead><tbody>{lines}</tbody></table>"
     frame = f'class="tablewrap {escape(kind)}" tabindex="0" role="group" aria-label="{escape(", ".join(heads[:3]))}"'
     return f"<div {frame}>{inner}</div>"
+
+
+def _cells(heads: Sequence[str], rest: Sequence[str]) -> str:
+    pairs = zip(heads[1:], rest, strict=True)
+    return "".join(f'<td data-head="{escape(head)}">{escape(cell)}</td>' for head, cell in pairs)
 
 
 def box(tone: Tone, heading: str, *pieces: str) -> str:

@@ -16,6 +16,9 @@ from studyapp.words import _, ngettext
 WAITS_LONG = 5  # minutes after which a tray that is not there makes the rests differ; out of common sense, no source
 
 
+PIECES = ("piece missing", "another piece")
+
+
 @dataclass(frozen=True, slots=True)
 class Need:
     """One line: `key` names it on the page; `acts` are (code, words) of its buttons; `of` is what they are about."""
@@ -36,7 +39,7 @@ def needs(calls: Sequence[Call], progress: Progress) -> tuple[Need, ...]:
 def _call(one: Call) -> Need:
     acts = {
         "code reported": (("swapped", _("Cup swapped")), ("tasted", _("It was tasted"))),
-        "piece missing": (("spare", _("Spare given")), ("none left", _("None left"))),
+        **dict.fromkeys(PIECES, (("spare", _("Spare given")), ("none left", _("None left")))),
         "note": (("asked", _("Seen to")),),
     }[one.kind]
     said, do = {
@@ -45,12 +48,22 @@ def _call(one: Call) -> Need:
             _("{name} has no sound piece at {code}."),
             _("Do: bring a spare of the same box; the kitchen sees {code} as wanted. If none is left, say so."),
         ),
+        "another piece": (_("{name} asks for another piece at {code}."), ""),
         "note": (
             _("{name} sent a note."),
             _("Do: ask {name} whether something is needed now. The text is shown after the key is opened."),
         ),
     }[one.kind]
-    values = {"name": one.name, "code": one.code, "own": one.own, "owner": one.owner, "tray": one.tray}
+    if one.spare:
+        do = _("Do: bring {name} the spare {spare} and take {code} away. The phone says {spare} already.")
+    values = {
+        "spare": one.spare,
+        "name": one.name,
+        "code": one.code,
+        "own": one.own,
+        "owner": one.owner,
+        "tray": one.tray,
+    }
     return Need(f"call-{one.number}", one.at, said.format(**values), do.format(**values), acts, one.number)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import Any, Literal
 
 import streamlit as st
 
@@ -13,8 +13,9 @@ from studyapp.records import Problem, SealSlip, Study
 from studyapp.words import _, ngettext
 
 
-def card(key: str, blocking: Sequence[Problem]) -> bool:
-    """What sealing means, what must be mended first, and the button; True when it was tapped."""
+def card(key: str, blocking: Sequence[Problem], *, ready: bool) -> bool:
+    """What sealing means, what must be mended first, and the button; True when it was tapped. Once a plan is `ready`
+    it is the main one of the page."""
     with st.container(key="card-seal"):
         look.put(look.title(_("Seal the rule"), 2), look.text(_about()))
         if blocking:
@@ -23,7 +24,8 @@ def card(key: str, blocking: Sequence[Problem]) -> bool:
                 look.text(first.format(n=len(blocking)), "problem brick"),
                 look.bullets(problem.sentence for problem in blocking),
             )
-        return st.button(_("Seal and make codes"), type="primary", width="stretch", key=f"seal-{key}")
+        kind: Literal["primary", "secondary"] = "primary" if ready else "secondary"
+        return st.button(_("Seal and make codes"), type=kind, width="stretch", key=f"seal-{key}")
 
 
 def _about() -> str:
@@ -78,3 +80,4 @@ def sealed_view(study: Study[Any], rule: Sequence[str], beside: Sequence[str] = 
         look.text(_("Rule, SHA-256"), "small"),
         f'<p class="say mono">{look.plain(study.seal or "")}</p>',
     )
+    st.link_button(_("Print the slip of the seal"), f"/print/slip/{study.id}")

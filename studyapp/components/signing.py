@@ -18,13 +18,13 @@ from studyapp.words import _
 def departures(noted: Sequence[Deviation], of_rule: Sequence[str] = ()) -> None:
     """What went otherwise than planned: `of_rule`, that the rule was corrected, then what was noted, in its order."""
     if not noted and not of_rule:
-        look.put(look.quiet(_("Nothing departed from the plan, as far as anybody noted.")))
+        look.put(look.quiet(_("No departure from the plan was noted.")))
         return
     lines = [look.row(look.plain(sentence)) for sentence in of_rule]
     lines += [
         look.row(look.plain(one.sentence), look.text(f"{clock(one.at)}, {_known(one.known)}", "small")) for one in noted
     ]
-    look.put(look.title(_("What departed from the plan"), 2), look.rows(lines, "notes"))
+    look.put(look.title(_("Departures from the plan"), 2), look.rows(lines, "notes"))
 
 
 def notes(sent: Sequence[tuple[str, str, str]]) -> None:
@@ -61,6 +61,7 @@ def sign(store: Store, by: Staff, study: Study[Any], *, over: bool) -> bool:
         if waits and st.button(_("Sign the decision"), type="primary", key="sign"):
             st.dialog(_("Sign the decision"))(_sign)(store, by, study)
         st.link_button(_("Print the report"), f"/print/report/{study.id}")
+        st.link_button(_("Print the key"), f"/print/key/{study.id}")
         to_rule = st.button(_("Read the sealed rule"), key="to-rule")
     look.put(look.link(_("What this cannot prevent"), "/limits"))
     return to_rule

@@ -6,9 +6,10 @@ from datetime import datetime
 
 import streamlit as st
 
+from studyapp import registry
 from studyapp.components import acts, look, moments, sitting_rows
 from studyapp.records import Sitting, Staff
-from studyapp.services import accounts, watching
+from studyapp.services import accounts, planning, watching
 from studyapp.store import Store, clock
 from studyapp.words import _, ngettext
 
@@ -77,6 +78,9 @@ def _close(store: Store, by: Staff, sitting: Sitting) -> None:
     look.put(look.text(sitting_rows.not_finished(progress)), look.quiet(told))
     reason = ""
     if left:
+        study = planning.study(store, by, sitting.study)
+        gaps = watching.staying_missing(store, by, sitting.study)
+        registry.pages(study.kind).closing_cost(by, study, gaps, sitting.number, left)
         reason = st.text_input(_("Reason"), max_chars=200, key="close-reason")
     if st.button(_("Close it"), type="primary", key="close-now"):
         with acts.refusals():

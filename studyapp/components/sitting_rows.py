@@ -102,6 +102,8 @@ def where(seat: Seated, now: datetime | None = None) -> str:
     minutes = minutes_since(seat.since, now)
     if seat.called == "code reported":
         return _("holds a code that is not on the page")
+    if seat.called == "another piece":
+        return _("asks for another piece")
     if seat.called == "piece missing":
         return _("has no sound piece")
     if seat.silent:

@@ -8,7 +8,7 @@ import streamlit as st
 
 from studyapp.components import acts, kitchen, look
 from studyapp.components.moments import clock
-from studyapp.records import Check, Staff, Tray
+from studyapp.records import SPARES, Check, Staff, Tray
 from studyapp.services import trays
 from studyapp.services.trays import CodeAnswer, Kitchen
 from studyapp.store import Store
@@ -17,8 +17,8 @@ from studyapp.words import _, ngettext
 
 def name(position: int, most: int | None = None) -> str:
     """What a tray is called, on this screen and on paper."""
-    if position == 0:
-        return _("Warm-up tray")
+    if position in (0, SPARES):
+        return _("Spares") if position else _("Warm-up tray")
     if most is None:
         return _("Tray {n}").format(n=position)
     return _("Tray {n} of {m}").format(n=position, m=most)
@@ -126,11 +126,15 @@ def typed_code(sitting: str) -> str:
 def answer(found: CodeAnswer, letter: str = "") -> None:
     """What the code says; `letter` is the box of its cup where the key is open."""
     first, then = trays.said(found)
-    if letter and found.says in ("right", "again"):
+    if letter and found.says in ("right", "again", "spare"):
         then = _("Fill from box {letter}.").format(letter=letter) + " " + then
-    tone: look.Tone = {"right": "patina", "again": "patina", "served": "brick", "other sitting": "brick"}.get(
-        found.says, "copper"
-    )  # type: ignore[assignment]
+    tone: look.Tone = {
+        "right": "patina",
+        "again": "patina",
+        "spare": "patina",
+        "served": "brick",
+        "other sitting": "brick",
+    }.get(found.says, "copper")  # type: ignore[assignment]
     look.put(f'<div role="status">{look.box(tone, first, look.text(then))}</div>')
 
 

@@ -72,8 +72,8 @@ def _row(phase: Phase, log: Log | None, tolerance: float) -> Row:
     end = phase.to_hours if phase.real_to_hours is None else phase.real_to_hours
     degrees, turns = phase.real_temperature_c, phase.real_speed_rpm
     if log is not None and start is not None and end is not None:
-        degrees = machine_logs.mean_between(log, "temperature_c", start, end) if degrees is None else degrees
-        turns = machine_logs.mean_between(log, "speed_rpm", start, end) if turns is None else turns
+        degrees = machine_logs.settled(log, "temperature_c", start, end) if degrees is None else degrees
+        turns = machine_logs.settled(log, "speed_rpm", start, end) if turns is None else turns
     row = Row(phase, start, end, degrees, turns, frozenset())
     limits = {
         "start": (start, phase.from_hours, LATE_H),
@@ -163,7 +163,15 @@ def lanes_say(batch: Batch, log: Log | None, lost: Sequence[float]) -> str:
     return said.format(batch=batch.draft.label, about=about, sentence=sentence(batch, log, lost))
 
 
-# ---- recipe and mill ---------------------------------------------------------------------------------------------------
+def also(phase: Phase) -> str:
+    """What was done in a phase beside turning and heating."""
+    told = [phase.words]
+    told += [_("extraction {how}").format(how=phase.extraction)] if phase.extraction else []
+    told += [_("recirculation {how}").format(how=phase.recirculation)] if phase.recirculation else []
+    return _joined(told)
+
+
+# ---- recipe and mill -------------------------------------------------------------------------------------------------
 def recipe_lines(batch: Batch) -> Iterator[tuple[str, str]]:
     """What went in, as label and value."""
     draft = batch.draft

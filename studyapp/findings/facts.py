@@ -36,3 +36,9 @@ def caution() -> str:
         "A taste result only. It clears nothing for allergens, hygiene, composition or labels. "
         "For those, follow your local code and the people licensed to judge them."
     )
+
+
+def plant(name: str) -> str:
+    """The botanical, named to everybody who is asked to taste it."""
+    said = _("With {plant}. If you are expecting, take medicine or are unsure: sit out, or ask your doctor.")
+    return said.format(plant=name)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import ROUND_FLOOR, Decimal
-from math import floor
+from math import floor, log10
 
 from studyapp.words import _
 
@@ -28,6 +28,17 @@ def decimal(value: float, digits: int = 1) -> str:
 def units(value: float) -> str:
     """A score, a difference or a margin in scale units."""
     return decimal(value, 1)
+
+
+def digits_of(half_width: float, otherwise: int = 3) -> int:
+    """Decimals that leave the half width two significant digits (JCGM 100:2008, 7.2.6, from memory)."""
+    return otherwise if half_width <= 0 else min(max(1 - floor(log10(half_width)), 0), 6)
+
+
+def trimmed(value: float, digits: int) -> str:
+    """A number with at most so many decimals, none of them a zero at the end."""
+    text = decimal(round(value, digits), digits)
+    return text.rstrip("0").rstrip(".,") if round(value, digits) != round(value) else decimal(value, 0)
 
 
 def beside(value: float, bound: float) -> str:

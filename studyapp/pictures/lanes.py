@@ -1,4 +1,4 @@
-"""A batch on one axis of hours: the temperature of its machine's log, the programme planned over real, departures, pulls.
+"""A batch on one axis of hours: temperature from its machine's log, programme planned over real, departures, pulls.
 
 One picture with lanes, since a picture a lane would get an axis of its own. Heights are parts of a hundred.
 """
@@ -18,20 +18,22 @@ from studyapp.pictures.theme import Theme
 from studyapp.services import machine_logs
 from studyapp.words import _
 
-Pull = tuple[float, str]  # hours, and "taken", "lost" or "planned"
+PullState = tuple[float, str]  # hours, and "taken", "lost" or "planned"
 CURVE = (54.0, 98.0)
 PLANNED, REAL = (37.0, 44.0), (27.0, 34.0)
-DEPARTED, PULLS = 19.0, 4.0
-_BELOW, _NO_LOG = -5.0, 48.0
+DEPARTED, PULLS, _LINES = 20.5, 3.0, 3
+_BELOW, _NO_LOG = -6.0, 48.0
 _PX = 4.3  # a hundredth of the height
 _NAMES, _RIGHT = 0.2, 0.04  # of the hours, free at either side
-_LETTER = 0.0095  # of the hours, a letter's width at the narrowest
+_LETTER = 0.0105  # of the hours, a letter's width at the narrowest
 
 
-def lanes(batch: Batch, log: Log | None, pulls: Sequence[Pull], theme: Theme) -> Picture:
+def lanes(batch: Batch, log: Log | None, pulls: Sequence[PullState], theme: Theme) -> Picture:
     """The lanes of a batch; without a log of temperatures its row is gone."""
     end = _end(batch, log, pulls)
-    drawn = log if log is not None and any(value is not None for value in log.columns.get("temperature_c", ())) else None
+    drawn = (
+        log if log is not None and any(value is not None for value in log.columns.get("temperature_c", ())) else None
+    )
     top = 100.0 if drawn else _NO_LOG
     step = next(each for each in (1, 2, 4, 8, 12, 24, 48, 96, 1000) if end / each <= 8)
     ticks = [float(at) for at in range(0, floor(end) + 1, step)]
@@ -41,7 +43,7 @@ def lanes(batch: Batch, log: Log | None, pulls: Sequence[Pull], theme: Theme) ->
     return frame.picture(layers, round(_PX * (top - _BELOW)) + 50)
 
 
-def _end(batch: Batch, log: Log | None, pulls: Sequence[Pull]) -> float:
+def _end(batch: Batch, log: Log | None, pulls: Sequence[PullState]) -> float:
     ends = [row.end for row in findings.rows(batch, log) if row.end is not None]
     ends += [phase.to_hours for phase in batch.draft.phases if phase.to_hours is not None]
     return max([1.0, *ends, *(hour for hour, _state in pulls), *(log.hours[-1:] if log else ())])
@@ -57,7 +59,10 @@ def _curve(batch: Batch, log: Log, frame: Frame, end: float) -> Iterator[Layer]:
     theme, tolerance = frame.theme, batch.draft.made.tolerance_c
     values = [value for value in log.columns["temperature_c"] if value is not None]
     planned = [phase.temperature_c for phase in batch.draft.phases if phase.temperature_c is not None]
-    low, high = floor(min(*values, *planned, min(values)) / 10) * 10, ceil(max(*values, *planned, max(values)) / 10) * 10
+    low, high = (
+        floor(min(*values, *planned, min(values)) / 10) * 10,
+        ceil(max(*values, *planned, max(values)) / 10) * 10,
+    )
     high = max(high, low + 10)
 
     def place(degrees: float) -> float:
@@ -120,18 +125,22 @@ def _departed(found: Sequence[Departure], frame: Frame, end: float) -> Iterator[
     theme, shown = frame.theme, [one for one in found if one.label]
     if not shown:
         return
-    yield _name(_("Departed"), DEPARTED, frame)
-    free = [frame.across[0], frame.across[0]]
+    yield _name(_("Departures"), DEPARTED, frame)
+    free = [frame.across[0]] * _LINES
     for one in shown:
         middle, half = (one.from_hours + one.to_hours) / 2, len(one.label) * _LETTER * end / 2
-        bar = [{"x": one.from_hours, "y": DEPARTED}, {"x": max(one.to_hours, one.from_hours + 0.008 * end), "y": DEPARTED}]
+        bar = [
+            {"x": one.from_hours, "y": DEPARTED},
+            {"x": max(one.to_hours, one.from_hours + 0.008 * end), "y": DEPARTED},
+        ]
         yield marks.stroke(bar, theme.copper, 4)
-        line = 0 if middle - half > free[0] else 1
-        free[line] = middle + half
-        yield marks.words(one.label, middle, DEPARTED - 4.2 - 4.2 * line, theme.copper, "center", weight=600)
+        line = next((n for n, taken in enumerate(free) if middle - half > taken), None)
+        if line is not None:  # else the sentence above has it
+            free[line] = middle + half
+            yield marks.words(one.label, middle, DEPARTED - 3.6 - 3.4 * line, theme.copper, "center", weight=600)
 
 
-def _pulled(pulls: Sequence[Pull], frame: Frame, end: float) -> Iterator[Layer]:
+def _pulled(pulls: Sequence[PullState], frame: Frame, end: float) -> Iterator[Layer]:
     """A diamond a pull that was taken, a ring for one to come, a dash for one that is lost."""
     theme = frame.theme
     if not pulls:
@@ -149,4 +158,4 @@ def _pulled(pulls: Sequence[Pull], frame: Frame, end: float) -> Iterator[Layer]:
         else:
             ring = {"type": "point", "shape": "circle", "size": 90, "fill": theme.card, "stroke": theme.edge}
             yield marks.layer(ring | {"strokeWidth": 2, "opacity": 1}, [{"x": hour, "y": PULLS}], x="x", y="y")
-        yield marks.words(said, hour, PULLS, colour, "center", dy=18, weight=600)
+        yield marks.words(said, hour, PULLS, colour, "center", dy=16, weight=600)

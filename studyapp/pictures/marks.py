@@ -43,7 +43,8 @@ class Frame:
     """The two scales of a picture: their ends, what stands at their ticks, and the theme.
 
     An axis without ticks is not drawn. `x_names` and `y_names` give ticks words of their own; `by_ratio` draws equal
-    ratios at equal distance.
+    ratios at equal distance across, `up_by_ratio` upwards. `y_room` px are kept left of the scale, so that pictures
+    under each other lie hour under hour; None: what its numbers take.
     """
 
     theme: Theme
@@ -55,11 +56,16 @@ class Frame:
     x_names: Mapping[float, str] | None = None
     y_names: Mapping[float, str] | None = None
     by_ratio: bool = False
+    up_by_ratio: bool = False
+    y_room: int | None = None
+    y_title: str = ""
 
     def picture(self, layers: Iterable[Layer], height: int) -> Picture:
         """The layers on these scales, from the back to the front; `height` in px with the axes."""
         x_axis = _axis(self.theme, self.x_ticks, self.x_names, self.x_title, grid=False)
-        y_axis = _axis(self.theme, self.y_ticks, self.y_names, grid=True)
+        y_axis = _axis(self.theme, self.y_ticks, self.y_names, self.y_title, grid=True)
+        if y_axis is not None and self.y_room is not None:
+            y_axis |= {"minExtent": self.y_room, "maxExtent": self.y_room}
         return {
             "$schema": SCHEMA,
             "width": "container",
@@ -74,7 +80,7 @@ class Frame:
             },
             "encoding": {
                 "x": _scaled(self.across, x_axis, self.by_ratio),
-                "y": _scaled(self.up, y_axis),
+                "y": _scaled(self.up, y_axis, self.up_by_ratio),
             },
             "layer": list(layers),
         }

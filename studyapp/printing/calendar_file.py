@@ -22,11 +22,11 @@ _SPACE = uuid.UUID("6f1c8f0e-6a57-4d0b-9a2e-3c1d5f7b9e21")  # any fixed one: the
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """What an appointment says, what to mind, and whether it may not come."""
+    """What an appointment says, what to mind, and its status by RFC 5545: TENTATIVE where it may not come."""
 
     summary: str
     note: str
-    tentative: bool = False
+    status: str = "CONFIRMED"
 
 
 def calendar_file(
@@ -55,7 +55,7 @@ def _entry(one: Appointment, told: Entry, study: Study[Any], made_at: datetime) 
     yield f"DTEND:{one.ends:%Y%m%dT%H%M%S}"
     yield f"SUMMARY:{text(_('{title}: {what}').format(title=study.plan.title, what=told.summary))}"
     yield f"DESCRIPTION:{text(told.note)}"
-    yield f"STATUS:{'TENTATIVE' if told.tentative else 'CONFIRMED'}"
+    yield f"STATUS:{told.status}"
     if one.kind == "rest":
         yield "TRANSP:TRANSPARENT"
     yield "END:VEVENT"

@@ -5,13 +5,14 @@ One cup a person on a tray, or a set of cups in the order of tasting: the sheets
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
 from studyapp.findings.numbers import decimal
 from studyapp.printing.press import shown_time, typeset
-from studyapp.records import Check, FillRow, Quantity, Sitting, StudyPlan, Tray
+from studyapp.printing.sheet import NO_SHEET, Sheet
+from studyapp.records import SPARES, Check, FillRow, Quantity, Sitting, StudyPlan, Tray
 from studyapp.words import _, language, ngettext
 
 _SPARES = 2
@@ -45,12 +46,25 @@ SHEETS = {
 
 @dataclass(frozen=True, slots=True)
 class Kit:
-    """What the sheets of a sitting are made of, without its key; `checks` are confirmed before a tray leaves."""
+    """What the sheets of a sitting are made of, without its key; `checks` are confirmed before a tray leaves, `spares`
+    are codes."""
 
     sitting: Sitting
     plan: StudyPlan
     trays: Sequence[Tray]
     checks: Sequence[Check]
+    sheet: Sheet = NO_SHEET
+    spares: Sequence[str] = ()
+
+    @property
+    def blind(self) -> str:
+        """What stands on a sheet that who tastes may see."""
+        return self.sheet.blind(self.sitting.label)
+
+    @property
+    def named(self) -> str:
+        """What stands on a sheet that stays in the kitchen."""
+        return self.sheet.named(self.sitting.label)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,35 +77,59 @@ class Key:
 
 def labels(kit: Kit, printed_at: str, sheet: LabelSheet = A4_65) -> bytes:
     """A label a cup, tray by tray: code with a line under it, tray, seat, place in its set; nothing else. PDF."""
-    return _compose(["labels"], kit.sitting.label, printed_at, **_label_content(kit, sheet))
+    return _compose(["labels"], kit, printed_at, **_label_content(kit, sheet))
 
 
 def label_outlines(printed_at: str, sheet: LabelSheet = A4_65) -> bytes:
     """One page with the outline of every label, to hold against a sheet before printing on it. PDF."""
-    return _compose(["outlines"], "", printed_at, label=asdict(sheet))
+    return _compose(["outlines"], None, printed_at, label=asdict(sheet))
 
 
 def tray_sheets(kit: Kit, printed_at: str) -> bytes:
     """A sheet a tray for whoever serves: seats and codes, checks to tick, columns to fill by hand. PDF."""
-    return _compose(["trays"], kit.sitting.label, printed_at, **_tray_content(kit))
+    return _compose(["trays"], kit, printed_at, **_tray_content(kit))
 
 
 def fill_sheet(kit: Kit, key: Key, printed_at: str) -> bytes:
     """The key for the kitchen: which code holds which box, and how much of each to set aside. PDF."""
-    return _compose(["fill"], kit.sitting.label, printed_at, **_key_content(key))
+    return _compose(["fill"], kit, printed_at, **_key_content(key))
 
 
 def preparation_pdf(kit: Kit, key: Key, printed_at: str, sheet: LabelSheet = A4_65) -> bytes:
     """Everything for one sitting in one PDF: labels, tray sheets, and last the fill sheet with the key."""
     content = _label_content(kit, sheet) | _tray_content(kit) | _key_content(key)
-    return _compose(["labels", "trays", "fill"], kit.sitting.label, printed_at, **content)
+    return _compose(["labels", "trays", "fill"], kit, printed_at, **content)
 
 
-def _compose(parts: list[str], sitting: str, printed_at: str, **content: Any) -> bytes:
+def _compose(parts: list[str], kit: Kit | None, printed_at: str, **content: Any) -> bytes:
     """The parts named, in their order."""
-    words = _words(sitting, printed_at) | content.pop("words", {})
+    sitting = kit.sitting.label if kit else ""
+    words = _words(kit.blind if kit else "", kit.named if kit else "", printed_at) | content.pop("words", {})
     data = {"parts": parts, "lang": language(), "title": _titles(parts, sitting), "sitting": sitting, "words": words}
     return typeset("kit", data | content, printed_at)
+
+
+def opened_key(
+    study: str, rows: Sequence[tuple[str, Sequence[FillRow]]], holds: Mapping[str, str], printed_at: str
+) -> bytes:
+    """What every cup of a study held, by (sitting, its rows), once its key is open. PDF."""
+    content = _key_content(Key((), [Quantity(letter, held, 0, 0.0) for letter, held in holds.items()]))
+    content["totals"] = [{**one, "cups": "", "grams": ""} for one in content["totals"]]
+    every = [(sitting, _key_content(Key(own, ()))) for sitting, own in rows]
+    content["fill_across"] = min((own["fill_across"] for _sitting, own in every), default=4)
+    named = _("{sitting}, {paper}")
+    content["fill"] = [
+        {**part, "title": named.format(sitting=sitting, paper=part["title"])}
+        for sitting, own in every
+        for part in own["fill"]
+    ]
+    foot = {"fill_title": _("Key"), "fill_foot": _("{sitting}, {paper}").format(sitting=study, paper=_("Key"))}
+    columns = [_("box"), _("holds"), "", "", ""]
+    foot |= {
+        "totals": _("What was in which box"),
+        "fill_caution": _("Read after the key was opened. Who may still taste in this study does not read it."),
+    }
+    return _compose(["fill"], None, printed_at, words={**foot, "total_columns": columns}, **content)
 
 
 def _titles(parts: list[str], sitting: str) -> str:
@@ -124,7 +162,9 @@ def _cup_names(count: int) -> list[str]:
 
 def tray_name(position: int) -> str:
     """ "tray 3", or the warm-up."""
-    return _("warm-up") if position == 0 else _("tray {n}").format(n=position)
+    if position in (0, SPARES):
+        return _("spares") if position else _("warm-up")
+    return _("tray {n}").format(n=position)
 
 
 def _label_content(kit: Kit, sheet: LabelSheet) -> dict[str, Any]:
@@ -136,11 +176,12 @@ def _label_content(kit: Kit, sheet: LabelSheet) -> dict[str, Any]:
         for (seat, _pseudonym), codes in places(tray).items()
         for code, name in zip(codes, names, strict=False)
     ]
-    return {"labels": cells, "label": asdict(sheet)}
+    spares = [{"code": code, "place": [_("spare")]} for code in kit.spares]
+    return {"labels": [*cells, *spares], "label": asdict(sheet)}
 
 
 def _seat(number: int) -> str:
-    return _("seat {n}").format(n=number)
+    return _("seat {n}").format(n=number) if number else _("spare")
 
 
 def _tray_content(kit: Kit) -> dict[str, Any]:
@@ -165,7 +206,7 @@ def _tray_page(tray: Tray, last: int, kit: Kit) -> dict[str, Any]:
     ]
     return {
         "title": title,
-        "foot": _("{sitting}, {paper}").format(sitting=kit.sitting.label, paper=title),
+        "foot": _("{sitting}, {paper}").format(sitting=kit.blind, paper=title),
         "facts": _tray_facts(kit.plan),
         "cups": [*cups, *({"seat": _("spare"), "codes": []} for _spare in range(_SPARES))],
     }
@@ -215,7 +256,7 @@ def box_name(letter: str) -> str:
     return _("box {letter}").format(letter=letter)
 
 
-def _words(sitting: str, printed_at: str) -> dict[str, Any]:
+def _words(sitting: str, named: str, printed_at: str) -> dict[str, Any]:
     printed = _("printed {time}").format(time=shown_time(printed_at))
     return {
         "page": _("page {n} of {m}"),
@@ -235,7 +276,7 @@ def _words(sitting: str, printed_at: str) -> dict[str, Any]:
         ),
         "key": _("KEY: keep away from the tasting room"),
         "fill_title": _("Fill sheet"),
-        "fill_foot": _("{sitting}, {paper}").format(sitting=sitting, paper=_("Fill sheet")),
+        "fill_foot": _("{sitting}, {paper}").format(sitting=named, paper=_("Fill sheet")),
         "fill_caution": _(
             "Whoever has read this sheet neither tastes nor serves in this study. Destroy it or lock it away when the "
             "trays are filled."

@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING
 
 from studyapp import registry
 from studyapp.errors import NotFound
-from studyapp.printing import kit, slips
-from studyapp.records import CupsPlan, Staff
-from studyapp.services import closing, joining, planning, preparing
+from studyapp.printing import kit, sheets, slips
+from studyapp.printing.seal_slip import seal_slip
+from studyapp.printing.sheet import sheet_of
+from studyapp.records import CupsPlan, SetsPlan, Staff
+from studyapp.services import batches, closing, joining, planning, preparing, readings
 from studyapp.services.access import require, sitting_or_refuse
 from studyapp.words import _
 
@@ -27,8 +29,9 @@ def paper(store: Store, by: Staff, kind: str, of: str, address: str = "") -> tup
 
     Args:
         kind: "labels", "outlines", "trays", "ballots" (leader or preparer), "fill", "preparation" (preparer), "cards"
-            for joining (leader), all of a sitting; "report" (leader) of a study. Labels and outlines for another sheet
-            than 65 to a page carry their number: "labels-24", "outlines-21".
+            for joining (leader), all of a sitting; "slip" (leader) of a sealed study, "key" and "report" (leader) of
+            an opened one; "batch" of a batch. Labels and outlines for another sheet than 65 to a page carry their
+            number: "labels-24", "outlines-21".
         of: the id of the sitting or the study; "outlines" needs none, any text will do.
         address: where phones reach the server; printed on cards alone.
 
@@ -36,15 +39,39 @@ def paper(store: Store, by: Staff, kind: str, of: str, address: str = "") -> tup
         NotAllowed: the role or the state of the study forbids it.
         NotFound: there is no such paper, sitting or study.
     """
-    maker = partial(_cards, address=address) if kind == "cards" else _PAPERS.get(kind)
+    maker = partial(_cards, address=address) if kind == "cards" else _PAPERS.get(kind) or _own(store, by, kind, of)
     if maker is None:
         raise NotFound(_("Not done: there is no paper named {kind}.").format(kind=kind))
     return f"{kind}.pdf", maker(store, by, of)
 
 
+def _own(store: Store, by: Staff, kind: str, of: str) -> Callable[[Store, Staff, str], bytes] | None:
+    """A paper that only the kind of this study has; none where there is no such paper or study."""
+    try:
+        study = planning.study(store, by, of)
+    except NotFound:
+        return None
+    own = registry.report(study.kind).papers().get(kind)
+    if own is None:
+        return None
+    return lambda store, by, _of: own(store, by, study, printed_now())
+
+
 def printed_now() -> str:
     """The clock of this machine, with its offset."""
     return datetime.now(UTC).astimezone().isoformat(timespec="seconds")
+
+
+def _slip(store: Store, by: Staff, of: str) -> bytes:
+    study = planning.study(store, by, of)
+    return seal_slip(study, planning.slip(store, by, of), printed_now())
+
+
+def _opened_key(store: Store, by: Staff, of: str) -> bytes:
+    """What every cup of an opened study held, for its leader."""
+    study = planning.study(store, by, of)
+    rows, holds = closing.read_key(store, by, of)
+    return kit.opened_key(study.plan.title, rows, holds, printed_now())
 
 
 def _outlines(store: Store, by: Staff, of: str, sheet: kit.LabelSheet = kit.A4_65) -> bytes:
@@ -58,7 +85,8 @@ def _kit(store: Store, by: Staff, of: str) -> kit.Kit:
     with store.read() as tx:
         sitting = sitting_or_refuse(tx, of)
     study = planning.study(store, by, sitting.study)
-    return kit.Kit(sitting, study.plan, preparing.trays(store, by, of), preparing.checks(study))
+    checks, spares = preparing.checks(study), preparing.spare_codes(store, by, of)
+    return kit.Kit(sitting, study.plan, preparing.trays(store, by, of), checks, sheet_of(study, sitting), spares)
 
 
 def _labels(store: Store, by: Staff, of: str, sheet: kit.LabelSheet = kit.A4_65) -> bytes:
@@ -71,9 +99,11 @@ def _trays(store: Store, by: Staff, of: str) -> bytes:
 
 def _ballots(store: Store, by: Staff, of: str) -> bytes:
     kit_ = _kit(store, by, of)
-    if not isinstance(kit_.plan, CupsPlan):
-        raise NotFound(_("Not done: sets are answered on a phone; there is no paper for them."))
-    return slips.ballots_pdf(kit_.trays, kit_.sitting, kit_.plan, printed_now())
+    if not isinstance(kit_.plan, CupsPlan | SetsPlan) or (isinstance(kit_.plan, SetsPlan) and kit_.plan.longest_wait):
+        raise NotFound(
+            _("Not done: pieces that are noticed at their second need the phone; there is no paper for them.")
+        )
+    return slips.ballots_pdf(kit_.trays, kit_.sitting, kit_.plan, printed_now(), kit_.sheet)
 
 
 def _fill(store: Store, by: Staff, of: str) -> bytes:
@@ -87,7 +117,8 @@ def _preparation(store: Store, by: Staff, of: str) -> bytes:
 
 
 def _key(store: Store, by: Staff, kit_: kit.Kit) -> kit.Key:
-    return kit.Key(preparing.fill_rows(store, by, kit_.sitting.id), preparing.quantities(store, by, kit_.sitting.study))
+    rows = (*preparing.fill_rows(store, by, kit_.sitting.id), *preparing.spare_rows(store, by, kit_.sitting.id))
+    return kit.Key(rows, preparing.quantities(store, by, kit_.sitting.study))
 
 
 def _report(store: Store, by: Staff, of: str) -> bytes:
@@ -97,13 +128,21 @@ def _report(store: Store, by: Staff, of: str) -> bytes:
     return registry.report(study.kind).report(store, by, study, printed_now())
 
 
+def _batch(store: Store, by: Staff, of: str) -> bytes:
+    found = batches.batch(store, by, of)
+    pulls, read = batches.pulls_of(store, by, found), readings.read(store, by, of)
+    day = (found.zero or "")[:10]
+    return sheets.batch_pdf(found, batches.log(store, by, of), pulls, read, day, printed_now())
+
+
 def _cards(store: Store, by: Staff, of: str, address: str) -> bytes:
     links = joining.readable_links(store, by, of)
     if not links:
         raise NotFound(_("Not done: no link of this sitting can be printed. Make the links on its page first."))
     with store.read() as tx:
         sitting = sitting_or_refuse(tx, of)
-    return slips.join_cards_pdf(links, address, printed_now(), sitting.label)
+    sheet = sheet_of(planning.study(store, by, sitting.study), sitting)
+    return slips.join_cards_pdf(links, address, printed_now(), sheet.blind(sitting.label))
 
 
 _PAPERS: dict[str, Callable[[Store, Staff, str], bytes]] = {
@@ -114,6 +153,9 @@ _PAPERS: dict[str, Callable[[Store, Staff, str], bytes]] = {
     "fill": _fill,
     "preparation": _preparation,
     "report": _report,
+    "slip": _slip,
+    "key": _opened_key,
+    "batch": _batch,
     **{f"labels-{number}": partial(_labels, sheet=sheet) for number, sheet in kit.SHEETS.items()},
     **{f"outlines-{number}": partial(_outlines, sheet=sheet) for number, sheet in kit.SHEETS.items()},
 }

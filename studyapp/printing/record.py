@@ -198,7 +198,7 @@ def page_words() -> dict[str, Any]:
     return {
         "page": _("page {n} of {m}"),
         "price": _("What an answer would cost"),
-        "departures": _("What departed from the plan"),
+        "departures": _("Departures from the plan"),
         "careful": _("Careful"),
         "rule": _("The rule"),
         "numbers": _("The numbers"),

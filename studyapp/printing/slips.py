@@ -6,9 +6,12 @@ from collections.abc import Sequence
 from io import BytesIO
 from typing import Any
 
+from studyapp.findings.facts import plant
 from studyapp.findings.numbers import decimal
+from studyapp.methods import METHODS
 from studyapp.printing.press import shown_time, typeset
-from studyapp.records import CupsPlan, JoinLink, Sitting, Tray
+from studyapp.printing.sheet import NO_SHEET, Sheet
+from studyapp.records import CupsPlan, JoinLink, SetsPlan, Sitting, StudyPlan, Tray
 from studyapp.words import _, language
 
 _BORDER = 4
@@ -44,14 +47,23 @@ def _card(link: JoinLink, address: str) -> dict[str, str]:
 
 
 # ---- ballots -----------------------------------------------------------------------------------------------------
-def ballots_pdf(trays: Sequence[Tray], sitting: Sitting, plan: CupsPlan, printed_at: str) -> bytes:
-    """Paper ballots, person by person: what is served, then one serving a page with lines of exactly 100 mm. PDF."""
+def ballots_pdf(
+    trays: Sequence[Tray], sitting: Sitting, plan: CupsPlan | SetsPlan, printed_at: str, sheet: Sheet = NO_SHEET
+) -> bytes:
+    """Paper ballots, person by person: what is served, then the servings with lines of exactly 100 mm, or the sets with
+    a box at each code, as many on a page as it takes. PDF."""
+    sets = isinstance(plan, SetsPlan)
     data = {
         "title": _("Paper ballots, {sitting}").format(sitting=sitting.label),
         "lang": language(),
-        "sitting": _("{sitting}: paper ballot, typed in twice by two people").format(sitting=sitting.label),
-        "words": _ballot_words(printed_at),
-        "attributes": [
+        "sitting": _("{sitting}: paper ballot, typed in twice by two people").format(
+            sitting=sheet.blind(sitting.label)
+        ),
+        "words": _ballot_words(printed_at) | (_set_words(plan) if isinstance(plan, SetsPlan) else {}),
+        "sets": sets,
+        "attributes": []
+        if isinstance(plan, SetsPlan)
+        else [
             {
                 "name": attribute.name[:1].upper() + attribute.name[1:],
                 "definition": attribute.definition,
@@ -61,7 +73,11 @@ def ballots_pdf(trays: Sequence[Tray], sitting: Sitting, plan: CupsPlan, printed
             for attribute in plan.attributes
         ],
         "people": [
-            {"name": name, "welcome": _welcome(plan), "servings": _servings(trays, seat, name)}
+            {
+                "name": name,
+                "welcome": _welcome(plan),
+                "servings": _sets(trays, seat, name) if sets else _servings(trays, seat, name),
+            }
             for seat, name in _seats(trays)
         ],
     }
@@ -74,16 +90,34 @@ def _seats(trays: Sequence[Tray]) -> list[tuple[int, str]]:
 
 def _servings(trays: Sequence[Tray], seat: int, name: str) -> list[dict[str, str]]:
     scored = sorted((tray for tray in trays if tray.position > 0), key=lambda tray: tray.position)
-    you = _("You are {name}. Take the cup with this code.").format(name=name)
+    title = _("{name}: serving {n} of {m}, cup")
     return [
-        {"title": _("Serving {n} of {m}").format(n=tray.position, m=len(scored)), "code": cup.code, "you": you}
+        {"title": title.format(name=name, n=tray.position, m=len(scored)), "code": cup.code}
         for tray in scored
         for cup in tray.cups
         if cup.seat == seat
     ]
 
 
-def _welcome(plan: CupsPlan) -> list[tuple[str, str]]:
+def _sets(trays: Sequence[Tray], seat: int, name: str) -> list[dict[str, Any]]:
+    """The codes of each set in the order of tasting."""
+    own = [(tray, [cup.code for cup in tray.cups if cup.seat == seat]) for tray in trays]
+    served = [codes for _tray, codes in sorted(own, key=lambda one: one[0].position) if codes]
+    title = _("{name}: set {n} of {m}")
+    return [
+        {"title": title.format(name=name, n=number, m=len(served)), "code": "", "codes": codes}
+        for number, codes in enumerate(served, 1)
+    ]
+
+
+def _set_words(plan: SetsPlan) -> dict[str, str]:
+    method = METHODS[plan.method]
+    told = _("Taste the cups in the order printed, from left to right. No idea? Choose all the same; a guess is fine.")
+    first = _("The first cup is the reference and is not chosen.") if method.reference_first else ""
+    return {"stroke_once": f"{told} {first}".strip(), "measure": "", "ask": method.question(plan.note)}
+
+
+def _welcome(plan: StudyPlan) -> list[tuple[str, str]]:
     minutes = plan.rest_seconds / 60
     contains = (
         _("Contains {contains}.").format(contains=plan.contains)
@@ -95,9 +129,10 @@ def _welcome(plan: CupsPlan) -> list[tuple[str, str]]:
         if plan.traces
         else ""
     )
+    warned = plant(plan.warned_of) if plan.warned_of else ""
     leave = _("If any of this is not for you, or you are unwell today, do not taste.")
     return [
-        (_("What is in it"), " ".join(part for part in (contains, traces, leave) if part)),
+        (_("What is in it"), " ".join(part for part in (contains, warned, traces, leave) if part)),
         (
             _("Your choice"),
             _(
@@ -124,7 +159,8 @@ def _ballot_words(printed_at: str) -> dict[str, Any]:
         "agree": _("I have read this and I taste today."),
         "not_today": _("Not today."),
         "stroke_once": _(
-            "Put one short stroke across each line. Only what you taste counts, and you need not say why."
+            "Take each cup by its code, in this order. Put one short stroke across each line. Only what you taste "
+            "counts, and you need not say why."
         ),
         "cannot_judge": _("I cannot judge this one, because"),
         "measure": _(

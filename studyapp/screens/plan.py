@@ -9,7 +9,7 @@ import streamlit as st
 from studyapp import registry, session
 from studyapp.components import acts, chooser, look, panel_list, plan_seal
 from studyapp.records import SealSlip, Staff, Study
-from studyapp.screens import sealing
+from studyapp.screens import batch, sealing
 from studyapp.services import planning
 from studyapp.words import _
 
@@ -36,8 +36,8 @@ def _draft(by: Staff, study: Study[Any]) -> None:
     kind = registry.pages(study.kind)
     left, right = st.columns([9, 5], gap="large")
     with left:
-        plan = kind.fields(by, study)
-    problems = kind.problems(study, plan)
+        plan, unread = kind.fields(by, study)
+    problems = (*unread, *registry.rule(study.kind).problems(plan))
     with right, st.container(key="beside"):
         chances = st.container(key="wash-power")
         sealing.offer(study.id, problems, lambda: _asked(by, study.id))
@@ -65,4 +65,5 @@ def _sealed(by: Staff, study: Study[Any]) -> None:
     rule = registry.rule(study.kind).sentences(study.plan, study.named)
     plan_seal.sealed_view(study, rule, kind.beside_rule(study.plan))
     kind.sealed(by, study)
+    batch.elsewhere(by, study)
     sealing.way_on(by, study.id)

@@ -9,6 +9,7 @@ import streamlit as st
 from studyapp import registry, session
 from studyapp.components import chooser, key_card, kitchen, look, tray_card
 from studyapp.records import CupsPlan, Sitting, Staff, Study
+from studyapp.screens import batch
 from studyapp.services import planning, preparing, trays
 from studyapp.words import _
 
@@ -30,7 +31,7 @@ def render() -> None:
     left, right = st.columns([1, 1], gap="medium")
     with left:
         tray_card.board(store, by, sitting.id, here, preparing.checks(study))
-        _papers(by, sitting, ballots=_one_by_one(study))
+        _papers(by, sitting, ballots=_one_by_one(study) or not study.plan.longest_wait)
     with right:
         _in_hand(by, sitting, here, words.putting_down)
         if _one_by_one(study):
@@ -39,6 +40,7 @@ def render() -> None:
         if by.role == "preparer":
             _key(by, sitting, words.gives_away)
         _own_pages(by, study)
+        batch.elsewhere(by, study)
     chooser.others(store, by, preparing.sittings(store, by), but=sitting.id)
 
 
@@ -54,7 +56,8 @@ def _in_hand(by: Staff, sitting: Sitting, here: trays.Kitchen, putting_down: str
     store, asked = session.store(), f"code-answer-{sitting.id}"
     letters = {}
     if by.role == "preparer" and session.kept(f"fill-{sitting.id}", False):
-        letters = {code: box for row in preparing.fill_rows(store, by, sitting.id) for code, box in row.cups}
+        rows = (*preparing.fill_rows(store, by, sitting.id), *preparing.spare_rows(store, by, sitting.id))
+        letters = {code: box for row in rows for code, box in row.cups}
     with st.container(key="card-tray"):
         tray = tray_card.in_hand(sitting.id, here)
         code = tray_card.typed_code(sitting.id) if by.role == "preparer" else ""
@@ -80,6 +83,8 @@ def _papers(by: Staff, sitting: Sitting, *, ballots: bool) -> None:
         st.link_button(_("Print the tray sheets"), f"/print/trays/{sitting.id}", width="stretch")
         if ballots:
             st.link_button(_("Print paper ballots"), f"/print/ballots/{sitting.id}", width="stretch")
+        if sitting.state in ("open", "paused") and st.button(_("Type paper ballots"), key="papers", width="stretch"):
+            session.go("papers", sitting=sitting.id)
         if by.role == "preparer" and session.kept(f"fill-{sitting.id}", False):
             st.link_button(_("Print the fill list (key)"), f"/print/fill/{sitting.id}", width="stretch")
             st.link_button(_("Print all of these at once (key)"), f"/print/preparation/{sitting.id}", width="stretch")

@@ -18,11 +18,12 @@ def offer(study_id: str, problems: Sequence[Problem], ask: Callable[[], SealSlip
     rule and gives the slip when it is sealed."""
     blocking = [problem for problem in problems if problem.blocks]
     tried = session.kept(f"tried-{study_id}", False)
-    tapped = plan_seal.card(study_id, blocking if tried else ())
+    tapped = plan_seal.card(study_id, blocking if tried else (), ready=not blocking)
     if tapped and not blocking:
         st.dialog(_("Seal the rule"))(_asked)(study_id, ask)
     elif tapped and not tried:
         session.keep(f"tried-{study_id}", True)
+        session.forget(f"step-{study_id}")  # the page then opens the first step that keeps it from being sealed
         st.rerun()
 
 

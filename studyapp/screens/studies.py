@@ -23,14 +23,16 @@ def render() -> None:
             look.lede(_("Nothing is planned yet. A study asks one question about one recipe; give it a name to begin."))
         )
     listed = {study.id: (study, _step(by, study)) for study in studies}
-    if session.demo():
-        tour.draw(studies, lambda study: _kept(by, study).get("verdict", ""), session.href)
+    walked = tour.of(studies) if session.demo() else None
+    if walked is not None:
+        tour.draw(walked, session.href)
     _start()
     study_list.draw(listed, _kinds(), lambda study: _came_out(by, study), lambda page, of: session.go(page, study=of))
-    for kind in registry.KINDS:
-        for name, page in registry.pages(kind).own_pages().items():
-            if st.button(page.act, key=name):
-                session.go(name)
+    with st.container(horizontal=True):
+        for kind in registry.KINDS:
+            for name, page in registry.pages(kind).own_pages().items():
+                if st.button(page.act, key=name):
+                    session.go(name)
 
 
 def _step(by: Staff, study: Study[Any]) -> study_list.Step:

@@ -83,3 +83,9 @@ def sitting_or_refuse(tx: Any, sitting_id: str) -> Sitting:
     if sitting is None:
         raise NotFound(_("Not done: this sitting is not kept here. Open it from the list of studies."))
     return sitting
+
+
+def tastes(tx: Any, by: Staff, study: Study[Any]) -> bool:
+    """Whether a member is one of the people who taste in a study."""
+    persons = {one.person for one in people.assessors(tx) if one.id in study.plan.assessors}
+    return bool(by.person and by.person in persons)

@@ -45,8 +45,8 @@ def first_leader(store: Store, name: str, passphrase: str) -> Staff:
     with store.write() as tx:
         _refuse_second(tx)
         _refuse_taken(tx, member.name)
-        people.add_staff(tx, member, secret)
-        events.append(tx, "staff added", {"staff": member.id, "role": member.role, **_told(member)})
+        at = people.add_staff(tx, member, secret)
+        events.append(tx, "staff added", {"staff": member.id, "role": member.role, "at": at, **_told(member, secret)})
     return member
 
 
@@ -64,14 +64,22 @@ def add_staff(store: Store, by: Staff | None, name: str, role: Role, passphrase:
     with store.write() as tx:
         _refuse_taken(tx, name)
         member = Staff(new_id(), name, role, _person_of(tx, tastes))
-        people.add_staff(tx, member, secret)
-        events.append(tx, "staff added", {"staff": member.id, "role": role, "by": by.id, **_told(member)})
+        at = people.add_staff(tx, member, secret)
+        told = {"role": role, "by": by.id, "at": at, **_told(member, secret)}
+        events.append(tx, "staff added", {"staff": member.id, **told})
     return member
 
 
-def _told(member: Staff) -> dict[str, Any]:
+def _told(member: Staff, secret: str) -> dict[str, Any]:
     """What the chain keeps of a member beside the role: not the name, but what proves it, and whom they are."""
-    return {"name": events.salted(member.id, member.name), "person": events.tied(member.id, member.person)}
+    name = events.salted(member.id, member.name)
+    return {"name": name, "person": events.tied(member.id, member.person), **_secret(member.id, secret)}
+
+
+def _secret(id_: str, secret: str) -> dict[str, str]:
+    """What the chain keeps of a passphrase: a hash of its hash, so that nobody can put a passphrase of their own into
+    the file unseen; it helps nobody to guess one."""
+    return {"secret": events.salted(id_, secret)}
 
 
 def _refuse_taken(tx: Any, name: str) -> None:
@@ -111,7 +119,7 @@ def give_passphrase(store: Store, by: Staff | None, staff_id: str, passphrase: s
         account = _account_for(tx, by, staff_id)
         people.set_secret(tx, staff_id, secret)
         what = "passphrase given" if account.ended_at is None else "account brought back"
-        events.append(tx, what, {"staff": staff_id, "by": by.id})
+        events.append(tx, what, {"staff": staff_id, "by": by.id, **_secret(staff_id, secret)})
 
 
 def end_account(store: Store, by: Staff | None, staff_id: str) -> None:
@@ -240,9 +248,10 @@ def sign_in(store: Store, name: str, passphrase: str, address: str, device: str 
             if people.secret(tx, member.id) != kept:
                 raise NotAllowed(wrong)
             right(tx)
-            if fresh != kept:
-                people.renew_secret(tx, member.id, fresh)
-            return _token(tx, member)
+            if fresh == kept:
+                return _token(tx, member)
+            people.renew_secret(tx, member.id, fresh)
+            return _token(tx, member, **_secret(member.id, fresh))
 
 
 def change_passphrase(store: Store, token: str | None, old: str, new: str, address: str) -> str:
@@ -268,7 +277,7 @@ def change_passphrase(store: Store, token: str | None, old: str, new: str, addre
                 raise NotAllowed(wrong)
             right(tx)
             people.set_secret(tx, member.id, secret)
-            events.append(tx, "passphrase changed", {"staff": member.id})
+            events.append(tx, "passphrase changed", {"staff": member.id, **_secret(member.id, secret)})
             return _token(tx, member)
 
 
@@ -318,10 +327,11 @@ def _counted(store: Store, doors: Sequence[_Door]) -> Iterator[Callable[[Any], N
         raise
 
 
-def _token(tx: Any, member: Staff) -> str:
+def _token(tx: Any, member: Staff, **more: str) -> str:
     token = new_token()
     people.add_token(tx, token_hash(token), staff=member.id)
-    events.append(tx, "signed in", {"staff": member.id, "token": people_checks.mark(member.id, token_hash(token))})
+    mark = people_checks.mark(member.id, token_hash(token))
+    events.append(tx, "signed in", {"staff": member.id, "token": mark, **more})
     return token
 
 

@@ -1,4 +1,4 @@
-"""Records of batches: what was made, planned and real; what its machine wrote. Nobody who tastes a study writes them."""
+"""Records of batches: what was made, planned and real; what its machine wrote. Who tastes a study writes none of it."""
 
 from __future__ import annotations
 
@@ -54,7 +54,11 @@ def pulls_of(store: Store, by: Staff, found: Batch) -> tuple[tuple[float, str], 
         told = {one.hours: "taken" for one in readings_of(tx, found.id)}
         if found.study is not None:
             planned = dict.fromkeys(study_or_refuse(tx, found.study).plan.hours_of_pulls, "planned")
-            noted = {one.hours: one.kind for one in pull_notes.in_force(tx, found.study) if one.kind in ("taken", "lost")}
+            noted = {
+                one.hours: "lost" if one.kind == "lost" else "taken"
+                for one in pull_notes.in_force(tx, found.study)
+                if one.kind in ("taken", "lost", "replaced")
+            }
             told = planned | told | noted
         return tuple(sorted(told.items()))
 
@@ -147,14 +151,16 @@ def bring_log(store: Store, by: Staff, batch_id: str, brought: Log) -> None:
 
 def like(found: Batch) -> Draft:
     """The record of the next batch made in the same way: all that was planned, nothing that happened."""
-    gone = ("real_from_hours", "real_to_hours", "real_temperature_c", "real_speed_rpm")
-    phases = tuple(replace(one, **dict.fromkeys(gone)) for one in found.draft.phases)
+    phases = tuple(
+        replace(one, real_from_hours=None, real_to_hours=None, real_temperature_c=None, real_speed_rpm=None)
+        for one in found.draft.phases
+    )
     made = replace(found.draft.made, confirmed="", happened=())
     label = _("{batch}, next").format(batch=found.draft.label)
     return replace(found.draft, label=label, started_at=None, made=made, phases=phases)
 
 
-# ---- what is in it -----------------------------------------------------------------------------------------------------
+# ---- what is in it ---------------------------------------------------------------------------------------------------
 def _fill_contents(tx: Any, by: Staff, study: Study[Any] | None, draft: Draft) -> None:
     """A draft that names no ingredients gets those of its batch; its page and trays then say them."""
     if study is None or study.state != "draft" or study.plan.contains or not draft.made.contains:
@@ -174,7 +180,9 @@ def contents_differ(study: Study[Any], found: Batch) -> bool:
 
 # ---- checks ----------------------------------------------------------------------------------------------------------
 def _cleaned(draft: Draft) -> Draft:
-    cleaned = {name: names.clean(getattr(draft, name)) for name in ("label", "recipe", "machine", "lot")}
+    cleaned: dict[str, Any] = {
+        name: names.clean(getattr(draft, name)) for name in ("label", "recipe", "machine", "lot")
+    }
     draft = replace(draft, **cleaned)
     batches.refuse_draft(draft)
     return draft
@@ -182,8 +190,8 @@ def _cleaned(draft: Draft) -> Draft:
 
 def _refuse_name(tx: Any, label: str, but: str | None) -> None:
     """Two batches of one name would be taken for each other. Raises BadInput."""
-    for other in kept_batches.everywhere(tx):
-        if other.id != but and names.alike(other.draft.label) == names.alike(label):
+    for id_, other in kept_batches.labels(tx):
+        if id_ != but and names.alike(other) == names.alike(label):
             raise BadInput(_("Fix the name of the batch: another one is called {name}.").format(name=label))
 
 
@@ -198,4 +206,3 @@ def writing_in(tx: Any, by: Staff, study_id: str) -> Study[Any]:
     if by.person and by.person in tasting:
         raise NotAllowed(_("Not done: you taste in this study, so somebody else writes about its batch."))
     return study
-

@@ -12,16 +12,18 @@ from typing import Any
 
 from studyapp.errors import BadInput, NotAllowed, OutOfDate
 from studyapp.records import Event, Seat, Sitting, Staff
+from studyapp.services import spares
 from studyapp.services.access import require, sitting_or_refuse
 from studyapp.services.seating import seat_or_refuse, sitting_of
 from studyapp.store import Store, events, openings, servings, sittings, studies, trials
 from studyapp.words import _
 
-KINDS: Mapping[str, str] = {"code": "code reported", "piece": "piece missing"}
+KINDS: Mapping[str, str] = {"code": "code reported", "piece": "piece missing", "another": "another piece"}
 DONE = "call answered"
 HOW: Mapping[str, tuple[str, ...]] = {
     "code reported": ("swapped", "tasted"),
     "piece missing": ("spare", "none left"),
+    "another piece": ("spare", "none left"),
     "note": ("asked",),
 }
 # Nobody calls this often in a sitting; a phone gone wild is stopped here. Out of common sense, no source.
@@ -32,7 +34,8 @@ LENGTH = 3
 @dataclass(frozen=True, slots=True)
 class Call:
     """Something the leader must see to: its number, when, who; the code that was told and the one on the page; where
-    the told code belongs (`owner`, `tray`), and `how` it was answered, empty while it is open."""
+    the told code belongs (`owner`, `tray`), the `spare` that takes its place, and `how` it was answered, empty while it
+    is open."""
 
     number: int
     at: str
@@ -43,14 +46,17 @@ class Call:
     owner: str = ""
     tray: int = 0
     how: str = ""
+    spare: str = ""
 
 
 # ---- an assessor calls -----------------------------------------------------------------------------------------------
-def call(store: Store, seat_token: str | None, serving: str, what: str, code: str) -> None:
+def call(store: Store, seat_token: str | None, serving: str, what: str, code: str) -> bool:
     """Tell the leader; the serving stays open. The same call once more, while the first is open, is one call.
 
+    True where a spare under a new code takes the place of a piece that is missing, or of which another is asked for.
+
     Raises:
-        BadInput: there is no such call, or the code has no three figures.
+        BadInput: there is no such call, the code has no three figures, or no other piece is left.
         NotAllowed: the token is worthless, the sitting is over, or this seat called too often.
         OutOfDate: the serving is finished, or not this assessor's.
     """
@@ -63,15 +69,34 @@ def call(store: Store, seat_token: str | None, serving: str, what: str, code: st
         own = _own_codes(tx, seat, serving)
         if sitting.state == "closed":
             raise NotAllowed(_("Not done: this tasting is over. Your marks so far are kept."))
-        if (code in own) != (what == "piece"):
-            wrong = _("Code {code} is on this page.") if code in own else _("Code {code} is not on this page.")
-            raise BadInput(wrong.format(code=code))
+        told = _told(tx, sitting, KINDS[what])
+        if any("spare" in one.body and (one.body["serving"], one.body["code"]) == (serving, code) for one in told):
+            return True
         mine = [one for one in _told(tx, sitting, *KINDS.values()) if one.body["assessor"] == seat.assessor]
-        if len(mine) >= MOST_CALLS:
-            raise NotAllowed(_("Not done: {n} calls are the most of one sitting. Speak up.").format(n=MOST_CALLS))
+        _refuse_call(what, code in own, code, len(mine))
         body = {"sitting": sitting.id, "assessor": seat.assessor, "serving": serving, "code": code, "own": own[0]}
-        if not any(one.body == body and one.kind == KINDS[what] for one in _open(tx, sitting, mine)):
-            events.append(tx, KINDS[what], body, sitting.study)
+        if any(one.body == body and one.kind == KINDS[what] for one in _open(tx, sitting, mine)):
+            return False
+        spare = None if what == "code" else _spare(tx, seat, sitting, serving, code)
+        if what == "another" and spare is None:
+            raise BadInput(_("Not done: no other piece of it is left."))
+        events.append(tx, KINDS[what], body | ({"spare": spare} if spare else {}), sitting.study)
+        return spare is not None
+
+
+def _refuse_call(what: str, is_own: bool, code: str, calls: int) -> None:
+    """A wrong code is another one than that of the page; a piece is that of the page. And enough is enough."""
+    if is_own == (what == "code"):
+        wrong = _("Code {code} is on this page.") if is_own else _("Code {code} is not on this page.")
+        raise BadInput(wrong.format(code=code))
+    if calls >= MOST_CALLS:
+        raise NotAllowed(_("Not done: {n} calls are the most of one sitting. Speak up.").format(n=MOST_CALLS))
+
+
+def _spare(tx: Any, seat: Seat, sitting: Sitting, serving: str, code: str) -> str | None:
+    """Sets have no spares: another cup of one would be seen to be another."""
+    cup = servings.blind_of(tx, serving, seat.sitting, seat.assessor)
+    return spares.give(tx, seat, sitting, serving, code) if cup and cup.scored else None
 
 
 def _own_codes(tx: Any, seat: Seat, serving: str) -> tuple[str, ...]:
@@ -81,7 +106,9 @@ def _own_codes(tx: Any, seat: Seat, serving: str) -> tuple[str, ...]:
     here = cup or each
     if here is None or here.finished_at is not None:
         raise OutOfDate(_("Not done: this serving is closed. Open your link again; your marks are kept."))
-    return (cup.code,) if cup else tuple(each.codes) if each else ()
+    if cup:
+        return (spares.code_now(tx, sitting_of(tx, seat), serving, cup.code),)
+    return tuple(each.codes) if each else ()
 
 
 # ---- the leader sees to it -------------------------------------------------------------------------------------------
@@ -139,7 +166,7 @@ def _calls(tx: Any, sitting: Sitting, told: Iterable[Event]) -> list[Call]:
         owner, tray = places.get(body.get("code", ""), ("", 0))
         name = names.get(body.get("assessor") or note_of.get(body.get("note", ""), ""), "")
         codes = body.get("code", ""), body.get("own", "")
-        found.append(Call(one.seq, one.at, one.kind, name, *codes, owner, tray))
+        found.append(Call(one.seq, one.at, one.kind, name, *codes, owner, tray, spare=body.get("spare", "")))
     return found
 
 
@@ -162,12 +189,14 @@ def sentence(one: Call, label: str) -> str:
     said = {
         "code reported": _("{label}: {name} held a cup {code} where {own} was due."),
         "piece missing": _("{label}: {name} had no piece at {code}."),
+        "another piece": _("{label}: {name} asked for another piece at {code}."),
         "joined": _("{label}: the tasting of {name} went on to another phone."),
     }[one.kind]
+    instead = _("The spare {spare} took its place.").format(spare=one.spare) if one.spare else ""
     done = {
         "swapped": _("The cup was swapped before it was tasted."),
         "tasted": _("It was tasted."),
-        "spare": _("A spare was given."),
+        "spare": instead or _("A spare was given."),
         "none left": _("None was left."),
-    }.get(one.how, "")
+    }.get(one.how, instead)
     return f"{said.format(label=label, name=one.name, code=one.code, own=one.own)} {done}".strip()

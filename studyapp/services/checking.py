@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
+from pathlib import Path
 from typing import Any
 
 from studyapp.errors import StoreProblem
 from studyapp.records import CheckReport, Finding
-from studyapp.store import checks, read_store, state_checks
-from studyapp.store.checks import Chain
+from studyapp.services.points import Kept, keep, load
+from studyapp.store import Store, events, proofs, read_store
 from studyapp.store.engine import sqlite_version, write_ahead_is_safe
 from studyapp.store.faults import ERASED, Fault
+from studyapp.store.proofs import Proof
 from studyapp.words import _, ngettext
 
 SHOWN = 20
@@ -18,10 +21,18 @@ HEAD_LETTERS = 64
 MISTYPED = 4  # so many wrong letters in one head are a slip of the hand; another head differs in sixty. No source
 
 
-def check(store_url: str, head: str | None = None) -> CheckReport:
-    """Verify a store without writing to it.
+def check(
+    store_url: str,
+    head: str | None = None,
+    points: Path | None = None,
+    whole: bool = False,
+    heard: Callable[[float], None] = lambda _share: None,
+) -> CheckReport:
+    """Verify a store without writing to it, a study at a time.
 
-    `head` is a hash printed earlier on a slip; the record must still contain it.
+    `head` is a hash printed earlier on a slip; the record must still contain it. `points` is a folder of signed
+    points: up to the last one, what is as it was proven then is not proven again, unless the check is to be a `whole`
+    one; a new point is left there. `heard` is told the share that is done, from 0 to 1.
 
     Raises:
         StoreProblem: there is no such store, it is none, or a newer version wrote it.
@@ -29,29 +40,60 @@ def check(store_url: str, head: str | None = None) -> CheckReport:
     store = read_store(store_url)
     try:
         with store.read() as tx:
-            return _report(tx, head, store.older)
+            return _report(tx, store, head, points, whole, heard)
     finally:
         store.close()
 
 
-def _report(tx: Any, head: str | None, older: str | None) -> CheckReport:
+def _report(
+    tx: Any, store: Store, head: str | None, points: Path | None, whole: bool, heard: Callable[[float], None]
+) -> CheckReport:
     """Findings in the order in which a person mends them: the file, the record, the slip, the advice."""
-    findings = []
     try:
-        told = checks.chain(tx)
-        proven = state_checks.state_faults(tx, told.sound)
-        faults = [*checks.faults(tx, told), *proven.faults]
-        findings += in_words([fault for fault in faults if fault.code != ERASED])
-        findings += _unproved(proven.unproved, [fault for fault in faults if fault.code == ERASED])
+        findings, proof = _proven(tx, store, None if store.older else points, whole, heard)
     except StoreProblem:
         raise
     except Exception as error:  # a damaged file fails in any place and with any error of the library
         said = str(getattr(error, "orig", error))
         return CheckReport((Finding("error", _damaged(said)),), 0, "")
     if head is not None:
-        findings.append(against_slip(told, head))
-    findings += _of_older(older) + _advice(tx)
-    return CheckReport(tuple(findings), told.count, told.head)
+        findings.append(against_slip(partial(events.has, tx), partial(events.hashes, tx), head))
+    findings += _of_older(store.older) + _advice(tx)
+    return CheckReport(tuple(findings), proof.count, proof.head)
+
+
+def _proven(
+    tx: Any, store: Store, points: Path | None, whole: bool, heard: Callable[[float], None]
+) -> tuple[list[Finding], Proof]:
+    """The record itself, from its last point on where there is one; where all of it holds, a new point is left."""
+    before = load(points, store, tx) if points and not whole else None
+    stands = before is not None and proofs.holds(tx, before.point)
+    proof = proofs.proof(tx, before.point if before and stands else None, heard)
+    wrong = [fault for fault in proof.faults if fault.code != ERASED]
+    findings = in_words(wrong) + _unproved(proof.unproved, [fault for fault in proof.faults if fault.code == ERASED])
+    findings += _since(before, stands, proof) if before else []
+    if points and not wrong and not keep(points, store, tx, proof.point):
+        findings.append(Finding("info", _("No point was kept: {folder} cannot be written.").format(folder=points)))
+    return findings, proof
+
+
+def _since(before: Kept, stands: bool, proof: Proof) -> list[Finding]:
+    """What a point was good for."""
+    named = {"time": before.at, "n": before.point.count}
+    if not stands:
+        sentence = _(
+            "Careful: the last check, of {time}, proved {n} events, and the record no longer has them so. An older "
+            "backup was put back since, or the record was cut off or written anew. Everything was checked."
+        )
+        return [Finding("warning", sentence.format(**named))]
+    again = ngettext(
+        "{n} study was proven anew; what was proven up to event {event} on {time} was read again and is as it was "
+        "then ({alike} studies).",
+        "{n} studies were proven anew; what was proven up to event {event} on {time} was read again and is as it was "
+        "then ({alike} studies).",
+        proof.proven,
+    ).format(n=proof.proven, event=before.point.count, time=before.at, alike=proof.alike)
+    return [Finding("info", again)]
 
 
 def in_words(faults: Sequence[Fault]) -> list[Finding]:
@@ -73,31 +115,50 @@ def _unproved(unproved: Mapping[str, int], erased: list[Fault]) -> list[Finding]
         "that; otherwise it was done outside the app."
     )
     findings = [Finding("warning", sentence.format(table=each.table, row=each.row)) for each in erased[:SHOWN]]
+    told = [_of_earlier(what, count) for what, count in unproved.items() if count]
+    return findings + [Finding("info", each) for each in told]
+
+
+def _of_earlier(what: str, count: int) -> str:
+    """What the events of an earlier version do not tell."""
     sentences = {
         "times": ngettext(
             "{n} time was recorded by an earlier version and is proven to the minute only.",
             "{n} times were recorded by an earlier version and are proven to the minute only.",
-            unproved.get("times", 0),
+            count,
         ),
         "pseudonyms": ngettext(
             "The pseudonym of {n} assessor was recorded by an earlier version without an event: it cannot be proved.",
             "The pseudonyms of {n} assessors were recorded by an earlier version without an event: they cannot be "
             "proved.",
-            unproved.get("pseudonyms", 0),
+            count,
         ),
         "names": ngettext(
             "The name of {n} account was recorded by an earlier version without an event: it cannot be proved.",
             "The names of {n} accounts were recorded by an earlier version without an event: they cannot be proved.",
-            unproved.get("names", 0),
+            count,
+        ),
+        "passphrases": ngettext(
+            "The passphrase of {n} account was set by an earlier version without an event: nobody can tell whether it "
+            "is still that one. A new passphrase mends that.",
+            "The passphrases of {n} accounts were set by an earlier version without an event: nobody can tell whether "
+            "they are still those. New passphrases mend that.",
+            count,
+        ),
+        "seeds": ngettext(
+            "{n} study was sealed by an earlier version, whose event does not tell the secret number that its orders "
+            "follow from.",
+            "{n} studies were sealed by an earlier version, whose events do not tell the secret numbers that their "
+            "orders follow from.",
+            count,
         ),
         "imports": ngettext(
             "{n} imported study went on here: how far it was when it came cannot be proved.",
             "{n} imported studies went on here: how far they were when they came cannot be proved.",
-            unproved.get("imports", 0),
+            count,
         ),
     }
-    told = [sentences[what].format(n=unproved[what]) for what in sentences if unproved.get(what)]
-    return findings + [Finding("info", each) for each in told]
+    return sentences[what].format(n=count)
 
 
 def _damaged(said: str) -> str:
@@ -134,10 +195,11 @@ def unsound(fault: Fault) -> str:
     return f"{sentences[fault.code].format(row=fault.row, table=fault.table, column=fault.column)} {outside}"
 
 
-def against_slip(told: Chain, head: str) -> Finding:
-    """The head written on paper is the only witness against a record that was written anew as a whole."""
+def against_slip(has: Callable[[str], bool], hashes: Callable[[], Iterable[str]], head: str) -> Finding:
+    """The head written on paper is the only witness against a record that was written anew as a whole; `has` says
+    whether the record knows a hash, `hashes` gives all it knows."""
     slip = "".join(head.split()).lower()
-    if slip in told.hashes:
+    if has(slip):
         return Finding("info", _("Kept: the record still contains the head on your slip."))
     if len(slip) != HEAD_LETTERS or not set(slip) <= set("0123456789abcdef"):
         sentence = _(
@@ -145,7 +207,7 @@ def against_slip(told: Chain, head: str) -> Finding:
             "Type it again."
         )
         return Finding("error", sentence.format(n=HEAD_LETTERS, m=len(slip)))
-    if any(sum(a != b for a, b in zip(slip, known, strict=True)) <= MISTYPED for known in told.hashes):
+    if any(sum(a != b for a, b in zip(slip, known, strict=True)) <= MISTYPED for known in hashes()):
         return Finding("error", _("Not compared: the head is mistyped; one in this record is almost the same."))
     return Finding(
         "error",

@@ -8,8 +8,8 @@ from typing import Any
 
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.records import Opening, Signature, Sitting, Staff, Study
-from studyapp.services import calling, names, watching
+from studyapp.records import FillRow, Opening, Signature, Sitting, Staff, Study
+from studyapp.services import calling, names, preparing, watching
 from studyapp.services.access import require, study_or_refuse
 from studyapp.store import Store, events, openings, people, servings, sittings, studies
 from studyapp.words import _, ngettext
@@ -105,6 +105,21 @@ def open_key(store: Store, by: Staff, study_id: str, reason: str = "") -> None:
         for sitting in sittings.of_study(tx, study_id):
             people.end_tokens_of_sitting(tx, sitting.id)
         studies.set_state(tx, study_id, "opened")
+
+
+def read_key(store: Store, by: Staff, study_id: str) -> tuple[list[tuple[str, tuple[FillRow, ...]]], Mapping[str, str]]:
+    """What every cup of an opened study held: (sitting, its rows) in order, and what each box held by its letter.
+
+    Raises:
+        NotAllowed: the key is not open, or the member is no leader.
+    """
+    require(by, "leader")
+    with store.read() as tx:
+        study = study_or_refuse(tx, study_id)
+        if study.state not in ("opened", "decided"):
+            raise NotAllowed(_("Not done: the key is not open yet."))
+        rows = [(one.label, preparing.filled(tx, study_id, one.id)) for one in sittings.of_study(tx, study_id)]
+        return rows, registry.setting_out(study.kind).boxes(tx, study_id, study.plan)
 
 
 def _two_open() -> str:

@@ -77,7 +77,9 @@ def _keep(tx: Any, by: Staff, sitting_id: str, hashed: dict[str, str], **one: st
     for hash_, assessor in hashed.items():
         sittings.add_code(tx, hash_, sitting_id, assessor)
     study = sitting_or_refuse(tx, sitting_id).study
-    events.append(tx, "link issued" if one else "links issued", {"sitting": sitting_id, "by": by.id, **one}, study)
+    marks = {people_checks.mark(assessor, hash_): assessor for hash_, assessor in hashed.items()}
+    told = {"sitting": sitting_id, "by": by.id, "codes": marks}
+    events.append(tx, "link issued" if one else "links issued", {**told, **one}, study)
 
 
 def readable_links(store: Store, by: Staff, sitting_id: str) -> tuple[JoinLink, ...]:
@@ -190,7 +192,8 @@ def demo_seat(store: Store, kind: str) -> str:
         opened = [sitting for sitting in opened if study_or_refuse(tx, sitting.study).kind == kind]
         if not opened:
             raise NotFound(_("Not done: no sitting is open. Open one as panel leader first."))
-        sitting = opened[-1]
+        invented = [one for one in opened if study_or_refuse(tx, one.study).example]
+        sitting = (invented or opened)[-1]
         seats = [assessor for _number, assessor, _name in studies.seats(tx, sitting.study)]
         free = next((each for each in seats if not _through(tx, sitting.id, each)), seats[0])
         people.add_token(tx, token_hash(token), assessor=free, sitting=sitting.id)

@@ -12,7 +12,7 @@ import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
+from itertools import pairwise
 
 from studyapp.batches import Log, local_time
 from studyapp.errors import BadInput
@@ -22,6 +22,7 @@ from studyapp.words import _
 MOST_LINES = 500_000
 MOST_STEPS = 1500
 STEPS_MIN = (1, 2, 5, 10, 15, 30, 60)
+SETTLED = 0.25  # of a phase, at its end
 GAP_STEPS = 3  # as many steps without a line are a gap and not a slow machine
 SUMMER_MIN = (45, 75)  # a clock that is wrong by about an hour was not set to or from summer time
 # What a head may be called; a machine writes its own language, so the page lets another column be chosen.
@@ -105,7 +106,7 @@ def _odd_start(first_h: float, begin: datetime | None) -> float | None:
     return minutes if begin is not None and SUMMER_MIN[0] <= abs(minutes) <= SUMMER_MIN[1] else None
 
 
-# ---- lines -------------------------------------------------------------------------------------------------------------
+# ---- lines -----------------------------------------------------------------------------------------------------------
 def _lines(
     rows: Sequence[Sequence[str]], places: Mapping[str, int], head: str, begin: datetime | None
 ) -> tuple[list[float], dict[str, list[float | None]], list[tuple[int, str]]]:
@@ -143,7 +144,7 @@ def _hours(text: str, head: str, begin: datetime | None) -> float | None:
     return (when - begin).total_seconds() / 3600
 
 
-# ---- thinned -------------------------------------------------------------------------------------------------------------
+# ---- thinned ---------------------------------------------------------------------------------------------------------
 def _thinned(times: Sequence[float], values: Mapping[str, Sequence[float | None]], lines: int) -> Log:
     """Means over equal steps of whole minutes; a step without a line has no row."""
     seconds = [round((at - times[0]) * 3600) for at in times]
@@ -161,20 +162,19 @@ def _mean(column: Sequence[float | None], members: Sequence[int]) -> float | Non
     return round(sum(found) / len(found), 3) if found else None
 
 
-# ---- read off ------------------------------------------------------------------------------------------------------------
+# ---- read off --------------------------------------------------------------------------------------------------------
 def gaps(log: Log) -> tuple[tuple[float, float], ...]:
     """Stretches without a line, in hours after hour zero."""
-    typical = max(log.step_h, _middle([b - a for a, b in zip(log.hours, log.hours[1:], strict=False)]))
-    pairs = zip(log.hours, log.hours[1:], strict=False)
-    return tuple((a, b) for a, b in pairs if b - a > GAP_STEPS * typical)
+    typical = max(log.step_h, _middle([b - a for a, b in pairwise(log.hours)]) or 0.0)
+    return tuple((a, b) for a, b in pairwise(log.hours) if b - a > GAP_STEPS * typical)
 
 
-def _middle(values: Sequence[float]) -> float:
-    return sorted(values)[len(values) // 2] if values else 0.0
+def _middle(values: Sequence[float]) -> float | None:
+    return sorted(values)[len(values) // 2] if values else None
 
 
-def mean_between(log: Log, what: str, start: float, end: float) -> float | None:
-    """The mean of a quantity over a stretch of hours, None where nothing was written."""
-    column: Any = log.columns.get(what, ())
-    found = [value for at, value in zip(log.hours, column, strict=False) if start <= at <= end and value is not None]
-    return sum(found) / len(found) if found else None
+def settled(log: Log, what: str, start: float, end: float) -> float | None:
+    """What a quantity had settled at in a phase: the median over its last quarter, since it begins where the phase
+    before ended; None where nothing was written there."""
+    column, since = log.columns.get(what, ()), end - SETTLED * (end - start)
+    return _middle([at_ for at, at_ in zip(log.hours, column, strict=False) if since <= at <= end and at_ is not None])

@@ -21,7 +21,6 @@ from studyapp.store.packages import FIRST_FORMAT, FORMAT, Row
 from studyapp.words import _
 
 
-
 # ---- out -----------------------------------------------------------------------------------------------------------
 def take_out(store: Store, study_id: str, folder: Path) -> tuple[Path, ...]:
     """Write a study to a new or empty folder; returns the files.

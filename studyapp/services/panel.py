@@ -32,10 +32,10 @@ def add_assessor(store: Store, by: Staff, pseudonym: str, real_name: str = "", c
         person = new_id()
         people.add_person(tx, person, real_name, contact.strip())
         assessor = Assessor(new_id(), pseudonym, True, person)
-        people.add_assessor(tx, assessor)
+        at = people.add_assessor(tx, assessor)
         named = events.salted(assessor.id, pseudonym)  # the record holds no names, pseudonyms neither
-        body = {"assessor": assessor.id, "pseudonym": named, "person": events.tied(assessor.id, person), "by": by.id}
-        events.append(tx, "assessor added", body)
+        body = {"assessor": assessor.id, "pseudonym": named, "person": events.tied(assessor.id, person)}
+        events.append(tx, "assessor added", {**body, "by": by.id, "at": at})
     return assessor
 
 

@@ -11,7 +11,7 @@ from typing import Any
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Problem, SealSlip, Staff, Study, StudyPlan
-from studyapp.services import names
+from studyapp.services import names, unread
 from studyapp.services.access import new_id, require, study_or_refuse
 from studyapp.store import Store, events, people
 from studyapp.store import studies as study_store
@@ -49,7 +49,7 @@ def start(store: Store, by: Staff, kind: str, plan: StudyPlan, *, example: bool 
     id_ = new_id()
     with store.write() as tx:
         at = study_store.add(tx, id_, kind, document_of(plan), by.id, example)
-        events.append(tx, "draft", _drafted(by, plan, example, at), id_)
+        events.append(tx, "draft", {**_drafted(by, plan, example, at), "kind": kind}, id_)
     return id_
 
 
@@ -97,7 +97,7 @@ def copy(store: Store, by: Staff, study_id: str, changed: StudyPlan | None = Non
         plan = replace(registry.plan(kept.kind).again(changed or kept.plan), title=_again(kept.plan.title, what))
         _refuse_other_kind(kept, plan)
         at = study_store.add(tx, id_, kept.kind, document_of(plan), by.id)
-        events.append(tx, "draft", {**_drafted(by, plan, False, at), "from": study_id}, id_)
+        events.append(tx, "draft", {**_drafted(by, plan, False, at), "kind": kept.kind, "from": study_id}, id_)
     return id_
 
 
@@ -134,12 +134,30 @@ def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
         _refuse_seal(kept, typed_title, rule.problems(plan))
         _refuse_unknown_assessors(tx, plan)
         document = document_of(plan, rule.named())
-        seal_ = events.digest(document)
-        event = events.append(tx, "sealed", {"seal": seal_, "by": by.id, "kind": kept.kind}, study_id)
-        study_store.seal(tx, study_id, document, seal_, event.at, by.id, secrets.token_hex(16))
+        seal_, seed = events.digest(document), secrets.token_hex(16)
+        told = {"seal": seal_, "by": by.id, "kind": kept.kind, "seed": events.salted(study_id, seed)}
+        event = events.append(tx, "sealed", told, study_id)
+        study_store.seal(tx, study_id, document, seal_, event.at, by.id, seed)
         registry.setting_out(kept.kind).set_out(tx, study_id, plan)
+        unread.forget(tx, study_id)
         count, head = events.head(tx)
         return SealSlip(seal_, event.at, by.name, head, count, rule.sentences(plan))
+
+
+def slip(store: Store, by: Staff, study_id: str) -> SealSlip:
+    """The slip of a sealed study, with the seal of the record as it stands now.
+
+    Raises:
+        NotAllowed: it is not sealed, or the member is no leader.
+    """
+    require(by, "leader")
+    with store.read() as tx:
+        kept = study_or_refuse(tx, study_id)
+        if kept.seal is None:
+            raise NotAllowed(_("Not done: this plan is not sealed, so there is no slip."))
+        count, head = events.head(tx)
+        sentences = registry.rule(kept.kind).sentences(kept.plan, kept.named)
+        return SealSlip(kept.seal, kept.sealed_at or "", kept.sealed_by or "", head, count, sentences)
 
 
 def _refuse_seal(kept: Study[Any], typed_title: str, problems: Sequence[Problem]) -> None:

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from typing import Any
 
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
-from studyapp.records import Check, FillRow, Quantity, Sitting, Staff, Study, Tray, TrayCup
-from studyapp.services import leaving_out, names
-from studyapp.services.access import require, sitting_or_refuse, study_or_refuse
-from studyapp.store import Store, openings, people, servings, studies, trials
+from studyapp.records import SPARES, Check, FillRow, Quantity, Sitting, Staff, Study, Tray, TrayCup
+from studyapp.services import leaving_out, names, spares
+from studyapp.services.access import require, sitting_or_refuse, study_or_refuse, tastes
+from studyapp.store import Store, openings, servings, studies, trials
 from studyapp.store import sittings as sitting_store
 from studyapp.words import _
-
-SPARE_SHARE = 0.1
 
 
 def sittings(store: Store, by: Staff, study_id: str | None = None) -> tuple[Sitting, ...]:
@@ -63,7 +60,29 @@ def fill_rows(store: Store, by: Staff, sitting_id: str) -> tuple[FillRow, ...]:
     with store.write() as tx:
         study = study_or_refuse(tx, sitting_or_refuse(tx, sitting_id).study)
         _key_holder(tx, by, study)
-        return _filled(tx, study.id, sitting_id)
+        return filled(tx, study.id, sitting_id)
+
+
+def spare_rows(store: Store, by: Staff, sitting_id: str) -> tuple[FillRow, ...]:
+    """The spares of a sitting with the box of each, a row a spare, for its preparer alone as `fill_rows`."""
+    require(by, "preparer")
+    with store.write() as tx:
+        sitting = sitting_or_refuse(tx, sitting_id)
+        _key_holder(tx, by, study_or_refuse(tx, sitting.study))
+        return tuple(FillRow(SPARES, 0, (cup,)) for cup in _spares(tx, sitting).items())
+
+
+def _spares(tx: Any, sitting: Sitting) -> dict[str, str]:
+    """The box of every spare of a sitting, by its code."""
+    letters = {one.id: one.letter for one in studies.samples(tx, sitting.study)}
+    return {code: letters[held] for code, held in spares.dealt(tx, sitting).items()}
+
+
+def spare_codes(store: Store, by: Staff, sitting_id: str) -> tuple[str, ...]:
+    """The codes of the spares, for their labels; no sample."""
+    require(by, "preparer", "leader")
+    with store.read() as tx:
+        return tuple(spares.dealt(tx, sitting_or_refuse(tx, sitting_id)))
 
 
 def levels_by_code(store: Store, by: Staff, sitting_id: str) -> dict[str, float]:
@@ -74,7 +93,7 @@ def levels_by_code(store: Store, by: Staff, sitting_id: str) -> dict[str, float]
     return {code: levels[letter] for row in rows for code, letter in row.cups}
 
 
-def _filled(tx: Any, study_id: str, sitting_id: str) -> tuple[FillRow, ...]:
+def filled(tx: Any, study_id: str, sitting_id: str) -> tuple[FillRow, ...]:
     """Single cups, then sets of cups, each by tray and seat."""
     letters = {box.id: box.letter for box in trials.boxes(tx, study_id)}
     out = leaving_out.codes(tx, sitting_or_refuse(tx, sitting_id))
@@ -89,8 +108,7 @@ def _filled(tx: Any, study_id: str, sitting_id: str) -> tuple[FillRow, ...]:
 
 def _key_holder(tx: Any, by: Staff, study: Study[Any]) -> None:
     """Keep that this member has seen the key. Raises NotAllowed if it is one of the people who taste."""
-    persons = {assessor.person for assessor in people.assessors(tx) if assessor.id in study.plan.assessors}
-    if by.person and by.person in persons:
+    if tastes(tx, by, study):
         raise NotAllowed(_("Not done: you taste in this study, so somebody else holds its key."))
     openings.note_view(tx, study.id, by.id)
 
@@ -116,12 +134,13 @@ def quantities(store: Store, by: Staff, study_id: str) -> tuple[Quantity, ...]:
         cups = Counter(
             letter
             for sitting in _to_fill(tx, study_id)
-            for row in _filled(tx, study_id, sitting.id)
+            for row in filled(tx, study_id, sitting.id)
             for _code, letter in row.cups
         )
+        aside = Counter(letter for each in _to_fill(tx, study_id) for letter in _spares(tx, each).values())
         holds = registry.setting_out(study.kind).boxes(tx, study_id, study.plan)
     return tuple(
-        Quantity(letter, holds[letter], *_with_spares(count, study.plan.piece_g))
+        Quantity(letter, holds[letter], *_with_spares(count, aside[letter], study.plan.piece_g))
         for letter, count in sorted(cups.items())
     )
 
@@ -132,9 +151,9 @@ def _to_fill(tx: Any, study_id: str) -> tuple[Sitting, ...]:
     return tuple(one for one in kept if one.state != "closed") or kept
 
 
-def _with_spares(cups: int, piece_g: float) -> tuple[int, float]:
-    """Pieces with one spare for every ten cups, and their grams."""
-    whole = cups + math.ceil(SPARE_SHARE * cups)
+def _with_spares(cups: int, dealt: int, piece_g: float) -> tuple[int, float]:
+    """Pieces with the spares that have codes, at least one for every ten cups, and their grams."""
+    whole = cups + max(dealt, spares.number(cups))
     return whole, round(whole * piece_g, 1)
 
 

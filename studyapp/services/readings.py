@@ -6,9 +6,7 @@ Every value is of a fresh portion; the same portion told anew stands for what wa
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +23,7 @@ from studyapp.words import _
 if TYPE_CHECKING:
     from analysis.instruments import Question
 
-MOST_PORTIONS, MOST_ROWS, MOST_POINTS = 30, 2000, 60
+MOST_PORTIONS, MOST_POINTS = 30, 60
 LONGEST_HOURS = 1000.0
 CURVE = "flow curve"
 COLUMNS = ("hours", "quantity", "value", "portion", "instrument", "method", "shear_rate", "stress", "branch")
@@ -33,10 +31,11 @@ COLUMNS = ("hours", "quantity", "value", "portion", "instrument", "method", "she
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """A question about one value: the reading or curve it belongs to, and why it is odd."""
+    """A question about one value: the reading or curve it belongs to, why it is odd, its number among the points."""
 
     of: Reading | Curve
     sentence: str
+    at: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +48,7 @@ class Read:
     @property
     def hours(self) -> tuple[float, ...]:
         """The pulls that were read."""
-        return tuple(sorted({one.hours for one in (*self.values, *self.curves)}))
+        return tuple(sorted({*(one.hours for one in self.values), *(one.hours for one in self.curves)}))
 
     def used(self, quantity: str) -> tuple[str, str]:
         """Instrument and method last used for a quantity, or for flow curves; empty before the first."""
@@ -125,7 +124,7 @@ def _cleaned(one: Reading | Curve) -> Reading | Curve:
     if one.quantity not in UNITS:
         raise BadInput(_("Fix the quantity: {name} is none that is kept here.").format(name=one.quantity))
     finite(one.value)
-    named = {"instrument": instrument, "method": method, "unit": UNITS[one.quantity]}
+    named: dict[str, Any] = {"instrument": instrument, "method": method, "unit": UNITS[one.quantity]}
     return replace(one, hours=float(one.hours), value=float(one.value), **named)
 
 
@@ -147,7 +146,7 @@ def odd(one: Reading | Curve, known: Read) -> tuple[Asked, ...]:
     if isinstance(one, Curve):
         rates, stresses = zip(*one.points, strict=True)
         questions = odd_curve(rates, stresses) if one.branch != "hold" else []
-        return tuple(Asked(one, _stress_says(one, question, known)) for question in questions)
+        return tuple(Asked(one, _stress_says(one, question, known), question.at) for question in questions)
     return tuple(Asked(one, _value_says(one, question)) for question in odd_values(one.quantity, [one.value]))
 
 
@@ -175,56 +174,52 @@ def _stress_says(one: Curve, question: Question, known: Read) -> str:
 
 
 # ---- from a file or pasted -------------------------------------------------------------------------------------------
-def from_text(text: str) -> list[Reading | Curve]:
-    """Readings and flow curves out of a table with a head line; cells by comma, semicolon or tab.
-
-    Columns: hours, quantity, value and, where wanted, portion, instrument, method; for a point of a flow curve
-    shear_rate (1/s), stress (Pa) and branch in place of quantity and value.
+def from_file(name: str, content: bytes) -> list[Reading | Curve]:
+    """Readings and flow curves out of a table; see `analysis.files.readings_from` for its columns. Repeats that name no
+    portion are portions in their order.
 
     Raises:
-        BadInput: naming the line and what is to mend there.
+        BadInput: naming row and column, and what is to mend there.
     """
-    lines = text.lstrip("\ufeff").splitlines()
-    if not lines or len(lines) > MOST_ROWS:
-        raise BadInput(_("Fix the table: it has no line, or more than {n}.").format(n=MOST_ROWS))
-    delimiter = max("\t;,", key=lines[0].count)
-    rows = csv.DictReader(io.StringIO("\n".join(lines)), delimiter=delimiter, skipinitialspace=True)
-    unknown = [name for name in rows.fieldnames or () if name.strip() not in COLUMNS]
-    if unknown or "hours" not in (rows.fieldnames or ()):
-        raise BadInput(_("Fix the head line: its columns are {names}.").format(names=", ".join(COLUMNS)))
-    found: list[Reading | Curve] = []
-    points: dict[tuple[float, int, str, str, str], list[tuple[float, float]]] = {}
-    for number, row in enumerate(rows, start=2):
-        cells = {(name or "").strip(): (cell or "").strip() for name, cell in row.items() if isinstance(cell, str)}
-        if cells.get("shear_rate"):
-            told = _common(cells, number)
-            key = (*told[:2], cells.get("branch") or "down", *told[2:])
-            points.setdefault(key, []).append((_number(cells, "shear_rate", number), _number(cells, "stress", number)))
-        elif any(cells.values()):
-            hours, portion, instrument, method = _common(cells, number)
-            quantity = cells.get("quantity", "")
-            value = _number(cells, "value", number)
-            found.append(Reading(hours, quantity, value, instrument, method, portion))
-    return [*found, *_curves(points)]
+    import pandas as pd
+
+    from analysis.files import ScoreError, readings_from
+
+    try:
+        frame = readings_from(name, content)
+    except ScoreError as problem:
+        raise BadInput(str(problem)) from problem
+    points = frame["shear_rate"].notna()
+    values = frame[~points].copy()
+    if "portion" not in values:
+        values["portion"] = values.groupby(["hours", "quantity"], sort=False).cumcount() + 1
+    told: list[Reading | Curve] = [_reading(row) for row in values.to_dict("records")]
+    keys = [key for key in ("hours", "portion", "curve", "branch", "instrument", "method") if key in frame]
+    groups = frame[points].groupby(keys, sort=False) if points.any() else ()  # empty texts are "", never missing
+    curves = (_curve_of(pd.DataFrame(rows), dict(zip(keys, found, strict=True))) for found, rows in groups)
+    return [*told, *curves]
 
 
-def _curves(points: dict[tuple[float, int, str, str, str], list[tuple[float, float]]]) -> Iterable[Curve]:
-    for (hours, portion, branch, instrument, method), told in points.items():
-        yield Curve(hours, portion, branch, tuple(told), instrument, method)
+def _reading(row: dict[Any, Any]) -> Reading:
+    instrument, method = str(row.get("instrument", "")), str(row.get("method", ""))
+    quantity = str(row["quantity"]).casefold()
+    return Reading(
+        float(row.get("hours", 0.0)), quantity, float(row["value"]), instrument, method, _portion(row["portion"])
+    )
 
 
-def _common(cells: dict[str, str], line: int) -> tuple[float, int, str, str]:
-    portion = int(_number({"portion": cells.get("portion") or "1"}, "portion", line))
-    return _number(cells, "hours", line), portion, cells.get("instrument", ""), cells.get("method", "")
+def _curve_of(rows: Any, found: dict[str, Any]) -> Curve:
+    points = tuple(zip(rows["shear_rate"].astype(float), rows["stress"].astype(float), strict=True))
+    portion = _portion(found.get("curve") or found.get("portion") or 1)
+    told = (str(found.get("instrument", "")), str(found.get("method", "")))
+    return Curve(float(found.get("hours", 0.0)), portion, str(found.get("branch") or "down"), points, *told)
 
 
-def _number(cells: dict[str, str], name: str, line: int) -> float:
-    """A cell as a number, with a point or a comma. Raises BadInput, naming its line."""
-    text = cells.get(name, "")
-    found = as_number(text)
-    if found is None:
-        raise BadInput(_("Fix line {n}: “{text}” is not a number.").format(n=line, text=text[:40]))
-    return found
+def _portion(cell: Any) -> int:
+    number = as_number(str(cell))
+    if number is None or number != int(number):
+        raise BadInput(_("Fix the portion: “{text}” is not a whole number.").format(text=str(cell)[:40]))
+    return int(number)
 
 
 def as_number(text: str) -> float | None:

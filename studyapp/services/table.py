@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import secrets
 import string
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from analysis.design import codes as random_codes
-from studyapp.errors import BadInput
-from studyapp.records import Sample, Sitting
+from studyapp.errors import BadInput, NotAllowed
+from studyapp.records import Sample, Sitting, Staff
+from studyapp.services import spares
 from studyapp.services.access import new_id
 from studyapp.store import events, servings, sittings, studies
 from studyapp.words import _
 
 _TRIES = 50
+CODES = 900  # numbers of three figures
+
+
+def note_taken(_store: Any, _by: Staff, _study: str, _told: Mapping[str, Any]) -> None:
+    """For kinds whose samples are not taken from a running batch."""
+    raise NotAllowed(_("Not done: no sample of this study is taken at an hour."))
 
 
 # ---- boxes and sittings ----------------------------------------------------------------------------------------------
@@ -55,15 +63,24 @@ def serve_cups(
     """Cups that come one by one: for each seat its samples in the order of tasting, before them the `warm_up` if any,
     which is not scored; codes follow from the seed."""
     seats = [assessor for _number, assessor, _name in studies.seats(tx, sitting.study)]
-    used = servings.codes_of_study(tx, sitting.study)
+    used, of_spares = servings.codes_of_study(tx, sitting.study), spares.codes_of_study(tx, sitting.study)
     each = len(orders[0]) + (warm_up is not None)
-    codes = deal_codes([used.get(assessor, set()) for assessor in seats], each, seed)
+    codes = deal_codes([used.get(assessor, set()) | of_spares for assessor in seats], each, seed)
     rows = [
         row
         for assessor, order, own in zip(seats, orders, codes, strict=True)
         for row in _cups(assessor, order, own, warm_up)
     ]
     servings.add(tx, sitting, rows)
+    every = of_spares.union(*used.values(), *codes)
+    _deal_spares(tx, sitting, (sample for order in orders for sample in order), every, seed)
+
+
+def _deal_spares(tx: Any, sitting: Sitting, cups: Iterable[str], used: set[str], seed: int) -> None:
+    """Codes for spares of the samples in these cups; none where three figures run out."""
+    wanted = [sample for sample, count in sorted(Counter(cups).items()) for _spare in range(spares.number(count))]
+    if len(used) + len(wanted) <= CODES:
+        spares.keep(tx, sitting, dict(zip(random_codes(len(wanted), seed, frozenset(used)), wanted, strict=True)))
 
 
 def _cups(assessor: str, scored: Sequence[str], codes: Sequence[str], warm_up: str | None) -> list[dict[str, Any]]:
@@ -95,11 +112,11 @@ def deal_codes(used: Sequence[set[str]], each: int, seed: int) -> list[list[str]
     """
     had = set().union(*used)
     need = each * len(used)
-    if need + len(had) <= 900:
+    if need + len(had) <= CODES:
         fresh = random_codes(need, seed, frozenset(had))
         return [fresh[start : start + each] for start in range(0, need, each)]
     for attempt in range(_TRIES):
-        dealt = _around(random_codes(900, seed + attempt), used, each)
+        dealt = _around(random_codes(CODES, seed + attempt), used, each)
         if dealt is not None:
             return dealt
     raise BadInput(_("Not sealed: three-digit codes run out. Serve fewer pulls or plan fewer sittings."))

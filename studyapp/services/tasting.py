@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 import secrets
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
-from studyapp.errors import BadInput, NotAllowed, OutOfDate
+from studyapp.errors import BadInput, NotAllowed, NotFound, OutOfDate
 from studyapp.records import (
     MINUTES_A_PIECE,
     SCALE_HIGH,
@@ -22,8 +23,8 @@ from studyapp.records import (
     SetsPlan,
     Sitting,
 )
-from studyapp.services import heard, trying
-from studyapp.services.access import new_id, study_or_refuse
+from studyapp.services import heard, spares, trying
+from studyapp.services.access import new_id, study_or_refuse, token_hash
 from studyapp.services.seating import check_nonce, grams_eaten, own_nonce, seat_or_refuse, sitting_of
 from studyapp.services.standing import Standing, stamp, standing
 from studyapp.store import Store, clock, events, servings, sittings, trials
@@ -44,7 +45,9 @@ def place(store: Store, seat_token: str | None) -> Place:
         NotAllowed: the token is worthless.
     """
     with store.read() as tx:
-        here, fresh = _place(tx, seat_or_refuse(tx, seat_token))
+        seat = seat_or_refuse(tx, seat_token)
+        here, fresh = _place(tx, seat)
+        here = _with_spare(tx, seat, here)
     return store.write_together(lambda tx: _offer(tx, seat_or_refuse(tx, seat_token))) if fresh else here
 
 
@@ -75,7 +78,17 @@ def _offer(tx: Any, seat: Seat) -> Place:
         events.append(tx, "serving offered", {"serving": here.serving, "at": at}, sitting_of(tx, seat).study)
     if fresh and here.trial and (at := trials.start(tx, here.trial)):
         events.append(tx, "set offered", {"set": here.trial, "at": at}, sitting_of(tx, seat).study)
-    return here
+    return _with_spare(tx, seat, here)
+
+
+def _with_spare(tx: Any, seat: Seat, here: Place) -> Place:
+    """The page with the code that stands there now, and whether another piece can be had; a warm-up has none."""
+    if here.kind != "serving" or not here.serving:
+        return here
+    sitting = sitting_of(tx, seat)
+    code = spares.code_now(tx, sitting, here.serving, here.code or "")
+    left = spares.free(tx, sitting, here.serving) is not None
+    return replace(here, code=code, may_swap=left, swapped=code != here.code)
 
 
 def _place(tx: Any, seat: Seat) -> tuple[Place, bool]:
@@ -166,28 +179,35 @@ def keep_mark(store: Store, seat_token: str | None, mark: Mark) -> Kept:
         NotAllowed: the token is worthless, the sitting is not open, or the line was marked too often.
         OutOfDate: the serving is finished or not this assessor's.
     """
+    return store.write_together(marking(seat_token, mark))
+
+
+def marking(seat_token: str | None, mark: Mark) -> Callable[[Any], Kept]:
+    """What keeps one mark within a transaction. Raises BadInput as `keep_mark`; the rest when it is done."""
     value = _on_the_line(mark.value)
     check_nonce(mark.nonce)
 
     def keep(tx: Any) -> Kept:
-        seat = seat_or_refuse(tx, seat_token)
-        kept = servings.score_by_nonce(tx, mark.nonce)
-        if kept is not None:
-            if (kept.serving, kept.attribute) != (mark.serving, mark.line):
+        found = servings.marking(tx, token_hash(seat_token or ""), mark.serving, mark.line, mark.nonce)
+        if found is None:
+            seat_or_refuse(tx, seat_token)
+            raise NotFound(_("Not done: this sitting is not kept here. Ask for a new link."))
+        if found.sent_at is not None:
+            if (found.sent_serving, found.sent_line) != (mark.serving, mark.line):
                 raise BadInput(_("Not done: this mark was sent under the name of another. Mark the line again."))
-            return Kept(kept.at, again=True)
-        study = _open_serving(tx, seat, mark.serving)
-        _check_line(tx, seat, mark)
-        return Kept(servings.add_score(tx, study, mark.serving, mark.line, value, None, mark.nonce))
+            return Kept(found.sent_at, again=True)
+        _refuse_shut(found.cup is not None, found.state, found.started_at, found.finished_at)
+        _check_line(found)
+        return Kept(servings.add_score(tx, found.study, mark.serving, mark.line, value, None, mark.nonce))
 
-    return store.write_together(keep)
+    return keep
 
 
-def _check_line(tx: Any, seat: Seat, mark: Mark) -> None:
+def _check_line(found: servings.Marking) -> None:
     """The line is on the ballot of this sitting and can take one more mark."""
-    if not servings.line_belongs(tx, seat.sitting, mark.line):
+    if found.line is None:
         raise BadInput(_("Not done: that line is not on this ballot. Open your link again; your marks are kept."))
-    if servings.marks_of_line(tx, mark.serving, mark.line) >= MOST_MARKS_A_LINE:
+    if found.marks >= MOST_MARKS_A_LINE:
         sentence = _("Not done: this line was marked {n} times, which is the most. The last mark that was kept stands.")
         raise NotAllowed(sentence.format(n=MOST_MARKS_A_LINE))
 
@@ -202,15 +222,20 @@ def _on_the_line(value: Any) -> float:
 
 def _open_serving(tx: Any, seat: Seat, serving: str) -> str:
     """The study of a serving that may take marks now: offered, so its tray is out and the rest was kept."""
-    cup = servings.blind_of(tx, serving, seat.sitting, seat.assessor)
-    if cup is None or cup.finished_at is not None:
-        raise OutOfDate(_("Not done: this serving is closed. Open your link again; your marks are kept."))
-    sitting = sitting_of(tx, seat)
-    if sitting.state == "closed":
-        raise NotAllowed(_("Not done: this tasting is over. Your marks so far are kept."))
-    if cup.started_at is None:
-        raise NotAllowed(_("Not done: this serving has not its turn yet."))
+    cup, sitting = servings.blind_of(tx, serving, seat.sitting, seat.assessor), sitting_of(tx, seat)
+    started, finished = (cup.started_at, cup.finished_at) if cup else (None, None)
+    _refuse_shut(cup is not None, sitting.state, started, finished)
     return sitting.study
+
+
+def _refuse_shut(mine: bool, state: str, started_at: str | None, finished_at: str | None) -> None:
+    """Raise unless a serving of this assessor is open in an open sitting."""
+    if not mine or finished_at is not None:
+        raise OutOfDate(_("Not done: this serving is closed. Open your link again; your marks are kept."))
+    if state == "closed":
+        raise NotAllowed(_("Not done: this tasting is over. Your marks so far are kept."))
+    if started_at is None:
+        raise NotAllowed(_("Not done: this serving has not its turn yet."))
 
 
 def cannot_judge(store: Store, seat_token: str | None, serving: str, reason: str, nonce: str) -> Kept:

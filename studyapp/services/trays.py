@@ -6,19 +6,21 @@ What was read is told by events; the tray itself keeps its second person and its
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Event, Sitting, Staff, Tray, TrayCup
-from studyapp.services import preparing
+from studyapp.services import preparing, spares
 from studyapp.services.access import require, sitting_or_refuse
 from studyapp.services.calling import DONE
 from studyapp.store import Store, events, servings, sittings, studies, trials
 from studyapp.words import _, ngettext
 
 READ = "labels_read"  # the check that each tray answers by itself
-Says = Literal["right", "other seat", "other tray", "served", "again", "other sitting", "unknown", "absent"]
+Says = Literal[
+    "right", "other seat", "other tray", "served", "again", "other sitting", "unknown", "absent", "spare", "spare out"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +70,7 @@ def kitchen(store: Store, by: Staff, sitting_id: str) -> Kitchen:
 
 
 def _kitchen(tx: Any, sitting: Sitting) -> Kitchen:
-    kinds = ("labels read", "cup read", "piece missing", "piece replaced", DONE)
+    kinds = ("labels read", "cup read", "piece missing", "another piece", "piece replaced", DONE)
     told = [one for one in events.of_kinds(tx, sitting.study, *kinds) if one.body["sitting"] == sitting.id]
     present = sittings.presences(tx, sitting.id)
     out = {id_ for id_, here in present.items() if here.declined_at or here.left_at}
@@ -89,8 +91,9 @@ def _wanted(told: Sequence[Event]) -> tuple[str, ...]:
     """Codes whose piece was missing, until the kitchen has filled another one or the leader has seen to it."""
     answered = {one.body["call"] for one in _of(told, DONE)}
     replaced = {one.body["code"] for one in _of(told, "piece replaced")}
-    missing = [one for one in _of(told, "piece missing") if one.seq not in answered]
-    return tuple(str(one.body["code"]) for one in missing if one.body["code"] not in replaced)
+    missing = [*_of(told, "piece missing"), *_of(told, "another piece")]
+    codes = [str(one.body.get("spare") or one.body["code"]) for one in missing if one.seq not in answered]
+    return tuple(code for code in codes if code not in replaced)
 
 
 def _without(tray: Tray, absent: Sequence[str]) -> Tray:
@@ -147,7 +150,8 @@ def release_read(store: Store, by: Staff, sitting_id: str, ticked: frozenset[str
 @dataclass(frozen=True, slots=True)
 class CodeAnswer:
     """What a code says: `seat` and `name` of its cup, `tray` where it belongs; `due` is the cup that is to be filled
-    next, `at` when it was served, `label` the other sitting."""
+    next, `at` when it was served, `label` the other sitting. `spare` is the one to take for a cup that is out, or of a
+    spare that was given the code in whose place it went."""
 
     says: Says
     code: str
@@ -157,6 +161,7 @@ class CodeAnswer:
     due: TrayCup | None = None
     at: str = ""
     label: str = ""
+    spare: str = ""
 
 
 def check_code(store: Store, by: Staff, sitting_id: str, position: int, code: str) -> CodeAnswer:
@@ -183,9 +188,28 @@ def _answer(tx: Any, sitting: Sitting, here: Kitchen, position: int, code: str) 
         for cup in tray.cups:
             if cup.code == code:
                 says = _says(here, tray, cup, position, due)
-                return CodeAnswer(says, code, tray.position, cup.seat, cup.pseudonym, due, tray.released_at or "")
+                told = CodeAnswer(says, code, tray.position, cup.seat, cup.pseudonym, due, tray.released_at or "")
+                return replace(told, spare=_spare_for(tx, sitting, code)) if says == "served" else told
+    if code in spares.dealt(tx, sitting):
+        return _of_spare(tx, sitting, here, position, code)
     label = _elsewhere(tx, sitting, code)
     return CodeAnswer("other sitting" if label else "unknown", code, position, due=due, label=label)
+
+
+def _spare_for(tx: Any, sitting: Sitting, code: str) -> str:
+    """The spare that may take the place of a cup of single servings; empty where there is none."""
+    serving = servings.of_code(tx, sitting.id, code)
+    return (spares.free(tx, sitting, serving) if serving else None) or ""
+
+
+def _of_spare(tx: Any, sitting: Sitting, here: Kitchen, position: int, code: str) -> CodeAnswer:
+    """A spare that waits, or the one that stands in the place of somebody's cup."""
+    given = spares.given(tx, sitting).get(code)
+    if given is None:
+        return CodeAnswer("spare", code, position)
+    seat, name = next((n, name) for n, id_, name in studies.seats(tx, sitting.study) if id_ == given["assessor"])
+    says: Says = "again" if code in here.wanted else "spare out"
+    return CodeAnswer(says, code, position, seat, name, spare=str(given["own"]))
 
 
 def _says(here: Kitchen, tray: Tray, cup: TrayCup, position: int, due: TrayCup | None) -> Says:
@@ -211,7 +235,8 @@ def _elsewhere(tx: Any, sitting: Sitting, code: str) -> str:
 
 def _codes(tx: Any, sitting_id: str) -> set[str]:
     single = {row.code for row in servings.cups(tx, sitting_id)}
-    return single | {code for row in trials.cups(tx, sitting_id) for code in row[3]}
+    sets = {code for row in trials.cups(tx, sitting_id) for code in row[3]}
+    return single | sets | set(spares.dealt(tx, sitting_or_refuse(tx, sitting_id)))
 
 
 def said(answer: CodeAnswer) -> tuple[str, str]:
@@ -222,15 +247,21 @@ def said(answer: CodeAnswer) -> tuple[str, str]:
         "right": (_("Right: tray {tray}, seat {seat}, {name}."), _("Not served before.")),
         "other seat": (_("{code} is on this tray, at seat {seat}."), filling + " " + _("Put it at its own place.")),
         "other tray": (_("{code} is on tray {tray}, at seat {seat}."), _("Take it off this tray.")),
-        "served": (_("{code} was served already."), _("Take it off. It has left with tray {tray}.")),
+        "served": (_("{code} was served already."), _("Take it off. It has left with tray {tray}.") + _instead(answer)),
+        "spare": (_("{code} is a spare of this sitting."), _("Keep it aside until the panel leader asks for it.")),
+        "spare out": (_("{code} is the spare that {name} has, seat {seat}."), _("It went in place of {spare}.")),
         "again": (_("A new piece for {name}: {code}, seat {seat}."), _("Fill it from the same box. It is noted.")),
         "absent": (_("{name} does not taste today."), _("Leave {code} out.")),
         "other sitting": (_("{code} is of {label}."), _("It cannot go out today. Look through this box for more.")),
         "unknown": (_("{code} is no code of this study."), filling + " " + _("Read the line under the number.")),
     }
     first, then = sentences[answer.says]
-    values = {name: getattr(answer, name) for name in ("code", "tray", "seat", "name", "label")}
+    values = {name: getattr(answer, name) for name in ("code", "tray", "seat", "name", "label", "spare")}
     return first.format(**values), then.format(**values).strip()
+
+
+def _instead(answer: CodeAnswer) -> str:
+    return " " + _("For {name} use the spare {spare}.") if answer.spare else ""
 
 
 def names_of(positions: Sequence[int]) -> str:

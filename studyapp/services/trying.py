@@ -136,7 +136,7 @@ def keep_choice(
     check_nonce(nonce)
     if not isinstance(guess, bool):
         raise BadInput(_("Not done: say whether it was a guess. Choose again."))
-    picked = _as_codes(picked)
+    picked = as_codes(picked)
 
     def keep(tx: Any) -> Kept:
         seat = seat_or_refuse(tx, seat_token)
@@ -146,7 +146,7 @@ def keep_choice(
                 raise BadInput(_("Not done: this choice was sent under the name of another. Choose again."))
             return Kept(known.at, again=True)
         study, offered = _open_set(tx, seat, set_id)
-        _check_choice(METHODS[study.plan.method], offered, picked)
+        check_choice(METHODS[study.plan.method], offered.codes, picked)
         if not noticing.where(tx, study.plan, offered).over:
             raise NotAllowed(_("Not done: both pieces come before the answer."))
         at = trials.add_answer(tx, study.id, set_id, picked, guess, None, nonce)
@@ -156,7 +156,7 @@ def keep_choice(
     return store.write_together(keep)
 
 
-def _as_codes(picked: Any) -> tuple[str, ...]:
+def as_codes(picked: Any) -> tuple[str, ...]:
     """The codes in an order that does not depend on which was touched first."""
     if not isinstance(picked, list | tuple) or not all(isinstance(code, str) for code in picked):
         raise BadInput(_("Not done: the choice cannot be read. Choose again."))
@@ -178,9 +178,10 @@ def _open_set(tx: Any, seat: Seat, set_id: str) -> tuple[Study[SetsPlan], BlindS
     return study_or_refuse(tx, sitting.study), offered
 
 
-def _check_choice(method: Method, offered: BlindSet, picked: tuple[str, ...]) -> None:
+def check_choice(method: Method, codes: tuple[str, ...], picked: tuple[str, ...]) -> None:
+    """Whether some of the codes of a set answer the question of its method. Raises BadInput."""
     count = method.picks
-    if len(picked) != count or len(set(picked)) != count or not set(picked) <= set(offered.codes):
+    if len(picked) != count or len(set(picked)) != count or not set(picked) <= set(codes):
         raise BadInput(
             ngettext(
                 "Not done: choose {n} of the codes on this page.",
@@ -188,7 +189,7 @@ def _check_choice(method: Method, offered: BlindSet, picked: tuple[str, ...]) ->
                 count,
             ).format(n=count)
         )
-    if method.reference_first and offered.codes[0] in picked:
+    if method.reference_first and codes[0] in picked:
         raise BadInput(_("Not done: the first is the reference. Choose one of the other two."))
 
 

@@ -165,6 +165,17 @@ def progress(store: Store, by: Staff, sitting_id: str) -> Progress:
         return Progress(sitting, seats, trays_of(tx, sitting_id), saved, of, noted, missing)
 
 
+def staying_missing(store: Store, by: Staff, study_id: str) -> dict[int, int]:
+    """Servings that stay missing in each sitting of a study, by its number: those that are, and all of who left."""
+    with store.read() as tx:
+        numbers = {one.id: one.number for one in sittings.of_study(tx, study_id)}
+    every = {number: progress(store, by, id_).seats for id_, number in numbers.items()}
+    return {
+        number: sum(seat.missing + (seat.of - seat.saved if seat.kind == "left" else 0) for seat in seats)
+        for number, seats in every.items()
+    }
+
+
 class _Seen:
     """What is asked once for all seats of a sitting."""
 

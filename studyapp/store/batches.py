@@ -12,11 +12,11 @@ import rfc8785
 from sqlalchemy import Connection, Table, func, insert, select, update
 
 from studyapp.batches import Batch, Curve, Draft, Log, Making, Phase, Reading
-from studyapp.store import covers, pulls, schema
+from studyapp.store import covers, events, pulls, schema
 from studyapp.store.events import append, now
 
 _BATCH = schema.batch
-_PHASE = [name for name in Phase.__dataclass_fields__]
+_PHASE = list(Phase.__dataclass_fields__)
 
 
 # ---- the record ------------------------------------------------------------------------------------------------------
@@ -59,7 +59,12 @@ def join(tx: Connection, batch: Batch, study: str, by: str) -> None:
     append(tx, "batch kept", {"batch": batch.id, "by": by, **cells}, study)
 
 
-_NUMBERED = {schema.phase: "version", schema.machine_log: "number", schema.reading: "number", schema.flow_point: "curve"}
+_NUMBERED = {
+    schema.phase: "version",
+    schema.machine_log: "number",
+    schema.reading: "number",
+    schema.flow_point: "curve",
+}
 
 
 def _row(tx: Connection, id_: str) -> dict[str, Any]:
@@ -69,6 +74,11 @@ def _row(tx: Connection, id_: str) -> dict[str, Any]:
 def get(tx: Connection, id_: str) -> Batch | None:
     """One batch, None where there is none."""
     return next(iter(_found(tx, _BATCH.c.id == id_)), None)
+
+
+def labels(tx: Connection) -> list[tuple[str, str]]:
+    """Id and name of every batch."""
+    return [(row.id, row.label) for row in tx.execute(select(_BATCH.c.id, _BATCH.c.label))]
 
 
 def of_study(tx: Connection, study: str) -> tuple[Batch, ...]:
@@ -99,7 +109,9 @@ def _batch(tx: Connection, row: dict[str, Any]) -> Batch:
     phases = tuple(Phase(*each) for each in tx.execute(query.order_by(p.position)))
     named = {name: row[name] for name in ("label", "recipe", "machine", "lot", "mass_g", "started_at")}
     draft = Draft(**named, made=Making.of(json.loads(row["made"])), phases=phases)
-    zeros = [one.actual_at for one in pulls.in_force(tx, row["study_id"]) if one.kind == "zero"] if row["study_id"] else []
+    zeros = (
+        [one.actual_at for one in pulls.in_force(tx, row["study_id"]) if one.kind == "zero"] if row["study_id"] else []
+    )
     zero = row["started_at"] or (zeros[-1] if zeros else None)
     return Batch(row["id"], draft, row["study_id"], row["created_at"], row["name"], zero)
 
@@ -125,7 +137,7 @@ def log(tx: Connection, batch: str) -> Log | None:
         return None
     told = json.loads(row.points)
     columns = {name: tuple(values) for name, values in told.pop("columns").items()}
-    return Log(**{**told, "hours": tuple(told["hours"]), "columns": columns, "at": row.at})
+    return Log(tuple(told.pop("hours")), columns, **{**told, "at": row.at})
 
 
 def add_reading(tx: Connection, batch: Batch, one: Reading, by: str) -> None:
@@ -147,23 +159,44 @@ def add_curve(tx: Connection, batch: Batch, one: Curve, by: str) -> None:
     covers.cover(tx, "curve kept", "flow_point", {"batch_id": batch.id, "curve": number}, batch.study, by=by)
 
 
-def readings(tx: Connection, batch: str) -> tuple[Reading, ...]:
-    """The readings that stand: of each portion of a pull what was kept last by each method, unless it was undone."""
+def kept_before(tx: Connection, study: str, look: int, opened_at: str) -> dict[tuple[str, str], int]:
+    """The last number of reading and flow_point in each batch, by (table, batch), that the chain tells before the key
+    of a look was opened; by their times where a study was brought from elsewhere, whose chain tells of no opening."""
+    told: dict[tuple[str, str], int] = {}
+    for event in events.of_kinds(tx, study, "reading kept", "curve kept", "batch joined", "key opened"):
+        where: Any = event.body.get("where", {})
+        name = str(event.body.get("table"))
+        if event.kind == "key opened" and where.get("look") == look:
+            return told
+        if name in ("reading", "flow_point"):
+            told[name, where["batch_id"]] = where.get("number", where.get("curve"))
+    for table, number in ((schema.reading, "number"), (schema.flow_point, "curve")):
+        query = select(table.c.batch_id, func.max(table.c[number])).join(_BATCH, _BATCH.c.id == table.c.batch_id)
+        query = query.where(_BATCH.c.study_id == study, table.c.at <= opened_at).group_by(table.c.batch_id)
+        told |= {(table.name, batch): last for batch, last in tx.execute(query)}
+    return told
+
+
+def readings(tx: Connection, batch: str, last: int | None = None) -> tuple[Reading, ...]:
+    """The readings that stand: of each portion of a pull what was kept last by each method, unless it was undone; up to
+    the one with the number `last`, if it is given."""
     c = schema.reading.c
     names = [c[name] for name in Reading.__dataclass_fields__ if name != "by"]
     query = select(*names, schema.staff.c.name).join(schema.staff, schema.staff.c.id == c.by)
     standing: dict[tuple[Any, ...], Reading] = {}
+    query = query if last is None else query.where(c.number <= last)
     for row in tx.execute(query.where(c.batch_id == batch).order_by(c.number)):
         *cells, at, by = row
-        one = Reading(*cells, by=by, at=at)
+        one = replace(Reading(*cells), by=by, at=at)
         standing[one.hours, one.quantity, one.portion, one.instrument, one.method] = one
     return tuple(one for one in standing.values() if one.kind == "read")
 
 
-def curves(tx: Connection, batch: str) -> tuple[Curve, ...]:
+def curves(tx: Connection, batch: str, last: int | None = None) -> tuple[Curve, ...]:
     """The branches of flow curves that stand, in the same way."""
     c = schema.flow_point.c
     query = select(schema.flow_point, schema.staff.c.name).join(schema.staff, schema.staff.c.id == c.by)
+    query = query if last is None else query.where(c.curve <= last)
     rows = tx.execute(query.where(c.batch_id == batch).order_by(c.curve, c.position)).all()
     standing: dict[tuple[Any, ...], Curve] = {}
     for _number, points in groupby(rows, key=lambda row: row.curve):

@@ -12,10 +12,11 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Table, column, func, inspect, select
+from sqlalchemy import Connection, Table, func, select
 
 from studyapp.records import Event
 from studyapp.store import events, schema
+from studyapp.store.scope import EVERYTHING, Scope
 
 Row = dict[str, Any]
 ROWS = "*"  # in a count: the rows themselves, beside the filled cells of each column
@@ -77,10 +78,12 @@ def _fixed(table: str) -> list[str]:
     return [column.name for column in COVERED[table].columns if column.name not in MOVING.get(table, set())]
 
 
-def _rows(tx: Connection, name: str, names: Sequence[str], where: Mapping[str, Any]) -> list[Row]:
+def _rows(
+    tx: Connection, name: str, names: Sequence[str], where: Mapping[str, Any], scope: Scope = EVERYTHING
+) -> list[Row]:
     """The named columns of the rows that `where` picks, in the order of the primary key."""
     table = COVERED[name]
-    query = select(*(table.c[each] for each in names))
+    query = select(*(table.c[each] for each in names)).where(scope.rows(table))
     for key, value in where.items():
         query = query.where(table.c[key] == value)
     found = tx.execute(query.order_by(*table.primary_key.columns))
@@ -96,11 +99,11 @@ def cover(tx: Connection, kind: str, table: str, where: dict[str, Any], study: s
 
 
 # ---- read back -----------------------------------------------------------------------------------------------------
-def kept(tx: Connection, body: Mapping[str, Any]) -> list[Row]:
-    """The rows a cover names as they are now; none when it names a column that was never there."""
+def kept(tx: Connection, body: Mapping[str, Any], scope: Scope = EVERYTHING) -> list[Row]:
+    """The rows of a scope that a cover names as they are now; none when it names a column that was never there."""
     names = body.get("columns") or FIRST.get(body["table"], ())
     known = {*COVERED[body["table"]].columns.keys()}
-    return _rows(tx, body["table"], names, body["where"]) if names and known.issuperset(names) else []
+    return _rows(tx, body["table"], names, body["where"], scope) if names and known.issuperset(names) else []
 
 
 def fits(body: Mapping[str, Any], rows: Sequence[Row]) -> bool:
@@ -108,14 +111,14 @@ def fits(body: Mapping[str, Any], rows: Sequence[Row]) -> bool:
     return bool(len(rows) == body["rows"] and events.digest(rows) == body["sha256"])
 
 
-def recorded(body: Mapping[str, Any], rows: Sequence[Row]) -> Counter[str]:
-    """How many rows a cover was written for, and how many of its cells in each column it names are filled."""
+def recorded(count: int, rows: Sequence[Row]) -> Counter[str]:
+    """So many rows a cover was written for, and how many of their cells in each column it names are filled."""
     filled = Counter(name for row in rows for name, value in row.items() if value is not None)
-    return filled | Counter({ROWS: body["rows"]})
+    return filled | Counter({ROWS: count})
 
 
-def counted(tx: Connection, table: str) -> Counter[str]:
-    """How many rows a covered table holds, and how many of its cells in each fixed column are filled."""
-    names = [each["name"] for each in inspect(tx).get_columns(table) if each["name"] not in MOVING.get(table, set())]
-    query = select(func.count(), *(func.count(column(name)) for name in names)).select_from(COVERED[table])
+def counted(tx: Connection, table: str, scope: Scope) -> Counter[str]:
+    """How many rows of a covered table are in a scope, and how many of their cells in each fixed column are filled."""
+    of, names = COVERED[table], _fixed(table)
+    query = select(func.count(), *(func.count(of.c[name]) for name in names)).select_from(of).where(scope.rows(of))
     return Counter(dict(zip([ROWS, *names], tx.execute(query).one(), strict=True)))

@@ -6,7 +6,7 @@ import contextlib
 import threading
 import time
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import ModuleType
 from typing import Any, TypeVar
@@ -17,7 +17,7 @@ from sqlalchemy.exc import DBAPIError, OperationalError
 from sqlalchemy.pool import QueuePool
 
 from studyapp.errors import StoreProblem, StudyError
-from studyapp.store import place
+from studyapp.store import events, place
 from studyapp.words import _
 
 # Versions in which the reset of the write-ahead log cannot lose commits: fixed in 3.51.3, 3.50.7 and 3.44.6.
@@ -54,6 +54,7 @@ class _Ticket:
 
     def serve(self, tx: Connection) -> None:
         """Do the work under a savepoint; what is refused leaves nothing. A failing database ends the whole batch."""
+        self.error = None
         try:
             with tx.begin_nested():
                 self.result = self.act(tx)
@@ -94,6 +95,7 @@ class Store:
                     if self._writer.dialect.name == "postgresql":
                         # Without it two writers read the same head and fork the chain.
                         self._writer.execute(text(f"SELECT pg_advisory_xact_lock({WRITERS_TAKE_TURNS})"))
+                    events.note_jump(self._writer)
                     yield self._writer
             except StudyError:
                 raise
@@ -108,22 +110,31 @@ class Store:
         The disk is flushed once for all of them. Each is still kept whole or not at all: what one refuses is undone
         alone, and nobody gets an answer before the commit.
         """
-        ticket = _Ticket(act)
-        self._waiting.append(ticket)
-        with self._lock:
-            if not ticket.served:
-                self._serve()
+        (ticket,) = self._served([_Ticket(act)])
         if ticket.error is not None:
             raise ticket.error
         return ticket.result  # type: ignore[no-any-return]
+
+    def write_all(self, acts: Sequence[Callable[[Connection], Result]]) -> list[Result | BaseException]:
+        """The same for many at once: of each what it returned, or why it was not kept."""
+        tickets = self._served([_Ticket(act) for act in acts])
+        return [ticket.result if ticket.error is None else ticket.error for ticket in tickets]
+
+    def _served(self, tickets: list[_Ticket]) -> list[_Ticket]:
+        self._waiting.extend(tickets)
+        with self._lock:
+            if not all(ticket.served for ticket in tickets):
+                self._serve()
+        return tickets
 
     def _serve(self) -> None:
         """One transaction for everybody who waits now; the caller holds the lock and waits as well."""
         batch = [self._waiting.popleft() for _ticket in range(len(self._waiting))]
         try:
-            with self.write() as tx:
-                for ticket in batch:
-                    ticket.serve(tx)
+            if not self._all_kept(batch):
+                with self.write() as tx:
+                    for ticket in batch:
+                        ticket.serve(tx)
         except BaseException as problem:
             for ticket in batch:  # no answer without a row: nobody in the batch was kept
                 ticket.error = StoreProblem(str(problem) if isinstance(problem, StoreProblem) else _sentence(""))
@@ -132,6 +143,21 @@ class Store:
         finally:
             for ticket in batch:
                 ticket.served = True
+
+    def _all_kept(self, batch: Sequence[_Ticket]) -> bool:
+        """Keep everybody without a savepoint for each, which costs as much as a mark: refusals are rare. Where one is
+        refused nothing is kept, and all are served once more, each apart."""
+        try:
+            with self.write() as tx:
+                for ticket in batch:
+                    ticket.result = ticket.act(tx)
+        except StudyError as refused:
+            if isinstance(refused, StoreProblem):
+                raise
+            if len(batch) == 1:
+                batch[0].error = refused
+            return len(batch) == 1
+        return True
 
     def _forget_writer(self) -> None:
         """Close the writer's connection, whatever state it is in."""

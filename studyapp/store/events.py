@@ -7,13 +7,13 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterator
 from typing import Any
 
-import rfc8785
 from sqlalchemy import Connection, func, insert, select
 
 from studyapp.records import Event
-from studyapp.store import clock, schema
+from studyapp.store import canonical, clock, schema
 
 GENESIS = "0" * 64
 ALIKE_MS = 1000 * clock.TOLERATED_SECONDS
@@ -29,7 +29,7 @@ def now() -> str:
 
 def digest(value: Any) -> str:
     """SHA-256 of the canonical JSON of `value`."""
-    return hashlib.sha256(rfc8785.dumps(value)).hexdigest()
+    return hashlib.sha256(canonical.dumps(value)).hexdigest()
 
 
 def salted(salt: str, text: str) -> str:
@@ -45,7 +45,15 @@ def tied(id_: str, person: str | None) -> str | None:
 
 def link(seq: int, at: str, kind: str, study: str | None, body: dict[str, Any], prev: str) -> str:
     """The hash of one event."""
-    return digest({"seq": seq, "at": at, "kind": kind, "study": study, "body": body, "prev": prev})
+    return link_of(seq, at, kind, study, canonical.dumps(body).decode(), prev)
+
+
+def link_of(seq: int, at: str, kind: str, study: str | None, text: str, prev: str) -> str:
+    """The same from the canonical text of its body: SHA-256 of the canonical text of all six, whose names are in order
+    here."""
+    word = canonical.quoted
+    told = f'"at":{word(at)},"body":{text},"kind":{word(kind)},"prev":{word(prev)},"seq":{seq},"study":{word(study)}'
+    return hashlib.sha256(f"{{{told}}}".encode()).hexdigest()
 
 
 def head(tx: Connection) -> tuple[int, str]:
@@ -66,14 +74,21 @@ def head_of(tx: Connection, study: str) -> str:
 
 
 def append(tx: Connection, kind: str, body: dict[str, Any], study: str | None = None) -> Event:
-    """Add one event at the head of the chain; before it, that the clock of the machine was set, where it was."""
-    if clock.has_jumped():
-        _note_jump(tx)
-    return _append(tx, kind, body, study)
+    """Add one event at the head of the chain."""
+    seq, prev = head(tx)
+    at = now()
+    text = canonical.dumps(body).decode()
+    hash_ = link_of(seq + 1, at, kind, study, text, prev)
+    row = {"seq": seq + 1, "at": at, "kind": kind, "study_id": study, "body": text, "prev": prev, "hash": hash_}
+    tx.execute(_INSERT, row)
+    return Event(seq + 1, at, kind, body, prev, hash_, study)
 
 
-def _note_jump(tx: Connection) -> None:
-    """Say once that the wall clock was set. Where no sitting is open the app follows it, once that is in the record."""
+def note_jump(tx: Connection) -> None:
+    """Say once that the wall clock was set, where it was, before anything of a transaction bears a time. Where no
+    sitting is open the app follows it, once that is in the record."""
+    if not clock.has_jumped():
+        return
     told, seconds = clock.told(tx), round(clock.ahead())
     if told.get("followed") and abs(told["clock"]["ms"] - clock.anchor(of_wall=True)["ms"]) < ALIKE_MS:
         clock.take_over(told["clock"])
@@ -81,17 +96,7 @@ def _note_jump(tx: Connection) -> None:
     free = not clock.is_needed(tx)
     if free or abs(told.get("clock", {}).get("ahead", 0) - seconds) >= clock.TOLERATED_SECONDS:
         body = {"seconds": seconds, "followed": free, "clock": clock.anchor(of_wall=free)}
-        _append(tx, clock.JUMPED, body, None)
-
-
-def _append(tx: Connection, kind: str, body: dict[str, Any], study: str | None) -> Event:
-    seq, prev = head(tx)
-    at = now()
-    hash_ = link(seq + 1, at, kind, study, body, prev)
-    canonical = rfc8785.dumps(body).decode()
-    row = {"seq": seq + 1, "at": at, "kind": kind, "study_id": study, "body": canonical, "prev": prev, "hash": hash_}
-    tx.execute(_INSERT, row)
-    return Event(seq + 1, at, kind, body, prev, hash_, study)
+        append(tx, clock.JUMPED, body, None)
 
 
 def all_events(tx: Connection, study: str | None = None) -> list[Event]:
@@ -107,6 +112,16 @@ def of_kinds(tx: Connection, study: str, *kinds: str) -> list[Event]:
     c = schema.event.c
     query = select(schema.event).where(c.study_id == study, c.kind.in_(kinds)).order_by(c.seq)
     return [Event(r.seq, r.at, r.kind, json.loads(r.body), r.prev, r.hash, r.study_id) for r in tx.execute(query)]
+
+
+def has(tx: Connection, hash_: str) -> bool:
+    """Whether an event has this hash."""
+    return tx.execute(select(schema.event.c.seq).where(schema.event.c.hash == hash_)).first() is not None
+
+
+def hashes(tx: Connection) -> Iterator[str]:
+    """The hash of every event, a few at a time."""
+    return iter(tx.execute(select(schema.event.c.hash).execution_options(yield_per=1_000)).scalars())
 
 
 def count(tx: Connection) -> int:

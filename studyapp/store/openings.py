@@ -3,7 +3,7 @@ so a state or a row that somebody edited in the file opens nothing."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Any
 
 from sqlalchemy import Connection, func, insert, select
@@ -65,12 +65,12 @@ def of_study(tx: Connection, study: str) -> tuple[Opening, ...]:
     return tuple(Opening(row.look, row.name, row.at, row.second is None) for row in rows if row.look in borne)
 
 
-def last_opened(tx: Connection, kind: str, most: int, example: bool) -> list[tuple[str, int]]:
-    """(id, last opened look) of the studies of a kind whose key was opened last, the newest first."""
+def last_opened(tx: Connection, kinds: Collection[str], most: int, example: bool) -> list[tuple[str, int]]:
+    """(id, last opened look) of the studies of these kinds whose key was opened last, the newest first."""
     query = (
         select(schema.opening.c.study_id, func.max(schema.opening.c.look))
         .join(schema.study, schema.study.c.id == schema.opening.c.study_id)
-        .where(schema.study.c.kind == kind, schema.study.c.example.is_(example))
+        .where(schema.study.c.kind.in_(kinds), schema.study.c.example.is_(example))
         .group_by(schema.opening.c.study_id)
         .order_by(func.max(schema.opening.c.at).desc(), schema.opening.c.study_id)
         .limit(most)

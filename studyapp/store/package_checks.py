@@ -6,11 +6,10 @@ import json
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-import rfc8785
 from sqlalchemy import Connection
 
 from studyapp.errors import BadInput
-from studyapp.store import checks, events, packages, state_checks
+from studyapp.store import canonical, checks, events, packages, state_checks
 from studyapp.store.checks import Chain
 from studyapp.store.faults import Fault
 from studyapp.store.packages import Row
@@ -85,16 +84,15 @@ def chain(rows: Sequence[Row]) -> Chain:
             wrong.append(Fault("changed event", "event", str(row["seq"])))
         sound.append((row["seq"], row["at"], row["kind"], row["of"], body, row["hash"]))
         before = row
-    hashes = frozenset(row["hash"] for row in rows)
     last = before or {"seq": 0, "hash": events.GENESIS}
-    return Chain(tuple(sound), tuple(wrong), len(rows), str(last["hash"]), hashes)
+    return Chain(tuple(sound), tuple(wrong), len(rows), str(last["hash"]))
 
 
 def _body(row: Row) -> dict[str, Any]:
     """The body of an event. Raises BadInput when its text is not the canonical one."""
     try:
         body = json.loads(row["body"])
-        if isinstance(body, dict) and rfc8785.dumps(body).decode() == row["body"]:
+        if isinstance(body, dict) and canonical.dumps(body).decode() == row["body"]:
             return body
     except (ValueError, TypeError, RecursionError):
         pass

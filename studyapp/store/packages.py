@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Table, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from studyapp.errors import BadInput
-from studyapp.store import covers, events, older, origins, schema
+from studyapp.store import covers, events, older, origins, schema, scope
 from studyapp.store.row_hashes import row_hash
 from studyapp.words import _
 
@@ -79,6 +79,8 @@ class Field:
 LATER = {
     "opening": frozenset({"second"}),
     "pull_note": frozenset({"kind", "reason", "sitting", "temperature_c", "words"}),
+    "score": frozenset({"source"}),
+    "trial": frozenset({"source"}),
     # Tables of the first version that nothing was ever written into.
     "batch": frozenset({"lot", "made", "phases", "by"}),
     "phase": frozenset(column.name for column in schema.phase.columns) - {"batch_id", "from_hours", "to_hours"},
@@ -136,7 +138,7 @@ def take(tx: Connection, study: str) -> dict[str, list[Row]]:
     those of earlier keepers."""
     found: dict[str, list[Row]] = {}
     for part in PARTS:
-        query = select(*columns(part)).where(part.table.c[part.through].in_(_owners(part, study)))
+        query = select(*columns(part)).where(part.table.c[part.through].in_(scope.owners(part.through, study)))
         rows = tx.execute(query.order_by(*part.table.primary_key.columns))
         found[part.table.name] = [dict(row._mapping) for row in rows]
     seated = [row["assessor_id"] for row in found["seat"]]
@@ -189,9 +191,12 @@ def _as_rows(tx: Connection, query: Any) -> list[Row]:
     ]
 
 
+_CAME = ("staff added", "assessor added", "staff brought in", "assessor brought in")
+
+
 def _of_people(tx: Connection, staff: set[str], assessors: Sequence[str]) -> list[Row]:
     """How those who are named came into the store, which proves their names."""
-    found = _as_rows(tx, select(schema.event).where(schema.event.c.kind.in_(("staff added", "assessor added"))))
+    found = _as_rows(tx, select(schema.event).where(schema.event.c.kind.in_(_CAME)))
     wanted = {"staff": staff, "assessor": set(assessors)}
     return [row for row in found if any(json.loads(row["body"]).get(who) in ids for who, ids in wanted.items())]
 
@@ -218,23 +223,6 @@ def _handed_on(found: Mapping[str, Sequence[Row]]) -> list[Row]:
     before = list(found.get("origin", ()))
     last = 1 + max((row["keeper"] for row in before), default=-1)
     return [*before, *({"keeper": last, **row} for row in found.get("event", ()))]
-
-
-def _owners(part: Part, study: str) -> Any:
-    """The ids that `through` may have for this study."""
-    if part.through in ("id", "study_id"):
-        return [study]
-    owners: dict[str, Any] = {
-        "sitting_id": select(schema.sitting.c.id).where(schema.sitting.c.study_id == study),
-        "batch_id": select(schema.batch.c.id).where(schema.batch.c.study_id == study),
-        "serving_id": select(schema.serving.c.id)
-        .join(schema.sitting, schema.sitting.c.id == schema.serving.c.sitting_id)
-        .where(schema.sitting.c.study_id == study),
-        "set_id": select(schema.trial_set.c.id)
-        .join(schema.sitting, schema.sitting.c.id == schema.trial_set.c.sitting_id)
-        .where(schema.sitting.c.study_id == study),
-    }
-    return owners[part.through]
 
 
 def _named(found: Mapping[str, Sequence[Row]]) -> set[str]:
@@ -275,12 +263,12 @@ def _put(tx: Connection, found: Mapping[str, Sequence[Row]], told: Mapping[str, 
     kept = {"head": told["head"], "head_events": told["head_events"]} if told else None
     events.append(tx, origins.BEGUN, {**digests, "origins": events.digest(before), "record": kept}, study["id"])
     _put_people(tx, found)
-    seed = {"key_seed": secrets.token_hex(16)} if study["seal"] else {}
-    tx.execute(insert(schema.study), [{**study, **seed}])
+    seed = secrets.token_hex(16) if study["seal"] else None
+    tx.execute(insert(schema.study), [{**study, "key_seed": seed}])
     origins.add(tx, study["id"], before)
-    if study["seal"]:
+    if seed:
         body = {"seal": study["seal"], "by": study["sealed_by"], "sealed_at": study["sealed_at"], "kind": study["kind"]}
-        events.append(tx, "sealed", body, study["id"])
+        events.append(tx, "sealed", {**body, "seed": events.salted(study["id"], seed)}, study["id"])
     for part in PARTS[1:]:
         rows = list(found.get(part.table.name, ()))
         for row in rows:
@@ -302,8 +290,12 @@ def _put_people(tx: Connection, found: Mapping[str, Sequence[Row]]) -> None:
             if tx.execute(select(table.c.id).where(table.c.id == row["id"])).first():
                 continue
             taken = tx.execute(select(table.c.id).where(table.c[unique] == row[unique])).first()
-            values = {**row, "created_at": at, unique: f"{row[unique]} ({row['id'][:6]})" if taken else row[unique]}
+            called = f"{row[unique]} ({row['id'][:6]})" if taken else row[unique]
+            values = {**row, "created_at": at, unique: called}
             tx.execute(insert(table), [{**values, **({"secret": "", "ended_at": at} if name == "staff" else {})}])
+            more = {"role": row["role"]} if name == "staff" else {"may": row["may_taste"]}
+            body = {name: row["id"], unique: events.salted(row["id"], called), "at": at, **more}
+            events.append(tx, f"{name} brought in", body)
 
 
 def _cover_one(tx: Connection, table: Table, key: Any, row: Row, study: str) -> None:

@@ -32,13 +32,15 @@ def _staff(row: object) -> Staff:
     return Staff(row.id, row.name, row.role, row.person_id)  # type: ignore[attr-defined]
 
 
-def add_staff(tx: Connection, member: Staff, secret: str) -> None:
-    """Add somebody who runs studies."""
+def add_staff(tx: Connection, member: Staff, secret: str) -> str:
+    """Add somebody who runs studies, and return when."""
+    at = now()
     tx.execute(
         insert(schema.staff).values(
-            id=member.id, name=member.name, role=member.role, secret=secret, person_id=member.person, created_at=now()
+            id=member.id, name=member.name, role=member.role, secret=secret, person_id=member.person, created_at=at
         )
     )
+    return at
 
 
 def staff_count(tx: Connection) -> int:
@@ -182,17 +184,19 @@ def add_person(tx: Connection, id_: str, name: str, contact: str) -> None:
     tx.execute(insert(schema.person).values(id=id_, name=name, contact=contact, created_at=now()))
 
 
-def add_assessor(tx: Connection, assessor: Assessor) -> None:
-    """Add a pseudonym."""
+def add_assessor(tx: Connection, assessor: Assessor) -> str:
+    """Add a pseudonym, and return when."""
+    at = now()
     tx.execute(
         insert(schema.assessor).values(
             id=assessor.id,
             pseudonym=assessor.pseudonym,
             may_taste=assessor.may_taste,
             person_id=assessor.person,
-            created_at=now(),
+            created_at=at,
         )
     )
+    return at
 
 
 def assessors(tx: Connection) -> tuple[Assessor, ...]:

@@ -19,6 +19,7 @@ from typing import Any
 from sqlalchemy import Connection, select
 
 from studyapp.store import clock, events, schema
+from studyapp.store.scope import EVERYTHING, Scope
 
 NEAR_SECONDS = 60  # one act took seconds at most, on the slowest disk; no source
 SIGNED = 2  # from that many signatures on a look is decided
@@ -89,18 +90,19 @@ class Fixed:
     scored: Mapping[str, bool]
 
 
-def fixed(tx: Connection) -> Fixed:
-    """What the events refer to."""
+def fixed(tx: Connection, scope: Scope = EVERYTHING) -> Fixed:
+    """What the events of a scope refer to."""
     s, t, a = schema.serving.c, schema.trial_set.c, schema.trial.c
+    cups, each = scope.rows(schema.serving), scope.rows(schema.trial_set)
     servings: dict[str, list[tuple[str, str, bool]]] = defaultdict(list)
-    for sitting, *row in tx.execute(select(s.sitting_id, s.id, s.assessor_id, s.scored)):
+    for sitting, *row in tx.execute(select(s.sitting_id, s.id, s.assessor_id, s.scored).where(cups)):
         servings[sitting].append((row[0], row[1], row[2]))
     sets: dict[str, list[str]] = defaultdict(list)
-    for sitting, id_ in tx.execute(select(t.sitting_id, t.id)):
+    for sitting, id_ in tx.execute(select(t.sitting_id, t.id).where(each)):
         sets[sitting].append(id_)
     answers = {
         row.id: (row.set_id, row.choice is not None, row.at)
-        for row in tx.execute(select(a.id, a.set_id, a.choice, a.at))
+        for row in tx.execute(select(a.id, a.set_id, a.choice, a.at).where(scope.rows(schema.trial)))
     }
     return Fixed(
         {sitting: tuple(rows) for sitting, rows in servings.items()},
@@ -127,13 +129,20 @@ def replayed(told: Iterable[Event], known: Fixed) -> State:
 # ---- studies ---------------------------------------------------------------------------------------------------------
 def _drafted(state: State, at: Any, study: str, body: Body) -> None:
     state.put("study", (study,), state="draft", look=0, created_by=body["by"], created_at=at)
-    if "example" in body:
-        state.put("study", (study,), example=body["example"])
+    unsealed: Cells = {"seal": None, "sealed_at": None, "sealed_by": None, "key_seed": None}
+    told = {name: body[name] for name in ("example", "kind") if name in body}
+    state.put("study", (study,), **unsealed, **told)
 
 
 def _sealed(state: State, _at: Any, study: str, body: Body) -> None:
+    """The seal itself, its time and the kind are held against the event where the plan is."""
+    row = state.rows["study"].setdefault((study,), {})
+    for name in ("seal", "sealed_at", "kind", "key_seed"):
+        row.pop(name, None)
+    if "seed" in body:
+        row["key_seed"] = Hashed(study, body["seed"])
     if study not in state.imported:
-        state.put("study", (study,), state="sealed", look=1, sealed_by=body["by"])
+        row |= {"state": "sealed", "look": 1, "sealed_by": body["by"]}
 
 
 def _look_planned(state: State, _at: Any, study: str, body: Body) -> None:
@@ -146,7 +155,7 @@ def _key_opened(state: State, _at: Any, study: str, _body: Body) -> None:
 
 def _signed(state: State, _at: Any, study: str, body: Body) -> None:
     if study in state.imported:  # the first of two may have been given elsewhere
-        state.rows["study"].pop((study,), None)
+        state.rows["study"].get((study,), {}).pop("state", None)
         return
     state.signed[study, body["look"]] += 1
     if state.signed[study, body["look"]] >= SIGNED:
@@ -242,8 +251,9 @@ def _answered(state: State, at: Any, study: str, body: Body) -> None:
     _finish(state, "trial_set", set_id, written if exact else Near(written), "answered" if answered else "missing")
 
 
-def _noted(state: State, _at: Any, _study: str, body: Body) -> None:
-    state.put("note", (body["note"],), sitting_id=body["sitting"])
+def _noted(state: State, at: Any, _study: str, body: Body) -> None:
+    who = {"assessor_id": body["assessor"]} if "assessor" in body else {}
+    state.put("note", (body["note"],), sitting_id=body["sitting"], at=at, **who)
 
 
 # ---- batches ---------------------------------------------------------------------------------------------------------
@@ -259,10 +269,24 @@ def _tied(id_: str, person: str | None) -> Hashed | None:
     return None if person is None else Hashed(id_, person)
 
 
-def _staff_added(state: State, _at: Any, _study: str, body: Body) -> None:
+def _staff_added(state: State, at: Any, study: str, body: Body) -> None:
     id_ = body["staff"]
     named = {"name": Hashed(id_, body["name"]), "person_id": _tied(id_, body["person"])} if "name" in body else {}
-    state.put("staff", (id_,), role=body["role"], ended_at=None, **named)
+    state.put("staff", (id_,), role=body["role"], ended_at=None, created_at=at, **named)
+    _passphrase(state, at, study, body)
+
+
+def _passphrase(state: State, _at: Any, _study: str, body: Body) -> None:
+    """Of one that an earlier version set, nothing is told."""
+    key = (body["staff"],)
+    state.rows["staff"].get(key, {}).pop("secret", None)
+    if "secret" in body:
+        state.put("staff", key, secret=Hashed(body["staff"], body["secret"]))
+
+
+def _signed_in(state: State, at: Any, study: str, body: Body) -> None:
+    if "secret" in body:  # the same passphrase under a hash of today's cost
+        _passphrase(state, at, study, body)
 
 
 def _tastes_as(state: State, _at: Any, _study: str, body: Body) -> None:
@@ -273,25 +297,38 @@ def _account_ended(state: State, at: Any, _study: str, body: Body) -> None:
     state.put("staff", (body["staff"],), ended_at=at)
 
 
-def _account_back(state: State, _at: Any, _study: str, body: Body) -> None:
+def _account_back(state: State, at: Any, study: str, body: Body) -> None:
     state.put("staff", (body["staff"],), ended_at=None)
+    _passphrase(state, at, study, body)
 
 
-def _assessor_added(state: State, _at: Any, _study: str, body: Body) -> None:
+def _assessor_added(state: State, at: Any, _study: str, body: Body) -> None:
     id_ = body["assessor"]
     named: Cells = {"pseudonym": Hashed(id_, body["pseudonym"])} if "pseudonym" in body else {}
     if "person" in body:
         named["person_id"] = _tied(id_, body["person"])
-    state.put("assessor", (id_,), may_taste=True, **named)
+    state.put("assessor", (id_,), may_taste=True, created_at=at, **named)
+
+
+def _staff_brought_in(state: State, at: Any, _study: str, body: Body) -> None:
+    id_ = body["staff"]
+    named = {"name": Hashed(id_, body["name"]), "person_id": None}
+    state.put("staff", (id_,), role=body["role"], secret="", created_at=at, ended_at=at, **named)
+
+
+def _assessor_brought_in(state: State, at: Any, _study: str, body: Body) -> None:
+    name = Hashed(body["assessor"], body["pseudonym"])
+    state.put("assessor", (body["assessor"],), may_taste=body["may"], pseudonym=name, person_id=None, created_at=at)
 
 
 def _may_taste(state: State, _at: Any, _study: str, body: Body) -> None:
     state.put("assessor", (body["assessor"],), may_taste=body["may"])
 
 
-def _erased(state: State, _at: Any, _study: str, body: Body) -> None:
-    state.put("assessor", (body["assessor"],), may_taste=False)
-    state.put("erased", (body["assessor"],))
+def _erased(state: State, at: Any, _study: str, body: Body) -> None:
+    key = (body["assessor"],)
+    state.put("assessor", key, may_taste=False)
+    state.put("erased", key, times=[*(state.cell("erased", key, "times") or []), at])
 
 
 ACTS: dict[str, Callable[[State, Any, str, Body], None]] = {
@@ -320,7 +357,12 @@ ACTS: dict[str, Callable[[State, Any, str, Body], None]] = {
     "tastes as": _tastes_as,
     "account ended": _account_ended,
     "account brought back": _account_back,
+    "passphrase given": _passphrase,
+    "passphrase changed": _passphrase,
+    "signed in": _signed_in,
+    "staff brought in": _staff_brought_in,
     "assessor added": _assessor_added,
+    "assessor brought in": _assessor_brought_in,
     "may taste": _may_taste,
     "person erased": _erased,
 }

@@ -13,6 +13,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
@@ -157,6 +158,19 @@ pull_note = Table(
     Column("temperature_c", Float),
     Column("words", Text),
 )
+photo = Table(
+    "photo",
+    metadata,
+    _id(),
+    _to("study_id", "study.id"),
+    Column("hours", Float, nullable=False),
+    Column("content", LargeBinary),
+    Column("kind", String(16), nullable=False),
+    Column("sha256", String(64), nullable=False),
+    _to("by", "staff.id"),
+    _at(),
+    _at("erased_at", null=True),
+)
 key_view = Table(
     "key_view", metadata, _to("study_id", "study.id", primary=True), _to("staff_id", "staff.id", primary=True), _at()
 )
@@ -282,6 +296,7 @@ score = Table(
     Column("nonce", String(80), nullable=False, unique=True),
     _at(),
     Column("sha256", String(64), nullable=False),
+    Column("source", String(8)),  # paper: typed from a ballot by two people; none: a phone, or the server itself
 )
 trial_sample = Table(
     "trial_sample",
@@ -322,6 +337,7 @@ trial = Table(
     Column("nonce", String(80), nullable=False, unique=True),
     _at(),
     Column("sha256", String(64), nullable=False),
+    Column("source", String(8)),  # as of a score
 )
 note = Table(
     "note",
@@ -465,6 +481,7 @@ for _columns in (
     (deviation.c.study_id,),
     (signature.c.study_id,),
     (pull_note.c.study_id,),
+    (photo.c.study_id,),
     (batch.c.study_id,),
     (batch.c.recipe, batch.c.machine),
 ):

@@ -44,19 +44,39 @@ _BLIND_OF = select(*_BLIND).where(
     schema.serving.c.sitting_id == bindparam("sitting"),
     schema.serving.c.assessor_id == bindparam("assessor"),
 )
-_LINE_BELONGS = (
-    select(schema.attribute.c.id)
-    .join(schema.sitting, schema.sitting.c.study_id == schema.attribute.c.study_id)
-    .where(schema.attribute.c.id == bindparam("attribute"), schema.sitting.c.id == bindparam("sitting"))
-)
 _SCORE = schema.score.c
 _KEPT = (_SCORE.id, _SCORE.serving_id, _SCORE.attribute_id, _SCORE.value, _SCORE.reason, _SCORE.nonce, _SCORE.at)
 _BY_NONCE = select(*_KEPT).where(schema.score.c.nonce == bindparam("nonce"))
 _INSERT_SCORE = insert(schema.score)
-_MARKS_OF_LINE = (
-    select(func.count())
-    .select_from(schema.score)
-    .where(_SCORE.serving_id == bindparam("serving"), _SCORE.attribute_id == bindparam("attribute"))
+_TOKEN, _HERE, _CUP, _LINE = schema.token.c, schema.sitting.c, schema.serving.c, schema.attribute.c
+_SENT = schema.score.alias("sent")
+_MARKING = (
+    select(
+        _HERE.study_id,
+        _HERE.state,
+        _CUP.id.label("cup"),
+        _CUP.started_at,
+        _CUP.finished_at,
+        _LINE.id.label("line"),
+        select(func.count())
+        .where(_SCORE.serving_id == bindparam("serving"), _SCORE.attribute_id == bindparam("attribute"))
+        .scalar_subquery()
+        .label("marks"),
+        _SENT.c.serving_id,
+        _SENT.c.attribute_id,
+        _SENT.c.at,
+    )
+    .select_from(schema.token)
+    .join(schema.sitting, _HERE.id == _TOKEN.sitting_id)
+    .outerjoin(
+        schema.serving,
+        (_CUP.id == bindparam("serving"))
+        & (_CUP.sitting_id == _TOKEN.sitting_id)
+        & (_CUP.assessor_id == _TOKEN.assessor_id),
+    )
+    .outerjoin(schema.attribute, (_LINE.id == bindparam("attribute")) & (_LINE.study_id == _HERE.study_id))
+    .outerjoin(_SENT, _SENT.c.nonce == bindparam("nonce"))
+    .where(_TOKEN.hash == bindparam("hash"), _TOKEN.kind == "seat", _TOKEN.ended_at.is_(None))
 )
 
 
@@ -113,6 +133,17 @@ def finish(tx: Connection, serving: str, outcome: str, at: str) -> None:
         .where(schema.serving.c.id == serving, schema.serving.c.finished_at.is_(None))
         .values(finished_at=at, outcome=outcome)
     )
+
+
+def of_code(tx: Connection, sitting: str, code: str) -> str | None:
+    """The serving that was dealt under a code in a sitting."""
+    c = schema.serving.c
+    return tx.execute(select(c.id).where(c.sitting_id == sitting, c.code == code)).scalar()
+
+
+def sample_of(tx: Connection, serving: str) -> str | None:
+    """What a serving holds, for the server alone."""
+    return tx.execute(select(schema.serving.c.sample_id).where(schema.serving.c.id == serving)).scalar()
 
 
 def of_levels(tx: Connection, sitting: str, levels: tuple[float, ...]) -> list[BlindServing]:
@@ -207,14 +238,28 @@ def lines(tx: Connection, sitting: str, serving: str) -> tuple[Line, ...]:
     return tuple(Line(*row) for row in tx.execute(query))
 
 
-def line_belongs(tx: Connection, sitting: str, attribute: str) -> bool:
-    """Whether this line stands on the ballot of this sitting."""
-    return tx.execute(_LINE_BELONGS, {"attribute": attribute, "sitting": sitting}).first() is not None
+@dataclass(frozen=True, slots=True)
+class Marking:
+    """All that decides about one mark: the sitting of the seat, the `cup` where it is this assessor's, the `line` where
+    it is on the ballot, how many `marks` that line of it has, and the row that came under the same nonce before."""
+
+    study: str
+    state: str
+    cup: str | None
+    started_at: str | None
+    finished_at: str | None
+    line: str | None
+    marks: int
+    sent_serving: str | None
+    sent_line: str | None
+    sent_at: str | None
 
 
-def marks_of_line(tx: Connection, serving: str, attribute: str) -> int:
-    """How many rows a line of a serving has, superseded ones included."""
-    return int(tx.execute(_MARKS_OF_LINE, {"serving": serving, "attribute": attribute}).scalar_one())
+def marking(tx: Connection, token_hash: str, serving: str, line: str, nonce: str) -> Marking | None:
+    """What decides about a mark, in one question; None where the token is worthless."""
+    asked = {"hash": token_hash, "serving": serving, "attribute": line, "nonce": nonce}
+    row = tx.execute(_MARKING, asked).first()
+    return Marking(*tuple(row)) if row else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,12 +282,20 @@ def score_by_nonce(tx: Connection, nonce: str) -> KeptScore | None:
 
 
 def add_score(
-    tx: Connection, study: str, serving: str, attribute: str, value: float | None, reason: str | None, nonce: str
+    tx: Connection,
+    study: str,
+    serving: str,
+    attribute: str,
+    value: float | None,
+    reason: str | None,
+    nonce: str,
+    source: str | None = None,
 ) -> str:
-    """Keep one score and its event; returns the time. An earlier score of the line is superseded, not changed."""
+    """Keep one score and its event; returns the time. An earlier score of the line is superseded, not changed. `source`
+    is "paper" where it was typed from a ballot, None where a phone or the server made it."""
     at = now()
     names = {"serving_id": serving, "attribute_id": attribute}
-    row = {**names, "value": value, "reason": reason, "nonce": nonce, "at": at}
+    row = {**names, "value": value, "reason": reason, "nonce": nonce, "at": at, "source": source}
     sha = row_hash("score", row)
     result = tx.execute(_INSERT_SCORE, {**row, "sha256": sha})
     events.append(tx, "score", {"score": int((result.inserted_primary_key or (0,))[0]), "sha256": sha}, study)

@@ -175,13 +175,14 @@ def last_release(tx: Connection, sitting: str) -> tuple[frozenset[str], str, str
 
 def add_note(tx: Connection, id_: str, sitting: Sitting, assessor: str, text: str, salt: str) -> None:
     """Keep a free text apart from the chain, so that it can be erased; the chain holds its salted hash."""
-    sha = events.salted(salt, text)
+    sha, at = events.salted(salt, text), now()
     tx.execute(
         insert(schema.note).values(
-            id=id_, sitting_id=sitting.id, assessor_id=assessor, text=text, salt=salt, sha256=sha, at=now()
+            id=id_, sitting_id=sitting.id, assessor_id=assessor, text=text, salt=salt, sha256=sha, at=at
         )
     )
-    events.append(tx, "note", {"note": id_, "sitting": sitting.id, "sha256": sha}, sitting.study)
+    body = {"note": id_, "sitting": sitting.id, "assessor": assessor, "sha256": sha, "at": at}
+    events.append(tx, "note", body, sitting.study)
 
 
 def note_count(tx: Connection, sitting: str, assessor: str) -> int:

@@ -6,11 +6,10 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-import rfc8785
 from sqlalchemy import Connection, func, insert, select, update
 
 from studyapp.records import Attribute, Deviation, KeptStudy, Sample, Signature
-from studyapp.store import covers, origins, schema
+from studyapp.store import canonical, covers, origins, schema
 from studyapp.store.events import now
 
 
@@ -151,7 +150,7 @@ def seats(tx: Connection, study: str) -> list[tuple[int, str, str]]:
 # ---- decisions -----------------------------------------------------------------------------------------------------
 def keep_decision(tx: Connection, study: str, look: int, document: Mapping[str, Any]) -> None:
     """Keep the verdict of a look as canonical JSON, once."""
-    text = rfc8785.dumps(dict(document)).decode()
+    text = canonical.dumps(dict(document)).decode()
     tx.execute(insert(schema.decision).values(study_id=study, look=look, document=text, at=now()))
     covers.cover(tx, "verdict kept", "decision", {"study_id": study, "look": look}, study, look=look)
 

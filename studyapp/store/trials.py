@@ -208,9 +208,16 @@ def _answer(row: Any) -> Answer:
 
 
 def add_answer(
-    tx: Connection, study: str, set_id: str, choice: Sequence[str] | None, guess: bool, reason: str | None, nonce: str
+    tx: Connection,
+    study: str,
+    set_id: str,
+    choice: Sequence[str] | None,
+    guess: bool,
+    reason: str | None,
+    nonce: str,
+    source: str | None = None,
 ) -> str:
-    """Keep one answer, or that there is none, and its event; returns the time."""
+    """Keep one answer, or that there is none, and its event; returns the time. `source` as of a score."""
     at = now()
     row: dict[str, Any] = {
         "set_id": set_id,
@@ -219,6 +226,7 @@ def add_answer(
         "reason": reason,
         "nonce": nonce,
         "at": at,
+        "source": source,
     }
     sha = row_hash("trial", row)
     done = tx.execute(insert(schema.trial).values(**row, sha256=sha))

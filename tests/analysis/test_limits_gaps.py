@@ -9,7 +9,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from analysis.model.scores import Scores, cells_of
-from analysis.stopping.standard_errors import _filled, sitting_squares
+from analysis.stopping.standard_errors import additive_filled, sitting_squares
 
 SHAPE = (6, 5, 3)  # assessors, pulls, sittings
 
@@ -49,7 +49,7 @@ def test_one_gap_is_filled_by_the_textbook_formula() -> None:
     """Missing value of a three-way table without its highest interaction (Yates 1933): the fit to the others there."""
     y, margins = _with_gaps(0.0, shared=True, studies=1), _margins()
     y[0, 2, 3, 1] = np.nan
-    filled, gaps = _filled(y)
+    filled, gaps = additive_filled(y)
     table = y.reshape(-1)
     seen = np.isfinite(table)
     fitted = margins @ np.linalg.lstsq(margins[seen], table[seen], rcond=None)[0]

@@ -28,6 +28,7 @@ from studyapp.services import accounts, joining, panel, planning, preparing, tas
 from studyapp.store import Store, open_store
 
 PHONES, ROUNDS, ROOM = 100, 8, 50
+LINGERS = 2.0  # seconds until a client closes what it has opened
 CHECKS = frozenset({"safe_food", "allergens_shown", "sound_pieces", "labels_read"})
 LINES = ("Acidity", "Bitterness", "Astringency", "Off-notes")
 
@@ -94,7 +95,6 @@ def mark(phone: Phone, port: int, turn: int) -> bytes:
         f"Cookie: seat={phone.cookie}",
         "Content-Type: application/json",
         f"Content-Length: {len(body)}",
-        "Connection: close",
     ]
     return "\r\n".join(head).encode() + b"\r\n\r\n" + body
 
@@ -105,10 +105,11 @@ async def ask(port: int, request: bytes, start: asyncio.Event) -> tuple[float, b
     begun = time.perf_counter()
     reader, writer = await asyncio.open_connection("127.0.0.1", port)
     writer.write(request)
-    answer = await reader.read()
+    head = await reader.readuntil(b"\r\n\r\n")
+    await reader.readexactly(int(head.lower().split(b"content-length: ")[1].split(b"\r\n")[0]))
     took = (time.perf_counter() - begun) * 1000
-    writer.close()
-    return took, answer.startswith(b"HTTP/1.1 200")
+    asyncio.get_running_loop().call_later(LINGERS, writer.close)  # a browser keeps its connection for a while
+    return took, head.startswith(b"HTTP/1.1 200")
 
 
 async def burst(port: int, requests: list[bytes]) -> list[tuple[float, bool]]:
@@ -117,7 +118,9 @@ async def burst(port: int, requests: list[bytes]) -> list[tuple[float, bool]]:
     waiting = [asyncio.create_task(ask(port, request, start)) for request in requests]
     await asyncio.sleep(0.2)
     start.set()
-    return list(await asyncio.gather(*waiting))
+    found = list(await asyncio.gather(*waiting))
+    await asyncio.sleep(1.5 * LINGERS)
+    return found
 
 
 async def follow(port: int, code: str, start: asyncio.Event) -> tuple[float, float, int]:
@@ -160,7 +163,7 @@ def spent(process: int) -> float:
 
 def measure(process: int, port: int, phones: tuple[Phone, ...]) -> tuple[list[float], list[float], int, float]:
     """Times of marks, times of /health, acknowledged marks, the server's processor time for one of them."""
-    idle = f"GET /health HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nConnection: close\r\n\r\n".encode()
+    idle = f"GET /health HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode()
     asyncio.run(burst(port, [idle] * len(phones)))
     marks: list[float] = []
     health: list[float] = []

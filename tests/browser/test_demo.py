@@ -6,6 +6,8 @@ from typing import Any
 
 import pytest
 
+from tests.browser.test_study import open_step
+
 pytestmark = pytest.mark.browser
 
 
@@ -72,4 +74,56 @@ def test_a_second_opinion_comes_into_the_numbers_when_it_is_ticked(demo: Any, ph
     page.get_by_text("log-likelihood, restricted").first.wait_for(timeout=60000)
     page.get_by_text("statsmodels agrees").first.wait_for()
     assert page.get_by_text("Ask two other programs about these numbers").is_visible()
+    assert '"level": "ERROR"' not in demo.logged()
+
+
+def test_flavour_and_flow_decide_together(demo: Any, phone: Any) -> None:
+    """The invented study in which viscosity decides, on a phone: rows with words beside them; a draft takes a limit."""
+    page, _heard = phone(390)
+    page.goto(f"{demo.url}/demo/leader")
+    page.get_by_role("heading", name="Studies", exact=True).wait_for()
+    page.wait_for_load_state("networkidle")
+    study = page.get_by_text("Plain dark, flavour and flow").first
+    study.locator("xpath=ancestor::*[.//button][1]").get_by_role("button").first.click()
+    page.get_by_text("Flavour is ready at 12 h, viscosity at 16 h: viscosity decides.").wait_for(timeout=60000)
+    page.get_by_text("decides: ready at 16 h").wait_for()
+    page.get_by_label("Viscosity: at most 4 Pa.s from 16 h on.").first.wait_for(timeout=30000)
+    page.goto(f"{demo.url}/studies")
+    page.get_by_role("button", name="Go on planning").first.click()
+    open_step(page, "Limits of instruments")
+    page.get_by_role("button", name="Add a limit").click()
+    for label, value in (("Limit, Pa.s", "4"), ("Instrument", "bench viscometer"), ("Method", "40 C, down")):
+        field = page.get_by_label(label, exact=True)
+        field.fill(value)
+        field.press("Tab")
+    page.get_by_role("button", name="Keep it").click()
+    page.get_by_text("at most 4 Pa.s").first.wait_for()
+    page.get_by_text("may rise again in long hours").wait_for()
+
+
+def test_the_walk_is_one_study_from_its_seal_to_its_verdict(demo: Any, phone: Any) -> None:
+    """Each page names the next one, and what is tasted stands in the room that is watched. The last test of this file:
+    it opens the key that the others leave closed."""
+    page, _heard = phone(390)
+    page.goto(f"{demo.url}/demo/leader")
+    page.get_by_role("link", name="Read a sealed plan").click()
+    for way, words in (
+        ("See the trays", "Plain dark, this afternoon, Tasting 1. 7 of 7 trays are out."),
+        ("Taste a serving", "You are Heron today"),
+    ):
+        page.get_by_role("link", name=f"Next: {way}").click()
+        page.get_by_text(words).wait_for()
+    page.get_by_role("button", name="I have read this, start").click()
+    page.get_by_role("button", name="Next serving").click()
+    page.get_by_role("timer").wait_for()
+    page.get_by_role("link", name="Next: watch the sitting you taste in").click()
+    heron = page.locator(".row", has_text="Heron")
+    heron.get_by_text("resting").wait_for()
+    assert page.locator(".row", has_text="has not opened the link yet").count() == 7
+    page.get_by_role("button", name="Let the others taste").click()
+    page.get_by_role("link", name="Next: Open the key").click(timeout=60000)
+    page.get_by_label("Why nobody opens it with you").fill("a walk")
+    page.get_by_role("button", name="Open the key").click()
+    page.get_by_text("Walk through it, 6 of 6").wait_for(timeout=60000)
+    page.get_by_role("heading", name="Stop at").wait_for()
     assert '"level": "ERROR"' not in demo.logged()

@@ -10,7 +10,7 @@ import pytest
 
 from studyapp.kinds.comparison import deciding
 from studyapp.services import joining, planning, preparing, watching
-from tests.browser.test_study import Desk, _barriers
+from tests.browser.test_study import Desk, _barriers, next_step
 from tests.conftest import CHECKS, Hand
 
 pytestmark = pytest.mark.browser
@@ -26,26 +26,34 @@ def write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
     desk.press("Plan a study")
     desk.see(f"Plan: {TITLE}")
     desk.settle()
-    desk.press("Add the first")
-    desk.page.get_by_label("Attribute", exact=True).wait_for()
     for label, value in (
         ("What shall this study decide?", "Is the old mill as good as the new one?"),
         ("A, the usual way, against which the others are held", "new mill"),
         ("B: route, machine or programme", "old mill"),
         ("Control: a piece known to differ, which the panel must find", "new mill, two hours"),
-        ("Attribute", "Acidity"),
     ):
         desk.type(label, value)
+    next_step(desk.page, "What is asked, and what is claimed")
+    desk.press("Add the first")
+    desk.page.get_by_label("Attribute", exact=True).wait_for()
+    desk.type("Attribute", "Acidity")
+    next_step(desk.page, "What should be alike")
     desk.press("Add a quantity")
     desk.page.get_by_label("Quantity", exact=True).wait_for()
     desk.settle()
     for label, value in (("Quantity", "Fat"), ("Unit", "%"), ("Read of A", "31.0 31.1"), ("Read of B", "31,0")):
         desk.type(label, value)
     desk.see("Fix the reading: “31,0” is not a number.")
+    desk.page.reload()
+    desk.see("Fix the reading: “31,0” is not a number.")
+    desk.settle()
+    assert desk.page.get_by_label("Read of B", exact=True).input_value() == "31,0"
     desk.type("Read of B", "31.0 31.1")
+    next_step(desk.page, "Who tastes, and how often")
     desk.choose("Assessors", *names)
+    desk.type("Sittings before the key is first opened", "1")
+    next_step(desk.page, "On the table")
     for label, value in (
-        ("Sittings before the key is first opened", "1"),
         ("Rest between pieces, minutes", "0"),
         ("Contains: every ingredient, allergens named", "cocoa, cane sugar"),
     ):

@@ -12,6 +12,7 @@ import pytest
 from studyapp.kinds.hours.plan import Habits, Pull
 from studyapp.records import Attribute
 from studyapp.services import panel, planning
+from tests.browser.test_study import _barriers, open_step
 
 pytestmark = pytest.mark.browser
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 20.0, 24.0, 36.0)
@@ -78,6 +79,7 @@ def test_numbers_grow_and_a_change_begins_anew(page: Any, server: Any) -> None:
     first = _done(page)
     _until(page, lambda: _done(page) > first + 200)
     reached = _done(page)
+    open_step(page, "What is asked")
     margin = page.get_by_label("Margin of Acidity, scale units")
     margin.focus()
     margin.press("ArrowUp")
@@ -93,12 +95,13 @@ def test_on_a_phone_the_chances_stay_in_sight_of_the_fields_that_move_them(page:
     """Wherever one scrolls above their card they stand at the foot of the window, once, and cover no field that has the
     focus; a changed margin changes them there; and at the end of the page they lie in their card."""
     chances, window = page.locator(".st-key-wash-glance"), page.viewport_size["height"]
-    for label in (
-        "Name of the study",
-        "Margin of Bitterness, scale units",
-        "How often the key may be opened",
-        "Piece, g",
+    for step, label in (
+        ("The question", "Name of the study"),
+        ("Who tastes", "How often the key may be opened"),
+        ("On the table", "Piece, g"),
+        ("What is asked", "Margin of Bitterness, scale units"),
     ):
+        open_step(page, step)
         field = page.get_by_label(label, exact=True)
         field.focus()
         field.scroll_into_view_if_needed()
@@ -120,6 +123,7 @@ def test_on_a_phone_the_chances_stay_in_sight_of_the_fields_that_move_them(page:
 
 def test_what_is_typed_in_a_dialog_outlasts_the_numbers(page: Any) -> None:
     """The numbers change behind an open dialog, which keeps its words and the cursor."""
+    open_step(page, "What is asked")
     page.get_by_role("button", name="Change").first.click()
     name = page.get_by_role("dialog").get_by_label("Name", exact=True)
     name.click()
@@ -133,6 +137,7 @@ def test_what_is_typed_in_a_dialog_outlasts_the_numbers(page: Any) -> None:
 def test_how_the_workshop_works_outlasts_a_reload(page: Any, workshop: Any, draft: str) -> None:
     """Another end of the day, another rest, another start: typed once, kept with the draft, there again afterwards. By
     hand: until 21:00 somebody is there for all pulls of a run from 20:00 but those at 4 and 8 h."""
+    open_step(page, "When, and how much")
     page.get_by_text("How the workshop works").click()
     until = page.get_by_role("group", name="until")
     until.get_by_role("spinbutton").first.click()
@@ -147,10 +152,12 @@ def test_how_the_workshop_works_outlasts_a_reload(page: Any, workshop: Any, draf
     kept = planning.study(workshop.store, workshop.leader, draft).plan
     assert (kept.habits, kept.starts_at) == (Habits(closes="21:00", rest_days=12), "2026-11-23T20:00")
     page.reload()
+    open_step(page, "When, and how much")
     page.get_by_text("12 days old when it is tasted").wait_for()
     page.get_by_text("How the workshop works").click()
     assert rest.input_value() == "12"
     assert until.get_by_role("spinbutton").all_inner_texts() == ["21", "00"]
+    open_step(page, "The question")
     start = page.get_by_role("group", name="Hour zero planned at").get_by_role("spinbutton")
     assert start.all_inner_texts()[:5] == ["2026", "11", "23", "20", "00"]
 
@@ -168,3 +175,50 @@ def test_a_found_design_becomes_a_draft_while_the_page_looks_on(page: Any, works
     page.get_by_text("Plan: Blocks, again").wait_for()
     titles = [study.plan.title for study in planning.studies(workshop.store, workshop.leader)]
     assert titles.count("Blocks, again") == 1
+
+
+OPEN = "details[open] > summary"
+
+
+def test_a_step_folds_once_nothing_is_left_to_fix_and_says_what_is_in_it(page: Any) -> None:
+    """One is open at a time. A slip keeps its step open, with what was typed, after a reload of the page too."""
+    assert page.locator(OPEN).count() == 0, "a finished plan is a line a step"
+    assert page.locator("summary", has_text="0, 4, 8, 12, 16, 20, 24, 36 h").count() == 1
+    open_step(page, "On the table")
+    open_step(page, "The question")
+    page.locator(OPEN, has_text="On the table").wait_for(state="detached")
+    pulls = page.get_by_label("Pulls, hours after hour zero")
+    pulls.fill("0, 8h, 24")
+    pulls.press("Tab")
+    page.locator(OPEN, has_text="1 thing to fix").wait_for()
+    page.get_by_role("button", name="Next: What is asked").click()
+    for _load in range(2):
+        page.get_by_text("Fix the pulls: “8h” is not a number of hours. Write 8.").wait_for()
+        page.locator(OPEN, has_text="The question").wait_for()
+        _until(page, lambda: pulls.input_value() == "0, 8h, 24")
+        page.reload()
+    pulls.fill("0, 8, 24")
+    pulls.press("Tab")
+    page.locator(OPEN, has_text="0, 8, 24 h").wait_for()
+    page.get_by_role("button", name="Next: What is asked").click()
+    page.locator(OPEN, has_text="What is asked").wait_for()
+    _until(page, lambda: page.locator(OPEN).count() == 1)
+
+
+@pytest.mark.parametrize("width", [390, 640])
+def test_steps_work_by_keyboard_have_no_barrier_and_fit(page: Any, width: int) -> None:
+    """640 px wide is a desk of 1280 px at 200 % (WCAG 2.2, 1.4.4): nothing scrolls sideways, no line is cut."""
+    for step in ("The question", "What is asked", "Who tastes", "On the table", "When, and how much"):
+        line = page.locator("summary", has_text=step).first
+        line.focus()
+        page.keyboard.press("Enter")
+        page.locator(OPEN, has_text=step).wait_for()
+        # At its end, where the chances lie in their place and not above a field.
+        page.evaluate("document.querySelector('.stMain').scrollTo(0, 1e6)")
+        page.wait_for_timeout(400)
+        page.locator('[data-test-script-state="notRunning"]').wait_for()
+        _until(page, lambda: page.locator('[data-stale="true"]').count() == 0)  # what waits to be drawn anew is pale
+        assert _barriers(page) == []
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        cut = "all => all.filter(one => one.scrollWidth > one.clientWidth + 1).map(one => one.innerText)"
+        assert page.locator("summary p, summary strong").evaluate_all(cut) == []

@@ -74,6 +74,29 @@ class Desk:
         self.page.screenshot(path=str(folder / f"{name}.png"))
 
 
+def open_step(page: Any, name: str) -> None:
+    """Open a step of a plan that is folded."""
+    step = page.locator("details", has=page.locator("summary", has_text=name)).first
+    if step.get_attribute("open") is None:
+        step.locator("summary").first.click()
+    _folded(page, name)
+
+
+def next_step(page: Any, name: str) -> None:
+    """Go on to a step of a plan by the button below the one before."""
+    page.get_by_role("button", name=f"Next: {name}", exact=True).click()
+    _folded(page, name)
+
+
+def _folded(page: Any, name: str) -> None:
+    """Wait until a step is open and no other is, so that the page has come to rest."""
+    fold = '[class*="st-key-fold-"] > .stExpander > details[open]'
+    page.locator(f"{fold} > summary", has_text=name).wait_for()
+    page.locator(fold).nth(1).wait_for(state="detached")
+    page.wait_for_timeout(400)
+    page.locator('[data-test-script-state="notRunning"]').wait_for(timeout=20000)
+
+
 # ---- one step of the study each ------------------------------------------------------------------------------------
 def _write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
     desk.page.get_by_label("Name of a new study").fill(TITLE)
@@ -81,6 +104,7 @@ def _write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
     desk.see(f"Plan: {TITLE}")
     desk.type("What shall this study decide?", "From how many hours on is this recipe as good as at 24 h?")
     desk.type("Pulls, hours after hour zero", "0, 12, 24")
+    next_step(desk.page, "What is asked, and how much worse is still fine")
     for attribute in ("Acidity", "Bitterness"):
         desk.press("Add the first" if attribute == "Acidity" else "Add an attribute")
         dialog = desk.page.get_by_role("dialog")
@@ -88,10 +112,13 @@ def _write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
         dialog.get_by_role("button", name="Keep it").click()
         dialog.wait_for(state="detached")
         desk.settle()
+    next_step(desk.page, "Limits of instruments")
+    next_step(desk.page, "Who tastes, and how often")
     desk.choose("Assessors", *names)
+    desk.type("Sittings before the key is first opened", "1")
+    desk.type("How often the key may be opened", "1")
+    next_step(desk.page, "On the table")
     for label, value in (
-        ("Sittings before the key is first opened", "1"),
-        ("How often the key may be opened", "1"),
         ("Rest between pieces, minutes", "0"),
         ("Contains: every ingredient, allergens named", "cocoa, cane sugar, cocoa butter"),
         ("Traces possible: what else is handled on these machines", "milk, hazelnut"),

@@ -180,6 +180,7 @@ def test_a_cup_that_cannot_be_judged(server: Any, workshop: Any, hands: Any) -> 
     me.start(server.url + workshop.link())
     code = me.code()
     me.press("I cannot judge this one")
+    me.press("I cannot judge another one either")
     me.press("Leave this cup unjudged")
     me.see("Choose a reason first, or write a few words.")
     me.page.get_by_role("radio", name="Another reason").check()

@@ -79,6 +79,7 @@ def test_the_ballot_and_its_questions(scheme: str, server: Any, workshop: Any, h
     seen["device changed its mind"] = faults(me.page)
     me.page.emulate_media(color_scheme=scheme)
     me.press("I cannot judge this one")
+    me.press("I cannot judge another one either")
     seen["why"] = faults(me.page)
     me.page.context.clear_cookies()
     me.page.goto(server.url)

@@ -36,7 +36,7 @@ PLACE = Place(
     grams_today=27.0,
     grams_week=54.0,
 )
-BALLOT = {"seat", "at", "serving", "code", "heading", "practice", "saved_at", "lines", "words"}
+BALLOT = {"may_swap", "seat", "at", "serving", "code", "heading", "practice", "saved_at", "lines", "words"}
 LINE = {"id", "name", "definition", "low_word", "high_word", "value"}
 REST = {"seat", "at", "heading", "saved_at", "ready_at", "now", "seconds", "length", "routine", "words"}
 STEP = {

@@ -6,11 +6,15 @@ import json
 from collections.abc import Callable
 from typing import Any
 
+import pandas as pd
 import pytest
 
+from analysis.instruments import Gate, GateResult, judge_gates
 from analysis.stopping import AttributeResult
+from studyapp.kinds.hours.findings.pulls import limit_decides
 from studyapp.kinds.hours.findings.scale import Scale, shared_scale
-from studyapp.kinds.hours.pictures import worsening
+from studyapp.kinds.hours.pictures import against_limit, worsening
+from studyapp.kinds.hours.pictures.rows import Axis, flavour_row, limit_row
 from studyapp.pictures.marks import CROSS, REFERENCE
 from studyapp.pictures.theme import PAPER, SCREENS, Theme
 from tests.kinds.hours.decisions import every_kind
@@ -38,6 +42,8 @@ def test_a_disc_stands_for_each_pull_shown_and_a_cross_for_each_not(kind: str) -
     results = list(KINDS[kind].attributes.values())
     extent = shared_scale(results)
     for result in results:
+        if limit_decides(result):
+            continue  # two pictures: the next test
         *judged, _reference = result.pulls
         from_hour = 99.0 if result.shortest_hours is None else result.shortest_hours
         enough = [pull.hours for pull in judged if pull.hours >= from_hour and not pull.shown_to_fail]
@@ -47,6 +53,32 @@ def test_a_disc_stands_for_each_pull_shown_and_a_cross_for_each_not(kind: str) -
         none = not enough or result.shortest_hours >= result.reference_hours
         said = "none of these yet" if none else f"{result.shortest_hours:g} h is enough"
         assert said in words(picture)
+
+
+LIMITED = [(kind, one.name) for kind, made in KINDS.items() for one in made.attributes.values() if limit_decides(one)]
+
+
+@pytest.mark.parametrize(("kind", "name"), LIMITED)
+def test_where_a_limit_decides_each_bar_is_read_against_its_own_line(kind: str, name: str) -> None:
+    """A disc means that the end that decides lies on the good side of the line drawn, a cross that it does not: of the
+    mean against the limit, with units on the axis; and of the worsening against the margin, no limit beside it."""
+    result = KINDS[kind].attributes[name]
+    picture, rule = checked(against_limit(result, LIGHT)), result.rule
+    assert rule.limit is not None
+    end = {pull.hours: (pull.mean_low if rule.wanted == "higher" else pull.mean_high) for pull in result.pulls}
+    met = [hours for hours, at in end.items() if rule.sign * at < rule.sign * rule.limit]
+    assert shapes(picture, "circle") == met
+    assert shapes(picture, CROSS) == [hours for hours in end if hours not in met]
+    assert picture["encoding"]["y"]["axis"]["title"] == "mean, 0 to 10 scale"
+    assert f"limit {rule.limit:.1f}" in words(picture)
+    beside = checked(worsening(result, shared_scale([result]), LIGHT))
+    assert not any("limit" in word for word in words(beside))
+    for pull in result.pulls[:-1]:
+        inside = pull.decisive_upper is not None and pull.decisive_upper < rule.margin
+        if pull.hours in shapes(beside, "circle"):
+            assert inside
+    if all(pull.within_margin and not pull.shown_to_fail for pull in result.pulls):
+        assert shapes(beside, CROSS) == []
 
 
 def test_the_pole_stands_on_the_margin_at_the_hour_that_is_enough(attribute_result: Build) -> None:
@@ -122,3 +154,42 @@ def test_all_charts_of_a_decision_share_one_scale(attribute_result: Build) -> No
     assert scale.high > 3.6
     assert scale.low <= -0.4
     assert max(scale.ticks) < scale.high
+
+
+# ---- rows over one axis ----------------------------------------------------------------------------------------------
+def _limits(means: dict[float, float], **gate: Any) -> tuple[GateResult, ...]:
+    """A limit of viscosity, three portions a pull, 2 % apart."""
+    read = [(hour, "viscosity", mean * factor) for hour, mean in means.items() for factor in (0.98, 1.0, 1.02)]
+    table = pd.DataFrame(read, columns=["hours", "quantity", "value"])
+    limit = Gate(**{"quantity": "viscosity", "unit": "Pa.s", "at_most": 4.0, "log": True, **gate})
+    return judge_gates(table, {"viscosity": limit}, (0.0, 8.0, 16.0, 24.0), 0.05)
+
+
+@pytest.mark.parametrize("theme", [LIGHT, PAPER])
+def test_a_limit_shows_every_pull_with_the_end_of_its_guard(theme: Theme) -> None:
+    """Crosses before it is kept, discs after, the end that decides capped, a word where nothing was read."""
+    results = _limits({0.0: 6.0, 16.0: 3.4, 24.0: 3.0})
+    picture = checked(limit_row(results, Axis((0.0, 8.0, 16.0, 24.0), 16.0, theme)))
+    assert shapes(picture, "circle") == [16.0, 24.0]
+    assert shapes(picture, CROSS) == [0.0]
+    assert {"limit 4 Pa.s", "16 h is enough", "not read"} <= set(words(picture))
+    assert picture["encoding"]["y"]["scale"]["type"] == "log"
+    ends = [pull.end for pull in results[0].pulls if pull.answer == "passes"]
+    assert [row["high"] for layer in marks(picture, "tick") for row in rows(layer)] == pytest.approx(ends)
+
+
+def test_rows_keep_the_same_room_so_that_hours_lie_under_hours(attribute_result: Build) -> None:
+    """One width of scale, one domain; numbers of hours below the last row only; a limit from below is shaded above."""
+    result = attribute_result()
+    pulls = [pull.hours for pull in result.pulls]
+    above = checked(flavour_row(result, shared_scale([result]), Axis(pulls, None, LIGHT, True, False)))
+    below = checked(
+        limit_row(_limits({0.0: 3.0, 24.0: 5.0}, at_most=None, at_least=4.0), Axis(pulls, None, LIGHT, False))
+    )
+    for picture in (above, below):
+        axis = picture["encoding"]["y"]["axis"]
+        assert axis["minExtent"] == axis["maxExtent"]
+    assert above["encoding"]["x"]["scale"]["domain"] == below["encoding"]["x"]["scale"]["domain"]
+    assert (above["encoding"]["x"]["axis"], below["encoding"]["x"]["axis"]["values"]) == (None, pulls)
+    (good,) = [row for layer in marks(below, "rect") for row in rows(layer) if row["y"] == 4.0 and "y2" in row]
+    assert good["y2"] == below["encoding"]["y"]["scale"]["domain"][1]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.printing.kit import Key, Kit
+from studyapp.printing.sheet import Sheet
 from studyapp.records import Attribute, FillRow, Quantity, Sitting, Study, Tray, TrayCup
 from studyapp.services.preparing import checks
 
@@ -53,5 +54,6 @@ SECRETS = (
     *(f"{hours:g}" for hours in HOURS),
     *(f"box {letter}" for letter in LETTERS),
 )
-KIT = Kit(SITTING, PLAN, TRAYS, checks(Study("study", "hours", PLAN, "sealed", PRINTED)))
+SHEET = Sheet(PLAN.title, "7C1E", "2026-11-24")
+KIT = Kit(SITTING, PLAN, TRAYS, checks(Study("study", "hours", PLAN, "sealed", PRINTED)), SHEET)
 KEY = Key(ROWS, QUANTITIES)

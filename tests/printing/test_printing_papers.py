@@ -10,6 +10,7 @@ from studyapp.errors import NotAllowed, NotFound
 from studyapp.kinds.hours import deciding
 from studyapp.printing.papers import paper
 from studyapp.services import closing, joining, planning, preparing, watching
+from studyapp.store import events
 from tests.printing.paper_reading import flowing, flowing_pages, pages_of
 
 FOR_THE_ROOM = ("labels", "trays", "ballots", "outlines")
@@ -59,6 +60,7 @@ def test_labels_for_another_sheet_carry_its_number(workshop: Any, number: int) -
     _name, pdf = paper(workshop.store, workshop.preparer, f"labels-{number}", workshop.sitting.id)
     trays = preparing.trays(workshop.store, workshop.preparer, workshop.sitting.id)
     codes = {cup.code for tray in trays for cup in tray.cups}
+    codes |= set(preparing.spare_codes(workshop.store, workshop.preparer, workshop.sitting.id))
     assert codes <= set(flowing(pdf).split())
     assert len(pages_of(pdf)) == -(-len(codes) // number)
     _name, outlines = paper(workshop.store, workshop.preparer, f"outlines-{number}", "any")
@@ -75,6 +77,37 @@ def test_the_key_is_printed_for_the_preparer_alone(workshop: Any, kind: str) -> 
     text = flowing(pdf)
     assert all(f"{code} box {letter}" in text for row in rows for code, letter in row.cups)
     assert "KEY: keep away from the tasting room" in text
+
+
+def test_the_slip_of_a_seal_is_printed_for_the_leader(workshop: Any) -> None:
+    """The name with its mark, both hashes as the store holds them, the rule; no slip without a seal."""
+    _name, pdf = paper(workshop.store, workshop.leader, "slip", workshop.study)
+    study, text = planning.study(workshop.store, workshop.leader, workshop.study), flowing(pdf)
+    with workshop.store.read() as tx:
+        _count, head = events.head(tx)
+    assert study.seal is not None
+    whole = "".join(text.split())
+    assert [said for said in (study.seal, head, f"study{study.seal[:4].upper()}", "byAda") if said not in whole] == []
+    assert study.plan.title in text
+    draft = planning.copy(workshop.store, workshop.leader, workshop.study)
+    for by, of in ((workshop.preparer, workshop.study), (workshop.leader, draft)):
+        with pytest.raises(NotAllowed):
+            paper(workshop.store, by, "slip", of)
+
+
+def test_the_key_is_printed_for_the_leader_once_it_is_open(workshop: Any, hands: list[Any]) -> None:
+    """Every code with its box, and what each box held; before that nobody but the preparer gets it."""
+    with pytest.raises(NotAllowed, match="not open yet"):
+        paper(workshop.store, workshop.leader, "key", workshop.study)
+    for hand in hands:
+        hand.taste_all()
+    closing.open_key(workshop.store, workshop.leader, workshop.study, "Nobody else leads here.")
+    text = flowing(paper(workshop.store, workshop.leader, "key", workshop.study)[1])
+    rows = preparing.fill_rows(workshop.store, workshop.preparer, workshop.sitting.id)
+    assert all(f"{code} box {letter}" in text for row in rows for code, letter in row.cups)
+    assert all(f"{pull.hours:g} h" in text for pull in workshop.plan.pulls)
+    with pytest.raises(NotAllowed):
+        paper(workshop.store, workshop.preparer, "key", workshop.study)
 
 
 def test_what_is_not_there_is_said_to_be_missing(workshop: Any) -> None:

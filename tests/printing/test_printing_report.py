@@ -163,9 +163,13 @@ def test_names_like_markup_stay_text_in_the_report() -> None:
 
 
 def test_a_limit_far_away_is_said_to_lie_off_the_picture() -> None:
-    """A limit that decides must not vanish because it is far away."""
-    near, far = attribute("acidity", ACIDITY, limit=5.0), attribute("smoke", BITTERNESS, limit=0.5)
-    page = flowing_pages(report(decision(near, far, verdict="no hour fits", hours=None)))[0]
+    """A limit that is met must not vanish because it is far away; one that decides has a picture of its own."""
+    near, far = attribute("acidity", ACIDITY, limit=5.0), attribute("smoke", BITTERNESS, limit=9.5)
+    missed = attribute("mould", BITTERNESS, limit=0.5)
+    page = flowing_pages(report(decision(near, far, missed, verdict="no hour fits", hours=None)))[0]
     assert "limit 5.0" in page
-    assert "wanted less, limit 0.5 off the picture" in page
+    assert "wanted less, limit 9.5 off the picture" in page
+    assert page.count("limit 9.5") == 1
     assert page.count("limit 0.5") == 1
+    assert "its limit decides" in page
+    assert "mean, 0 to 10 scale" in page

@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from studyapp.errors import NotAllowed, NotFound
+from studyapp.errors import NotAllowed
+from studyapp.methods import METHODS
 from studyapp.printing.papers import paper
 from studyapp.services import preparing
 from tests.furnished import furnished
@@ -75,7 +76,13 @@ def test_the_preparation_holds_all_three(kitchen: Kitchen) -> None:
     assert ["KEY" in page for page in pages] == [False, False, False, True]
 
 
-def test_there_is_no_paper_ballot_for_a_set(kitchen: Kitchen) -> None:
-    """One sentence instead of a sheet that asks for marks."""
-    with pytest.raises(NotFound, match="phone"):
-        printed(kitchen, "ballots")
+def test_a_ballot_of_sets_asks_the_question_and_names_the_plant(kitchen: Kitchen) -> None:
+    """Each set of a person in order, a box to tick at each code; what is in the pieces first, and no box letter."""
+    text = flowing(printed(kitchen, "ballots", kitchen.leader))
+    for tray in preparing.trays(kitchen.store, kitchen.leader, kitchen.sittings()[0].id):
+        for seat in {cup.seat for cup in tray.cups}:
+            assert " ".join(cup.code for cup in tray.cups if cup.seat == seat) in text
+    assert "Heron: set 1 of 2" in text
+    assert METHODS[PLAN.method].question(PLAN.note) in text
+    assert PLAN.warned_of in text
+    assert [word for word in (*CANARIES, "box A", "box B", "infused", PLAN.blank) if word in text] == []

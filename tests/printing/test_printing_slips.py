@@ -10,7 +10,7 @@ import segno
 from studyapp.printing import ballots_pdf, join_cards_pdf
 from studyapp.records import Attribute, JoinLink
 from tests.printing.paper_reading import MM, facts_of, flowing, flowing_pages, pages_of, picture_of, words_of
-from tests.printing.sitting_of_six import LETTERS, NAMES, PLAN, PRINTED, SECRETS, SITTING, TRAYS
+from tests.printing.sitting_of_six import LETTERS, NAMES, PLAN, PRINTED, SECRETS, SHEET, SITTING, TRAYS
 
 LINKS = tuple(JoinLink(name, f"K7RX{seat}PQ2") for seat, name in enumerate(NAMES))
 ADDRESS = "http://192.168.1.20:8501"
@@ -60,28 +60,30 @@ def test_every_line_of_a_ballot_is_exactly_100_mm() -> None:
         assert (dark[-1] - dark[0] + 1) / 20 - stroke == pytest.approx(100.0, abs=0.1)
 
 
-def test_a_ballot_has_one_serving_a_page_after_what_is_in_it() -> None:
-    """First contents, traces and the right to stop; then each code in order, without the warm-up."""
-    pdf = ballots_pdf(TRAYS, SITTING, PLAN, PRINTED)
+def test_a_ballot_has_its_servings_after_what_is_in_it() -> None:
+    """First contents, traces and the right to stop; then each code in order, whole, without the warm-up; two lines a
+    serving leave room for three on a page. Every page says of which sitting, day and study it is, and not its name."""
+    pdf = ballots_pdf(TRAYS, SITTING, PLAN, PRINTED, SHEET)
     pages = flowing_pages(pdf)
-    assert len(pages) == len(NAMES) * 7
+    assert len(pages) == len(NAMES) * 3
+    assert all("Tuesday, sitting 1, 2026-11-24, study 7C1E: paper ballot" in page for page in pages)
     assert "Contains cocoa, cane sugar." in pages[0]
     assert "Made where milk, hazelnut are handled" in pages[0]
     assert "Saying no has no effect on your work" in pages[0]
+    assert "Print at 100 %" in pages[1]
     for number, tray in enumerate(TRAYS[1:], 1):
-        page = pages[number]
+        page = pages[1 + (number > 3)]
+        assert f"Heron: serving {number} of 6, cup" in page
         assert tray.cups[0].code in page
-        assert f"Serving {number} of 6" in page
-        assert "You are Heron." in page
-        assert page.count("very strong") == 2
-        assert "I cannot judge this one, because" in page
-        assert "Print at 100 %" in page
+        assert page.count("very strong") == 3 * 2
+        assert page.count("I cannot judge this one, because") == 3
     assert TRAYS[0].cups[0].code not in " ".join(pages)
 
 
 def test_no_ballot_or_card_tells_a_sample() -> None:
     """Assessors hold these papers: no hours, letter, title, recipe, batch or machine."""
-    for pdf in (ballots_pdf(TRAYS, SITTING, PLAN, PRINTED), join_cards_pdf(LINKS, ADDRESS, PRINTED, SITTING.label)):
+    cards = join_cards_pdf(LINKS, ADDRESS, PRINTED, SHEET.blind(SITTING.label))
+    for pdf in (ballots_pdf(TRAYS, SITTING, PLAN, PRINTED, SHEET), cards):
         text = flowing(pdf)
         assert [secret for secret in SECRETS if secret in text] == []
         assert not set(LETTERS) & set(text.split())

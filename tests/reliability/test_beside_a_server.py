@@ -35,6 +35,7 @@ OPENS = {
     "routes.py": "the page of refusals that comes with the app",
     "kinds/hours/pages/bring.py": "an uploaded file under a name of our own",
     "server.py": "the page that comes with Streamlit",
+    "services/points.py": "a point and its key, in a folder of their own beside the store",
     "services/toml_files.py": "a rule that a person brings",
     "services/package_files.py": "tables of a study, in a folder that a person names",
     "store/clock.py": "the number of this start of the machine",

@@ -19,27 +19,36 @@ from sqlalchemy import event
 from sqlalchemy.exc import OperationalError
 
 import studyapp
+from studyapp.assets import icon
+from studyapp.batches import Log, Reading
 from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.kinds.aroma.plan import AromaPlan
+from studyapp.kinds.comparison import setting_out as comparison_pieces
 from studyapp.kinds.hours import deciding, setting_out
+from studyapp.kinds.hours.deciding import book
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.setting_out import pulls
 from studyapp.records import Attribute, Mark, Staff
 from studyapp.services import (
     accounts,
+    batches,
     calling,
     closing,
     first_code,
     joining,
     packages,
     panel,
+    paper_entry,
+    photos,
     planning,
     preparing,
+    readings,
     tasting,
     ties,
     trays,
     trying,
+    unread,
     watching,
 )
 from studyapp.services.checking import check
@@ -49,9 +58,14 @@ from tests.conftest import CHECKS, another_leader
 from tests.kinds.aroma.aroma_kitchen import CHECKS as AROMA_CHECKS
 from tests.kinds.aroma.aroma_kitchen import PLAN, Kitchen, draft, sealed
 from tests.kinds.aroma.test_control import ROUNDS, until_it_ends
+from tests.kinds.comparison.test_losing import AT
+from tests.kinds.comparison.test_losing import PLAN as MAKES
+from tests.services.test_batches import DOWN, DRAFT
+from tests.services.test_batches import furnish as furnish_batch_in
 
 pytestmark = pytest.mark.reliability
 PHRASE = "a bench by the window"
+MOIST = Reading(24.0, "moisture", 0.8, "oven", "103 °C")
 MEANS = {0.0: 7.0, 8.0: 4.6, 24.0: 4.0}
 
 
@@ -83,6 +97,15 @@ def called(node: ast.FunctionDef) -> set[str]:
     }
 
 
+def handed_on(node: ast.FunctionDef) -> set[str]:
+    """Bare names of everything that a function hands its store to."""
+    calls = [each for each in ast.walk(node) if isinstance(each, ast.Call) and each.args]
+    to = [each.func for each in calls if isinstance(each.args[0], ast.Name) and each.args[0].id == "store"]
+    return {func.id for func in to if isinstance(func, ast.Name)} | {
+        func.attr for func in to if isinstance(func, ast.Attribute)
+    }
+
+
 def writers() -> set[str]:
     """Public functions that open a write transaction, themselves or through another function."""
     known = functions()
@@ -90,7 +113,7 @@ def writers() -> set[str]:
     writing = {name for name, node in known.items() if called(node) & opens and "store" in ast.unparse(node)}
     while True:
         short = {name.split(".")[1] for name in writing}
-        more = {name for name, node in known.items() if called(node) & short and _takes_store(node)} - writing
+        more = {name for name, node in known.items() if handed_on(node) & short and _takes_store(node)} - writing
         if not more:
             return {name for name in writing if not name.split(".")[1].startswith("_")}
         writing |= more
@@ -221,6 +244,17 @@ class Case:
         closing.open_key(self.store, self.leader, self.study, "Ada")
 
 
+def _decided(case: Case) -> None:
+    case.opened()
+    closing.sign(case.store, case.leader, case.study, "ran the test")
+    closing.sign(case.store, another_leader(case.store, case.leader), case.study, "decides")
+
+
+def furnish_batch(case: Case) -> str:
+    """A batch of everything."""
+    return furnish_batch_in(case.w)
+
+
 def _two_lead(case: Case) -> None:
     case.served()
     another_leader(case.store, case.leader)
@@ -246,6 +280,15 @@ def _first_leader(case: Case) -> Callable[[], object]:
 def _undone(case: Case) -> Callable[[], object]:
     pulls.note_pull(case.store, case.preparer, case.study, 8.0, "2026-11-24 10:41")
     return lambda: pulls.undo(case.store, case.preparer, case.study, 8.0, "2026-11-24 10:41")
+
+
+SENT = {"hours": 8, "at": "2026-11-24 10:41", "mass": 220, "degrees": None, "words": "", "nonce": "n" * 32}
+
+
+def _photo_erased(case: Case) -> Callable[[], object]:
+    photos.keep(case.store, case.preparer, case.study, 8.0, icon())
+    (kept,) = photos.of_study(case.store, case.preparer, case.study)
+    return lambda: photos.erase(case.store, case.preparer, case.study, kept.id)
 
 
 def _mark(case: Case) -> Callable[[], object]:
@@ -285,6 +328,20 @@ def _with(step: Callable[[Case], Any], act: Callable[[Case, Any], object]) -> Ca
 
 def _now(act: Callable[[Case], object]) -> Callable[[Case], Callable[[], object]]:
     return lambda case: lambda: act(case)
+
+
+def _makes(case: Case) -> str:
+    """A sealed comparison beside the other study."""
+    plan = replace(MAKES, assessors=case.w.plan.assessors)
+    study = planning.start(case.store, case.leader, "comparison", plan)
+    planning.seal(case.store, case.leader, study, plan.title)
+    return study
+
+
+def _make_lost(case: Case) -> str:
+    study = _makes(case)
+    comparison_pieces.note_lost(case.store, case.preparer, study, 21.0, "dropped", AT)
+    return study
 
 
 def _aroma(case: Case) -> Kitchen:
@@ -332,6 +389,26 @@ def _step(case: Case) -> Callable[[], object]:
     return lambda: trying.take_step(case.store, taster.token, here.trial or "", 1, 0.0)
 
 
+def _first_entry(case: Case, mark: float = 5.0, by: Staff | None = None) -> str:
+    """Somebody has typed a paper ballot with the same mark on every line; whose it is."""
+    here = paper_entry.ballots(case.store, case.leader, case.w.sitting.id)[0]
+    typed = {field: mark for item in here.items for field in item.fields if not field.endswith("/why")}
+    paper_entry.enter(case.store, by or case.leader, case.w.sitting.id, here.assessor, typed)
+    return here.assessor
+
+
+def _second_entry(case: Case) -> Callable[[], object]:
+    _first_entry(case)
+    return lambda: _first_entry(case, 5.0, case.preparer)
+
+
+def _paper_differs(case: Case) -> tuple[str, dict[str, int]]:
+    who = _first_entry(case)
+    _first_entry(case, 6.0, case.preparer)
+    left = paper_entry.differences(case.store, case.leader, case.w.sitting.id, who)
+    return who, {one.field: 1 for one in left}
+
+
 CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "closing.open_key, sets": _with(_aroma_served, lambda c, k: closing.open_key(c.store, c.leader, k.study, "Ada")),
     "closing.sign, sets": _with(_aroma_opened, lambda c, k: closing.sign(c.store, c.leader, k.study, "ran the test")),
@@ -368,6 +445,25 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "accounts.sign_out": _with(
         lambda c: accounts.sign_in(c.store, "Ada", PHRASE, "10.0.0.9"), lambda c, t: accounts.sign_out(c.store, t)
     ),
+    "batches.add": _now(lambda c: batches.add(c.store, c.preparer, replace(DRAFT, label="Batch 34"), c.study)),
+    "batches.keep": _with(furnish_batch, lambda c, id_: batches.keep(c.store, c.preparer, id_, DRAFT)),
+    "batches.join": _with(
+        lambda c: batches.add(c.store, c.preparer, DRAFT),
+        lambda c, id_: batches.join(c.store, c.leader, id_, c.study),
+    ),
+    "batches.confirm_contents": _with(
+        lambda c: batches.add(c.store, c.preparer, DRAFT),
+        lambda c, id_: batches.confirm_contents(c.store, c.preparer, id_),
+    ),
+    "batches.bring_log": _with(
+        furnish_batch, lambda c, id_: batches.bring_log(c.store, c.leader, id_, Log((0.0, 1.0), {}, 1.0, 2))
+    ),
+    "readings.keep": _with(
+        furnish_batch, lambda c, id_: readings.keep(c.store, c.leader, id_, [replace(DOWN, portion=2), MOIST])
+    ),
+    "readings.undo": _with(furnish_batch, lambda c, id_: readings.undo(c.store, c.leader, id_, DOWN)),
+    "book.note_card": _after(_decided, lambda c: book.note_card(c.store, c.leader, c.study, 8.0)),
+    "book.keep_prices": _now(lambda c: book.keep_prices(c.store, c.leader, c.study, book.Prices(40.0, 6.5))),
     "calling.call": _with(
         Case.serving, lambda c, here: calling.call(c.store, c.hands[0].token, here.serving, "piece", here.code)
     ),
@@ -397,16 +493,27 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         Case.draft, lambda c, id_: planning.keep_plan(c.store, c.leader, id_, HoursPlan("Other"))
     ),
     "planning.new_study": _now(lambda c: planning.new_study(c.store, c.leader, "hours", "Third")),
+    "unread.keep_texts": _with(Case.draft, lambda c, id_: unread.keep_texts(c.store, c.leader, id_, {"pulls": "8h"})),
     "pulls.note_pull": _now(
         lambda c: setting_out.note_pull(c.store, c.preparer, c.study, 8.0, "2026-11-24 10:41", 3900.0)
     ),
+    "pulls.note_taken": _now(lambda c: pulls.note_taken(c.store, c.preparer, c.study, SENT)),
     "pulls.note_zero": _now(lambda c: pulls.note_zero(c.store, c.preparer, c.study, "2026-11-24 10:41")),
     "pulls.note_lost": _now(
         lambda c: pulls.note_lost(c.store, c.preparer, c.study, 8.0, "dropped", "2026-11-24 10:41")
     ),
     "pulls.undo": _undone,
+    "setting_out.note_lost": _with(
+        _makes, lambda c, id_: comparison_pieces.note_lost(c.store, c.preparer, id_, 21.0, "dropped", AT)
+    ),
+    "setting_out.undo_lost": _with(
+        _make_lost, lambda c, id_: comparison_pieces.undo_lost(c.store, c.preparer, id_, 21.0, AT)
+    ),
+    "photos.keep": _now(lambda c: photos.keep(c.store, c.preparer, c.study, 8.0, icon())),
+    "photos.erase": _photo_erased,
     "planning.seal": _with(Case.draft, lambda c, id_: planning.seal(c.store, c.leader, id_, "Two looks, again")),
     "preparing.fill_rows": _now(lambda c: preparing.fill_rows(c.store, c.preparer, c.w.sitting.id)),
+    "preparing.spare_rows": _now(lambda c: preparing.spare_rows(c.store, c.preparer, c.w.sitting.id)),
     "preparing.boxes": _now(lambda c: preparing.boxes(c.store, c.preparer, c.study)),
     "preparing.levels_by_code": _now(lambda c: preparing.levels_by_code(c.store, c.preparer, c.w.sitting.id)),
     "preparing.quantities": _now(lambda c: preparing.quantities(c.store, c.preparer, c.study)),
@@ -444,6 +551,14 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         Case.planned, lambda c, sitting: watching.open_sitting(c.store, c.leader, sitting.id)
     ),
     "watching.pause": _now(lambda c: watching.pause(c.store, c.leader, c.w.sitting.id)),
+    "paper_entry.enter": _second_entry,
+    "paper_entry.settle": _with(
+        _paper_differs,
+        lambda c, left: paper_entry.settle(c.store, c.leader, c.w.sitting.id, *left, "looked"),
+    ),
+    "paper_entry.keep_alone": _with(
+        _first_entry, lambda c, who: paper_entry.keep_alone(c.store, c.leader, c.w.sitting.id, who, "nobody is here")
+    ),
     "watching.resume": _after(
         lambda c: watching.pause(c.store, c.leader, c.w.sitting.id),
         lambda c: watching.resume(c.store, c.leader, c.w.sitting.id),

@@ -7,7 +7,6 @@ guards and indexes themselves.
 from __future__ import annotations
 
 import contextlib
-import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,11 +15,10 @@ import pytest
 from sqlalchemy import event
 
 from studyapp.records import CheckReport
-from studyapp.services import accounts, closing, packages, panel, planning, tasting, watching
 from studyapp.services.checking import check
-from studyapp.store import Store, checks, open_store, read_store, state_checks
+from studyapp.store import checks, read_store, state_checks
 from studyapp.store.engine import sqlite_module
-from tests.kinds.aroma.aroma_kitchen import furnish_aroma
+from tests.reliability.conftest import points_of
 from tests.stores import earlier
 
 pytestmark = pytest.mark.reliability
@@ -34,60 +32,6 @@ class Edit:
     table: str
     row: str
     column: str = ""
-
-
-# ---- two records, played once ----------------------------------------------------------------------------------------
-@pytest.fixture(scope="module")
-def played(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
-    """Where each record is kept, once it was played."""
-    return {"folder": tmp_path_factory.mktemp("records")}
-
-
-def copied(store: Store, target: Path) -> Path:
-    """A sound copy of an open store."""
-    with contextlib.closing(sqlite_module().connect(str(target))) as copy, store.read() as tx:
-        tx.connection.driver_connection.backup(copy)
-    assert check(str(target)).sound
-    return target
-
-
-@pytest.fixture
-def hours(played: dict[str, Path], request: pytest.FixtureRequest, tmp_path: Path) -> Path:
-    """Conching hours: agreed, sat out, left, noted, closed, opened, signed; a draft; a member who left; an erasure."""
-    if "hours" not in played:
-        workshop, hands = request.getfixturevalue("workshop"), request.getfixturevalue("hands")
-        store, leader = workshop.store, workshop.leader
-        tasting.sit_out(store, hands[4].token)
-        for hand in hands[:3]:
-            hand.taste_all()
-        hands[3].serving()
-        tasting.send_note(store, hands[1].token, "number two was grainy")
-        tasting.leave(store, hands[3].token, True)
-        watching.close_sitting(store, leader, workshop.sitting.id, "fire drill")
-        closing.open_key(store, leader, workshop.study, "Ada")
-        closing.sign(store, leader, workshop.study, "ran the test")
-        planning.copy(store, leader, workshop.study)
-        kite = panel.add_assessor(store, leader, "Kite", "Invented Name")
-        panel.erase_person(store, leader, kite.id)
-        gone = accounts.add_staff(store, leader, "Cleo", "preparer", workshop.passphrase)
-        accounts.end_account(store, leader, gone.id)
-        played["hours"] = copied(store, played["folder"] / "hours.sqlite")
-    return Path(shutil.copy(played["hours"], tmp_path / "edited.sqlite"))
-
-
-@pytest.fixture
-def aroma(played: dict[str, Path], tmp_path: Path) -> Path:
-    """Two sittings of sets, one of them tasted; somebody of the other has seen a set."""
-    if "aroma" not in played:
-        with contextlib.closing(open_store(str(tmp_path / "kitchen.sqlite"))) as store:
-            kitchen = furnish_aroma(store)
-            first, second = kitchen.sittings()
-            for taster in kitchen.serve(first):
-                taster.finish(lambda _level, number: number == 1)
-            watching.close_sitting(store, kitchen.leader, first.id, "")
-            kitchen.serve(second)[0].place()
-            played["aroma"] = copied(store, played["folder"] / "aroma.sqlite")
-    return Path(shutil.copy(played["aroma"], tmp_path / "edited.sqlite"))
 
 
 # ---- the edits -------------------------------------------------------------------------------------------------------
@@ -167,7 +111,7 @@ HOURS = {
     "may not taste": cell("assessor", HERON, "may_taste", "0"),
     "an erased name": cell("person", f"SELECT person_id FROM assessor WHERE id = ({KITE})", "name", "'Invented Name'"),
     "a note less": Edit("DELETE FROM note", "note", NOTE),
-    "a note of another sitting": cell("note", NOTE, "sitting_id", "'elsewhere'"),
+    "a note of another sitting": Edit("UPDATE note SET sitting_id = 'elsewhere'", "note", NOTE),
 }  # fmt: skip
 SEEN = "SELECT min(id) FROM trial_set WHERE finished_at IS NULL AND started_at IS NOT NULL"
 ANSWERED = "SELECT min(id) FROM trial_set WHERE outcome = 'answered'"
@@ -228,6 +172,11 @@ def edited(file: Path, edit: Edit, guards: bool) -> str:
     return row
 
 
+def reports(file: Path) -> list[CheckReport]:
+    """The check of everything, and the one that goes on from the point that was left before the edit."""
+    return [check(str(file)), check(str(file), points=points_of(file))]
+
+
 def named(report: CheckReport, edit: Edit, row: str) -> bool:
     """Whether an error names the row, the table and the column."""
     told = [finding.sentence for finding in report.findings if finding.level == "error"]
@@ -242,24 +191,24 @@ def test_an_edit_of_hours_is_named_with_its_row(hours: Path, name: str) -> None:
     if name == "an erased name":  # told by the pseudonym's row: a person has no other name in the record
         with contextlib.closing(sqlite_module().connect(str(hours))) as connection:
             row = str(connection.execute(KITE).fetchone()[0])
-    report = check(str(hours))
-    assert named(report, HOURS[name], row), report
+    for report in reports(hours):
+        assert named(report, HOURS[name], row), report
 
 
 @pytest.mark.parametrize("name", AROMA)
 def test_an_edit_of_sets_is_named_with_its_row(aroma: Path, name: str) -> None:
     """How far a set went decides a sequential verdict."""
     row = edited(aroma, AROMA[name], guards=True)
-    report = check(str(aroma))
-    assert named(report, AROMA[name], row), report
+    for report in reports(aroma):
+        assert named(report, AROMA[name], row), report
 
 
 @pytest.mark.parametrize("name", SHAPES)
 def test_an_edit_of_tables_guards_and_indexes_is_named(aroma: Path, name: str) -> None:
     """Word by word what an empty store of this version has."""
     row = edited(aroma, SHAPES[name], guards=False)
-    report = check(str(aroma))
-    assert named(report, SHAPES[name], row), report
+    for report in reports(aroma):
+        assert named(report, SHAPES[name], row), report
 
 
 def test_swapped_pseudonyms_are_both_named(hours: Path) -> None:
@@ -330,19 +279,6 @@ def test_an_edit_of_an_earlier_store_is_named(name: str, edit: str, tmp_path: Pa
 
 
 # ---- imports ---------------------------------------------------------------------------------------------------------
-@pytest.fixture
-def imported(tmp_path: Path) -> tuple[Path, str]:
-    """A signed study that was tasted elsewhere."""
-    file = tmp_path / "here.sqlite"
-    with earlier.opened("v0002_rule_1", tmp_path) as kept:
-        packages.take_out(kept.store, kept.study("Hours, signed"), tmp_path / "tables")
-        study = kept.study("Hours, signed")
-        with contextlib.closing(open_store(str(file))) as store:
-            packages.bring_in(store, tmp_path / "tables")
-    assert check(str(file)).sound
-    return file, study
-
-
 @pytest.mark.parametrize(
     ("table", "change"),
     [

@@ -119,7 +119,8 @@ def _stage(name: str) -> None:
 
         return draw
 
-    names = ("studies", "plan", "prepare", "watch", "open_key", "decide", "panel", "account", "bring")
+    names = ("studies", "plan", "prepare", "watch", "open_key", "decide", "panel", "account", "bring", "pulls")
+    names += ("batches", "batch", "write_batch", "readings", "hours_book")
     pages = {each: st.Page(drawer(each), title=each, url_path=each, default=each == name) for each in names}
     session.know_pages(pages)
     st.navigation(list(pages.values()), position="hidden").run()

@@ -253,7 +253,7 @@ def test_the_spreads_are_assumed_until_a_study_is_opened(
     told = said(app)
     assert "Assumed" not in told
     assert "Spread of scores from your own 1 opened study, 5 assessors." in told
-    assert re.search(r"Acidity: assessors ±\d\.\d \(\d\.\d to \d\.\d\), their reading of a pull", told)
+    assert re.search(r"Acidity: assessors ±\d\.\d \(\d\.\d to \d\.\d\), their reading of a piece", told)
     assert "only known together" in told  # one sitting, each pull once
     _asked, after = app.session_state["_kept_power"]
     assert before.over

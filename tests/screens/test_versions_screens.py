@@ -64,7 +64,7 @@ def test_an_unsigned_study_names_the_change_as_a_departure(page: Any) -> None:
     """Beside the departures that people noted; the page no longer says that nothing departed."""
     for title in ("Hours, opened", "Hours, cannot tell"):
         text = page("decide", title)
-        departures = text.split("What departed from the plan")[1]
+        departures = text.split("Departures from the plan")[1]
         first = departures.index("sealed under version 1 of the stop rule and decided by the corrected version 3")
         assert first < departures.index("The room was warm.")
         assert "The rule was corrected since" not in text
@@ -80,4 +80,4 @@ def test_a_verdict_signed_now_stays_when_the_page_is_drawn_again(page: Any, work
     before = page("decide", "Hours, opened")
     closing.sign(workshop.store, workshop.kept.leader, workshop.kept.study("Hours, opened"), "ran the test")
     after = page("decide", "Hours, opened")
-    assert before.split("What departed")[0] == after.split("What departed")[0]
+    assert before.split("Departures from the plan")[0] == after.split("Departures from the plan")[0]

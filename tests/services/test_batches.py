@@ -100,8 +100,7 @@ def test_a_batch_travels_with_its_study(workshop: Any, hands: list[Any], batch: 
         "DELETE FROM reading WHERE number = 2",
         "UPDATE flow_point SET stress_pa = 90 WHERE position = 0",
         "UPDATE machine_log SET points = replace(points, '60', '65')",
-        "INSERT INTO reading SELECT batch_id, 9, kind, hours, quantity, 0.2, unit, instrument, method, portion, asked, "
-        "\"by\", at FROM reading WHERE number = 2",
+        'INSERT INTO machine_log SELECT batch_id, 9, points, "by", at FROM machine_log',
     ],
 )
 def test_whoever_edits_a_record_by_hand_is_found(workshop: Any, batch: str, edit: str) -> None:
@@ -179,18 +178,21 @@ def test_an_odd_value_is_asked_about_and_never_filled_in(workshop: Any, batch: s
 def test_a_table_of_readings_is_read_line_by_line(workshop: Any, batch: str) -> None:
     """Commas for points, tabs between cells; a cell that is no number is named by its line; all or nothing is kept."""
     head = "hours\tquantity\tvalue\tportion\tinstrument\tmethod\tshear_rate\tstress\tbranch\n"
-    lines = "24\tmoisture\t0,7\t1\toven\t103 °C\t\t\t\n24\t\t\t1\tcup\t40 °C\t5\t32.1\tdown\n24\t\t\t1\tcup\t40 °C\t10\t43.8\tdown\n"
-    found = readings.from_text(head + lines)
+    lines = "24\tmoisture\t0,7\t1\toven\t103 °C\t\t\t\n24\t\t\t1\tcup\t40 °C\t5\t32.1\tdown\n"
+    lines += "24\t\t\t1\tcup\t40 °C\t10\t43.8\tdown\n"
+    found = readings.from_file("bench.csv", (head + lines).encode())
     assert found[0] == Reading(24.0, "moisture", 0.7, "oven", "103 °C", 1)
     assert found[1] == Curve(24.0, 1, "down", ((5.0, 32.1), (10.0, 43.8)), "cup", "40 °C")
     readings.keep(workshop.store, workshop.leader, batch, found)
-    with pytest.raises(BadInput, match="Fix line 3: “7o.1” is not a number"):
-        readings.from_text(head + lines.splitlines()[0] + "\n24\tph\t7o.1\t1\tx\n")
+    with pytest.raises(BadInput, match=r"bench\.csv, row 3, column value: .*7o\.1"):
+        readings.from_file("bench.csv", (head + lines.splitlines()[0] + "\n24\tph\t7o.1\t1\tx\t\t\t\t\n").encode())
+    repeats = readings.from_file("b.csv", b"hours,quantity,value,instrument\n24,pH,5.4,probe\n24,pH,5.5,probe\n")
+    assert [(one.quantity, one.portion) for one in repeats if isinstance(one, Reading)] == [("ph", 1), ("ph", 2)]
 
 
 # ---- machine logs ----------------------------------------------------------------------------------------------------
 def test_a_log_is_read_in_hours_after_hour_zero() -> None:
-    """By hand: 10:00 is 2 h after 08:00; the bad line is named, the hour without lines stays a gap, the mean is kept."""
+    """By hand: 10:00 is 2 h after 08:00; the bad line is named, an hour without lines is a gap, means are kept."""
     rows = ["time;Temp mass;rpm", "2026-11-07 10:00;60,0;45", "2026-11-07 10:00:30;62,0;45", "2026-11-07 10:01;7o.1;45"]
     rows += [f"2026-11-07 {11 + m // 60}:{m % 60:02d};61;45" for m in range(30)]
     found = machine_logs.read("\n".join(rows).encode(), "2026-11-07T08:00")
@@ -201,7 +203,8 @@ def test_a_log_is_read_in_hours_after_hour_zero() -> None:
     assert (found.log.lines, found.log.left_out) == (33, 1)
     ((start, end),) = machine_logs.gaps(found.log)
     assert (start, end) == pytest.approx((2.0042, 3.0), abs=1e-3)
-    assert machine_logs.mean_between(found.log, "temperature_c", 0.0, 1.0) is None
+    assert machine_logs.settled(found.log, "temperature_c", 0.0, 1.0) is None
+    assert machine_logs.settled(found.log, "temperature_c", 0.0, 3.2) == 61.0
 
 
 @pytest.mark.parametrize(("first", "asked"), [("07:02", -58.0), ("08:00", None), ("09:00", 60.0), ("10:30", None)])
@@ -221,4 +224,5 @@ def test_a_log_of_days_becomes_a_page() -> None:
     content = "hours,temp\n" + "\n".join(f"{second / 3600},{second % 7}" for second in range(0, 86400, 10))
     log = machine_logs.read(content.encode(), None).log
     assert (log.lines, len(log.hours), log.step_h) == (8640, 1440, 1 / 60)
-    assert 0 <= min(v for v in log.columns["temperature_c"] if v is not None)
+    told = log.columns["temperature_c"]
+    assert told[0] == pytest.approx((0 + 3 + 6 + 2 + 5 + 1) / 6, abs=1e-3)  # seconds 0 to 50, modulo seven, by hand

@@ -9,7 +9,7 @@ import pytest
 
 from studyapp.components import needs, sitting_rows
 from studyapp.errors import BadInput, OutOfDate
-from studyapp.services import calling, heard, joining, tasting, trays, watching
+from studyapp.services import calling, heard, joining, preparing, tasting, trays, watching
 from studyapp.services.checking import check
 from studyapp.store import clock
 
@@ -43,18 +43,52 @@ def test_a_wrong_code_is_told_with_its_owner_and_stands_in_the_record(workshop: 
 
 
 def test_a_missing_piece_is_wanted_in_the_kitchen_until_it_is_filled(workshop: Any, hand: Any) -> None:
-    """The serving stays open and takes its marks; the kitchen's field knows the code as wanted, once."""
+    """A spare takes its place under a code of its own: the phone turns to it, marks begin anew, the kitchen's field
+    knows the code as wanted, once, and the departure names the cup that was served."""
     store, cook, of = workshop.store, workshop.preparer, workshop.sitting.id
     here = hand.serving()
-    calling.call(store, hand.token, here.serving, "piece", here.code)
-    assert trays.kitchen(store, cook, of).wanted == (here.code,)
-    assert trays.check_code(store, cook, of, 1, here.code).says == "again"
-    assert trays.check_code(store, cook, of, 1, here.code).says == "served"
+    boxes = {code: box for row in preparing.fill_rows(store, cook, of) for code, box in row.cups}
+    mine = {code for row in preparing.spare_rows(store, cook, of) for code, box in row.cups if box == boxes[here.code]}
+    assert here.may_swap
     hand.mark(here.serving, here.lines[0].id, 4.0)
+    for _twice in range(2):
+        assert calling.call(store, hand.token, here.serving, "piece", here.code)
+    (spare,) = trays.kitchen(store, cook, of).wanted
+    now = hand.place()
+    assert spare in mine
+    assert (now.code, now.serving, now.swapped) == (spare, here.serving, True)
+    assert [line.value for line in now.lines] == [None] * len(now.lines)
+    found = trays.check_code(store, cook, of, 1, spare)
+    assert (found.says, found.name) == ("again", "Heron")
+    assert trays.said(trays.check_code(store, cook, of, 1, spare)) == (
+        f"{spare} is the spare that Heron has, seat 1.",
+        f"It went in place of {here.code}.",
+    )
+    hand.mark(here.serving, here.lines[0].id, 5.0)
     (call,) = calling.open_calls(store, workshop.leader, of)
+    (need,) = needs.needs((call,), watching.progress(store, workshop.leader, of))
+    assert need.do.startswith(f"Do: bring Heron the spare {spare} and take {here.code} away.")
     calling.answer(store, workshop.leader, of, call.number, "spare")
     (told,) = watching.deviations(store, workshop.leader, workshop.study)
-    assert told.sentence == f"Tasting 1: Heron had no piece at {here.code}. A spare was given."
+    assert told.sentence == f"Tasting 1: Heron had no piece at {here.code}. The spare {spare} took its place."
+    assert check(store.url).sound
+
+
+def test_who_cannot_judge_may_have_another_piece_while_there_is_one(workshop: Any, hand: Any) -> None:
+    """The spares of that sample run out; then the serving may be left unjudged, which was always a free choice."""
+    store, of = workshop.store, workshop.sitting.id
+    here = hand.serving()
+    while hand.place().may_swap:
+        assert calling.call(store, hand.token, here.serving, "another", hand.place().code)
+    with pytest.raises(BadInput, match="no other piece of it is left"):
+        calling.call(store, hand.token, here.serving, "another", hand.place().code)
+    last = hand.place().code
+    tasting.cannot_judge(store, hand.token, here.serving, "mouth tired", "n" * 24)
+    watching.close_sitting(store, workshop.leader, of, "late")
+    (told,) = (
+        one.sentence for one in watching.deviations(store, workshop.leader, workshop.study) if last in one.sentence
+    )
+    assert told == f"Tasting 1: Heron asked for another piece at {here.code}. The spare {last} took its place."
 
 
 def test_a_call_that_nobody_answered_stands_in_the_record_from_the_close_on(workshop: Any, hand: Any) -> None:
@@ -63,7 +97,7 @@ def test_a_call_that_nobody_answered_stands_in_the_record_from_the_close_on(work
     assert watching.deviations(workshop.store, workshop.leader, workshop.study) == ()
     watching.close_sitting(workshop.store, workshop.leader, workshop.sitting.id, "fire drill")
     told = [one.sentence for one in watching.deviations(workshop.store, workshop.leader, workshop.study)]
-    assert f"Tasting 1: Heron had no piece at {here.code}." in told
+    assert any(one.startswith(f"Tasting 1: Heron had no piece at {here.code}.") for one in told)
     assert check(workshop.store.url).sound
 
 

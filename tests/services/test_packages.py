@@ -181,7 +181,7 @@ def _forged_mark(folder: Path) -> None:
     """Another mark under a hash that fits it, as somebody makes it who knows how rows are hashed."""
     with (folder / "score.csv").open(newline="", encoding="utf-8") as file:
         (row, *_rest) = list(csv.DictReader(file))
-    forged = row | {"value": 9.25, "reason": row["reason"] or None}
+    forged = row | {"value": 9.25, "reason": row["reason"] or None, "source": row["source"] or None}
     _cell("score.csv", 1, "value", "9.25")(folder)
     _cell("score.csv", 1, "sha256", row_hash("score", forged))(folder)
 

@@ -19,6 +19,7 @@ from studyapp.errors import NotAllowed, NothingToDecide
 from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.kinds.aroma.findings import told as aroma_pages
 from studyapp.kinds.hours import deciding, setting_out
+from studyapp.kinds.hours.deciding import ways
 from studyapp.printing import papers
 from studyapp.services import closing, packages, planning, preparing, refining, watching, worked_out
 from studyapp.services.worked_out import Keeper
@@ -287,12 +288,12 @@ def test_the_report_finds_what_the_page_worked_out(kept: Earlier) -> None:
     """Of either kind: after the page the report adds nothing to what is kept."""
     study = kept.study(OPEN)
     deciding.shown(kept.store, kept.leader, study)
-    deciding.offers(kept.store, kept.leader, study)
+    list(ways.searching(kept.store, kept.leader, study))
     deciding.description(kept.store, kept.leader, study)
     aroma = planning.study(kept.store, kept.leader, kept.study("Aroma, opened"))
     told = aroma_pages.told(kept.store, kept.leader, aroma)
     held = len(worked_out._keeper)
-    assert held == 5  # verdict, price and description; an aroma's verdict and what is said of it
+    assert held == 6  # verdict, price, ways and description; an aroma's verdict and what is said of it
     for of in (study, aroma.id):
         assert papers.paper(kept.store, kept.leader, "report", of)[1].startswith(b"%PDF")
     assert len(worked_out._keeper) == held

@@ -26,11 +26,17 @@ def _binaries() -> Path | None:
 @pytest.fixture(scope="session")
 def postgres_server() -> Iterator[str]:
     """The address of a running server. Without one the test is skipped, but never on a machine that checks changes."""
-    binaries = _binaries()
-    if binaries is None:
+    if _binaries() is None:
         if os.environ.get("CI") == "true":
             pytest.fail("PostgreSQL is missing")
         pytest.skip("PostgreSQL is not installed")
+    yield from served()
+
+
+def served() -> Iterator[str]:
+    """The address of a server that runs as long as this goes on."""
+    binaries = _binaries()
+    assert binaries is not None, "PostgreSQL is not installed"
     # The server refuses to run as the administrator, so it runs as the account that Debian made for it.
     as_user = ["setpriv", "--reuid=postgres", "--regid=postgres", "--clear-groups"] if os.geteuid() == 0 else []
     folder = Path(tempfile.mkdtemp(prefix="pg", dir="/tmp"))

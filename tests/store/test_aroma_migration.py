@@ -51,7 +51,7 @@ def test_a_first_store_is_brought_up_to_date(tmp_path: Path) -> None:
     with store.read() as tx:
         assert tx.exec_driver_sql("SELECT kind, plan FROM study").one() == ("hours", '{"title": "Old"}')
         assert tx.exec_driver_sql("SELECT name FROM person").scalar() == "A. Name"
-        assert tx.exec_driver_sql("SELECT version_num FROM alembic_version").scalar() == "0004"
+        assert tx.exec_driver_sql("SELECT version_num FROM alembic_version").scalar() == "0005"
     for change in ("UPDATE study SET plan = '{}'", "UPDATE study SET kind = 'aroma'"):
         with pytest.raises(DatabaseError, match="sealed"), store.write() as tx:
             tx.exec_driver_sql(change)

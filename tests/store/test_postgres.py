@@ -10,10 +10,20 @@ from sqlalchemy.exc import DBAPIError
 
 from studyapp.errors import NotAllowed, StoreProblem
 from studyapp.kinds.hours import deciding
-from studyapp.kinds.hours.deciding import spreads
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.records import Attribute, Mark
-from studyapp.services import accounts, backups, closing, joining, panel, planning, preparing, tasting, watching
+from studyapp.services import (
+    accounts,
+    backups,
+    closing,
+    joining,
+    panel,
+    planning,
+    preparing,
+    spreads,
+    tasting,
+    watching,
+)
 from studyapp.services.checking import check
 from studyapp.store import Store, events, open_store
 from tests.conftest import CHECKS
@@ -209,6 +219,18 @@ def test_an_edited_state_is_named(store: Store, postgres: str) -> None:
             connection.exec_driver_sql(change)
     told = " ".join(finding.sentence for finding in check(postgres).findings)
     assert [said for said in edits.values() if said not in told] == []
+
+
+def test_a_row_out_of_every_study_is_named_in_both_modes(store: Store, postgres: str, tmp_path: Any) -> None:
+    """Whoever owns the database may switch its own checks off; a check goes on from a point there as well."""
+    sealed(store)
+    assert check(postgres, points=tmp_path).sound
+    with store.engine.begin() as tx:
+        tx.exec_driver_sql("SET session_replication_role = replica")
+        tx.exec_driver_sql("DROP TRIGGER serving_fixed ON serving")
+        tx.exec_driver_sql("UPDATE serving SET sitting_id = 'elsewhere' WHERE id = (SELECT min(id) FROM serving)")
+    for report in (check(postgres), check(postgres, points=tmp_path)):
+        assert any("points at nothing" in finding.sentence for finding in report.findings if finding.level == "error")
 
 
 def test_backups_are_left_to_the_databases_own_tools(postgres: str, tmp_path: Any) -> None:

@@ -12,7 +12,18 @@ from studyapp.kinds.hours import deciding
 from studyapp.services import accounts, closing, joining, planning, preparing, tasting, watching
 
 GROWING = {"study", "sitting", "serving", "score", "event", "token", "presence", "tray", "note", "join_code", "seat"}
-GROWING |= {"sample", "attribute", "deviation", "signature", "opening", "decision", "pull_note", "key_view", "trial"}
+GROWING |= {
+    "sample",
+    "attribute",
+    "deviation",
+    "signature",
+    "opening",
+    "decision",
+    "pull_note",
+    "photo",
+    "key_view",
+    "trial",
+}
 GROWING |= {"trial_set", "trial_sample"}
 # The newest event is found by walking the chain backwards for one step.
 ONE_STEP = "ORDER BY event.seq DESC"

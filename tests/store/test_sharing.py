@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import threading
 from collections.abc import Callable
+from contextvars import ContextVar
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +14,8 @@ from sqlalchemy import event, text
 
 from studyapp.errors import BadInput, StoreProblem
 from studyapp.store import events
+from studyapp.waiting import Desk
+from tests.conftest import apart
 from tests.furnished import empty
 
 
@@ -95,6 +99,66 @@ def test_a_commit_that_never_came_is_no_answer(store: Any, what: BaseException) 
     with store.read() as tx:
         assert events.count(tx) == 0
     assert store.write_together(tick) == 1
+
+
+def test_many_given_at_once_are_kept_by_one_commit_and_answered_in_order(store: Any) -> None:
+    """Who is refused hears it, and leaves nothing; what all of them did is done once."""
+    commits: list[int] = []
+    event.listen(store.engine, "commit", lambda _connection: commits.append(1))
+
+    def refused(tx: Any) -> None:
+        tick(tx)
+        raise BadInput("Fix the mark.")
+
+    assert store.write_all([tick, tick, tick]) == [1, 2, 3]
+    assert len(commits) == 1
+    found = store.write_all([tick, refused, tick])
+    assert [type(each) for each in found] == [int, BadInput, int]
+    with store.read() as tx:
+        assert events.count(tx) == 5
+
+
+def test_a_crowd_at_the_desk_shares_transactions_and_keeps_its_languages(store: Any) -> None:
+    """A hundred at one moment: few commits, each its own answer; a sentence is in the language of whoever asked."""
+    commits: list[int] = []
+    event.listen(store.engine, "commit", lambda _connection: commits.append(1))
+    speaks: ContextVar[str] = ContextVar("speaks")
+
+    async def one(desk: Desk, number: int) -> Any:
+        speaks.set(f"language {number}")
+
+        def act(tx: Any) -> str:
+            tick(tx)
+            if number % 10 == 9:
+                raise BadInput(speaks.get())
+            return speaks.get()
+
+        try:
+            return await desk.keep(store, act)
+        except BadInput as refused:
+            return f"not {refused}"
+
+    async def crowd() -> list[Any]:
+        desk = Desk(most=40)
+        return list(await asyncio.gather(*(one(desk, number) for number in range(100))))
+
+    found = apart(crowd())
+    assert found == [f"{'not ' if number % 10 == 9 else ''}language {number}" for number in range(100)]
+    assert len(commits) < 10
+    with store.read() as tx:
+        assert events.count(tx) == 90
+
+
+def test_a_failing_database_is_heard_at_the_desk(store: Any) -> None:
+    """By everybody in the same go; the desk goes on afterwards."""
+
+    async def crowd() -> list[Any]:
+        desk = Desk()
+        broken = [tick, lambda tx: tx.execute(text("SELECT * FROM no_such_table"))]
+        first = await asyncio.gather(*(desk.keep(store, act) for act in broken), return_exceptions=True)
+        return [*first, await desk.keep(store, tick)]
+
+    assert [type(each) for each in apart(crowd())] == [StoreProblem, StoreProblem, int]
 
 
 def test_alone_it_is_a_transaction_like_any_other(store: Any) -> None:

@@ -28,7 +28,8 @@ def data(place: Place, seat: str) -> dict[str, Any]:
         "serving": place.serving,
         "code": place.code,
         "heading": _heading(place),
-        "practice": _practice(place) if practice else "",
+        "practice": _practice(place) if practice else _swapped(place),
+        "may_swap": place.may_swap,
         "saved_at": place.saved_at,
         "lines": [_line(line) for line in place.lines],
         "words": phone.words() | _words(len(place.lines)),
@@ -45,6 +46,12 @@ def _practice(place: Place) -> str:
     if place.lines:
         return _("This first cup is for practice: its marks count for nothing.")
     return _("Taste this cup to wake your mouth up. There is nothing to mark; go on when you are done.")
+
+
+def _swapped(place: Place) -> str:
+    if not place.swapped:
+        return ""
+    return _("The panel leader brings you this piece in place of the other one. Mark every line anew.")
 
 
 def _line(line: Line) -> dict[str, Any]:
@@ -67,6 +74,10 @@ def _words(lines: int) -> dict[str, Any]:
         "cannot": _("I cannot judge this one"),
         "cannotTitle": _("Why can you not judge it?"),
         "cannotText": _("All lines of this cup stay empty, and the reason is kept with them. Then you go on."),
+        "swapTitle": _("Another piece of it?"),
+        "swapText": _("You can have another piece, under a new code. What you marked on this one is then marked anew."),
+        "swap": _("Bring me another piece"),
+        "noSwap": _("I cannot judge another one either"),
         "cannotKeep": _("Leave this cup unjudged"),
         "cannotOther": _("Another reason"),
         "cannotGap": _("Choose a reason first, or write a few words."),

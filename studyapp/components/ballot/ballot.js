@@ -147,8 +147,8 @@ class Ballot {
       { class: "actions" },
       this.alert,
       button(this.words.next, () => this.tryNext(), "main"),
-      data.lines.length ? button(this.words.cannot, () => this.open(this.cannotPanel()), "plain") : "",
-      button(this.words.wrong, () => this.open(cupPanel(this.words, this.serving, [data.code], () => this.alive, () => this.close())), "plain"),
+      data.lines.length ? button(this.words.cannot, () => this.open(data.may_swap ? this.swapPanel(data.code) : this.cannotPanel()), "plain") : "",
+      button(this.words.wrong, () => this.open(cupPanel(this.words, this.serving, [data.code], () => this.alive, () => this.close(), () => this.mover.go())), "plain"),
       button(this.words.stop, () => this.open(this.leavePanel()), "plain"),
     );
     const practice = data.practice ? el("p", { class: "practice quiet" }, data.practice) : null;
@@ -275,6 +275,25 @@ class Ballot {
     return stopPanel(this.words, (body, said) => this.act("/leave", body, said), () => this.close());
   }
 
+  // Before a serving is left unjudged, another piece of it is offered, under a new code.
+  swapPanel(code) {
+    const said = el("p", { class: "alert", role: "alert" });
+    const other = () => {
+      this.panel.remove();
+      this.open(this.cannotPanel());
+    };
+    return el(
+      "section",
+      { class: "card", "aria-label": this.words.cannot },
+      el("h2", { tabindex: "-1" }, this.words.swapTitle),
+      el("p", { class: "quiet" }, this.words.swapText),
+      said,
+      button(this.words.swap, () => this.act("/call", { serving: this.serving, what: "another", code }, said), "main"),
+      button(this.words.noSwap, other),
+      button(this.words.back, () => this.close(), "plain"),
+    );
+  }
+
   cannotPanel() {
     const said = el("p", { class: "alert", role: "alert" });
     const other = el("textarea", { maxlength: "300", "aria-label": this.words.cannotOther });
@@ -314,5 +333,5 @@ class Ballot {
 
 export default function (arrived) {
   const component = unpack(arrived);
-  return drawPlace(component, component.data.serving, (...given) => new Ballot(...given));
+  return drawPlace(component, `${component.data.serving} ${component.data.code}`, (...given) => new Ballot(...given));
 }

@@ -272,15 +272,17 @@ const heading = (label, note) => el("div", { class: "bar" }, el("b", {}, label),
 const button = (label, act, kind = "") => el("button", { type: "button", class: kind, on: { click: act } }, label);
 
 // "Something is wrong with my cup": the leader is told and comes; the serving stays open.
-function cupPanel(words, serving, codes, alive, back) {
+// Where a spare takes the place of a piece, the page turns to its code.
+function cupPanel(words, serving, codes, alive, back, turn) {
   const said = el("p", { class: "alert", role: "alert" });
   const told = el("p", { class: "sent", role: "status" });
   const field = el("input", { type: "text", inputmode: "numeric", maxlength: "3", id: "other-code", autocomplete: "off" });
   const call = async (what, code) => {
     said.textContent = "";
     try {
-      await sendSurely("/call", { serving, what, code }, () => (said.textContent = words.offlineAct), alive);
+      const answer = await sendSurely("/call", { serving, what, code }, () => (said.textContent = words.offlineAct), alive);
       said.textContent = "";
+      if (answer?.spare) return turn();
       told.textContent = words.called;
     } catch (problem) {
       said.textContent = problem.message || words.outOfDate;

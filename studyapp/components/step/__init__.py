@@ -7,6 +7,7 @@ from typing import Any
 
 from studyapp.components import phone
 from studyapp.components.step import sets
+from studyapp.findings.facts import plant
 from studyapp.records import Place
 from studyapp.words import _, ngettext
 
@@ -71,7 +72,7 @@ def _contents(place: Place) -> Page:
     if not texts:
         texts.append(_("Nobody has written down what is in it. Ask before you taste."))
     if place.botanical:
-        texts.append(sets.plant(place.botanical))
+        texts.append(plant(place.botanical))
     texts.append(_("If any of it is not for you, do not taste. A blind tasting cannot show that something is absent."))
     return {"caution": True, "title": _("What is in it"), "texts": texts}
 

@@ -34,12 +34,6 @@ def ceiling(place: Place) -> str:
     return said.format(today=f"{place.grams_today:.0f}", all=f"{with_this:.0f}", most=f"{place.most_today:g}")
 
 
-def plant(name: str) -> str:
-    """The botanical, named to everybody who is asked to taste it."""
-    said = _("With {plant}. If you are expecting, take medicine or are unsure: sit out, or ask your doctor.")
-    return said.format(plant=name)
-
-
 def kept(count: int) -> str:
     """How many answers are kept."""
     return ngettext("Your {count} answer is kept.", "All your {count} answers are kept.", count).format(count=count)

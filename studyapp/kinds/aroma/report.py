@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
@@ -50,7 +50,7 @@ def calendar(store: Store, by: Staff, study: AromaStudy) -> bytes:
 
     def told(one: Appointment) -> Entry:
         later = study.plan.sequential and (one.number or 1) > 1  # a plan that may end early may not need it
-        return Entry(*in_words(one, study.plan), later)
+        return Entry(*in_words(one, study.plan), "TENTATIVE" if later else "CONFIRMED")
 
     return calendar_file(run_calendar.calendar(study.plan), study, told, datetime.now(UTC))
 
@@ -277,3 +277,8 @@ def _words() -> dict[str, Any]:
         "beside": "",
         "columns": [_("what"), _("value"), _("limits and notes")],
     }
+
+
+def papers() -> Mapping[str, Callable[[Store, Staff, AromaStudy, str], bytes]]:
+    """None of its own."""
+    return {}

@@ -14,6 +14,7 @@ from studyapp.methods import METHODS, Order
 from studyapp.records import CONTROL, Sitting
 from studyapp.services import table
 from studyapp.services.access import new_id
+from studyapp.services.table import note_taken as note_taken
 from studyapp.store import studies, trials
 from studyapp.store.trials import Box
 from studyapp.words import _

@@ -19,13 +19,21 @@ Scope = Literal["these batches", "make"]
 
 @dataclass(frozen=True, slots=True)
 class Likewise:
-    """A quantity that should be alike in all makes: name, unit, the largest difference that counts as alike, and what
-    was read of each make, in the order of the makes."""
+    """A quantity read of every make, in the order of the makes; with a claim on the make as many of each batch, batch
+    after batch. `tolerance`: the largest difference that counts as alike, 0 where differences are only reported.
+    `at_most` or `at_least`: a limit that a make must keep in every batch, beside its claims."""
 
     name: str
     unit: str = ""
     tolerance: float = 0.0
     readings: tuple[tuple[float, ...], ...] = ()
+    at_most: float | None = None
+    at_least: float | None = None
+
+    @property
+    def limited(self) -> bool:
+        """Whether a make must keep a limit of it."""
+        return self.at_most is not None or self.at_least is not None
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +102,8 @@ def from_document(document: Mapping[str, Any]) -> ComparisonPlan:
 
 def _likewise(kept: Mapping[str, Any]) -> Likewise:
     readings = tuple(tuple(float(value) for value in own) for own in kept.get("readings", ()))
-    return Likewise(**{**kept, "tolerance": float(kept.get("tolerance", 0)), "readings": readings})
+    ends = {end: float(kept[end]) for end in ("at_most", "at_least") if kept.get(end) is not None}
+    return Likewise(**{**kept, **ends, "tolerance": float(kept.get("tolerance", 0)), "readings": readings})
 
 
 # ---- pieces ----------------------------------------------------------------------------------------------------------

@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import NotFound
 from studyapp.findings.numbers import opening
 from studyapp.kinds.comparison import findings
 from studyapp.kinds.comparison.deciding import offers, shown
-from studyapp.kinds.comparison.findings import ComparisonFinding, comparison_finding, differing, words_by_make
+from studyapp.kinds.comparison.findings import (
+    ComparisonFinding,
+    careful,
+    comparison_finding,
+    differing,
+    instruments,
+    words_by_make,
+)
 from studyapp.kinds.comparison.pictures import against
 from studyapp.kinds.comparison.plan import ComparisonStudy, Likewise
 from studyapp.pictures import paper
@@ -32,6 +41,7 @@ def report(store: Store, by: Staff, study: ComparisonStudy, printed_at: str) -> 
     found = shown(store, by, study.id)
     ways = offers(store, by, study.id) if found.found.open_makes else ()
     finding = comparison_finding(found.found, ways, study.plan.title, words_by_make(study.plan), study.plan)
+    finding = replace(finding, warnings=(*careful.earlier_rule(study), *finding.warnings))
     record = printed.record_of(store, by, study)
     quantities = {one.name: one for one in study.plan.alike}
     return report_pdf(found.found, found.alike, finding, printed_at, quantities, record)
@@ -78,7 +88,7 @@ def report_pdf(
             **_pictures(found),
             "rule": list(record.rule),
             "sealed": printed.sealed(record),
-            "tables": [*_numbers(found), *_differing(found, alike, quantities)],
+            "tables": [*_numbers(found), *_limits(found), *_differing(found, alike, quantities)],
             "beside": [],
             "record": _record_rows(found, printed_at, record),
             "foot_left": title,
@@ -125,6 +135,15 @@ def _numbers(found: Compared) -> list[dict[str, Any]]:
     ]
 
 
+def _limits(found: Compared) -> list[dict[str, Any]]:
+    """Limits of instruments, every make in a column under those of the numbers."""
+    if not found.gates:
+        return []
+    width = len(findings.number_heads())
+    rows = [[*row, *[""] * (width - len(row))] for row in instruments.table(found)]
+    return [{"name": _("Instruments: each has its own limit"), "rows": rows, "fit": ""}]
+
+
 def _differing(found: Compared, alike: Alike, quantities: dict[str, Likewise]) -> list[dict[str, Any]]:
     """A table a make, its cells under the same columns as the numbers, of which it fills the first three."""
     width = len(findings.number_heads())
@@ -169,3 +188,8 @@ def _words() -> dict[str, Any]:
         "beside": "",
         "columns": findings.number_heads(),
     }
+
+
+def papers() -> Mapping[str, Callable[[Store, Staff, ComparisonStudy, str], bytes]]:
+    """None of its own."""
+    return {}

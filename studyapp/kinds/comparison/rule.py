@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from studyapp.findings.numbers import hours, units
-from studyapp.kinds.comparison.plan import CONTROL, LETTERS, Claim, ComparisonPlan, Scope
+from studyapp.findings.numbers import hours, opening, units
+from studyapp.kinds.comparison.plan import CONTROL, LETTERS, Claim, ComparisonPlan, Likewise, Scope
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Check, Problem
 from studyapp.services import plan_bounds
 from studyapp.wishes import WISHES
@@ -16,6 +16,7 @@ from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from analysis.comparing import MakeRule
+    from analysis.instruments import Gate
 
 FIRST_RULE = 1
 FEWEST_BATCHES = 3
@@ -102,6 +103,8 @@ def _line_problems(line: Attribute, claim: Claim) -> Iterator[Problem]:
         )  # fmt: skip
     if line.wanted not in WISHES:
         yield Problem("attributes", _("Fix {name}: wanted is lower, higher or same.").format(name=line.name))
+    if line.limit is not None and not SCALE_LOW <= line.limit <= SCALE_HIGH:
+        yield Problem("attributes", _("Fix {name}: the limit lies on the scale, 0 to 10.").format(name=line.name))
     if line.wanted == "same" and claim != "same":
         yield Problem(
             "attributes",
@@ -115,11 +118,41 @@ def _alike_problems(plan: ComparisonPlan) -> Iterator[Problem]:
     names = [one.name.strip().casefold() for one in plan.alike]
     if "" in names or len(set(names)) != len(names) or len(names) > MOST_ALIKE:
         yield Problem("alike", _("Fix what should be alike: up to twelve quantities, each with a name of its own."))
+    attributes = {line.name.strip().casefold() for line in plan.attributes}
     for one in plan.alike:
-        if not (math.isfinite(one.tolerance) and one.tolerance > 0):
-            yield Problem("alike", _("Fix {name}: the tolerance must be above 0.").format(name=one.name))
+        if not (math.isfinite(one.tolerance) and one.tolerance >= 0):
+            yield Problem("alike", _("Fix {name}: the tolerance must not be below 0.").format(name=one.name))
+        yield from _limit_problems(plan, one, attributes)
     if not plan.alike:
         yield Problem("alike", unread_told(), blocks=False)
+
+
+def _limit_problems(plan: ComparisonPlan, one: Likewise, attributes: set[str]) -> Iterator[Problem]:
+    """What stands in the way of a limit of an instrument."""
+    from analysis.instruments import check_gates
+
+    if not one.limited:
+        return
+    try:
+        check_gates({one.name: gate_of(one)})
+    except ValueError as wrong:
+        yield Problem("alike", _("Fix {name}: {problem}.").format(name=one.name, problem=str(wrong).partition(": ")[2]))
+    if one.name.strip().casefold() in attributes:
+        yield Problem(
+            "alike", _("Fix {name}: an attribute has this name; give the limit another.").format(name=one.name)
+        )
+    if plan.scope == "make" and any(len(own) % max(plan.batches, 1) for own in one.readings):
+        told = _("Fix the readings of {name}: as many of each batch, one batch after another.")
+        yield Problem("alike", told.format(name=one.name))
+
+
+def gate_of(one: Likewise) -> Gate:
+    """A limit as the statistics read it."""
+    from analysis.instruments import Gate
+    from analysis.instruments.gates import turning
+
+    log = turning(one.name)
+    return Gate(quantity=one.name, unit=one.unit, at_most=one.at_most, at_least=one.at_least, log=log)
 
 
 def unread_told() -> str:
@@ -233,13 +266,17 @@ def _claims(plan: ComparisonPlan) -> Iterator[str]:
     yield _("Every other make is held against A, on each deciding attribute.")
     for line in plan.attributes:
         if not line.decides:
-            yield _("{name} only describes.").format(name=line.name)
+            yield _("{name} only describes.").format(name=opening(line.name))
             continue
         yield _("{name} decides: {wanted}; claimed is {claim}.").format(
-            name=line.name,
+            name=opening(line.name),
             wanted=WISHES[line.wanted].in_rule(),
             claim=claim_told(plan.claim_of(line.name), line.margin or 0),
         )
+        if line.limit is not None:
+            yield _("On {name} the mean of a make must keep the limit {limit} as well.").format(
+                name=line.name, limit=units(line.limit)
+            )
     if needs_control(plan):
         yield _("The control is known to differ: {words}. Unless the panel finds it, nothing counts as alike.").format(
             words=words_of(plan, CONTROL)
@@ -274,11 +311,26 @@ def _pair(plan: ComparisonPlan) -> Iterator[str]:
 
 
 def _alike(plan: ComparisonPlan) -> Iterator[str]:
-    if plan.alike:
-        listed = "; ".join(f"{one.name} {one.tolerance:g} {one.unit}".strip() for one in plan.alike)
+    matched = "; ".join(f"{one.name} {one.tolerance:g} {one.unit}".strip() for one in plan.alike if one.tolerance)
+    if matched:
         yield _("Counts as alike up to a difference of: {list}. What differs more stands beside the verdict.").format(
-            list=listed
+            list=matched
         )
+    reported = [one.name for one in plan.alike if not one.tolerance and not one.limited]
+    if reported:
+        yield _("Read and only reported: {list}.").format(list=", ".join(reported))
+    for one in plan.alike:
+        if one.limited:
+            yield limit_told(one)
+
+
+def limit_told(one: Likewise) -> str:
+    """A limit of an instrument in one sentence."""
+    sentence = _("Every make must keep, in every batch: {name} at least {limit}. Too near the limit counts as open.")
+    if one.at_most is not None:
+        sentence = _("Every make must keep, in every batch: {name} at most {limit}. Too near the limit counts as open.")
+    bound = one.at_least if one.at_most is None else one.at_most
+    return sentence.format(name=one.name, limit=f"{bound:g} {one.unit}".strip())
 
 
 def _served(plan: ComparisonPlan) -> str:
@@ -304,7 +356,7 @@ def rule_of(plan: ComparisonPlan, look: int) -> MakeRule:
 
     served = plan.sittings + (look - 1) * plan.next_sittings
     deciding = {
-        line.name: MakeClaim(line.wanted, float(line.margin or 0), plan.claim_of(line.name))
+        line.name: MakeClaim(line.wanted, float(line.margin or 0), plan.claim_of(line.name), line.limit)
         for line in plan.attributes
         if line.decides
     }
@@ -319,4 +371,5 @@ def rule_of(plan: ComparisonPlan, look: int) -> MakeRule:
         looks=plan.looks,
         look=look,
         adjust=trays,
+        gates={one.name: gate_of(one) for one in plan.alike if one.limited},
     )

@@ -5,12 +5,24 @@ from __future__ import annotations
 from typing import Any
 
 from analysis.design import serving_orders
-from studyapp.kinds.comparison.plan import CONTROL, TENS, ComparisonPlan, every_piece, make_of, served
+from studyapp.errors import BadInput
+from studyapp.kinds.comparison.plan import (
+    CONTROL,
+    KIND,
+    TENS,
+    ComparisonPlan,
+    ComparisonStudy,
+    every_piece,
+    make_of,
+    served,
+)
 from studyapp.kinds.comparison.rule import words_of
-from studyapp.records import Sitting
-from studyapp.services import table
-from studyapp.services.access import new_id
-from studyapp.store import studies
+from studyapp.records import PullNote, Sitting, Staff
+from studyapp.services import losses, table
+from studyapp.services.access import new_id, require, study_or_refuse
+from studyapp.services.table import note_taken as note_taken
+from studyapp.store import Store, studies
+from studyapp.store import pulls as notes
 from studyapp.words import _
 
 
@@ -25,9 +37,10 @@ def set_out(tx: Any, study_id: str, plan: ComparisonPlan) -> None:
 def make_sittings(tx: Any, study_id: str, plan: ComparisonPlan, look: int) -> tuple[Sitting, ...]:
     """Plan the sittings of a look, each with the control and one batch of every make."""
     made = table.plan_sittings(tx, study_id, plan.sittings if look == 1 else plan.next_sittings, look)
-    ids = {one.level: one.id for one in studies.samples(tx, study_id)}
+    gone = losses.lost_as_a_whole(tx, study_id)
+    ids = {one.level: one.id for one in studies.samples(tx, study_id) if one.level not in gone}
     for sitting in made:
-        samples = [ids[level] for level in served(plan, sitting.number)]
+        samples = [ids[level] for level in served(plan, sitting.number) if level in ids]
         seed = table.seed(tx, study_id, sitting.number)
         orders = serving_orders(len(samples), len(plan.assessors), plan.replicates, seed)
         # The reference is tasted first by all and not scored.
@@ -50,3 +63,40 @@ def piece_told(plan: ComparisonPlan, level: float) -> str:
     if plan.batches < 2:
         return told
     return _("{make}, batch {n}").format(make=told, n=int(level) % TENS)
+
+
+# ---- what cannot be served -------------------------------------------------------------------------------------------
+def note_lost(
+    store: Store, by: Staff, study_id: str, level: float, reason: str, actual_at: str, sitting: int | None = None
+) -> None:
+    """Keep that a piece cannot be served, for a physical `reason`: in one sitting, or in every one that is left.
+
+    Raises:
+        BadInput: no such piece, or a reason that is not on the list.
+        NotAllowed: it was served there already, the key is open, or whoever notes tastes in the study.
+    """
+    with store.write() as tx:
+        study = _noting(tx, by, study_id)
+        if level not in every_piece(study.plan):
+            raise BadInput(_("Fix the piece: choose one that is served."))
+        losses.note(tx, by, study, level, piece_told(study.plan, level), reason, actual_at, sitting)
+
+
+def undo_lost(store: Store, by: Staff, study_id: str, level: float, actual_at: str) -> None:
+    """Take back the loss of a piece; both notes stay. Raises NotAllowed where a sitting has gone on without it."""
+    with store.write() as tx:
+        losses.undo(tx, by, _noting(tx, by, study_id), level, actual_at)
+
+
+def lost_of(store: Store, by: Staff, study_id: str) -> tuple[PullNote, ...]:
+    """Every loss that stands; `hours` is the number of the piece."""
+    require(by, "leader", "preparer")
+    with store.read() as tx:
+        study_or_refuse(tx, study_id, KIND)
+        return notes.losses(notes.in_force(tx, study_id))
+
+
+def _noting(tx: Any, by: Staff, study_id: str) -> ComparisonStudy:
+    study = study_or_refuse(tx, study_id, KIND)
+    losses.may_note(tx, by, study)
+    return study

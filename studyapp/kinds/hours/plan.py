@@ -29,6 +29,31 @@ class Pull:
 
 
 @dataclass(frozen=True, slots=True)
+class Limit:
+    """A limit of an instrument that decides with flavour: exactly one of `at_most` and `at_least`, in `unit`.
+
+    `quantity` is one that can be read of a pull. Readings of any other `instrument` or `method` do not count; `repeats`
+    are the fresh portions that a pull needs. `until`: hours up to which it is asked, and no longer pull is chosen;
+    `monotone`: it cannot get worse with hours; `uncertainty` of instrument and method, `sd` of repeats known beforehand
+    with its `df` (all relative for viscosity and stress).
+    """
+
+    name: str
+    quantity: str
+    unit: str = ""
+    at_most: float | None = None
+    at_least: float | None = None
+    instrument: str = ""
+    method: str = ""
+    repeats: int = 3
+    until: float | None = None
+    monotone: bool = False
+    uncertainty: float = 0.0
+    sd: float | None = None
+    df: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class HoursPlan(CupsPlan):
     """A conching-hours study before its seal; the sealed rule is the canonical JSON of this.
 
@@ -36,7 +61,8 @@ class HoursPlan(CupsPlan):
     servings of a pull to one assessor in one sitting, as long as all pieces together stay within `palate`, the most
     pieces that one assessor tastes in a sitting; beyond it the pulls go round in balanced blocks. `load_g` is the mass
     in the conche; `starts_at` is when hour zero is planned, a local ISO text without a zone. `lost_reference`: whether
-    the next longest pull takes the place of a longest one that is lost before anybody tasted it.
+    the next longest pull takes the place of a longest one that is lost before anybody tasted it. `limits` are those of
+    instruments.
     """
 
     machine: str = ""
@@ -52,6 +78,7 @@ class HoursPlan(CupsPlan):
     starts_at: str | None = None
     habits: Habits = field(default_factory=Habits)
     lost_reference: Literal["next", "none"] = "next"
+    limits: tuple[Limit, ...] = ()
 
     @property
     def hours_of_pulls(self) -> tuple[float, ...]:
@@ -80,6 +107,7 @@ def from_document(document: Mapping[str, Any]) -> HoursPlan:
     started = _start_from([(pull["hours"], pull.pop("planned_at", None)) for pull in pulls])
     values["pulls"] = tuple(Pull(**pull) for pull in pulls)
     values["attributes"] = tuple(Attribute(**line) for line in values.get("attributes", ()))
+    values["limits"] = tuple(Limit(**one) for one in values.get("limits", ()))
     values["assessors"] = tuple(values.get("assessors", ()))
     values["habits"] = Habits.of(values.get("habits", {}))
     # Nobody who sealed before that was asked gave the next longest pull for the longest.

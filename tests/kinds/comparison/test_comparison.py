@@ -16,7 +16,7 @@ from studyapp.errors import BadInput, NotAllowed, NotFound
 from studyapp.kinds.comparison import deciding, findings, rule
 from studyapp.kinds.comparison.deciding import choices, prospects
 from studyapp.kinds.comparison.files.bringing import compare_files
-from studyapp.kinds.comparison.findings import comparison_finding, differing
+from studyapp.kinds.comparison.findings import careful, comparison_finding, differing
 from studyapp.kinds.comparison.findings.careful import codes, told_warning
 from studyapp.kinds.comparison.pictures import against
 from studyapp.kinds.comparison.plan import ComparisonPlan, Likewise, from_document
@@ -56,7 +56,10 @@ WRONG: tuple[tuple[dict[str, Any], str, str], ...] = (
     ({"attributes": ()}, "attributes", "at least one must decide"),
     ({"attributes": (Attribute("Acidity", margin=0.0),)}, "attributes", "margin"),
     ({"attributes": (Attribute("Acidity", wanted="same"),)}, "attributes", "only “the same” can be claimed"),
-    ({"alike": (Likewise("fat"),)}, "alike", "tolerance must be above 0"),
+    ({"alike": (Likewise("fat", tolerance=-1.0),)}, "alike", "tolerance must not be below 0"),
+    ({"alike": (Likewise("Acidity", at_most=2.0),)}, "alike", "an attribute has this name"),
+    ({"alike": (Likewise("yield value", at_most=2.0),)}, "alike", "use stress or viscosity"),
+    ({"attributes": (Attribute("Acidity", limit=11.0),)}, "attributes", "the limit lies on the scale"),
     ({"assessors": tuple("abcd")}, "assessors", "at least five"),
     ({"replicates": 3}, "replicates", "9 pieces are more than the 6"),
     ({"scope": "make"}, "batches", "3 of each or more"),
@@ -116,13 +119,17 @@ def test_the_store_decides_as_the_file_does(name: str, finished: Callable[[str],
     """The same scores, under codes and by rows: the same chances; and the record behind it is sound."""
     made = finished(name)
     found = deciding.compared(made.store, made.leader, made.study)
-    brought = compare_files(makes.FOLDER / name / "scores.csv", makes.FOLDER / name / "RULE.toml", 20)
+    read = makes.FOLDER / name / "readings.csv"
+    brought = compare_files(
+        makes.FOLDER / name / "scores.csv", makes.FOLDER / name / "RULE.toml", 20, read if read.exists() else None
+    )
     assert found.reason is brought.found.reason is None
     for own, other in zip(found.makes.values(), brought.found.makes.values(), strict=True):
         assert own.verdict == other.verdict
         assert own.p_holm == pytest.approx(other.p_holm, rel=1e-9)
+    assert [one.gates for one in found.makes.values()] == [one.gates for one in brought.found.makes.values()]
     likes = [[one.answer for one in every.values()] for every in deciding.alike_of(_plan(made)).values()]
-    assert likes == [[one.answer for one in every.values()] for every in brought.alike.values()]
+    assert likes[: len(brought.alike)] == [[one.answer for one in every.values()] for every in brought.alike.values()]
     assert check(made.store.url).sound
 
 
@@ -245,6 +252,16 @@ def test_the_report_says_it_all_and_there_is_no_calendar(finished: Callable[[str
         calendar(made.store, made.leader, planning.study(made.store, made.leader, made.study))
 
 
+def test_an_earlier_seal_says_by_which_rule_it_is_decided(finished: Callable[[str], Any]) -> None:
+    """Only of a study that nobody has signed: what was signed is shown as it was."""
+    made = finished("conched_first")
+    study = planning.study(made.store, made.leader, made.study)
+    assert careful.earlier_rule(study) == []
+    (told,) = careful.earlier_rule(replace(study, named={"comparing_version": 1}))
+    assert told.startswith("Sealed under version 1 of the rule of comparisons and decided by version 2:")
+    assert careful.earlier_rule(replace(study, named={}, state="decided")) == []
+
+
 def test_every_warning_has_its_sentence() -> None:
     """All codes that the statistics can give of makes; the values of each as they give them."""
     from analysis.stopping import Warning
@@ -266,19 +283,25 @@ def test_more_people_and_batches_change_the_chances() -> None:
     assert power.done == power.wanted
     assert list(power.people) == [6, 8, 12]
     assert list(power.batches) == [1, 3, 4]
-    assert power.people[6].share < power.people[12].share
-    assert power.people[8].share == power.own.share
-    assert power.batches[3].share < power.batches[4].share
+    assert power.people[6].shown.share < power.people[12].shown.share
+    assert power.people[8] == power.own
+    assert power.batches[3].shown.share < power.batches[4].shown.share
+    assert power.own.shown.share + power.own.open.share == pytest.approx(1, abs=0.01)  # alike makes do not fail
+    assert power.people[6].missed.share < power.people[12].missed.share
 
 
 def test_a_forced_choice_is_proposed_where_it_answers_better() -> None:
     """Only of one pair, one attribute, the same claimed; and never worse than the scores by its own chances."""
     one = replace(PLAN, attributes=(Attribute("Acidity"),), claims={"Acidity": "same"})
-    found = choices.hint(one, 300)
+    found = choices.hint(one, studies=300)
     assert found is not None
     assert min(found.choice.same, found.choice.noticed) > min(found.scores.same, found.scores.noticed)
-    assert choices.hint(PLAN, 300) is None
-    assert choices.hint(replace(one, claims={"Acidity": "no worse"}), 300) is None
+    kind, draft = choices.started(one, found.choice.test)
+    assert registry.plan(kind).from_document(planning.document_of(draft)) == draft
+    assert (draft.method, draft.note) == (found.choice.test, "Acidity")
+    assert (draft.question, draft.assessors, draft.contains) == (one.question, one.assessors, one.contains)
+    assert choices.hint(PLAN, studies=300) is None
+    assert choices.hint(replace(one, claims={"Acidity": "no worse"}), studies=300) is None
 
 
 # ---- what a number rests on ------------------------------------------------------------------------------------------

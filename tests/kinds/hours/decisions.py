@@ -5,8 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import pandas as pd
+
+from analysis.instruments import Gate, GateResult, judge_gates
 from analysis.planning import Offer
 from analysis.stopping import Anova, AttributeResult, AttributeRule, Decision, LostPull, PullResult, Unjudged, Warning
+from analysis.stopping.decision import Taste
+from analysis.stopping.gates import MoreRepeats
 
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
 ACIDITY = (3.1, 1.9, 1.1, 0.4, 0.1)
@@ -158,6 +163,54 @@ def every_kind() -> dict[str, Decision]:
         **_not_chosen(),
         **_nothing_shorter(),
         **_missing(),
+        **_with_instruments(),
+    }
+
+
+def read(means: tuple[float | None, ...], **gate: Any) -> tuple[GateResult, ...]:
+    """What three portions of every pull with a mean, 2 % apart, show of a limit of viscosity, at most 4.0 Pa.s."""
+    values = [
+        (hour, gate.get("quantity", "viscosity"), mean * factor)
+        for hour, mean in zip(HOURS, means, strict=True)
+        if mean is not None
+        for factor in (0.98, 1.0, 1.02)
+    ]
+    limit = Gate(**{"quantity": "viscosity", "unit": "Pa.s", "at_most": 4.0, "log": True, **gate})
+    table = pd.DataFrame(values, columns=["hours", "quantity", "value"])
+    return judge_gates(table, {"viscosity": limit}, HOURS, 0.05)
+
+
+def _with_instruments() -> dict[str, Decision]:
+    """Limits of instruments beside flavour, which is ready at 12 h."""
+    told = attribute("acidity", ACIDITY)
+    ready = Taste("stop", 12.0)
+    late, turning = read((6, 5, 4.6, 4.3, 3.4, 3.0)), read((6, 5, 3.6, 3.4, 3.4, 4.6))
+    near, unread = read((6, 5, 4.6, 3.6, 3.97, 3.0)), read((6, 5, 4.6, 3.4, None, 3.0), quantity="ash", monotone=True)
+    more = (MoreRepeats("viscosity", "", 16.0, 2, 0.7),)
+    return {
+        "viscosity decides": decision(told, hours=16.0, binding="viscosity", gates=late, taste=ready),
+        "limits of instruments": unsure(
+            told,
+            reason="limits of instruments",
+            gates=near,
+            taste=ready,
+            more_repeats=more,
+        ),
+        "a pull not read": decision(told, gates=unread, taste=ready),
+        "a mass that thickens again": unsure(told, reason="limits of instruments", gates=turning, taste=ready),
+        "no hour thin enough": decision(
+            told,
+            **{**UNKNOWN, "verdict": "no hour fits"},
+            reason="every pull fails",
+            gates=read((6, 5.5, 5.5, 5.5, 5.5, 5.5)),
+            fails_on=dict.fromkeys(HOURS, ("viscosity",)),
+        ),
+        "longer for the mass": decision(
+            told,
+            **{**UNKNOWN, "verdict": "conche longer"},
+            gates=read((8, 7, 6.4, 6, 5.5, 5.0)),
+            binding="viscosity",
+        ),
     }
 
 

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.report.calendar_file import study_calendar
+from studyapp.kinds.hours.setting_out.pulls import PullLife, Pulls
 from studyapp.printing.calendar_file import folded, text
-from studyapp.records import Study
+from studyapp.records import PullNote, Study
 
 MADE = datetime(2026, 11, 20, 9, 30, tzinfo=timezone(timedelta(hours=1)))
 PLAN = HoursPlan(
@@ -88,6 +89,33 @@ def test_times_are_those_of_the_clock_on_the_wall() -> None:
     """The pull at 12 h of a run from 8 o'clock stands at 20 o'clock, whatever the zone of the reader."""
     twelve = next(entry for entry in _entries(_file()) if "pull at 12 h" in entry["SUMMARY"])
     assert (twelve["DTSTART"], twelve["DTEND"]) == ("20261123T200000", "20261123T201500")
+
+
+def test_pulls_stand_where_they_were_taken() -> None:
+    """Section 3.8.1.11: what is lost is CANCELLED; its UID (3.8.4.7) stays, so a calendar moves the entry."""
+    zero, at = datetime(2026, 11, 23, 9), "2026-11-26T07:00"
+    lives = (
+        PullLife(12.0, zero + timedelta(hours=12), None),
+        PullLife(16.0, None, None, (PullNote("lost", 16.0, at, at, "Ben", reason="dropped"),)),
+        PullLife(24.0, zero + timedelta(hours=24), PullNote("taken", 24.0, at, at, "Ben")),
+    )
+    study = Study("study-1", "hours", PLAN, "sealed", "2026-11-20T08:00:00Z", 1)
+    before, after = (
+        {e["UID"]: e for e in _entries(file)} for file in (_file(), _noted(study, Pulls(zero, True, lives)))
+    )
+    assert before.keys() == after.keys()
+    told = {name: next(e for e in after.values() if f"pull at {name} h" in e["SUMMARY"]) for name in (12, 16, 24)}
+    assert [told[name]["DTSTART"] for name in told] == ["20261123T210000", "20261124T000000", "20261126T070000"]
+    assert [told[name]["STATUS"] for name in told] == ["CONFIRMED", "CANCELLED", "CONFIRMED"]
+    assert _read(told[24]["SUMMARY"]).endswith("pull at 24 h, taken, 46 h late")
+    assert _read(told[24]["DESCRIPTION"]).startswith("The 24 h pull is 46 h late: it is a 70 h pull.")
+    assert [e["DTSTART"] for e in after.values() if "tasting 1" in e["SUMMARY"]] == [
+        e["DTSTART"] for e in before.values() if "tasting 1" in e["SUMMARY"]
+    ]
+
+
+def _noted(study: Study[HoursPlan], kept: Pulls) -> bytes:
+    return study_calendar(study, MADE, kept)
 
 
 def test_the_same_study_keeps_its_identifiers() -> None:

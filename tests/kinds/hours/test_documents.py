@@ -91,7 +91,7 @@ def test_a_rule_is_read_from_its_file(tmp_path: Path) -> None:
         ("alhpa = 0.05\n" + LEAST, 'there is no key "alhpa"; is it alpha?'),
         (
             "colour = 1\n" + LEAST,
-            'there is no key "colour"; known are alpha, looks, look, adjust, control, lost_reference, attributes.',
+            'there is no key "colour"; known are alpha, looks, look, adjust, control, lost_reference, ',
         ),
         (LEAST + "margn = 2\n", 'RULE.toml, acidity: there is no key "margn"; is it margin?'),
         (

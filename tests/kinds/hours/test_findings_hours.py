@@ -248,6 +248,7 @@ REASONS = (
     "control not found",
     "pull missing",
     "unjudged",
+    "limits of instruments",
     "better hours",
     "window",
     "still improving",
@@ -264,6 +265,28 @@ def test_every_reason_has_its_sentences_and_none_is_left_over() -> None:
     assert set(told) == set(REASONS)
     assert len({finding.lede for finding in told.values()}) == len(REASONS)
     assert {d.reason for d in KINDS.values() if d.verdict == "no hour fits"} == {"every pull fails"}
+
+
+def test_limits_of_instruments_are_told_with_their_numbers() -> None:
+    """What decides, how near the limit is, what is open and what would settle it."""
+    said = hours_finding(KINDS["viscosity decides"])
+    assert "Flavour is ready at 12 h, viscosity at 16 h: viscosity decides." in said.lede
+    assert "Viscosity at 16 h is 3.40 Pa.s, at most 3.47 Pa.s, and the limit is 4 Pa.s." in said.lede
+    assert "A limit for viscosity of 3.47 Pa.s or less: then 16 h would not do." in said.changes
+    open_ = hours_finding(KINDS["limits of instruments"])
+    assert open_.headline == "Cannot tell yet: flavour is ready, viscosity not."
+    assert "Viscosity at 16 h: open: too near the limit (at most 4 Pa.s)." in open_.lede
+    assert "2 more portions of the 16 h pull settle viscosity there in about 7 of 10 cases." in open_.lede
+    unread = hours_finding(KINDS["a pull not read"]).lede
+    assert "Viscosity at 16 h was not read: it takes the answer of the next shorter pull" in unread
+    turning = hours_finding(KINDS["a mass that thickens again"]).lede
+    assert "Viscosity at 24 h: shown to fail (at most 4 Pa.s)." in turning
+    assert "keeps its limit at 8 h and breaks it again at 24 h" in turning
+    thick = hours_finding(KINDS["no hour thin enough"]).lede
+    assert "Viscosity at 0, 4, 8, 12, 16 and 24 h: the limit, at most 4 Pa.s, is broken." in thick
+    longer = hours_finding(KINDS["longer for the mass"])
+    assert "Viscosity still came nearer to its limit of 4 Pa.s: 5.5 Pa.s at 16 h, 5.0 Pa.s at 24 h." in longer.lede
+    assert longer.facts[0].value == "viscosity"
 
 
 @pytest.mark.parametrize("reason", ["moon phase", None])

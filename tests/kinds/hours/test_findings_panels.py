@@ -23,6 +23,7 @@ from tests.kinds.hours.test_findings_hours import FORBIDDEN, texts_of
 
 HEADLINES = {
     "stop": "Stop at 12 hours.",
+    "flow": "Stop at 16 hours.",
     "second_look": "Stop at 12 hours.",
     "window": "Conche between 8 and 12 hours.",
     "conche_longer": "Conche longer than 24 hours.",
@@ -39,7 +40,8 @@ HEADLINES = {
 def decided(panel: str) -> tuple[Decision, Any]:
     """The decision on one invented panel."""
     folder = generate.FOLDER / panel
-    return decide_files(folder / "scores.csv", folder / "RULE.toml")
+    readings = folder / "readings.csv"
+    return decide_files(folder / "scores.csv", folder / "RULE.toml", readings=readings if readings.exists() else None)
 
 
 def test_every_invented_panel_has_its_headline() -> None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from analysis.planning.pooled_spreads import PooledSpreads, Spread
-from studyapp.kinds.hours.deciding.spreads import ASSUMED, Spreads
-from studyapp.kinds.hours.findings.spreads import spreads_told
+from studyapp.findings.spreads import spreads_told
+from studyapp.services.spreads import ASSUMED, Spreads
 
 ONE = PooledSpreads(
     Spread(1.26, 0.94, 1.91), Spread(0.4, 0.0, 0.7), Spread(0.3, 0.1, 0.5), Spread(0.9, 0.8, 1.0), 3, 210
@@ -18,7 +18,7 @@ OWN = Spreads((("acidity", ONE),), ALL, 3, 9)
 def test_assumed_spreads_are_said_with_their_numbers() -> None:
     """One sentence, whatever is asked; the numbers are the published defaults of the simulated truth."""
     (told,) = spreads_told(ASSUMED, ["Acidity"])
-    assert "assessors ±1.0, their reading of a pull ±0.5, one mark ±1.0 units" in told
+    assert "assessors ±1.0, their reading of a piece ±0.5, one mark ±1.0 units" in told
     assert "Your own panel may differ" in told
 
 
@@ -27,7 +27,7 @@ def test_own_spreads_say_their_studies_units_and_limits() -> None:
     assert source.startswith("Spread of scores from your own 3 opened studies, 9 assessors.")
     assert "95 % limits" in source
     assert acidity == (
-        "Acidity: assessors ±1.3 (0.9 to 1.9), their reading of a pull ±0.4 (0.0 to 0.7), the same assessor on "
+        "Acidity: assessors ±1.3 (0.9 to 1.9), their reading of a piece ±0.4 (0.0 to 0.7), the same assessor on "
         "another day ±0.3 (0.1 to 0.5), one mark ±0.9 (0.8 to 1.0) units, from 210 marks."
     )
 
@@ -54,4 +54,4 @@ def test_what_could_not_be_told_apart_is_said_once() -> None:
     assert "only known together" in together
     assert "three steps of the line" in floor
     unknown = replace(OWN, attributes=(("acidity", replace(ONE, interaction=None)),))
-    assert "their reading of a pull as usual" in spreads_told(unknown, ["Acidity"])[1]
+    assert "their reading of a piece as usual" in spreads_told(unknown, ["Acidity"])[1]

@@ -15,6 +15,9 @@ from studyapp.kinds.hours.findings import warning_sentence
 from studyapp.kinds.hours.findings.warnings import warning_codes
 
 VALUES: dict[str, Any] = {
+    "limit": "viscosity",
+    "read": 5,
+    "sealed": 3,
     "attribute": "off-notes",
     "assessors": 6,
     "why": "one order for all",
@@ -55,6 +58,7 @@ CODES = {
     "someone still notices",
     "scales stretched",
     "margin for another scale",
+    "read on",
 }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import random
 import secrets
 from collections.abc import Mapping
@@ -10,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from studyapp.errors import BadInput, NotAllowed
+from studyapp.assets import icon
+from studyapp.errors import BadInput, NotAllowed, NotFound
 from studyapp.kinds.hours import deciding
 from studyapp.kinds.hours.findings import hours_finding
 from studyapp.kinds.hours.findings.pull_life import late_pulls, pull_departures, taken_says
@@ -18,7 +20,7 @@ from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.report import report
 from studyapp.kinds.hours.setting_out import pulls
 from studyapp.records import Attribute
-from studyapp.services import closing, joining, planning, preparing, tasting, watching
+from studyapp.services import closing, joining, photos, planning, preparing, tasting, watching
 from studyapp.services.checking import check
 from studyapp.store import pulls as notes
 from tests.conftest import CHECKS
@@ -192,7 +194,7 @@ def test_a_loss_stands_once_a_sitting_went_on_without_the_pull(kitchen: Any) -> 
     lose(kitchen, 16.0, 2)
     second = preparing.sittings(kitchen.store, kitchen.leader, kitchen.study)[1]
     watching.open_sitting(kitchen.store, kitchen.leader, second.id)
-    with pytest.raises(NotAllowed, match="has gone on without this pull"):
+    with pytest.raises(NotAllowed, match="has gone on without it"):
         pulls.undo(kitchen.store, kitchen.preparer, kitchen.study, 16.0, AT)
 
 
@@ -225,3 +227,81 @@ def test_a_pull_in_front_of_somebody_is_served(kitchen: Any) -> None:
     with pytest.raises(NotAllowed, match="was served at"):
         lose(kitchen, key[here.code], 1)
     lose(kitchen, key[here.code])  # in the second sitting it may be lost still
+
+
+# ---- one more pull in place of a lost one, what a phone sends, and photos --------------------------------------------
+def test_a_lost_pull_is_replaced_by_one_of_its_real_hour(kitchen: Any) -> None:
+    """Where the sealed sequence has room for it; the departures tell both, and undoing it brings the loss back."""
+    store, ben, study = kitchen.store, kitchen.preparer, kitchen.study
+    watching.close_sitting(store, kitchen.leader, kitchen.sitting.id, "the power was cut")
+    lose(kitchen, 8.0)
+    with pytest.raises(NotAllowed, match=r"a 16\.5 h pull, which the sealed order has no place for: the 16 h pull"):
+        pulls.note_pull(store, ben, study, 8.0, "2026-11-24T00:30")
+    pulls.note_pull(store, ben, study, 8.0, "2026-11-23T17:30", 200.0)  # hour zero is planned at 8 o'clock
+    kept = pulls.pulls_of(store, ben, study)
+    assert (kept.lives[1].gone, taken_says(kept.lives[1])) == (
+        None,
+        "17:30, 1 h 30 min late, in place of the lost one, 200 g",
+    )
+    assert pull_departures(kept)[:3] == [
+        "The 8 h pull is 1 h 30 min late: it is a 9.5 h pull.",
+        "8 h: lost, dropped, noted by Ben at 24.11. 10:41.",
+        "8 h: replaced by one more pull, taken 23.11. 17:30; noted by Ben.",
+    ]
+    with store.read() as tx:
+        assert notes.lost(tx, study, 2) == {}
+    pulls.undo(store, ben, study, 8.0, AT)
+    lose(kitchen, 16.0, 2)
+    second = preparing.sittings(store, kitchen.leader, study)[1]
+    watching.open_sitting(store, kitchen.leader, second.id)
+    with pytest.raises(NotAllowed, match="has gone on without it"):
+        pulls.note_pull(store, ben, study, 8.0, "2026-11-23T17:30")
+    assert check(store.url).sound
+
+
+def test_a_pull_that_a_phone_sends_twice_is_kept_once(kitchen: Any) -> None:
+    """The nonce is in the event; what is no number is refused as every field is."""
+    told = {"hours": 8, "at": "2026-11-23T16:03", "mass": 220, "degrees": None, "words": "", "nonce": "n" * 32}
+    for _time in range(2):
+        pulls.note_taken(kitchen.store, kitchen.preparer, kitchen.study, told)
+    with kitchen.store.read() as tx:
+        assert [note.mass_g for note in notes.of_study(tx, kitchen.study)] == [220.0]
+    for wrong in ({"mass": "220"}, {"mass": []}, {"hours": None}, {"at": "soon"}):
+        with pytest.raises(BadInput, match=r"^Fix the"):
+            pulls.note_taken(kitchen.store, kitchen.preparer, kitchen.study, {**told, "nonce": "m" * 32, **wrong})
+
+
+def test_a_photo_is_small_erasable_and_not_for_who_tastes(kitchen: Any) -> None:
+    """Its hash stands in the record; a content that was changed outside the app is found."""
+    store, ben, study = kitchen.store, kitchen.preparer, kitchen.study
+    picture = icon()
+    photos.keep(store, ben, study, 8.0, picture)
+    photos.keep(store, ben, study, 8.0, picture + b"2")
+    first, second = sorted(
+        photos.of_study(store, ben, study), key=lambda one: len(photos.content(store, ben, one.id)[1])
+    )
+    assert (first.sha256, photos.content(store, ben, first.id)) == (
+        hashlib.sha256(picture).hexdigest(),
+        ("image/png", picture),
+    )
+    with store.write() as tx:
+        person = tx.exec_driver_sql("SELECT person_id FROM assessor").scalar()
+    tasting_too = replace(kitchen.leader, person=person)
+    assert photos.of_study(store, tasting_too, study) == ()
+    for act in (
+        lambda: photos.content(store, tasting_too, first.id),
+        lambda: photos.keep(store, tasting_too, study, 8.0, picture),
+        lambda: photos.erase(store, tasting_too, study, first.id),
+    ):
+        with pytest.raises(NotAllowed, match="you taste in this study"):
+            act()
+    for wrong in (picture + bytes(photos.LARGEST), b"<svg onload=x>"):
+        with pytest.raises(BadInput, match=r"^Not kept"):
+            photos.keep(store, ben, study, 8.0, wrong)
+    photos.erase(store, ben, study, first.id)
+    with pytest.raises(NotFound):
+        photos.content(store, ben, first.id)
+    assert check(store.url).sound
+    with store.write() as tx:
+        tx.exec_driver_sql("UPDATE photo SET content = content || x'00' WHERE id = ?", (second.id,))
+    assert not check(store.url).sound

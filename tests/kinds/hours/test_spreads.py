@@ -17,12 +17,11 @@ from analysis.planning import Service, price
 from analysis.planning.pooled_spreads import strata_of
 from studyapp.errors import NotAllowed
 from studyapp.kinds.hours import deciding, rule
-from studyapp.kinds.hours.deciding import spreads
-from studyapp.kinds.hours.deciding.spreads import ASSUMED
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.setting_out import make_sittings
 from studyapp.records import Attribute, Sitting, Staff
-from studyapp.services import accounts, closing, panel, planning, preparing, watching
+from studyapp.services import accounts, closing, panel, planning, preparing, spreads, watching
+from studyapp.services.spreads import ASSUMED
 from studyapp.store import Store, covers, events, openings, servings, sittings, studies
 from tests.conftest import CHECKS
 from tests.furnished import empty
@@ -239,9 +238,9 @@ def test_the_newest_opened_studies_come_first(shop: Shop) -> None:
             )
             covers.cover(tx, "key opened", "opening", {"study_id": study, "look": look}, study, look=look)
     with shop.store.read() as tx:
-        assert openings.last_opened(tx, "hours", 10, example=False) == [(first, 2), (second, 1), (third, 1)]
-        assert openings.last_opened(tx, "hours", 2, example=False) == [(first, 2), (second, 1)]
-        assert openings.last_opened(tx, "hours", 10, example=True) == []
+        assert openings.last_opened(tx, ("hours",), 10, example=False) == [(first, 2), (second, 1), (third, 1)]
+        assert openings.last_opened(tx, ("hours",), 2, example=False) == [(first, 2), (second, 1)]
+        assert openings.last_opened(tx, ("hours",), 10, example=True) == []
 
 
 def test_a_study_without_spread_is_left_out(shop: Shop) -> None:

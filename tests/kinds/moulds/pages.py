@@ -12,7 +12,7 @@ from studyapp.components import look, plan_people, signing
 from studyapp.records import Attribute, Problem, Staff, Study
 from studyapp.registry import Kitchen, Opening, OwnPage
 from studyapp.services import planning
-from tests.kinds.moulds import deciding, findings, rule
+from tests.kinds.moulds import deciding, findings
 from tests.kinds.moulds.plan import MouldPlan
 
 
@@ -26,7 +26,7 @@ def own_pages() -> Mapping[str, OwnPage]:
     return {}
 
 
-def fields(by: Staff, study: Study[MouldPlan]) -> MouldPlan:
+def fields(by: Staff, study: Study[MouldPlan]) -> tuple[MouldPlan, Sequence[Problem]]:
     """Temperatures, and who tastes."""
     store, plan = session.store(), study.plan
     typed = st.text_input("Temperatures", " ".join(f"{each:g}" for each in plan.degrees), key=f"degrees-{study.id}")
@@ -35,12 +35,7 @@ def fields(by: Staff, study: Study[MouldPlan]) -> MouldPlan:
     plan = replace(plan, degrees=degrees, assessors=assessors, attributes=(Attribute("Smoothness", wanted="higher"),))
     if plan != study.plan:
         planning.keep_plan(store, by, study.id, plan)
-    return plan
-
-
-def problems(study: Study[MouldPlan], plan: MouldPlan) -> Sequence[Problem]:
-    """Those of the rule."""
-    return rule.problems(plan)
+    return plan, ()
 
 
 def chances(by: Staff, plan: MouldPlan, problems: Sequence[Problem]) -> None:
@@ -84,6 +79,10 @@ def opening(plan: MouldPlan) -> Opening:
 def still_open(by: Staff, study: Study[MouldPlan], left: int) -> str:
     """Whatever is left."""
     return f"{left} left." if left else ""
+
+
+def closing_cost(by: Staff, study: Study[MouldPlan], gaps: Mapping[int, int], number: int, left: int) -> None:
+    """Nothing: no chance is reckoned with what is missing."""
 
 
 def decide(by: Staff, study: Study[MouldPlan]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from studyapp.errors import NotFound
@@ -28,3 +29,8 @@ def report(store: Store, by: Staff, study: Study[Any], printed_at: str) -> bytes
 def calendar(store: Store, by: Staff, study: Study[Any]) -> bytes:
     """None."""
     raise NotFound("There is no calendar.")
+
+
+def papers() -> Mapping[str, Callable[[Store, Staff, Study[Any], str], bytes]]:
+    """None of its own."""
+    return {}

@@ -7,6 +7,7 @@ from typing import Any
 from analysis.design import serving_orders
 from studyapp.services import table
 from studyapp.services.access import new_id
+from studyapp.services.table import note_taken as note_taken
 from studyapp.store import studies
 from tests.kinds.moulds.plan import MouldPlan
 

@@ -31,7 +31,7 @@ def why(control: ControlResult | None) -> str:
         )
     said = _(
         "The cup that is known to differ was not found either, {k} of {n} right, found from {x}: a panel that misses "
-        "it shows nothing of what it does not notice. Look for colds, a tired palate, or a weak control."
+        "it shows nothing of what it does not notice. Look for colds, tired people, or a weak control."
     )
     return said.format(k=control.correct, n=control.trials, x=_mark(control))
 

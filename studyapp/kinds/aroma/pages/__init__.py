@@ -5,7 +5,7 @@ What draws charts is imported when it is asked for: the list of studies names ev
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from studyapp import session
 from studyapp.kinds.aroma.pages import key, seal
@@ -25,18 +25,11 @@ def own_pages() -> dict[str, OwnPage]:
     return {}
 
 
-def fields(by: Staff, study: AromaStudy) -> AromaPlan:
-    """The fields of a draft; the plan as it stands."""
+def fields(by: Staff, study: AromaStudy) -> tuple[AromaPlan, Sequence[Problem]]:
+    """The fields of a draft; the plan as it stands, and what cannot be read."""
     from studyapp.kinds.aroma.pages import draft
 
     return draft.fields(by, study)
-
-
-def problems(study: AromaStudy, plan: AromaPlan) -> Sequence[Problem]:
-    """What keeps the plan from being sealed."""
-    from studyapp.kinds.aroma.pages import draft
-
-    return draft.problems(study, plan)
 
 
 def chances(by: Staff, plan: AromaPlan, problems: Sequence[Problem]) -> None:
@@ -44,6 +37,10 @@ def chances(by: Staff, plan: AromaPlan, problems: Sequence[Problem]) -> None:
     from studyapp.kinds.aroma.pages import draft
 
     draft.chances(by, plan, problems)
+
+
+def closing_cost(by: Staff, study: AromaStudy, gaps: Mapping[int, int], number: int, left: int) -> None:
+    """Nothing: no chance is reckoned with what is missing."""
 
 
 def decide(by: Staff, study: AromaStudy) -> None:

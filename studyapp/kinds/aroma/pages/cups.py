@@ -4,34 +4,30 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import TypeVar
 
 import streamlit as st
 
 from studyapp.components import look
 from studyapp.components.plan_problems import beside
+from studyapp.components.plan_slips import Slips
 from studyapp.findings import hours as plain_number
 from studyapp.kinds.aroma.plan import SINCE_BOTANICAL, AromaPlan, Botanical, DoseUnit
 from studyapp.records import Problem
 from studyapp.words import _
 
-T = TypeVar("T", int, float)
-
 _ONE_OR_TWO = re.compile(r"\d+,\d+")
 
 
-def draw(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
+def draw(plan: AromaPlan, key: str, problems: Sequence[Problem], slips: Slips) -> AromaPlan:
     """The plan with what was typed here."""
-    with st.container(key="card-cups"):
-        look.put(look.title(_("2. What is in the cups"), 2))
-        plan = replace(plan, botanical=_botanical(plan.botanical, key))
-        beside(problems, "botanical")
-        look.put(look.caution(_plant_caution(), _("Careful")))
-        plan = _process(plan, key, problems)
-        plan = _levels(plan, key, problems)
-        return _against(plan, key, problems)
+    plan = replace(plan, botanical=_botanical(plan.botanical, key))
+    beside(problems, "botanical")
+    look.put(look.caution(_plant_caution(), _("Careful")))
+    plan = _process(plan, key, problems)
+    plan = _levels(plan, key, problems, slips)
+    return _against(plan, key, problems)
 
 
 def _botanical(plant: Botanical, key: str) -> Botanical:
@@ -75,9 +71,9 @@ def _process(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPla
 
 
 # ---- doses, batches, days ----------------------------------------------------------------------------------------
-def _levels(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
+def _levels(plan: AromaPlan, key: str, problems: Sequence[Problem], slips: Slips) -> AromaPlan:
     if plan.aim == "dose":
-        return _doses(plan, key, problems)
+        return _doses(plan, key, problems, slips)
     if plan.aim == "detectable":
         return replace(plan, doses=(), batches=())
     label = {
@@ -86,10 +82,11 @@ def _levels(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
         "aftertaste": _("Seconds after a piece at which it is noticed"),
     }[plan.aim]
     shown = ", ".join(str(level) for level in plan.batches)
-    typed = st.text_input(label, shown, key=_rungs_key(plan, key), placeholder="1, 2, 3")
+    # Seconds have a field of their own: what was typed as batches is no time.
+    field = "batches seconds" if plan.aim == "aftertaste" else "batches"
+    batches = slips.read(field, label, shown, _counts, plan.batches, f"{field.split()[-1]}-{key}", "1, 2, 3")
     if plan.aim == "aftertaste":
         look.put(look.quiet(_("Every piece is noticed once, at one of these times; another time needs other pieces.")))
-    batches = _read(typed, plan.batches, read_counts)
     beside(problems, "batches")
     purge = plan.purge_g
     if plan.aim == "carry over":
@@ -105,12 +102,7 @@ def _levels(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan
     return replace(plan, batches=batches, doses=(), purge_g=purge)
 
 
-def _rungs_key(plan: AromaPlan, key: str) -> str:
-    """Seconds have a field of their own: what was typed as batches is no time."""
-    return f"seconds-{key}" if plan.aim == "aftertaste" else f"batches-{key}"
-
-
-def _doses(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
+def _doses(plan: AromaPlan, key: str, problems: Sequence[Problem], slips: Slips) -> AromaPlan:
     left, right = st.columns([1, 2])
     units: dict[DoseUnit, str] = {"min": _("minutes of hot air"), "g": _("grams per kg")}
     with left:
@@ -122,25 +114,21 @@ def _doses(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
             key=f"unit-{key}",
         )
     with right:
-        typed = st.text_input(
-            _("Doses tasted, smallest first"),
-            ", ".join(plain_number(dose) for dose in plan.doses),
-            key=f"doses-{key}",
-            placeholder="5, 10, 20, 40",
+        shown = ", ".join(plain_number(dose) for dose in plan.doses)
+        doses = slips.read(
+            "doses", _("Doses tasted, smallest first"), shown, _numbers, plan.doses, f"doses-{key}", "5, 10, 20, 40"
         )
         look.put(look.quiet(_("Each about double the one before. 0 is blank against blank: it checks the guessing.")))
-    doses = _read(typed, plan.doses, read_numbers)
     beside(problems, "doses")
     return replace(plan, doses=doses, dose_unit=unit, batches=())
 
 
-def _read(typed: str, before: Sequence[T], read: Callable[[str], list[T]]) -> tuple[T, ...]:
-    """Numbers from a typed list; a slip is named and what stood there before stays."""
-    try:
-        return tuple(sorted(read(typed)))
-    except ValueError as wrong:
-        look.put(look.text(str(wrong), "problem brick"))
-        return tuple(before)
+def _numbers(typed: str) -> tuple[float, ...]:
+    return tuple(sorted(read_numbers(typed)))
+
+
+def _counts(typed: str) -> tuple[int, ...]:
+    return tuple(sorted(read_counts(typed)))
 
 
 def read_numbers(typed: str) -> list[float]:
@@ -157,17 +145,6 @@ def read_numbers(typed: str) -> list[float]:
         told = _("Fix the list: is “{part}” one number or two? Write {one} or {two}.")
         raise ValueError(told.format(part=part, one=part.replace(",", "."), two=part.replace(",", ", ")))
     return [_number(part) for part in _parts(typed)]
-
-
-def unread(plan: AromaPlan, key: str) -> tuple[Problem, ...]:
-    """What is typed on the page and cannot be kept: until it is mended, the plan is not the one that is looked at."""
-    field, read = ("doses", read_numbers) if plan.aim == "dose" else ("batches", read_counts)
-    where = f"doses-{key}" if plan.aim == "dose" else _rungs_key(plan, key)
-    try:
-        read(st.session_state.get(where, "") if plan.aim != "detectable" else "")
-    except ValueError as wrong:
-        return (Problem(field, str(wrong)),)
-    return ()
 
 
 def read_counts(typed: str) -> list[int]:

@@ -5,61 +5,38 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import streamlit as st
-
 from studyapp import session
-from studyapp.components import acts
+from studyapp.components.plan_slips import Slips
+from studyapp.components.plan_steps import Steps, keep
 from studyapp.kinds.aroma import rule
-from studyapp.kinds.aroma.pages import cups, power, question, table, when
+from studyapp.kinds.aroma.pages import cups, power, question, steps, table, when
 from studyapp.kinds.aroma.plan import AromaPlan, AromaStudy
 from studyapp.records import Problem, Staff
-from studyapp.services import planning
+from studyapp.services import unread
 
 
-def fields(by: Staff, study: AromaStudy) -> AromaPlan:
-    """The six parts; whatever was typed is kept at once. A proposal taken over draws its fields anew."""
+def fields(by: Staff, study: AromaStudy) -> tuple[AromaPlan, Sequence[Problem]]:
+    """The five steps; whatever was typed is kept at once. A proposal taken over draws its fields anew."""
     version = session.kept(f"taken-{study.id}", 0)
     key, store, plan = f"{study.id}-{version}", session.store(), study.plan
-    shown = _worth_showing(plan, session.kept(f"tried-{study.id}", False))
-    plan = question.draw(plan, key, shown)
-    plan = cups.draw(plan, key, shown)
-    plan = table.draw(store, by, plan, key, shown)
-    proposed = question.proposal(plan, key)
-    plan = question.by_hand(plan, key, shown)
+    slips = Slips(unread.texts(store, by, study.id))
+    done = Steps(study.id, steps.of(plan), rule.problems(plan), steps.empty(plan), slips.places, session)
+    with done.draw():
+        plan = question.draw(plan, key, done.shown)
+    with done.draw():
+        plan = cups.draw(plan, key, done.shown, slips)
+    with done.draw():
+        plan = table.draw(store, by, plan, key, done.shown)
+    with done.draw():
+        proposed = question.proposal(plan, key)
+        plan = question.by_hand(plan, key, done.shown)
     if proposed is not None:
         plan = question.taken(plan, proposed)
         session.keep(f"taken-{study.id}", version + 1)
-    plan = when.draw(replace(plan, sittings=rule.sittings_needed(plan)), key, study.id)
-    if plan != study.plan:
-        with acts.refusals():
-            planning.keep_plan(store, by, study.id, plan)
-            st.rerun()
-    return plan
-
-
-def _worth_showing(plan: AromaPlan, tried: bool) -> tuple[Problem, ...]:
-    """Before the first try to seal, an empty field is not a mistake yet."""
-    empty = {
-        "question": not plan.question,
-        "note": not plan.note,
-        "botanical": not plan.botanical.lot,
-        "process": not plan.process,
-        "reference": not plan.reference,
-        "doses": not plan.doses,
-        "batches": not plan.batches,
-        "assessors": not plan.assessors,
-        "contains": not plan.contains,
-        "safe_food_by": not plan.safe_food_by,
-        "control": not (plan.control and plan.control.holds),
-    }
-    found = rule.problems(plan)
-    return tuple(problem for problem in found if tried or not empty.get(problem.where, False))
-
-
-def problems(study: AromaStudy, plan: AromaPlan) -> tuple[Problem, ...]:
-    """What keeps the plan from being sealed, what is typed and could not be read first."""
-    key = f"{study.id}-{session.kept(f'taken-{study.id}', 0)}"
-    return (*cups.unread(plan, key), *rule.problems(plan))
+    with done.draw():
+        plan = when.draw(replace(plan, sittings=rule.sittings_needed(plan)), key, study.id)
+    keep(store, by, study, plan, rule.problems(plan), slips, done)
+    return plan, slips.problems
 
 
 def chances(by: Staff, plan: AromaPlan, problems: Sequence[Problem]) -> None:

@@ -24,18 +24,16 @@ from studyapp.words import _
 
 def draw(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
     """The plan with what was typed here."""
-    with st.container(key="card-question"):
-        look.put(look.title(_("1. The question"), 2))
-        title = st.text_input(_("Name of the study"), plan.title, max_chars=120, key=f"title-{key}") or plan.title
-        plan = _asked(replace(plan, title=title), _aim(plan, key))
-        plan = replace(
-            plan,
-            question=st.text_area(
-                _("What shall this study decide?"), plan.question, key=f"question-{key}", placeholder=aim_name(plan.aim)
-            ),
-        )
-        beside(problems, "question")
-        return _named(plan, key, problems)
+    title = st.text_input(_("Name of the study"), plan.title, max_chars=120, key=f"title-{key}") or plan.title
+    plan = _asked(replace(plan, title=title), _aim(plan, key))
+    plan = replace(
+        plan,
+        question=st.text_area(
+            _("What shall this study decide?"), plan.question, key=f"question-{key}", placeholder=aim_name(plan.aim)
+        ),
+    )
+    beside(problems, "question")
+    return _named(plan, key, problems)
 
 
 def _aim(plan: AromaPlan, key: str) -> AromaAim:
@@ -79,29 +77,27 @@ def _named(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
 # ---- the test ----------------------------------------------------------------------------------------------------
 def proposal(plan: AromaPlan, key: str) -> Proposal | None:
     """The test that fits what was said; given back when it is taken over."""
-    with st.container(key="card-proposal"):
-        look.put(look.title(_("4. The test"), 2))
-        stays = {False: _("It clears within minutes"), True: _("It stays in the mouth")}
-        lingers = st.radio(
-            _("How long does the taste stay?"),
-            list(stays),
-            1 if plan.sets_a_sitting == 1 else 0,
-            format_func=stays.get,
-            key=f"lingers-{key}",
-        )
-        if not plan.assessors:
-            look.put(look.quiet(_("The test is proposed once you have said who tastes.")))
-            return None
-        with acts.refusals():
-            found = aroma_planning.propose(
-                plan.nameable, lingers, len(plan.assessors), plan.pd_limit, plan.aim, len(rule.levels(plan))
-            )
-            look.put(look.text(METHODS[found.method].title(), "strong"), look.bullets(found.sentences))
-            if plan.aim != "dose":
-                look.put(look.table(*chance_table(plan.pd_limit, found.chances)))
-            if st.button(_("Use this test"), key=f"use-{key}"):
-                return found
+    stays = {False: _("It clears within minutes"), True: _("It stays in the mouth")}
+    lingers = st.radio(
+        _("How long does the taste stay?"),
+        list(stays),
+        1 if plan.sets_a_sitting == 1 else 0,
+        format_func=stays.get,
+        key=f"lingers-{key}",
+    )
+    if not plan.assessors:
+        look.put(look.quiet(_("The test is proposed once you have said who tastes.")))
         return None
+    with acts.refusals():
+        found = aroma_planning.propose(
+            plan.nameable, lingers, len(plan.assessors), plan.pd_limit, plan.aim, len(rule.levels(plan))
+        )
+        look.put(look.text(METHODS[found.method].title(), "strong"), look.bullets(found.sentences))
+        if plan.aim != "dose":
+            look.put(look.table(*chance_table(plan.pd_limit, found.chances)))
+        if st.button(_("Use this test"), key=f"use-{key}"):
+            return found
+    return None
 
 
 def taken(plan: AromaPlan, found: Proposal) -> AromaPlan:
@@ -111,26 +107,24 @@ def taken(plan: AromaPlan, found: Proposal) -> AromaPlan:
 
 def by_hand(plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
     """The same by hand: test, counts, limit and risk, and whether it may end early."""
-    with st.container(key="card-numbers"):
-        look.put(look.title(_("5. How many, and how sure"), 2))
-        plan = replace(plan, method=_test(plan, key))
-        left, right = st.columns(2)
-        with left:
-            each = _whole(_("Sets of one person at each dose, batch or time"), plan.trials_each, 10, f"each-{key}")
-            limit = _share(_("Limit: share that may truly notice, %"), plan.pd_limit, 95.0, f"pd-{key}")
-        with right:
-            sets = _whole(_("Sets in one sitting"), plan.sets_a_sitting, 6, f"sets-{key}")
-            alpha = _share(_("Risk of a wrong claim, %"), plan.alpha, 25.0, f"alpha-{key}")
-        plan = _noticed(plan, key, problems)
-        beside(problems, "method", "trials_each", "sets_a_sitting", "pd_limit", "alpha")
-        plan = replace(plan, trials_each=each, sets_a_sitting=sets, pd_limit=limit, alpha=alpha)
-        plan = replace(
-            plan,
-            retaste=st.checkbox(_("Going back to a cup within a set is allowed"), plan.retaste, key=f"retaste-{key}"),
-        )
-        early = plan.aim == "detectable"
-        plan = _early(plan, key, problems) if early else replace(plan, sequential=False, cap=None)
-        return control.draw(plan, key, problems)
+    plan = replace(plan, method=_test(plan, key))
+    left, right = st.columns(2)
+    with left:
+        each = _whole(_("Sets of one person at each dose, batch or time"), plan.trials_each, 10, f"each-{key}")
+        limit = _share(_("Limit: share that may truly notice, %"), plan.pd_limit, 95.0, f"pd-{key}")
+    with right:
+        sets = _whole(_("Sets in one sitting"), plan.sets_a_sitting, 6, f"sets-{key}")
+        alpha = _share(_("Risk of a wrong claim, %"), plan.alpha, 25.0, f"alpha-{key}")
+    plan = _noticed(plan, key, problems)
+    beside(problems, "method", "trials_each", "sets_a_sitting", "pd_limit", "alpha")
+    plan = replace(plan, trials_each=each, sets_a_sitting=sets, pd_limit=limit, alpha=alpha)
+    plan = replace(
+        plan,
+        retaste=st.checkbox(_("Going back to a cup within a set is allowed"), plan.retaste, key=f"retaste-{key}"),
+    )
+    early = plan.aim == "detectable"
+    plan = _early(plan, key, problems) if early else replace(plan, sequential=False, cap=None)
+    return control.draw(plan, key, problems)
 
 
 def _test(plan: AromaPlan, key: str) -> str:

@@ -18,17 +18,15 @@ from studyapp.words import _
 
 def draw(store: Store, by: Staff, plan: AromaPlan, key: str, problems: Sequence[Problem]) -> AromaPlan:
     """The plan with what was chosen here."""
-    with st.container(key="card-people"):
-        look.put(look.title(_("3. Who tastes, and what they must know"), 2))
-        plan = replace(plan, assessors=plan_people.chosen(store, by, plan.assessors, key))
-        beside(problems, "assessors")
-        plan = replace(plan, assessors=(*plan.assessors, *plan_people.newcomer(store, by, key)))
-        plan = _told(plan, key)
-        beside(problems, "contains", "traces", "safe_food_by")
-        look.put(look.caution(_caution(), _("Careful")))
-        plan = _serving(plan, key)
-        beside(problems, "piece_g", "rest_seconds", "sittings", "most_g_a_day")
-        look.put(look.quiet(load(plan)))
+    plan = replace(plan, assessors=plan_people.chosen(store, by, plan.assessors, key))
+    beside(problems, "assessors")
+    plan = replace(plan, assessors=(*plan.assessors, *plan_people.newcomer(store, by, key)))
+    plan = _told(plan, key)
+    beside(problems, "contains", "traces", "safe_food_by")
+    look.put(look.caution(_caution(), _("Careful")))
+    plan = _serving(plan, key)
+    beside(problems, "piece_g", "rest_seconds", "sittings", "most_g_a_day")
+    look.put(look.quiet(load(plan)))
     return plan
 
 

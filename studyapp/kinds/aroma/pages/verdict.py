@@ -131,7 +131,7 @@ def price(rows: Sequence[WayRow]) -> None:
         "chances hold for a panel that gets 8 in 10 of its sets right."
     )
     look.put(
-        look.box("patina", _("What an answer would cost"), look.table(heads, body, "price"), look.text(told, "small"))
+        look.box("patina", _("What an answer would cost"), look.table(heads, body, "stack"), look.text(told, "small"))
     )
 
 

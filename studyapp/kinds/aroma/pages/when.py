@@ -17,25 +17,23 @@ from studyapp.words import _
 
 def draw(plan: AromaPlan, key: str, study_id: str) -> AromaPlan:
     """The plan with what was typed here."""
-    with st.container(key="card-calendar"):
-        look.put(look.title(_("6. When"), 2))
-        left, right = st.columns(2)
-        with left:
-            start = st.datetime_input(_("Infusing planned at"), run_calendar.start_of(plan), key=f"start-{key}")
-        plan = replace(plan, starts_at=start.isoformat(timespec="minutes") if start is not None else None)
-        if plan.starts_at is None:
-            look.put(look.quiet(_("The calendar comes once the time is written.")))
-            return plan
-        with right:
-            minutes = st.number_input(
-                _("One batch with its cleaning, minutes"), 5, 1440, plan.batch_minutes, 5, key=f"batch-minutes-{key}"
-            )
-        plan = replace(plan, batch_minutes=int(minutes), habits=calendar.habits(plan.habits, key))
-        open_ = [problem for problem in problems(plan) if problem.where in ("calendar", "doses", "batches")]
-        beside(open_, "calendar")
-        if not open_:
-            _times(plan, study_id)
+    left, right = st.columns(2)
+    with left:
+        start = st.datetime_input(_("Infusing planned at"), run_calendar.start_of(plan), key=f"start-{key}")
+    plan = replace(plan, starts_at=start.isoformat(timespec="minutes") if start is not None else None)
+    if plan.starts_at is None:
+        look.put(look.quiet(_("The calendar comes once the time is written.")))
         return plan
+    with right:
+        minutes = st.number_input(
+            _("One batch with its cleaning, minutes"), 5, 1440, plan.batch_minutes, 5, key=f"batch-minutes-{key}"
+        )
+    plan = replace(plan, batch_minutes=int(minutes), habits=calendar.habits(plan.habits, key))
+    open_ = [problem for problem in problems(plan) if problem.where in ("calendar", "doses", "batches")]
+    beside(open_, "calendar")
+    if not open_:
+        _times(plan, study_id)
+    return plan
 
 
 def sealed(study: AromaStudy) -> None:

@@ -14,4 +14,4 @@ def commands() -> dict[str, Command]:
 
 def plans() -> dict[str, Command]:
     """Subcommands of `studyapp plan`."""
-    return {"makes": Command(f"{HERE}.plan:plan_makes", "What a panel can show about makes.")}
+    return {"compare": Command(f"{HERE}.plan:plan_compare", "What a panel can show about makes.")}

@@ -23,14 +23,15 @@ WIDTH = 100
 @click.command
 @click.argument("scores", type=click.Path(path_type=Path))
 @click.option("--rule", required=True, type=click.Path(path_type=Path), help="The rule, RULE.toml.")
+@click.option("--readings", type=click.Path(path_type=Path), help="Readings of instruments, a row a repeat.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences.")
 @click.option("--report", type=click.Path(path_type=Path), help="Write the answer as a PDF as well.")
-def compare(scores: Path, rule: Path, as_json: bool, report: Path | None) -> None:
+def compare(scores: Path, rule: Path, readings: Path | None, as_json: bool, report: Path | None) -> None:
     """Makes told apart, from SCORES (CSV, XLSX or Parquet) and a rule."""
     from studyapp.kinds.comparison.files.bringing import compare_files
     from studyapp.kinds.comparison.findings import comparison_finding
 
-    brought = compare_files(scores, rule)
+    brought = compare_files(scores, rule, readings=readings)
     finding = comparison_finding(brought.found, brought.offers, scores.stem)
     answer = _json(brought) if as_json else _text(brought, finding)
     if report is not None:
@@ -48,7 +49,7 @@ def _json(brought: Brought) -> str:
 
 def _text(brought: Brought, finding: ComparisonFinding) -> str:
     """The whole answer as text: the finding, then a table a make, and what else differed."""
-    from studyapp.kinds.comparison.findings import differing, number_heads, numbers
+    from studyapp.kinds.comparison.findings import differing, instruments, number_heads, numbers
 
     found, quantities = brought.found, {one.name: one for one in brought.rule.alike}
     parts = [finding.headline, _wrapped(finding.lede), _wrapped(f"{finding.extent} {finding.scope}")]
@@ -62,6 +63,7 @@ def _text(brought: Brought, finding: ComparisonFinding) -> str:
         ]
         parts.append(_listed(_("What else differed"), [*told, differing.because(name, found, brought.alike)]))
     parts += [
+        "\n".join([_("Instruments"), *_aligned(instruments.table(found))]) if found.gates else "",
         _listed(_("The price of an answer"), [f"{row.what}: {row.chance} ({row.asks})." for row in finding.offers]),
         _listed(_("Careful"), finding.warnings),
         _wrapped(finding.caution),

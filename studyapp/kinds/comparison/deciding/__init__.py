@@ -8,21 +8,31 @@ from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput, NotAllowed, NothingToDecide
 from studyapp.kinds.comparison.files.decisions import Alike, alike_from, compared_from, comparison_document
-from studyapp.kinds.comparison.plan import KIND, LETTERS, ComparisonPlan, ComparisonStudy, batch_of, make_of
+from studyapp.kinds.comparison.plan import (
+    KIND,
+    LETTERS,
+    TENS,
+    ComparisonPlan,
+    ComparisonStudy,
+    Likewise,
+    batch_of,
+    make_of,
+    served,
+)
 from studyapp.kinds.comparison.rule import FIRST_RULE, rule_of
 from studyapp.kinds.comparison.setting_out import make_sittings
 from studyapp.records import Sitting, Staff
-from studyapp.services import worked_out
+from studyapp.services import losses, worked_out
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.closing import close_cups, opened_look
 from studyapp.services.worked_out import Moment
-from studyapp.store import Store, events, servings, studies
+from studyapp.store import Store, events, servings, sittings, studies
 from studyapp.words import _
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analysis.comparing import Compared
+    from analysis.comparing import Compared, MakeRule
     from analysis.comparing.price import MakeOffer
 
 
@@ -41,16 +51,33 @@ def close_up(tx: Any, by: Staff, study: ComparisonStudy) -> None:
 
 
 def scores_of(tx: Any, study_id: str, plan: ComparisonPlan, look: int) -> pd.DataFrame:
-    """Every score in force up to a look, which must be open, by make; the batch is that of the sitting."""
+    """Every score in force up to a look, which must be open, by make and batch; and what is told of those that are
+    missing, in the columns `why` and `reason`."""
     import pandas as pd
 
-    columns = ["assessor", "level", "attribute", "score", "sitting", "replicate", "position"]
-    frame = pd.DataFrame([tuple(row[:7]) for row in servings.tidy(tx, study_id, look)], columns=columns)
-    frame = frame.dropna(subset=["score"]).reset_index(drop=True)
-    made = frame.assign(make=[make_of(level) for level in frame["level"]]).drop(columns="level")
+    rows = [tuple(row[:7]) for row in servings.tidy(tx, study_id, look)]
+    frame = pd.DataFrame(rows, columns=list(losses.NAMES)).dropna(subset=["score"]).reset_index(drop=True)
+    deciding = {line.name for line in plan.attributes if line.decides}
+    told = losses.told(frame, losses.rows(tx, study_id, look), _sealed(tx, study_id, plan), deciding)
+    if told:
+        frame = pd.concat([frame.assign(why=""), pd.DataFrame(told)], ignore_index=True)
+    made = frame.assign(make=[make_of(level) for level in frame["level"]])
     if plan.scope == "make":
-        made["batch"] = [str(batch_of(plan, sitting)) for sitting in frame["sitting"]]
-    return made
+        made["batch"] = [_batch(plan, *row) for row in zip(frame["level"], frame["sitting"], strict=True)]
+    return made.drop(columns="level")
+
+
+def _batch(plan: ComparisonPlan, level: float, sitting: float) -> str | None:
+    """The batch of a piece; the control goes with the batches of its sitting."""
+    if level:
+        return str(int(level) % TENS)
+    return str(batch_of(plan, int(sitting))) if sitting == sitting else None
+
+
+def _sealed(tx: Any, study_id: str, plan: ComparisonPlan) -> list[float]:
+    """Levels of the pieces that the sittings so far were to serve; a control that no claim needs may be missing."""
+    numbers = [one.number for one in sittings.of_study(tx, study_id)]
+    return sorted({level for number in numbers for level in served(plan, number)})
 
 
 def moment(store: Store, by: Staff, study_id: str) -> Moment:
@@ -64,12 +91,29 @@ def moment(store: Store, by: Staff, study_id: str) -> Moment:
         )
 
 
-def _to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Any]:
+def readings_of(plan: ComparisonPlan) -> pd.DataFrame | None:
+    """What was read of quantities with a limit, a row a reading; None where the plan has no limits."""
+    import pandas as pd
+
+    rows = [
+        (letter, one.name, value, str(place * plan.batches // len(own) + 1))
+        for one in plan.alike
+        if one.limited
+        for letter, own in zip(LETTERS, one.readings, strict=False)
+        for place, value in enumerate(own)
+    ]
+    if not any(one.limited for one in plan.alike):
+        return None
+    table = pd.DataFrame(rows, columns=["make", "quantity", "value", "batch"])
+    return table if plan.scope == "make" else table.drop(columns="batch")
+
+
+def _to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, MakeRule, pd.DataFrame | None]:
     require(by, "leader")
     with store.read() as tx:
         study = study_or_refuse(tx, study_id, KIND)
         look = opened_look(tx, study)
-        return scores_of(tx, study_id, study.plan, look), rule_of(study.plan, look)
+        return scores_of(tx, study_id, study.plan, look), rule_of(study.plan, look), readings_of(study.plan)
 
 
 def compared(store: Store, by: Staff, study_id: str) -> Compared:
@@ -91,19 +135,28 @@ def compared(store: Store, by: Staff, study_id: str) -> Compared:
 
 
 def alike_of(plan: ComparisonPlan) -> Alike:
-    """What else differed, by quantity and make, from what was read before the seal; with a claim on the make the
-    readings are those of its batches, one each."""
+    """What else differed, by quantity and make, from what was read before the seal; with a claim on the make the mean
+    of each batch counts as one reading."""
     from analysis.comparing.confounders import likeness
 
     letters = LETTERS[: len(plan.makes)]
     return {
         one.name: likeness(
-            {letter: one.readings[place] if place < len(one.readings) else () for place, letter in enumerate(letters)},
+            {letter: _units(plan, one, place) for place, letter in enumerate(letters)},
             LETTERS[0],
             one.tolerance,
         )
         for one in plan.alike
     }
+
+
+def _units(plan: ComparisonPlan, one: Likewise, place: int) -> tuple[float, ...]:
+    """The readings of one make, or the means of its batches where each was read several times."""
+    own = one.readings[place] if place < len(one.readings) else ()
+    each = len(own) // plan.batches if plan.scope == "make" and len(own) % plan.batches == 0 else 1
+    if each < 2:
+        return own
+    return tuple(sum(own[start : start + each]) / each for start in range(0, len(own), each))
 
 
 def shown(store: Store, by: Staff, study_id: str) -> Shown:
@@ -122,14 +175,19 @@ def shown(store: Store, by: Staff, study_id: str) -> Shown:
 
 def offers(store: Store, by: Staff, study_id: str) -> tuple[MakeOffer, ...]:
     """The price of an answer on the makes that are open; none where more of the same would not help."""
-    from analysis.comparing.price import price
-
     if compared(store, by, study_id).reason is not None:
         return ()
     with store.read() as tx:
         each = study_or_refuse(tx, study_id, KIND).plan.next_sittings
     ways = (each, 2 * each)
-    return moment(store, by, study_id).once("price", lambda: price(*_to_weigh(store, by, study_id), sittings=ways))
+    return moment(store, by, study_id).once("price", lambda: _priced(store, by, study_id, ways))
+
+
+def _priced(store: Store, by: Staff, study_id: str, ways: tuple[int, ...]) -> tuple[MakeOffer, ...]:
+    from analysis.comparing.price import price
+
+    scores, rule, readings = _to_weigh(store, by, study_id)
+    return price(scores, rule, ways, readings=readings)
 
 
 def document(store: Store, by: Staff, study: str) -> dict[str, Any]:

@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from studyapp import registry
 from studyapp.kinds.comparison.deciding.prospects import design_of, truths_of
 from studyapp.kinds.comparison.plan import ComparisonPlan
 from studyapp.kinds.comparison.rule import pieces_a_sitting, rule_of
 from studyapp.methods import METHODS
+from studyapp.records import SetsPlan
+from studyapp.services.spreads import ASSUMED, Spreads
 
 if TYPE_CHECKING:
     from analysis.planning.score_or_choice import TestChances
@@ -25,7 +28,7 @@ class Hint:
     scores: TestChances
 
 
-def hint(plan: ComparisonPlan, studies: int = 1000) -> Hint | None:
+def hint(plan: ComparisonPlan, spreads: Spreads = ASSUMED, studies: int = 1000) -> Hint | None:
     """A forced choice that answers better for as many pieces, the control among those of the scores.
 
     None where scores do as well, or where a choice asks another question: of several makes or attributes, or of a
@@ -41,12 +44,12 @@ def hint(plan: ComparisonPlan, studies: int = 1000) -> Hint | None:
         return None
     # An attribute has a name, so which cup has more of it can be asked.
     cups = {name: method.cups for name, method in METHODS.items() if method.names_taste}
-    truth = AttributeTruth((0.0, 0.0))
+    truth = AttributeTruth((0.0, 0.0), **spreads.deviations(deciding[0].name))
     palate = max(pieces_a_sitting(plan), 2)
     scores, *choices = compare(
         truth, deciding[0].margin, len(plan.assessors), palate, plan.sittings, plan.alpha, cups, studies
     )
-    own = outcomes(rule_of(plan, 1), truths_of(plan), design_of(plan), studies, 1)
+    own = outcomes(rule_of(plan, 1), truths_of(plan, spreads), design_of(plan), studies, 1)
     scores = replace(scores, same=own.all_shown)
     best = max(choices, key=_worth, default=None)
     return Hint(best, scores) if best is not None and _worth(best) > _worth(scores) + WORTH else None
@@ -54,3 +57,22 @@ def hint(plan: ComparisonPlan, studies: int = 1000) -> Hint | None:
 
 def _worth(one: TestChances) -> float:
     return min(one.same, one.noticed)
+
+
+def started(plan: ComparisonPlan, method: str) -> tuple[str, SetsPlan]:
+    """The draft of a forced choice with what a plan already says, and its kind: the one that serves sets, whichever
+    that is."""
+    kind = next(name for name in registry.KINDS if issubclass(registry.plan(name).Plan, SetsPlan))
+    empty = registry.plan(kind).new(plan.title)
+    assert isinstance(empty, SetsPlan)
+    draft = replace(
+        empty,
+        question=plan.question,
+        recipe=plan.recipe,
+        assessors=plan.assessors,
+        contains=plan.contains,
+        traces=plan.traces,
+        method=method,
+        note=next(line.name for line in plan.attributes if line.decides),
+    )
+    return kind, draft

@@ -9,63 +9,93 @@ from typing import TYPE_CHECKING
 from studyapp.kinds.comparison.plan import ComparisonPlan
 from studyapp.kinds.comparison.rule import rule_of
 from studyapp.records import Chance
+from studyapp.services.spreads import ASSUMED, Spreads
 
 if TYPE_CHECKING:
-    from analysis.comparing.chances import MakeDesign, MakeTruth, Outcomes
+    from analysis.comparing import MakeRule
+    from analysis.comparing.chances import MakeDesign, MakeTruth
 
-STUDIES = 4000
+STUDIES = 2000
 PEOPLE = (6, 8, 12)
+BATCHES = (1, 3, 4)
 # What a batch does to a note where nobody has measured it, scale units; in the middle of what the rule was tried with.
 BATCH = 0.3
 # By how much a make is truly better where "better" is claimed, in margins.
 BETTER = 1.5
+# By how many margins a make is worse that ought to be found out.
+BAD = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """Chances of one design. If the claims hold: that every make is `shown`, that of some nothing can be told (`open`);
+    `missed`: that a make which is `BAD` margins worse on one attribute is shown not to be good enough."""
+
+    shown: Chance
+    open: Chance
+    missed: Chance
 
 
 @dataclass(frozen=True, slots=True)
 class PlanPower:
-    """Chances that every make is shown if the claims hold: `own` of this plan, with the chance to be shown not good
-    enough; `people` for other numbers of assessors; `batches`, of one to four batches a make (one: of these alone).
-    None before any such study was tried; `done` of `wanted` are."""
+    """The chances of the plan's `own` design, of other numbers of `people`, and of so many `batches` a make (one: of
+    these alone). `done` of the `wanted` designs are tried."""
 
-    own: Chance
-    not_good: Chance
-    people: dict[int, Chance]
-    batches: dict[int, Chance]
+    own: Ends
+    people: dict[int, Ends]
+    batches: dict[int, Ends]
     done: int
     wanted: int
 
 
-def more_and_more(plan: ComparisonPlan, seed: int = 1, studies: int = STUDIES) -> Iterator[PlanPower]:
-    """Chances of each verdict while designs are tried, the plan's own first."""
-    from analysis.comparing.chances import outcomes
+def more_and_more(
+    plan: ComparisonPlan, seed: int = 1, studies: int = STUDIES, spreads: Spreads = ASSUMED
+) -> Iterator[PlanPower]:
+    """Chances of each outcome while designs are tried, the plan's own first, with the spreads of the panel."""
+    rule = replace(rule_of(plan, plan.looks), look=1)
 
-    rule, truths = replace(rule_of(plan, plan.looks), look=1), truths_of(plan)
-    own = outcomes(rule, truths, design_of(plan), studies, seed)
-    power = PlanPower(Chance(own.all_shown, studies), Chance(_not_good(own), studies), {}, {}, 1, 1 + len(PEOPLE) + 3)
+    def tried(of: ComparisonPlan, rule: MakeRule, people: int) -> Ends:
+        design = replace(design_of(of), assessors=people)
+        return ends(rule, truths_of(of, spreads), design, studies, seed)
+
+    wanted = 1 + len(PEOPLE) + len(BATCHES)
+    power = PlanPower(tried(plan, rule, len(plan.assessors)), {}, {}, 1, wanted)
     yield power
     for people in PEOPLE:
-        found = outcomes(rule, truths, replace(design_of(plan), assessors=people), studies, seed)
-        power = replace(power, people=power.people | {people: Chance(found.all_shown, studies)}, done=power.done + 1)
+        power = replace(power, people=power.people | {people: tried(plan, rule, people)}, done=power.done + 1)
         yield power
-    for batches in (1, 3, 4):
+    for batches in BATCHES:
         other = over(plan, batches)
-        found = outcomes(rule_of(other, 1), truths_of(other), design_of(other), studies, seed)
-        power = replace(power, batches=power.batches | {batches: Chance(found.all_shown, studies)}, done=power.done + 1)
+        found = tried(other, rule_of(other, 1), len(plan.assessors))
+        power = replace(power, batches=power.batches | {batches: found}, done=power.done + 1)
         yield power
 
 
-def _not_good(found: Outcomes) -> float:
-    return max(found.chance(make, "not good enough") for make in range(len(found.shares)))
+def ends(rule: MakeRule, truths: dict[str, MakeTruth], design: MakeDesign, studies: int, seed: int) -> Ends:
+    """Chances of one design, were the `truths` so; and were the first make worse on the first attribute."""
+    from analysis.comparing.chances import outcomes
+
+    held = outcomes(rule, truths, design, studies, seed)
+    name = next(iter(truths))
+    worse = (BAD * rule.attributes[name].margin, *truths[name].worse[1:])
+    bad = outcomes(rule, truths | {name: replace(truths[name], worse=worse)}, design, studies, seed)
+    return Ends(
+        Chance(held.all_shown, studies),
+        Chance(held.any_open, studies),
+        Chance(bad.chance(0, "not good enough"), studies),
+    )
 
 
-def truths_of(plan: ComparisonPlan) -> dict[str, MakeTruth]:
+def truths_of(plan: ComparisonPlan, spreads: Spreads = ASSUMED) -> dict[str, MakeTruth]:
     """If the claims hold: makes that are alike, or better by half as much again as the margin where that is claimed."""
     from analysis.comparing.chances import MakeTruth
+    from analysis.planning import AttributeTruth
 
     return {
         line.name: MakeTruth(
             (-BETTER * (line.margin or 0) if plan.claim_of(line.name) == "better" else 0.0,) * len(plan.judged),
-            batch=BATCH if plan.scope == "make" else 0.0,
+            AttributeTruth((0.0, 0.0), **spreads.deviations(line.name)),
+            BATCH if plan.scope == "make" else 0.0,
         )
         for line in plan.attributes
         if line.decides

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
-    from analysis.comparing import Compared, MakeResult
+    from analysis.comparing import Compared, GateOfMake, MakeResult
     from analysis.comparing.confounders import Likeness
     from analysis.comparing.price import MakeOffer
     from analysis.stopping import Warning
@@ -49,10 +49,12 @@ def comparison_document(
 
 def compared_from(document: Mapping[str, Any]) -> Compared:
     """The comparison that was signed."""
-    from analysis.comparing import Compared, ControlResult, Faster, MakeClaim
+    from analysis.comparing import Compared, ControlResult, Faster, LostPiece, MakeClaim, Reached, UnjudgedPiece
+    from analysis.instruments import Gate
     from analysis.stopping import Warning
 
-    named = {field.name: document[field.name] for field in fields(Compared)}
+    # Verdicts that were signed under the first version knew nothing of pieces that are missing.
+    named = {field.name: document[field.name] for field in fields(Compared) if field.name in document}
     made = {
         "makes": {name: _make(kept) for name, kept in document["makes"].items()},
         "control_result": ControlResult(**document["control_result"]),
@@ -60,6 +62,11 @@ def compared_from(document: Mapping[str, Any]) -> Compared:
         "warnings": tuple(Warning(kept["code"], kept["values"]) for kept in document["warnings"]),
         "faster": None if document["faster"] is None else Faster(**document["faster"]),
         "level": float(document["level"]),
+        "lost": tuple(LostPiece(**kept) for kept in document.get("lost", ())),
+        "gates": {name: Gate(**kept) for name, kept in document.get("gates", {}).items()},
+        "reference_gates": _gates(document.get("reference_gates", ())),
+        "reached": tuple(Reached(**kept) for kept in document.get("reached", ())),
+        "unjudged": tuple(UnjudgedPiece(**kept) for kept in document.get("unjudged", ())),
     }
     return Compared(**{**named, **made})
 
@@ -70,8 +77,15 @@ def _make(kept: Mapping[str, Any]) -> MakeResult:
     claims = {
         name: ClaimResult(**{**one, "by_batch": tuple(one["by_batch"])}) for name, one in kept["attributes"].items()
     }
-    own = {field.name: kept[field.name] for field in fields(MakeResult)}
-    return MakeResult(**{**own, "attributes": claims, "fails_on": tuple(kept["fails_on"])})
+    own = {field.name: kept[field.name] for field in fields(MakeResult) if field.name in kept}
+    gates = _gates(kept.get("gates", ()))
+    return MakeResult(**{**own, "attributes": claims, "fails_on": tuple(kept["fails_on"]), "gates": gates})
+
+
+def _gates(kept: Iterable[Mapping[str, Any]]) -> tuple[GateOfMake, ...]:
+    from analysis.comparing import GateOfMake
+
+    return tuple(GateOfMake(**one) for one in kept)
 
 
 def alike_from(document: Mapping[str, Any]) -> dict[str, dict[str, Likeness]]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from studyapp.errors import BadInput
 from studyapp.kinds.comparison.plan import Likewise
 from studyapp.services import toml_files
+from studyapp.services.gate_files import read_gates
 from studyapp.wishes import WISHES
 from studyapp.words import _
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
 
 KEYS = (
     "reference", "control", "claim", "pairs", "faster", "alpha", "looks", "look", "adjust", "attributes", "tolerances",
+    "gates",
 )  # fmt: skip
 ATTRIBUTE_KEYS = ("wanted", "margin", "claim", "limit")
 TOLERANCE_KEYS = ("tolerance", "unit", "readings")
@@ -54,6 +56,7 @@ def read_rule(path: Path | str) -> FileRule:
         looks=looks,
         look=toml_files.whole(name, "look", table.get("look", 1), 1, looks),
         adjust=_adjust(name, table.get("adjust", [])),
+        gates=read_gates(name, table.get("gates")),
     )
     try:
         check_make_rule(rule)

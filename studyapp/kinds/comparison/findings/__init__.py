@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from studyapp.findings import Fact, beside, caution, of_ten, units
 from studyapp.findings.numbers import SELDOM, decimal, interval_share, listed, opening, or_dash, p_value
+from studyapp.kinds.comparison.findings import instruments, missing
 from studyapp.kinds.comparison.findings.careful import told_warning
 from studyapp.kinds.comparison.plan import LETTERS, ComparisonPlan
 from studyapp.kinds.comparison.rule import words_of
@@ -69,7 +70,7 @@ def comparison_finding(
         extent=extent(found),
         facts=tuple(_facts(found)),
         offers=tuple(_offer(offer, plan, found) for offer in offers),
-        warnings=tuple(told_warning(one) for one in found.warnings),
+        warnings=(*(told_warning(one) for one in found.warnings), *missing.no_price(found)),
         caution=caution(),
         words=words,
     )
@@ -83,9 +84,10 @@ def words_by_make(plan: ComparisonPlan) -> dict[str, str]:
 # ---- the headline ----------------------------------------------------------------------------------------------------
 def headline(found: Compared) -> str:
     """Every make in one sentence each, in their order."""
-    if found.faster is not None:
-        return " ".join(_faster_headline(found, name) for name in found.makes)
-    return " ".join(_make_headline(found, name, make) for name, make in found.makes.items())
+    told = {name: missing.headline(found, name) for name in found.not_weighed}
+    for name, make in found.makes.items():
+        told[name] = _make_headline(found, name, make) if found.faster is None else _faster_headline(found, name)
+    return " ".join(told[name] for name in sorted(told))
 
 
 def _make_headline(found: Compared, name: str, make: MakeResult) -> str:
@@ -115,9 +117,10 @@ def _faster_headline(found: Compared, name: str) -> str:
 # ---- the lede --------------------------------------------------------------------------------------------------------
 def _lede(found: Compared, words: Mapping[str, str]) -> list[str]:
     if found.reason is not None:
-        return [_REASONS[found.reason]()]
+        return [_REASONS[found.reason](), *missing.says(found)]
     said = [_make_told(found, name, make, words) for name, make in found.makes.items()]
-    return said + ([_pair_told(found, name) for name in found.makes] if found.faster else [])
+    pair = [_pair_told(found, name) for name in found.makes] if found.faster else []
+    return [*said, *pair, *instruments.reached(found), *missing.says(found)]
 
 
 _REASONS = {
@@ -130,23 +133,38 @@ _REASONS = {
         "The panel did not tell the control, which is known to differ. So likeness cannot be believed today either. "
         "Check labels, temperature and rests, and taste again."
     ),
+    "control lost": lambda: _(
+        "The control, which is known to differ, was lost. Nothing else shows that the panel was awake, so nothing "
+        "counts as alike. Serve it in another sitting."
+    ),
 }  # fmt: skip
 
 
 def _make_told(found: Compared, name: str, make: MakeResult, words: Mapping[str, str]) -> str:
     """One make with what decides it; the words of a make stand after its letter."""
     named = _("{make} ({words})").format(make=name, words=words[name]) if words.get(name) else name
-    binding = make.attributes[make.binding]
-    told = difference_told(make.binding, binding, found.claims[make.binding])
+    told = _binding_told(found, make, make.binding)
     if make.verdict == "shown":
         sentence = _("{make} passes on every deciding attribute; {told}.")
+        if found.gates:
+            sentence = _("{make} passes on every deciding attribute and keeps every limit; {told}.")
     elif make.verdict == "not good enough":
         failing = make.fails_on[0]
         sentence = _("{make} is shown to miss the claim; {told}.")
-        told = failing_told(failing, make.attributes[failing], found.claims[failing])
+        if failing in make.attributes:
+            told = failing_told(failing, make.attributes[failing], found.claims[failing])
+        else:
+            sentence, told = _("{make} is shown to break a limit; {told}."), _binding_told(found, make, failing)
     else:
         sentence = _("{make} may be good enough, but it is not shown: {told}.")
     return sentence.format(make=named, told=told)
+
+
+def _binding_told(found: Compared, make: MakeResult, name: str) -> str:
+    """An attribute, or a limit of an instrument, in a clause."""
+    if name in make.attributes:
+        return difference_told(name, make.attributes[name], found.claims[name])
+    return instruments.told(instruments.worst(make.gates, name), found.gates[name])
 
 
 def failing_told(name: str, one: ClaimResult, claim: MakeClaim) -> str:
@@ -171,12 +189,14 @@ def difference_told(name: str, one: ClaimResult, claim: MakeClaim) -> str:
             name=name, how=_how(one.difference), low=units(one.lower), high=units(one.upper)
         )
     far = one.upper if claim.claim == "no worse" or one.upper >= -one.lower else one.lower
-    sentence = (
-        _("{name} is {how}, at most {far} worse against a margin of {margin}")
-        if far == one.upper
-        else _("{name} is {how}, at most {far} better against a margin of {margin}")
-    )
-    return sentence.format(
+    worse, reaches_out = far == one.upper, abs(far) >= claim.margin
+    sentence = {
+        (True, False): _("{name} is {how}, at most {far} worse against a margin of {margin}"),
+        (False, False): _("{name} is {how}, at most {far} better against a margin of {margin}"),
+        (True, True): _("{name} is {how}, but it could be up to {far} worse, and the margin is {margin}"),
+        (False, True): _("{name} is {how}, but it could be up to {far} better, and the margin is {margin}"),
+    }
+    return sentence[worse, reaches_out].format(
         name=name, how=_how(one.difference), far=beside(abs(far), claim.margin), margin=units(claim.margin)
     )
 
@@ -231,11 +251,21 @@ def _facts(found: Compared) -> list[Fact]:
         Fact(
             _("Decides for {make}").format(make=name),
             make.binding,
-            _how(make.attributes[make.binding].difference),
+            _binding_fact(found, make),
         )
         for name, make in found.makes.items()
     ]
     return [*decides, _control_fact(found), _panel_fact(found)]
+
+
+def _binding_fact(found: Compared, make: MakeResult) -> str:
+    if make.binding in make.attributes:
+        one, claim = make.attributes[make.binding], found.claims[make.binding]
+        if one.upper is None or claim.claim != "no worse" or make.verdict == "not good enough":
+            return _how(one.difference)
+        told = _("{how}, at most {far}") if one.upper < claim.margin else _("{how}, could be up to {far}")
+        return told.format(how=_how(one.difference), far=beside(one.upper, claim.margin))
+    return instruments.value(instruments.worst(make.gates, make.binding), found.gates[make.binding], unit=True)
 
 
 def _control_fact(found: Compared) -> Fact:

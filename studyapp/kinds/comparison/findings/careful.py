@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from studyapp.findings.numbers import units
+from studyapp.kinds.comparison.plan import ComparisonStudy
+from studyapp.kinds.comparison.rule import FIRST_RULE
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -17,6 +19,21 @@ Values = Mapping[str, Any]
 def told_warning(warning: Warning) -> str:
     """The sentence of a warning. Raises KeyError for a code without one: nothing must vanish unread."""
     return _WRITERS[warning.code](warning.values)
+
+
+def earlier_rule(study: ComparisonStudy) -> list[str]:
+    """What is said where an earlier rule was sealed and nobody has signed yet; nothing else."""
+    from analysis.comparing import COMPARING_VERSION
+
+    sealed = study.named.get("comparing_version", FIRST_RULE)
+    if sealed >= COMPARING_VERSION or study.state == "decided":
+        return []
+    return [
+        _(
+            "Sealed under version {sealed} of the rule of comparisons and decided by version {now}: pieces that were "
+            "lost and cups that nobody could judge count since then."
+        ).format(sealed=sealed, now=COMPARING_VERSION)
+    ]
 
 
 def codes() -> frozenset[str]:

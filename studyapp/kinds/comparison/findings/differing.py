@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
-from studyapp.findings.numbers import decimal, listed
+from studyapp.findings.numbers import digits_of, listed, trimmed
 from studyapp.kinds.comparison.plan import Likewise
 from studyapp.words import _
 
@@ -37,6 +36,7 @@ def _answer(one: Likeness) -> str:
         "matched": _("matched"),
         "differs": _("differs"),
         "not shown to match": _("not shown to match"),
+        "reported": _("reported"),
         "not recorded": _("not recorded"),
     }[one.answer]
 
@@ -46,24 +46,14 @@ def _difference(one: Likeness, unit: str) -> str:
         return ""
     if one.low is None or one.high is None:
         return _("{d}; a single reading tells no limits").format(d=_signed(one.difference, unit, _DIGITS))
-    digits = _digits((one.high - one.low) / 2)
-    low, high = _number(one.low, digits), _number(one.high, digits)
+    digits = digits_of((one.high - one.low) / 2)
+    low, high = trimmed(one.low, digits), trimmed(one.high, digits)
     return _("{d}, between {low} and {high}").format(d=_signed(one.difference, unit, digits), low=low, high=high)
-
-
-def _digits(half_width: float) -> int:
-    """Decimals that leave the half width two significant digits (JCGM 100:2008, 7.2.6, from memory)."""
-    return _DIGITS if half_width <= 0 else min(max(1 - math.floor(math.log10(half_width)), 0), 6)
 
 
 def _signed(value: float, unit: str, digits: int) -> str:
     told = _("{n} {unit} more") if value > 0 else _("{n} {unit} less")
-    return _("no different") if value == 0 else told.format(n=_number(abs(value), digits), unit=unit).replace("  ", " ")
-
-
-def _number(value: float, digits: int) -> str:
-    text = decimal(round(value, digits), digits)
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return _("no different") if value == 0 else told.format(n=trimmed(abs(value), digits), unit=unit).replace("  ", " ")
 
 
 def because(make: str, found: Compared, alike: Alike) -> str:

@@ -2,51 +2,74 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from studyapp.findings.numbers import of_ten, units
-from studyapp.kinds.comparison.deciding.prospects import BATCH
+from studyapp.findings.numbers import decimal, of_ten, units
+from studyapp.findings.spreads import spreads_told
+from studyapp.kinds.comparison.deciding.prospects import BAD, BATCH, BETTER
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from studyapp.kinds.comparison.deciding.choices import Hint
-    from studyapp.kinds.comparison.deciding.prospects import PlanPower
-    from studyapp.records import Chance
+    from studyapp.kinds.comparison.deciding.prospects import Ends, PlanPower
+    from studyapp.services.spreads import Spreads
 
 # Fewer chances in 100 than this are said to be few, so that nobody tastes for nothing.
 FEW = 0.5
 
 
-def assumed() -> str:
+def assumed(spreads: Spreads, attributes: Sequence[str], batches: bool) -> tuple[str, ...]:
     """What the chances rest on."""
-    return _(
-        "If the claims hold: alike makes, or better by one and a half margins where better is claimed. Spreads are "
-        "those of ordinary panels; batches differ by {sd} units."
-    ).format(sd=units(BATCH))
+    told = [
+        _(
+            "Shown: if the claims hold, with makes that are alike, or better by {n} margins where better is claimed."
+        ).format(n=decimal(BETTER)),
+        _("Found out: a make that is {n} margins worse on one attribute is shown not to be good enough.").format(
+            n=decimal(BAD)
+        ),
+    ]
+    if batches:
+        told.append(_("Batches are taken to differ by {sd} units.").format(sd=units(BATCH)))
+    return (*told, *spreads_told(spreads, attributes))
 
 
 def hardly(power: PlanPower) -> str:
     """Said first where an answer will be rare; empty where it will not."""
-    if power.own.share >= FEW:
+    if power.own.shown.share >= FEW:
         return ""
     return _("An answer is rare with this plan: {chance}. Fewer attributes, more people or wider margins help.").format(
-        chance=of_ten(power.own.share)
+        chance=of_ten(power.own.shown.share)
     )
 
 
-def others(power: PlanPower) -> list[tuple[str, Chance]]:
-    """Other numbers of people, then of batches, each with its chance."""
-    people = [(ngettext("{n} person", "{n} people", n).format(n=n), chance) for n, chance in power.people.items()]
-    return people + [
-        (
-            _("1 batch of each: of these batches")
-            if n == 1
-            else _("{n} batches of each, a sitting each: of the make").format(n=n),
-            chance,
-        )
-        for n, chance in power.batches.items()
+def heads() -> list[str]:
+    """Above `others`."""
+    return [_("with"), _("shown"), _("cannot tell"), _("found out")]
+
+
+def others(power: PlanPower) -> list[list[str]]:
+    """Other numbers of people, then of batches, each with its chances of each outcome in 100."""
+    people = [
+        [ngettext("{n} person", "{n} people", n).format(n=n), *_shares(chances)] for n, chances in power.people.items()
     ]
+    return people + [[_batches(n), *_shares(chances)] for n, chances in power.batches.items()]
+
+
+def _batches(n: int) -> str:
+    if n == 1:
+        return _("1 batch of each, of these batches alone")
+    return _("{n} batches of each, a sitting each, of the make").format(n=n)
+
+
+def _shares(chances: Ends) -> list[str]:
+    return [f"{round(100 * one.share)}" for one in (chances.shown, chances.open, chances.missed)]
+
+
+def two_batches() -> str:
+    """Why two batches are not offered."""
+    return _("In 100 such studies. Two batches of each bear no claim on the make: they look alike by chance too often.")
 
 
 def choice_told(hint: Hint) -> str:

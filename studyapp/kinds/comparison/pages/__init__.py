@@ -5,7 +5,7 @@ What draws charts is imported when it is asked for: the list of studies names ev
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from studyapp.kinds.comparison.plan import ComparisonPlan, ComparisonStudy
 from studyapp.kinds.comparison.rule import scope_told
@@ -20,22 +20,22 @@ def asks() -> str:
 
 
 def own_pages() -> dict[str, OwnPage]:
-    """None."""
-    return {}
+    """Pieces that were lost before they were served."""
+
+    def render() -> None:
+        from studyapp.kinds.comparison.pages import losing
+
+        losing.render()
+
+    act = _("A piece of a comparison cannot be served")
+    return {"losing": OwnPage(_("A piece that cannot be served"), act, render, ("leader", "preparer"))}
 
 
-def fields(by: Staff, study: ComparisonStudy) -> ComparisonPlan:
-    """The fields of a draft; the plan as it stands."""
+def fields(by: Staff, study: ComparisonStudy) -> tuple[ComparisonPlan, Sequence[Problem]]:
+    """The fields of a draft; the plan as it stands, and what cannot be read."""
     from studyapp.kinds.comparison.pages import draft
 
     return draft.fields(by, study)
-
-
-def problems(study: ComparisonStudy, plan: ComparisonPlan) -> Sequence[Problem]:
-    """What keeps the plan from being sealed."""
-    from studyapp.kinds.comparison.pages import draft
-
-    return draft.problems(study, plan)
 
 
 def chances(by: Staff, plan: ComparisonPlan, problems: Sequence[Problem]) -> None:
@@ -43,6 +43,10 @@ def chances(by: Staff, plan: ComparisonPlan, problems: Sequence[Problem]) -> Non
     from studyapp.kinds.comparison.pages import power
 
     power.draw(by, plan, problems)
+
+
+def closing_cost(by: Staff, study: ComparisonStudy, gaps: Mapping[int, int], number: int, left: int) -> None:
+    """Nothing: no chance is reckoned with what is missing."""
 
 
 def decide(by: Staff, study: ComparisonStudy) -> None:

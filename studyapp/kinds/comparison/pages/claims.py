@@ -29,20 +29,22 @@ def usual() -> tuple[Attribute, ...]:
 
 def draw(plan: ComparisonPlan, key: str, problems: Sequence[Problem]) -> ComparisonPlan:
     """The plan with its lines as they stand here."""
-    with st.container(key="card-attributes"):
-        look.put(look.title(_("2. What is asked, and what is claimed"), 2))
-        # A line that is taken out or added draws the rest anew, so that each keeps its own words.
-        key = f"{key}-{len(plan.attributes)}"
-        rows = [_row(plan, line, f"{key}-{number}") for number, line in enumerate(plan.attributes)]
-        beside(problems, "attributes")
-        lines = [line for line, _claim, kept in rows if kept]
-        claims = {line.name: claim for line, claim, kept in rows if kept and line.decides}
-        with st.container(horizontal=True):
-            if st.button(_("Add an attribute") if plan.attributes else _("Add the first"), key=f"add-{key}"):
-                lines.append(Attribute(_("Attribute {n}").format(n=len(lines) + 1)))
-            if not plan.attributes and st.button(_("Start with the usual lines"), key=f"usual-{key}"):
-                lines = list(usual())
-        look.put(look.quiet(_("Margin: the largest difference you would still accept, in scale units.")))
+    # A line that is taken out or added draws the rest anew, so that each keeps its own words.
+    key = f"{key}-{len(plan.attributes)}"
+    rows = [_row(plan, line, f"{key}-{number}") for number, line in enumerate(plan.attributes)]
+    beside(problems, "attributes")
+    lines = [line for line, _claim, kept in rows if kept]
+    claims = {line.name: claim for line, claim, kept in rows if kept and line.decides}
+    with st.container(horizontal=True):
+        if st.button(_("Add an attribute") if plan.attributes else _("Add the first"), key=f"add-{key}"):
+            lines.append(Attribute(_("Attribute {n}").format(n=len(lines) + 1)))
+        if not plan.attributes and st.button(_("Start with the usual lines"), key=f"usual-{key}"):
+            lines = list(usual())
+    words = _(
+        "Margin: the largest difference you would still accept, in scale units. Limit, where there is one: what the "
+        "mean of a make must keep besides."
+    )
+    look.put(look.quiet(words))
     return replace(plan, attributes=tuple(lines), claims=claims)
 
 
@@ -57,20 +59,25 @@ def _row(plan: ComparisonPlan, line: Attribute, key: str) -> tuple[Attribute, Cl
                 _("Definition, in a few words"), line.definition, max_chars=160, key=f"definition-{key}"
             )
         line = replace(line, name=name, definition=definition.strip())
-        wanted, claimed, margin, out = st.columns([3, 4, 2, 3], vertical_alignment="bottom")
+        wanted, claimed, margin, limit, out = st.columns([3, 4, 2, 2, 3], vertical_alignment="bottom")
         with claimed:
             claim = _claim(plan, line, key)
         with out:
             kept = not st.button(_("Take it out"), key=f"drop-{key}")
         if claim == _DESCRIBES:
-            return replace(line, decides=False, margin=None), "no worse", kept
+            return replace(line, decides=False, margin=None, limit=None), "no worse", kept
         with wanted:
             wish = _wanted(line, key)
         with margin:
             value = st.number_input(
                 _("Margin"), 0.0, 10.0, float(line.margin or 1), 0.1, format="%.1f", key=f"margin-{key}"
             )
-        return replace(line, decides=True, wanted=wish, margin=value), claim, kept
+        with limit:
+            bound = st.number_input(
+                _("Limit"), 0.0, 10.0, line.limit, 0.1, format="%.1f", key=f"limit-{key}", disabled=wish == "same"
+            )
+        bound = None if wish == "same" else bound
+        return replace(line, decides=True, wanted=wish, margin=value, limit=bound), claim, kept
 
 
 def _claim(plan: ComparisonPlan, line: Attribute, key: str) -> Any:

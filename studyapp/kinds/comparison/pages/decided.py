@@ -11,9 +11,17 @@ from analysis.comparing import Compared
 from studyapp import session
 from studyapp.components import drawn, look, signing
 from studyapp.errors import NothingToDecide
+from studyapp.findings.numbers import opening
 from studyapp.kinds.comparison import deciding, findings
 from studyapp.kinds.comparison.deciding import Shown
-from studyapp.kinds.comparison.findings import ComparisonFinding, comparison_finding, differing, words_by_make
+from studyapp.kinds.comparison.findings import (
+    ComparisonFinding,
+    careful,
+    comparison_finding,
+    differing,
+    instruments,
+    words_by_make,
+)
 from studyapp.kinds.comparison.pictures import against
 from studyapp.kinds.comparison.plan import ComparisonStudy
 from studyapp.records import Staff
@@ -47,8 +55,9 @@ def _weighed(by: Staff, study: ComparisonStudy, shown: Shown, crumb: str) -> Non
         _differing(study, shown)
     another = deciding.another_look(study, found)
     _price(by, study, finding, another)
-    if finding.warnings:
-        look.put(look.box("copper", _("Careful"), look.bullets(finding.warnings)))
+    warnings = [*careful.earlier_rule(study), *finding.warnings]
+    if warnings:
+        look.put(look.box("copper", _("Careful"), look.bullets(warnings)))
     signing.departures(watching.deviations(store, by, study.id))
     signing.notes(watching.notes(store, by, study.id))
     _numbers(shown)
@@ -76,6 +85,28 @@ def _pictures(by: Staff, study: ComparisonStudy, shown: Shown, finding: Comparis
         with st.container(key=f"card-chart-{name}"):
             look.put(look.title(f"{name}, {finding.words[name]}", 3))
             drawn.put(once(name, partial(against, found, name, theme)), findings.alt(found))
+    if found.gates:
+        _instruments(found)
+
+
+def _instruments(found: Compared) -> None:
+    """Each limit with what was read of every make, the reference first."""
+    with st.container(key="card-instruments"):
+        look.put(
+            look.title(_("Instruments"), 3), look.quiet(_("Each has its own limit; none is weighed against flavour."))
+        )
+        for limit, cells in instruments.rows(found):
+            makes = zip((found.reference, *found.makes), cells, strict=True)
+            lines = [look.row(look.strong(make), _limit_chip(answer, read)) for make, (answer, read) in makes]
+            look.put(look.text(limit), look.rows(lines))
+
+
+def _limit_chip(answer: str, read: str) -> str:
+    """What was read of one make, with the answer as shape and word."""
+    told = _("{read}, {answer}").format(read=read, answer=instruments.answer_words(answer))
+    if answer == "passes":
+        return look.chip("disc", told, "patina")
+    return look.chip("cross", told, "copper") if answer == "fails" else look.chip("ring", told)
 
 
 def _legend(found: Compared) -> str:
@@ -91,7 +122,7 @@ def _differing(study: ComparisonStudy, shown: Shown) -> None:
     for name in found.makes:
         rows = differing.rows(name, shown.alike, quantities)
         lines = [
-            look.row(look.strong(what) + look.text(said, "small"), _chip(code, answer))
+            look.row(look.strong(opening(what)) + look.text(said, "small"), _chip(code, answer))
             for what, code, answer, said in rows
         ]
         with st.container(key=f"card-alike-{name}"):
@@ -118,7 +149,7 @@ def _price(by: Staff, study: ComparisonStudy, finding: ComparisonFinding, anothe
         return
     if finding.offers:
         heads = [_("one of these"), _("asks"), _("gives an answer")]
-        table = look.table(heads, [[row.what, row.asks, row.chance] for row in finding.offers], "price")
+        table = look.table(heads, [[row.what, row.asks, row.chance] for row in finding.offers], "stack")
         look.put(look.box("patina", _("What an answer would cost"), table, look.text(_rough(another), "small")))
     if another and st.button(_("Plan the next sitting"), type="primary", key="next-sitting"):
         planned = deciding.plan_next_sitting(session.store(), by, study.id)

@@ -2,67 +2,52 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import streamlit as st
 
 from studyapp import session
-from studyapp.components import acts, look, plan_people, plan_table
+from studyapp.components import look, plan_people, plan_table
 from studyapp.components.plan_problems import beside
+from studyapp.components.plan_slips import Slips
+from studyapp.components.plan_steps import Steps, keep
 from studyapp.kinds.comparison import rule
-from studyapp.kinds.comparison.pages import alike, claims, makes
+from studyapp.kinds.comparison.pages import alike, claims, makes, steps
 from studyapp.kinds.comparison.plan import ComparisonPlan, ComparisonStudy
 from studyapp.kinds.comparison.rule import pieces_a_sitting
 from studyapp.records import MINUTES_A_PIECE, Problem, Staff
-from studyapp.services import planning
+from studyapp.services import unread
 from studyapp.words import _, ngettext
 
 
-def fields(by: Staff, study: ComparisonStudy) -> ComparisonPlan:
-    """The parts of the plan; whatever was typed is kept at once."""
-    key, plan = study.id, study.plan
-    shown = _worth_showing(plan, session.kept(f"tried-{key}", False))
-    plan = makes.draw(plan, key, shown)
-    plan = claims.draw(plan, key, shown)
-    plan = alike.draw(plan, key, shown)
-    plan = _people(by, plan, key, shown)
-    plan = _table(plan, key, shown)
-    if plan != study.plan:
-        with acts.refusals():
-            planning.keep_plan(session.store(), by, key, plan)
-            st.rerun()
-    return plan
-
-
-def problems(study: ComparisonStudy, plan: ComparisonPlan) -> tuple[Problem, ...]:
-    """What keeps the plan from being sealed, with what is typed and cannot be kept."""
-    return (*alike.unread(study.id, plan), *rule.problems(plan))
-
-
-def _worth_showing(plan: ComparisonPlan, tried: bool) -> tuple[Problem, ...]:
-    """Before the first try to seal, an empty field is not a mistake yet."""
-    empty = {
-        "question": not plan.question,
-        "makes": not all(plan.makes),
-        "control": not plan.control,
-        "attributes": not plan.attributes,
-        "alike": not plan.alike,
-        "assessors": not plan.assessors,
-        "contains": not plan.contains,
-    }
-    return tuple(problem for problem in rule.problems(plan) if tried or not empty.get(problem.where, False))
+def fields(by: Staff, study: ComparisonStudy) -> tuple[ComparisonPlan, Sequence[Problem]]:
+    """The five steps of the plan; whatever was typed is kept at once."""
+    store, key, plan = session.store(), study.id, study.plan
+    slips = Slips(unread.texts(store, by, key))
+    done = Steps(key, steps.of(plan), rule.problems(plan), steps.empty(plan), slips.places, session)
+    with done.draw():
+        plan = makes.draw(plan, key, done.shown)
+    with done.draw():
+        plan = claims.draw(plan, key, done.shown)
+    with done.draw():
+        plan = alike.draw(plan, key, done.shown, slips)
+    with done.draw():
+        plan = _people(by, plan, key, done.shown)
+    with done.draw():
+        plan = _table(plan, key, done.shown)
+    keep(store, by, study, plan, rule.problems(plan), slips, done)
+    return plan, slips.problems
 
 
 def _people(by: Staff, plan: ComparisonPlan, key: str, shown: tuple[Problem, ...]) -> ComparisonPlan:
     store = session.store()
-    with st.container(key="card-people"):
-        look.put(look.title(_("4. Who tastes, and how often"), 2))
-        plan = replace(plan, assessors=plan_people.chosen(store, by, plan.assessors, key))
-        beside(shown, "assessors")
-        plan = replace(plan, assessors=(*plan.assessors, *plan_people.newcomer(store, by, key)))
-        plan = _numbers(plan, key)
-        beside(shown, "sittings", "replicates", "looks", "next_sittings", "alpha", "palate")
-        look.put(look.quiet(_load(plan)))
+    plan = replace(plan, assessors=plan_people.chosen(store, by, plan.assessors, key))
+    beside(shown, "assessors")
+    plan = replace(plan, assessors=(*plan.assessors, *plan_people.newcomer(store, by, key)))
+    plan = _numbers(plan, key)
+    beside(shown, "sittings", "replicates", "looks", "next_sittings", "alpha", "palate")
+    look.put(look.quiet(_load(plan)))
     return plan
 
 
@@ -92,16 +77,14 @@ def _load(plan: ComparisonPlan) -> str:
 
 
 def _table(plan: ComparisonPlan, key: str, shown: tuple[Problem, ...]) -> ComparisonPlan:
-    with st.container(key="card-table"):
-        look.put(look.title(_("5. On the table"), 2))
-        plan = plan_table.piece_and_rest(plan, key, _("Rest between pieces, minutes"))
-        warm_up = st.checkbox(_("Serve A first to all, not scored, as a warm-up"), plan.warm_up, key=f"warm-{key}")
-        plan = replace(plan_table.routine(plan, key), warm_up=warm_up)
-        beside(shown, "piece_g", "rest_seconds")
-        look.put(look.title(_("What assessors read before they taste"), 3))
-        contains, traces = plan_table.allergens(plan, key)
-        beside(shown, "contains", "traces")
-        look.put(look.caution(_caution(), _("Careful")))
+    plan = plan_table.piece_and_rest(plan, key, _("Rest between pieces, minutes"))
+    warm_up = st.checkbox(_("Serve A first to all, not scored, as a warm-up"), plan.warm_up, key=f"warm-{key}")
+    plan = replace(plan_table.routine(plan, key), warm_up=warm_up)
+    beside(shown, "piece_g", "rest_seconds")
+    look.put(look.title(_("What assessors read before they taste"), 2, "small"))
+    contains, traces = plan_table.allergens(plan, key)
+    beside(shown, "contains", "traces")
+    look.put(look.caution(_caution(), _("Careful")))
     return replace(plan, contains=contains, traces=traces)
 
 

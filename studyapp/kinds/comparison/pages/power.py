@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import streamlit as st
 
-from studyapp import registry, session
+from studyapp import session
 from studyapp.components import acts, look, refined
 from studyapp.kinds.comparison.deciding import choices, prospects
 from studyapp.kinds.comparison.deciding.choices import Hint
 from studyapp.kinds.comparison.deciding.prospects import PlanPower
 from studyapp.kinds.comparison.findings import planned
 from studyapp.kinds.comparison.plan import ComparisonPlan
-from studyapp.records import Chance, Problem, SetsPlan, Staff
-from studyapp.services import planning
+from studyapp.records import Chance, Problem, Staff
+from studyapp.services import planning, spreads
+from studyapp.services.spreads import Spreads
 from studyapp.words import _
 
 _NEEDED = {
@@ -41,35 +41,48 @@ def draw(by: Staff, plan: ComparisonPlan, problems: Sequence[Problem]) -> None:
             look.text(_("Comes once there are two makes, one deciding attribute and five assessors.")),
         )
         return
-    work = session.refined("power", _design(plan), lambda: prospects.more_and_more(plan))
-    refined.draw(work, _chances)
-    found = choices.hint(plan)
+    known = spreads.of_panel(session.store(), by)
+    work = session.refined("power", _design(plan, known), lambda: prospects.more_and_more(plan, spreads=known))
+    refined.draw(work, lambda power: _chances(plan, power, known))
+    found = choices.hint(plan, known)
     if found is not None:
         _choice(by, plan, found)
 
 
-def _design(plan: ComparisonPlan) -> tuple[object, ...]:
-    """All of a plan that its chances depend on."""
-    rules = tuple((line.wanted, line.margin, plan.claim_of(line.name)) for line in plan.attributes if line.decides)
+def _design(plan: ComparisonPlan, known: Spreads) -> tuple[object, ...]:
+    """All of a plan, and of what is known of its panel, that its chances depend on."""
+    rules = tuple(
+        (line.wanted, line.margin, line.limit, plan.claim_of(line.name), known.deviations(line.name))
+        for line in plan.attributes
+        if line.decides
+    )
     counts = (len(plan.assessors), plan.sittings, plan.replicates, plan.looks, plan.batches, len(plan.makes))
     return (rules, plan.alpha, plan.scope, counts)
 
 
-def _chances(power: PlanPower) -> None:
+def _chances(plan: ComparisonPlan, power: PlanPower, known: Spreads) -> None:
     with st.container(gap=None):
         look.put(look.title(_("What this plan can show"), 2))
         with st.container(key="wash-glance"):
             told = planned.hardly(power)
             look.put(
                 *([look.text(told, "strong")] if told else []),
-                _bar(_("every make shown"), power.own, ""),
-                _bar(_("a make shown not to be good enough"), power.not_good, "open"),
+                _bar(_("every make shown, if the claims hold"), power.own.shown, ""),
+                _bar(_("cannot tell of some make"), power.own.open, "open"),
+                _bar(_("a make far worse is found out"), power.own.missed, "later"),
             )
         with st.container(key="wash-rest"):
-            bars = [_bar(label, chance, "later") for label, chance in planned.others(power)]
-            look.put(look.text(_("With other numbers:"), "small"), *bars, look.text(planned.assumed(), "small"))
-            if power.done < power.wanted:
-                look.put(look.progress(_("Trying other numbers."), power.done / power.wanted))
+            _others(plan, power, known)
+
+
+def _others(plan: ComparisonPlan, power: PlanPower, known: Spreads) -> None:
+    """Other numbers of people and batches, and what all of it rests on."""
+    names = [line.name for line in plan.attributes if line.decides]
+    if power.done > 1:
+        look.put(look.table(planned.heads(), planned.others(power)), look.text(planned.two_batches(), "small"))
+    if power.done < power.wanted:
+        look.put(look.progress(_("Trying other numbers."), power.done / power.wanted))
+    look.put(*(look.text(told, "small") for told in planned.assumed(known, names, bool(power.batches))))
 
 
 def _bar(label: str, chance: Chance, kind: str) -> str:
@@ -82,22 +95,5 @@ def _choice(by: Staff, plan: ComparisonPlan, found: Hint) -> None:
         look.put(look.text(planned.choice_told(found)))
         if st.button(_("Plan the forced choice instead"), key="to-choice"):
             with acts.refusals():
-                session.go("plan", study=_started(by, plan, found.choice.test))
-
-
-def _started(by: Staff, plan: ComparisonPlan, method: str) -> str:
-    """A draft of the kind that serves sets, whichever that is."""
-    kind = next(name for name in registry.KINDS if issubclass(registry.plan(name).Plan, SetsPlan))
-    empty = registry.plan(kind).new(plan.title)
-    assert isinstance(empty, SetsPlan)
-    draft = replace(
-        empty,
-        question=plan.question,
-        recipe=plan.recipe,
-        assessors=plan.assessors,
-        contains=plan.contains,
-        traces=plan.traces,
-        method=method,
-        note=next(line.name for line in plan.attributes if line.decides),
-    )
-    return planning.start(session.store(), by, kind, draft)
+                kind, draft = choices.started(plan, found.choice.test)
+                session.go("plan", study=planning.start(session.store(), by, kind, draft))

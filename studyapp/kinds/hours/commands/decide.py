@@ -19,6 +19,7 @@ from studyapp.wishes import WISHES
 from studyapp.words import _
 
 if TYPE_CHECKING:
+    from analysis.instruments import GateResult
     from analysis.planning import Offer
     from analysis.stopping import AttributeResult, Decision, PullResult
     from analysis.stopping.cross_check import AttributeCheck
@@ -30,18 +31,22 @@ WIDTH = 100
 @click.command
 @click.argument("scores", type=click.Path(path_type=Path))
 @click.option("--rule", required=True, type=click.Path(path_type=Path), help="The rule, RULE.toml.")
+@click.option("--readings", type=click.Path(path_type=Path), help="Readings of instruments, for the rule's gates.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of sentences.")
 @click.option("--report", type=click.Path(path_type=Path), help="Write the answer as a PDF as well.")
 @click.option("--cross-check", "asks_others", is_flag=True, help="Put what two other programs find beside the numbers.")
-def decide(scores: Path, rule: Path, as_json: bool, report: Path | None, asks_others: bool) -> None:
+def decide(
+    scores: Path, rule: Path, readings: Path | None, as_json: bool, report: Path | None, asks_others: bool
+) -> None:
     """The shortest acceptable hours, from SCORES (CSV, XLSX or Parquet) and a rule."""
     from studyapp.kinds.hours.files.bringing import decide_files, second_opinion
     from studyapp.kinds.hours.findings import hours_finding
 
-    decision, offers = decide_files(scores, rule)
+    decision, offers = decide_files(scores, rule, readings=readings)
     checks = second_opinion(scores, rule, decision)() if asks_others else None
+    files = [file for file in (scores, rule, readings) if file is not None]
     finding = hours_finding(decision, offers, title=scores.stem)
-    answer = _json(decision, offers, checks, (scores, rule)) if as_json else _text(decision, finding, checks)
+    answer = _json(decision, offers, checks, files) if as_json else _text(decision, finding, checks)
     if report is not None:
         _write_report(report, decision, finding)
     click.echo(answer)
@@ -67,6 +72,7 @@ def _text(decision: Decision, finding: HoursFinding, checks: Mapping[str, Attrib
         _wrapped(finding.lede),
         _facts([(fact.label, fact.value, fact.note) for fact in finding.facts]),
         *(_attribute(result) for result in decision.attributes.values()),
+        *(_limit(result) for result in decision.gates),
         _listed(_("The price of an answer"), _offers(finding.offers)),
         _listed(_("What would change it"), finding.changes),
         _listed(_("Careful"), finding.warnings),
@@ -101,6 +107,13 @@ def _attribute(result: AttributeResult) -> str:
     heading = heading.format(reference=result.reference_hours, **values)
     header = (_("hours"), _("mean"), _("worse by"), _("at most"), _("panel SE"), _("df"), _("own SE"), _("df"), "")
     return "\n".join([heading, *_aligned([header, *(_pull(result, pull) for pull in result.pulls)])])
+
+
+def _limit(result: GateResult) -> str:
+    """One limit of an instrument: what it asks for, then a row a pull."""
+    from studyapp.kinds.hours.findings.instruments import limit_heading, limit_heads, limit_lines
+
+    return "\n".join([limit_heading(result), *_aligned([limit_heads(result), *limit_lines(result)])])
 
 
 def _pull(result: AttributeResult, pull: PullResult) -> tuple[str, ...]:

@@ -16,7 +16,7 @@ from studyapp.words import _, ngettext
 if TYPE_CHECKING:
     from analysis.planning import OperatingCharacteristics, Scenario
     from analysis.stopping import Rule
-    from studyapp.kinds.hours.deciding.spreads import Spreads
+    from studyapp.services.spreads import Spreads
 
 MOST_STUDIES, MOST_PEOPLE, MOST_REPLICATES, MOST_PULLS = 200_000, 200, 20, 26
 LEAST_PEOPLE = 2  # one person cannot show how people differ
@@ -91,8 +91,8 @@ def plan_hours(
 ) -> None:
     """The chance of each verdict before anybody tastes."""
     from studyapp.kinds.hours.deciding.scenarios import chances, chances_document, fewer_pulls, read_truth, usual
-    from studyapp.kinds.hours.deciding.spreads import ASSUMED, document
     from studyapp.kinds.hours.rule import in_question, nothing_in_question
+    from studyapp.services.spreads import ASSUMED, document, of_store_at
 
     if truth_file is not None and store is not None:
         raise BadInput(_("Fix --store: a --truth names its own spreads, so give one of the two."))
@@ -100,7 +100,7 @@ def plan_hours(
     people = needed(assessors, "--assessors", _("how many people taste"))
     _within(people, "--assessors", MOST_PEOPLE, LEAST_PEOPLE)
     rule = _rule(rule_file, margin)
-    spreads = ASSUMED if store is None else _spreads(store)
+    spreads = ASSUMED if store is None else of_store_at(store_url(store))
     scenario = read_truth(truth_file, hours, rule) if truth_file else usual(rule, hours, spreads=spreads)
     _within(replicates, "--replicates", MOST_REPLICATES)
     _within(studies, "--studies", MOST_STUDIES)
@@ -112,7 +112,7 @@ def plan_hours(
         click.echo(as_json({**chances_document(found), **beside}))
         return
     told = _of_truth(scenario) if truth_file else _assumptions(spreads, tuple(rule.attributes), store)
-    told = (*told, *_of_batches(rule, lots))
+    told = (*told, *_of_limits(scenario, rule, assumed=truth_file is None), *_of_batches(rule, lots))
     fewer = fewer_pulls(scenario, rule, replicates)
     if fewer is not None:
         other = chances(fewer[0], rule, people, fewer[1], studies, seed, lots)
@@ -161,25 +161,13 @@ def _fewer(found: OperatingCharacteristics, other: OperatingCharacteristics, rep
     )
 
 
-def _spreads(store: str) -> Spreads:
-    """Those of the panel of a store, which is only read."""
-    from studyapp.kinds.hours.deciding.spreads import of_store
-    from studyapp.store import read_store
-
-    opened = read_store(store_url(store))
-    try:
-        return of_store(opened)
-    finally:
-        opened.close()
-
-
 def _assumptions(spreads: Spreads, attributes: tuple[str, ...], store: str | None) -> tuple[str, ...]:
     """What the chances rest on when no truth is given."""
-    from studyapp.kinds.hours.findings.spreads import spreads_told
+    from studyapp.findings.spreads import spreads_told
 
     told = [_("The truth is assumed: each attribute settles with time; give yours with --truth.")]
     if store is not None and not spreads.studies:
-        told.append(_("The store holds no opened study of conching hours yet."))
+        told.append(_("The store holds no opened study yet."))
     return (*told, *spreads_told(spreads, attributes))
 
 
@@ -197,6 +185,23 @@ def _of_truth(scenario: Scenario) -> tuple[str, ...]:
             effects = ", ".join(f"{effect:+g}" for effect in truth.position)
             told.append(sentence.format(attribute=plain(name), effects=effects))
     return tuple(told)
+
+
+def _of_limits(scenario: Scenario, rule: Rule, assumed: bool) -> tuple[str, ...]:
+    """What limits of instruments mean for the chances, before the rule is sealed."""
+    import numpy as np
+
+    from studyapp.services.toml_files import plain
+
+    if not rule.gates:
+        return ()
+    told = [_("Limits of instruments are assumed to be kept by far at every pull.")] if assumed else []
+    sentence = _(
+        "{name} breaks its limit again at a longer pull: without until, hours up to which it is asked, no hour can be "
+        "chosen."
+    )
+    turning = [n for n, gate in rule.gates.items() if scenario.gates[n].turns(gate, np.array(scenario.hours))]
+    return (*told, *(sentence.format(name=plain(name)) for name in turning))
 
 
 def _rule(file: Path | None, margin: float | None) -> Rule:

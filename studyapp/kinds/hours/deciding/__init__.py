@@ -7,16 +7,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput, NotAllowed, NothingToDecide
-from studyapp.kinds.hours.deciding import missing, signed
+from studyapp.kinds.hours.deciding import signed
+from studyapp.kinds.hours.deciding.readings import readings
 from studyapp.kinds.hours.files.decisions import decision_document
 from studyapp.kinds.hours.plan import FIRST_RULE, KIND, HoursStudy, rule_version
 from studyapp.kinds.hours.rule import rule_of
 from studyapp.kinds.hours.setting_out import make_sittings
-from studyapp.kinds.hours.setting_out.pulls import lost_as_a_whole
 from studyapp.records import Sitting, Staff
-from studyapp.services import worked_out
+from studyapp.services import losses, worked_out
 from studyapp.services.access import require, study_or_refuse
 from studyapp.services.closing import close_cups, opened_look
+from studyapp.services.losses import lost_as_a_whole
+from studyapp.services.spreads import of_others, others
 from studyapp.services.worked_out import Moment
 from studyapp.store import Store, events, servings, studies
 from studyapp.words import _, ngettext
@@ -95,12 +97,15 @@ def to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Rule
     with store.read() as tx:
         study = study_or_refuse(tx, study_id, KIND)
         rule = rule_of(study.plan, opened_look(tx, study))
-        left = missing.notes(tx, study, opened_look(tx, study))
+        left = losses.rows(tx, study.id, opened_look(tx, study))
     frame = scores(store, by, study_id)
-    untold = missing.unscored(frame, left, study.plan, rule)
+    sealed = [pull.hours for pull in study.plan.pulls]
+    untold = losses.told(frame.rename(columns={"hours": "level"}), left, sealed, rule.attributes)
     told = frame.assign(why="")
     if untold:  # a note is of the same batch as the scores
-        told = pd.concat([told, pd.DataFrame(untold)], ignore_index=True).assign(batch=study.plan.batch)
+        told = pd.concat([told, pd.DataFrame(untold).rename(columns={"level": "hours"})], ignore_index=True).assign(
+            batch=study.plan.batch
+        )
     if len({*told.loc[told["score"].notna(), "hours"]} - {*told.loc[told["why"] == "unread", "hours"]}) < 2:
         raise NothingToDecide(
             _(
@@ -115,7 +120,10 @@ def decision(store: Store, by: Staff, study_id: str) -> Decision:
     """The verdict of the last opened look by the sealed margins, limits and looks, under the rule of today."""
     from analysis.stopping import decide
 
-    return moment(store, by, study_id).once("decision", lambda: decide(*to_weigh(store, by, study_id)))
+    def decided() -> Decision:
+        return decide(*to_weigh(store, by, study_id), readings(store, by, study_id))
+
+    return moment(store, by, study_id).once("decision", decided)
 
 
 def shown(store: Store, by: Staff, study_id: str) -> Shown:
@@ -149,28 +157,29 @@ def _today(store: Store, by: Staff, study_id: str) -> Decision | str:
 def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
     """The price of an answer after `cannot tell`, by what the plan sealed about later sittings and by what the panel's
     other opened studies tell of how much its people differ."""
-    from studyapp.kinds.hours.deciding.spreads import others  # which reads scores with this module
-
     now = moment(store, by, study_id)
     return now.once(("price", others(store, study_id)), lambda: _priced(store, by, study_id))
 
 
 def _priced(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
     from analysis.planning import Service, price
-    from studyapp.kinds.hours.deciding.spreads import of_others
 
     frame, rule = to_weigh(store, by, study_id)
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id, KIND).plan
     history = of_others(store, study_id, rule.attributes)
-    return price(frame, rule, sealed=Service(plan.replicates, plan.palate, plan.next_sittings), history=history)
+    service, read = Service(plan.replicates, plan.palate, plan.next_sittings), readings(store, by, study_id)
+    return price(frame, rule, sealed=service, history=history, readings=read)
 
 
 def description(store: Store, by: Staff, study_id: str) -> Description:
     """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits."""
     from analysis.stopping.describe import describe
 
-    return moment(store, by, study_id).once("description", lambda: describe(*to_weigh(store, by, study_id)))
+    def described() -> Description:
+        return describe(*to_weigh(store, by, study_id), readings(store, by, study_id))
+
+    return moment(store, by, study_id).once("description", described)
 
 
 def cross_check(store: Store, by: Staff, study_id: str) -> Mapping[str, AttributeCheck]:

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 from studyapp.errors import BadInput
 from studyapp.kinds.hours.deciding.prospects import design_of
 from studyapp.kinds.hours.deciding.scenarios import enough_pull, usual
-from studyapp.kinds.hours.deciding.spreads import ASSUMED, Spreads
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.rule import in_question, rule_of
 from studyapp.kinds.hours.rule.run_calendar import pieces_a_sitting
 from studyapp.methods import held_beside_scores
 from studyapp.records import Attribute
+from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -155,10 +155,13 @@ def _at(truth: Scenario, hours: tuple[float, ...]) -> Scenario:
     if missing:
         raise BadInput(_("Fix the pulls: {h} h is not among the hours compared.").format(h=f"{missing[0]:g}"))
     places = [truth.hours.index(h) for h in hours]
-    attributes = {
-        name: replace(one, mean=tuple(one.mean[place] for place in places)) for name, one in truth.attributes.items()
-    }
-    return replace(truth, hours=hours, attributes=attributes)
+    attributes = {name: replace(one, mean=_placed(one.mean, places)) for name, one in truth.attributes.items()}
+    gates = {name: replace(one, mean=_placed(one.mean, places)) for name, one in truth.gates.items()}
+    return replace(truth, hours=hours, attributes=attributes, gates=gates)
+
+
+def _placed(mean: Sequence[float], places: Sequence[int]) -> tuple[float, ...]:
+    return tuple(mean[place] for place in places)
 
 
 def compare(

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from studyapp.kinds.hours.deciding.scenarios import enough_pull, usual
-from studyapp.kinds.hours.deciding.spreads import ASSUMED, Spreads
 from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.kinds.hours.rule import rule_of
 from studyapp.kinds.hours.rule.orders import always_served
 from studyapp.records import Chance
+from studyapp.services.spreads import ASSUMED, Spreads
 
 if TYPE_CHECKING:
     import numpy as np

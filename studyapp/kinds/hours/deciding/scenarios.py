@@ -9,20 +9,25 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
-from studyapp.kinds.hours.deciding.spreads import ASSUMED, Spreads
 from studyapp.kinds.hours.plan import FEWEST_BATCHES, RECIPE, THIS
 from studyapp.kinds.hours.rule import in_question
 from studyapp.records import SCALE_HIGH, SCALE_LOW
 from studyapp.services import toml_files
+from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.planning import AttributeTruth, OperatingCharacteristics, Scenario
+    from analysis.instruments import Gate
+    from analysis.planning import AttributeTruth, GateTruth, OperatingCharacteristics, Scenario
     from analysis.stopping import AttributeRule, Rule
 
-TRUTH_KEYS = ("correlation", "missing", "dropout", "attributes")
+TRUTH_KEYS = ("correlation", "missing", "dropout", "attributes", "gates")
 SPREADS = ("assessor", "interaction", "error", "scale_use", "sitting", "batch")
 ATTRIBUTE_KEYS = ("mean", *SPREADS, "spread", "rounded", "position")
+GATE_KEYS = ("mean", "sd", "off", "repeats")
+# Where nobody says how instruments read, limits are kept by so many spreads of repeats, and repeats spread so much of
+# the limit: then flavour decides, and how far limits cost an answer is not told.
+INSIDE, USUAL_SPREAD, USUAL_REPEATS = 20.0, 0.01, 3
 # How much worse the shortest pull is than the longest, and the pull that is truly enough, in margins.
 START, ENOUGH = 3.5, 0.1
 # Where a settled note lies on the 0 to 10 scale when no limit says so.
@@ -50,7 +55,19 @@ def usual(rule: Rule, hours: tuple[float, ...], enough: float | None = None, spr
 
     enough = enough_pull(hours, rule.control) if enough is None else enough
     truths = {name: _usual(wish, hours, enough, spreads.deviations(name)) for name, wish in rule.attributes.items()}
-    return Scenario(hours, truths)
+    gates = {name: _usual_gate(gate, len(hours)) for name, gate in rule.gates.items()}
+    return Scenario(hours, truths, gates=gates)
+
+
+def _usual_gate(gate: Gate, pulls: int) -> GateTruth:
+    """A limit that is kept from the first pull on, by far."""
+    import numpy as np
+
+    from analysis.planning import GateTruth
+
+    sd = USUAL_SPREAD if gate.log else USUAL_SPREAD * max(abs(gate.limit), USUAL_SPREAD)
+    value = float(gate.unscaled(np.array(-INSIDE * (sd + gate.uncertainty))))
+    return GateTruth((value,) * pulls, sd, max(gate.repeats, USUAL_REPEATS))
 
 
 def _usual(wish: AttributeRule, hours: tuple[float, ...], enough: float, deviations: dict[str, Any]) -> AttributeTruth:
@@ -83,7 +100,36 @@ def read_truth(path: Path | str, hours: tuple[float, ...], rule: Rule) -> Scenar
         )
     truths = {attribute: _truth(name, attribute, value, len(hours)) for attribute, value in attributes.items()}
     _same_attributes(name, truths, rule)
-    return Scenario(hours, truths, correlation, missing, dropout)
+    gates = _gates(name, table.get("gates", {}), len(hours), rule)
+    return Scenario(hours, truths, correlation, missing, dropout, gates)
+
+
+def _gates(name: str, value: object, pulls: int, rule: Rule) -> dict[str, GateTruth]:
+    """What instruments truly read, for every limit of the rule."""
+    if not isinstance(value, dict) or set(value) != set(rule.gates):
+        given = ", ".join(map(toml_files.plain, sorted(value))) if isinstance(value, dict) else ""
+        told = _("{name}, gates: the truth has {given}, the rule {wanted}; give one table to each limit of the rule.")
+        wanted = ", ".join(map(toml_files.plain, sorted(rule.gates)))
+        raise BadInput(told.format(name=name, given=given or _("none"), wanted=wanted or _("none")))
+    return {gate: _gate(name, f"gates.{gate}", own, pulls, rule.gates[gate].log) for gate, own in value.items()}
+
+
+def _gate(name: str, key: str, value: object, pulls: int, relative: bool) -> GateTruth:
+    from analysis.planning import GateTruth
+
+    if not isinstance(value, dict):
+        raise toml_files.refuse(name, key, value, _("is not a table; write its means below it."))
+    toml_files.refuse_unknown(name, key, value, GATE_KEYS)
+    for part in ("mean", "sd"):
+        if part not in value:
+            sentence = _("{name}, {key}: there is no {part}; write one mean a pull and the sd of repeats.")
+            raise BadInput(sentence.format(name=name, key=toml_files.plain(key), part=part))
+    means = _row(name, f"{key}.mean", value["mean"], pulls)
+    for mean in means:
+        if relative and mean <= 0:
+            raise toml_files.refuse(name, f"{key}.mean", mean, _("is not above 0; spread is relative here."))
+    given = {part: _spread(name, f"{key}.{part}", value[part]) for part in ("sd", "off") if part in value}
+    return GateTruth(means, repeats=toml_files.whole(name, f"{key}.repeats", value.get("repeats", 2), 1, 100), **given)
 
 
 def _same_attributes(name: str, attributes: Mapping[str, object], rule: Rule) -> None:

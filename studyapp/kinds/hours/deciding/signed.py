@@ -8,6 +8,7 @@ from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 from studyapp.kinds.hours.files.decisions import APART, PULL_NUMBERS
+from studyapp.kinds.hours.files.gate_documents import gates_from, more_repeats_from, taste_from
 from studyapp.kinds.hours.plan import FIRST_RULE
 
 if TYPE_CHECKING:
@@ -40,6 +41,9 @@ def decision_from(document: Document) -> Decision:
         scope=document["scope"],
         lost=tuple(LostPull(**{**one, "hours": float(one["hours"])}) for one in document.get("lost", ())),
         unjudged=tuple(Unjudged(**{**one, "hours": float(one["hours"])}) for one in document.get("unjudged", ())),
+        gates=gates_from(document),
+        taste=taste_from(document),
+        more_repeats=more_repeats_from(document),
         batches=_batches(document.get("batches")),
         passes=_passes(document),
         attributes={name: _attribute(name, kept) for name, kept in document["attributes"].items()},

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.kinds.hours import deciding
 from studyapp.kinds.hours.deciding.proposals import MOST_SITTINGS, pull_sets
+from studyapp.kinds.hours.deciding.readings import readings
 from studyapp.kinds.hours.deciding.scenarios import enough_pull
-from studyapp.kinds.hours.deciding.spreads import of_others, others
 from studyapp.kinds.hours.plan import KIND, HoursPlan
 from studyapp.kinds.hours.rule import in_question
 from studyapp.records import Staff
 from studyapp.services.access import study_or_refuse
+from studyapp.services.spreads import of_others, others
 from studyapp.store import Store, people, pulls, servings, studies
 
 if TYPE_CHECKING:
@@ -51,15 +52,21 @@ class Ways:
 
 def all_ways(store: Store, by: Staff, study_id: str) -> tuple[Way, ...]:
     """Every way, once the search is over; kept until the study's next event."""
-    name = ("ways", others(store, study_id))
-    return deciding.moment(store, by, study_id).once(name, lambda: tuple(searching(store, by, study_id))[-1].found)
+    now = deciding.moment(store, by, study_id)
+    return now.once(_name(store, study_id), lambda: tuple(searching(store, by, study_id))[-1].found)
+
+
+def _name(store: Store, study_id: str) -> tuple[object, ...]:
+    return "ways", others(store, study_id)
 
 
 def searching(store: Store, by: Staff, study_id: str) -> Iterator[Ways]:
-    """The ways as they are reckoned; none where more scores cannot be priced, or after an answer."""
+    """The ways as they are reckoned; none where more scores cannot be priced, or after an answer. The last is kept, so
+    that the report finds what the page worked out."""
+    now = deciding.moment(store, by, study_id)
     going = deciding.offers(store, by, study_id)
     frame, rule = deciding.to_weigh(store, by, study_id)
-    there = _there(store, study_id)
+    there, read = _there(store, study_id), readings(store, by, study_id)
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id, KIND).plan
         designs = _new_studies(plan, deciding.decision(store, by, study_id), _joining(tx, plan))
@@ -68,19 +75,21 @@ def searching(store: Store, by: Staff, study_id: str) -> Iterator[Ways]:
     history = of_others(store, study_id, rule.attributes)
     while designs:
         change, design, joining = designs.pop(0)
-        for offer in _priced(frame, rule, history, design, len(joining)):
+        for offer in _priced(frame, rule, history, design, len(joining), read):
             found.append(_way(change, offer, plan, design, joining, there))
         if not designs and change != "again" and max((way.offer.told for way in found), default=1.0) < HALF:
             designs += _longest(plan, [way.plan for way in found])
+        if not designs:
+            now.once(_name(store, study_id), lambda: tuple(found))
         yield Ways(tuple(found), len(found) + len(designs))
 
 
-def _priced(frame: Any, rule: Any, history: Any, design: HoursPlan, more: int) -> Iterator[Offer]:
+def _priced(frame: Any, rule: Any, history: Any, design: HoursPlan, more: int, read: Any) -> Iterator[Offer]:
     """The price of one design, by the pulls that have been tasted."""
     from analysis.planning import price_new_study
 
     tasted = set(frame.loc[frame["score"].notna(), "hours"])
-    return price_new_study(frame, rule, history=history, designs=[_served(design, tasted, more)])
+    return price_new_study(frame, rule, history=history, designs=[_served(design, tasted, more)], readings=read)
 
 
 def _served(design: HoursPlan, tasted: set[float], more: int) -> Anew:

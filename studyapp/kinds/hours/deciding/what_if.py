@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.kinds.hours import deciding
+from studyapp.kinds.hours.deciding.readings import readings
 from studyapp.kinds.hours.plan import KIND
 from studyapp.kinds.hours.rule import rule_of
 from studyapp.records import Staff
@@ -40,4 +41,5 @@ def what_if(store: Store, by: Staff, study_id: str, margins: Mapping[str, float]
     kept = sorted(scores["assessor"].unique())[:people]
     rule = rule_of(asked.plan, asked.look)
     changed = {name: replace(line, margin=margins.get(name, line.margin)) for name, line in rule.attributes.items()}
-    return decide(scores[scores["assessor"].isin(kept)], replace(rule, attributes=changed))
+    read = readings(store, by, study_id)
+    return decide(scores[scores["assessor"].isin(kept)], replace(rule, attributes=changed), read)

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from studyapp.errors import BadInput
+from studyapp.kinds.hours.files.readings import read_readings
 from studyapp.kinds.hours.files.rules import read_rule
 from studyapp.kinds.hours.plan import THIS
 from studyapp.words import _
@@ -22,9 +23,11 @@ if TYPE_CHECKING:
 _NAMED = 6  # so many batches are named in a sentence
 
 
-def decide_files(scores: Path | str, rule: Path | str, draws: int = 2000) -> tuple[Decision, tuple[Offer, ...]]:
+def decide_files(
+    scores: Path | str, rule: Path | str, draws: int = 2000, readings: Path | str | None = None
+) -> tuple[Decision, tuple[Offer, ...]]:
     """The verdict on a score file under a rule file, with the price of an answer after `cannot tell`, from so many
-    draws of each way to one.
+    draws of each way to one. `readings` are those of instruments, for the limits that the rule sets them.
 
     Raises BadInput: one sentence naming file, row, column, value and rule.
     """
@@ -34,10 +37,12 @@ def decide_files(scores: Path | str, rule: Path | str, draws: int = 2000) -> tup
     read = read_rule(rule)
     tidy = read_scores(scores, read)
     check_together(Path(scores).name, tidy, Path(rule).name, read)
-    decision = decide(tidy, read)
+    own = None if readings is None else read_readings(readings, read.gates, tidy["hours"].unique())
+    decision = decide(tidy, read, own)
     if decision.verdict != "cannot tell" or decision.batches is not None:
         return decision, ()
-    return decision, (*price(tidy, read, draws), *price_new_study(tidy, read, draws))
+    now = price(tidy, read, draws, readings=own)
+    return decision, (*now, *price_new_study(tidy, read, draws, readings=own))
 
 
 def second_opinion(

@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any
 
+from studyapp.kinds.hours.files.gate_documents import beside, gates_document
+
 if TYPE_CHECKING:
     from analysis.planning import Offer
     from analysis.stopping import AttributeResult, Decision, PullResult, Warning
@@ -38,12 +40,27 @@ def decision_document(
         "unjudged": [_json(asdict(one)) for one in decision.unjudged],
         "batches": None if decision.batches is None else _json(asdict(decision.batches)),
         "attributes": {name: _attribute_document(decision, result) for name, result in decision.attributes.items()},
+        "gates": _json(gates_document(decision.gates)),
+        **_json(beside(decision)),
         "price": [_offer_document(offer) for offer in offers] if decision.verdict == "cannot tell" else None,
     }
 
 
+INSTRUMENTS = ("gates", "taste", "more_repeats")
 # Fields of a decision that are written in an order, place or form of their own; any other stands under its name.
-APART = ("verdict", "hours", "reason", "scope", "passes", "attributes", "warnings", "lost", "unjudged", "batches")
+APART = (
+    "verdict",
+    "hours",
+    "reason",
+    "scope",
+    "passes",
+    "attributes",
+    "warnings",
+    "lost",
+    "unjudged",
+    "batches",
+    *INSTRUMENTS,
+)
 
 
 def _attribute_document(decision: Decision, result: AttributeResult) -> dict[str, Any]:

@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Any, Literal
 from studyapp.errors import BadInput
 from studyapp.kinds.hours.plan import CLAIMS, FEWEST_BATCHES, RECIPE, THIS, Claim
 from studyapp.services import toml_files
+from studyapp.services.gate_files import read_gates
 from studyapp.wishes import WISHES
 from studyapp.words import _
 
 if TYPE_CHECKING:
+    from analysis.instruments import Gate
     from analysis.stopping import AttributeRule, Rule
 
 MOST_ATTRIBUTES = 50
@@ -24,7 +26,7 @@ ADJUST = ("position", "sitting", "sitting:hours")
 SMALLEST_ALPHA = 1e-6  # far below it a quantile is infinite, and no study is large enough to use one
 
 
-RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "lost_reference", "claim", "batches", "attributes")
+RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "lost_reference", "claim", "batches", "attributes", "gates")
 
 
 ATTRIBUTE_KEYS = ("wanted", "margin", "limit")
@@ -60,7 +62,17 @@ def read_rule(path: Path | str, text: str | None = None) -> Rule:
         lost_reference=_lost_reference(name, table.get("lost_reference", "next")),
         claim=claim,
         batches=_batches(name, table, claim),
+        gates=_gates(name, table),
     )
+
+
+def _gates(name: str, table: dict[str, Any]) -> dict[str, Gate]:
+    gates = read_gates(name, table.get("gates"))
+    for gate in gates:
+        if gate in (table.get("attributes") or {}):
+            sentence = _("{name}, gates.{gate}: an attribute has this name; a verdict names what decides.")
+            raise BadInput(sentence.format(name=name, gate=toml_files.plain(gate)))
+    return gates
 
 
 def _claim(name: str, value: object) -> Claim | None:

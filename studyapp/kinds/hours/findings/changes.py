@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from studyapp.findings.numbers import beside, hours, opening, rounded_down, units
 from studyapp.kinds.hours.findings.batches import what_more
 from studyapp.kinds.hours.findings.descriptions import left_out
+from studyapp.kinds.hours.findings.instruments import REASON, more_portions, tighter
 from studyapp.kinds.hours.findings.reading import (
     better_pull,
     blocking,
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
 def what_would_change(decision: Decision, description: Description | None = None) -> tuple[str, ...]:
     """The sentences under "What would change this", the nearest change first."""
     if decision.verdict == "stop":
-        said = [_tighter(decision), what_more(decision), left_out(description)]
+        said = [_tighter(decision), tighter(decision), what_more(decision), left_out(description)]
     elif decision.verdict == "conche longer":
         said = [_later_pulls(decision), what_more(decision), left_out(description)]
     elif decision.verdict == "no hour fits":
@@ -89,6 +90,8 @@ def _open_on(decision: Decision) -> list[str]:
     """What would settle a question that is open; nothing of the kind where the panel cannot be believed."""
     if decision.reason == "better hours":
         return [_from(better_pull(decision))]
+    if decision.reason == REASON:
+        return [more_portions(one) for one in decision.more_repeats]
     if decision.reason == "window":
         return [*_not_inside(decision), _between(decision)]
     if decision.reason == "still improving":

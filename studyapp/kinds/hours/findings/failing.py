@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal
 
 from studyapp.findings.numbers import beside, hours, hours_list, opening, units
+from studyapp.kinds.hours.findings.instruments import by_name, fails_at
+from studyapp.kinds.hours.findings.pulls import shown
 from studyapp.kinds.hours.findings.reading import good_before, pull_at
 from studyapp.words import _
 
@@ -71,7 +73,11 @@ def against_pulls(decision: Decision) -> list[str]:
             why = None if result is None or pull is None else kind(result, pull, margins_count)
             found.setdefault((name, why), []).append(hour)
     return [
-        _against(decision, name, why).format(name=opening(name), pulls=hours_list(pulls), **_bounds(decision, name))
+        fails_at(decision, name, pulls)
+        if by_name(decision, name)
+        else _against(decision, name, why).format(
+            name=opening(name), pulls=hours_list(pulls), **_bounds(decision, name)
+        )
         for (name, why), pulls in found.items()
     ]
 
@@ -131,3 +137,16 @@ def _itself(result: AttributeResult, pull: PullResult) -> str:
         sentence = _("{ref} h itself misses the limit for {name}: mean {mean}, at least {bound}, limit {limit} units.")
     bound = pull.mean_high if higher else pull.mean_low
     return sentence.format(mean=units(pull.mean), bound=beside(bound, limit), limit=units(limit), **texts)
+
+
+def fate(result: AttributeResult, pull: PullResult) -> str:
+    """What became of a pull on this attribute, in two or three words: the same in the tables of screen and paper."""
+    if pull.shown_to_fail:
+        return standing(result, pull)
+    if pull.within_limit is False:
+        return _("limit not shown")
+    if pull.hours == result.reference_hours:
+        return _("reference")
+    if shown(result, pull):
+        return _("within")
+    return _("within, a longer pull is not") if pull.within_margin else _("not shown")

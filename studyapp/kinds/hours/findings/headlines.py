@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import count_of, hours, listed
 from studyapp.kinds.hours.findings.batches import NOT_BORNE, headline_batches
+from studyapp.kinds.hours.findings.instruments import REASON, unsettled
 from studyapp.kinds.hours.findings.reading import better_pull, shown_too_late
 from studyapp.words import _, ngettext
 
@@ -118,6 +119,13 @@ def _unjudged(decision: Decision) -> str:
     return _("Cannot tell yet: too much could not be judged.")
 
 
+def _limits(decision: Decision) -> str:
+    names = unsettled(decision)
+    if decision.taste is None or decision.taste.verdict != "stop" or not names:
+        return _("Cannot tell yet.")
+    return _("Cannot tell yet: flavour is ready, {names} not.").format(names=listed(names))
+
+
 _UNSURE: dict[str, Callable[[Decision], str]] = {
     **dict.fromkeys(NOT_BORNE, headline_batches),
     "reference lost": _reference_lost,
@@ -128,6 +136,7 @@ _UNSURE: dict[str, Callable[[Decision], str]] = {
     "control not found": _control_not_found,
     "better hours": _better_hours,
     "window": _window,
+    REASON: _limits,
     "still improving": _still_improving,
     "reference fails": _reference_fails,
     "reference misses a limit": _misses,

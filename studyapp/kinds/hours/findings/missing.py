@@ -5,23 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from studyapp.findings.losses import loss_reasons
 from studyapp.findings.numbers import hours, hours_list, opening
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from analysis.stopping import Decision, LostPull, Unjudged
-
-
-def loss_reasons() -> dict[str, str]:
-    """The physical reasons for a loss, by the code that is kept."""
-    return {
-        "spoilt": _("spoilt"),
-        "too little": _("too little mass"),
-        "not tempered": _("could not be tempered"),
-        "dropped": _("dropped"),
-        "label unreadable": _("label cannot be read"),
-        "machine stopped": _("machine stood still"),
-    }
 
 
 def missing_says(decision: Decision) -> list[str]:

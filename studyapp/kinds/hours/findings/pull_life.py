@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
+from studyapp.findings.losses import loss_reasons
 from studyapp.findings.numbers import decimal, hours
-from studyapp.kinds.hours.findings.missing import loss_reasons
 from studyapp.kinds.hours.setting_out.pulls import PullLife, Pulls
 from studyapp.words import _
 
@@ -37,15 +37,17 @@ def taken_says(life: PullLife) -> str:
     said = [at.strftime("%H:%M") if life.due and at.date() == life.due.date() else _time(life.taken.actual_at)]
     if life.due is not None and off_by(life.late) != _("on time"):
         said.append(off_by(life.late))
+    if life.replaced:
+        said.append(_("in place of the lost one"))
     if life.taken.mass_g is not None:
         said.append(_("{n} g").format(n=f"{life.taken.mass_g:g}"))
     return ", ".join(said)
 
 
 def lost_says(life: PullLife) -> list[str]:
-    """Each loss with its reason, and where."""
+    """Each loss with its reason, and where; first those that were replaced."""
     said = []
-    for note in life.lost:
+    for note in (*life.replaced, *life.lost):
         why = loss_reasons().get(note.reason or "", note.reason or "")
         where = _("lost, {why}") if note.sitting is None else _("lost in sitting {n}, {why}")
         said.append(where.format(why=why, n=note.sitting))
@@ -77,9 +79,16 @@ def pull_departures(kept: Pulls) -> list[str]:
             h=hours(life.hours), lost=said, who=note.by, time=_time(note.actual_at)
         )
         for life in kept.lives
-        for note, said in zip(life.lost, lost_says(life), strict=True)
+        for note, said in zip((*life.replaced, *life.lost), lost_says(life), strict=True)
     ]
-    return [*late_pulls(kept), *noted, *_nobody_noted(kept.lives)]
+    instead = [
+        _("{h} h: replaced by one more pull, taken {time}; noted by {who}.").format(
+            h=hours(life.hours), time=_time(life.taken.actual_at), who=life.taken.by
+        )
+        for life in kept.lives
+        if life.taken is not None and life.replaced
+    ]
+    return [*late_pulls(kept), *noted, *instead, *_nobody_noted(kept.lives)]
 
 
 def _nobody_noted(lives: Iterable[PullLife]) -> list[str]:

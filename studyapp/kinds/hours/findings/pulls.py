@@ -31,6 +31,54 @@ def enough(result: AttributeResult) -> float | None:
     return min(fit, default=None)
 
 
+def limit_decides(result: AttributeResult) -> bool:
+    """Whether some pull lies within the margin and is still not shown to meet the limit on its mean."""
+    return any(pull.within_margin and pull.within_limit is False for pull in result.pulls)
+
+
+def limit_note() -> str:
+    """What a picture of means against a limit is, beside its heading."""
+    return _("its limit decides")
+
+
+def within_margins(result: AttributeResult, pull: PullResult) -> bool:
+    """Whether this pull and each longer one lie within the margin, whatever is shown of a limit."""
+    later = (one for one in result.pulls if one.hours >= pull.hours)
+    return all(one.within_margin and not _past(result, one) for one in later)
+
+
+def _past(result: AttributeResult, pull: PullResult) -> bool:
+    return pull.shown_to_fail and pull.within_limit is not False
+
+
+def mean_says(result: AttributeResult, pull: PullResult) -> str:
+    """The mean of one pull against its limit, for a tooltip and for a reader aloud."""
+    told = (
+        _("{hours} hours: mean {mean}, between {low} and {high}, meets the limit")
+        if pull.within_limit
+        else _("{hours} hours: mean {mean}, between {low} and {high}, not shown to meet the limit")
+    )
+    limit = result.rule.limit or 0.0
+    return told.format(
+        hours=hours(pull.hours),
+        mean=units(pull.mean),
+        low=beside(pull.mean_low, limit),
+        high=beside(pull.mean_high, limit),
+    )
+
+
+def means_alt(result: AttributeResult) -> str:
+    """The picture of the means against a limit in one sentence."""
+    steps = listed([_("{mean} at {hours} h").format(mean=units(p.mean), hours=hours(p.hours)) for p in result.pulls])
+    met = [hours(pull.hours) for pull in result.pulls if pull.within_limit]
+    texts = {"name": opening(result.name), "limit": units(result.rule.limit or 0.0), "steps": steps}
+    if not met:
+        return _("{name}: means {steps} against a limit of {limit}; no pull is shown to meet it.").format(**texts)
+    return _("{name}: means {steps} against a limit of {limit}; shown to meet it at {met} h.").format(
+        met=listed(met), **texts
+    )
+
+
 def _reference_fails(result: AttributeResult) -> bool:
     return any(pull.shown_to_fail for pull in result.pulls if pull.hours == result.reference_hours)
 
@@ -63,6 +111,8 @@ def _same_says(result: AttributeResult, pull: PullResult) -> str:
         return _("{hours} hours: apart by {difference}, between {low} and {high}, within the margin")
     if pull.shown_to_fail:
         return _("{hours} hours: apart by {difference}, between {low} and {high}, shown to fail")
+    if pull.within_margin and pull.within_limit is False:
+        return _("{hours} hours: apart by {difference}, between {low} and {high}, limit not shown to be met")
     if pull.within_margin:
         return _("{hours} hours: apart by {difference}, between {low} and {high}, but a longer pull was not shown")
     return _("{hours} hours: apart by {difference}, between {low} and {high}, not shown to be within the margin")
@@ -78,6 +128,10 @@ def _worse_says(result: AttributeResult, pull: PullResult) -> str:
         if better:
             return _("{hours} hours: better by {difference}, worse by {most} at most, shown to fail")
         return _("{hours} hours: worse by {difference}, at most {most}, shown to fail")
+    if pull.within_margin and pull.within_limit is False:
+        if better:
+            return _("{hours} hours: better by {difference}, worse by {most} at most, limit not shown to be met")
+        return _("{hours} hours: worse by {difference}, at most {most}, limit not shown to be met")
     if pull.within_margin:
         if better:
             return _("{hours} hours: better by {difference}, worse by {most} at most, but a longer pull was not shown")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from studyapp.findings.numbers import SELDOM, beside, hours, hours_list, listed, of_studies, opening, units
 from studyapp.kinds.hours.findings.batches import differed, of_all
 from studyapp.kinds.hours.findings.failing import against_pulls
+from studyapp.kinds.hours.findings.instruments import assumed, decides
 from studyapp.kinds.hours.findings.missing import missing_says, no_price
 from studyapp.kinds.hours.findings.offers import Costs, best_offer, chance, offer_rows, to_the_last_look
 from studyapp.kinds.hours.findings.reading import next_pulls, past_hour, pull_at, split_by_wish
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 def lede(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> str:
     """The sentences under the verdict."""
-    said = [*_sentences(decision, offers, costs), *missing_says(decision)]
+    said = [*_sentences(decision, offers, costs), *assumed(decision), *missing_says(decision)]
     return " ".join(sentence for sentence in said if sentence)
 
 
@@ -42,6 +43,7 @@ def _stop_lede(decision: Decision) -> list[str]:
         of_all(decision, hour),
         _decides(result, hour) if result else "",
         _limit_holds(result, hour) if result else "",
+        *decides(decision),
         differed(decision, decision.binding, hour),
         _window(decision),
         _("Were {h} h truly too short, this rule would still have said stop in at most {share} such studies.").format(

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from studyapp.findings.numbers import beside, hours, hours_list, listed, opening, units
 from studyapp.kinds.hours.findings.batches import NOT_BORNE, why_batches
 from studyapp.kinds.hours.findings.failing import kind, reference_fails
+from studyapp.kinds.hours.findings.instruments import REASON, still_better, why_limits
 from studyapp.kinds.hours.findings.missing import why_missing
 from studyapp.kinds.hours.findings.reading import (
     better_pull,
@@ -26,7 +27,7 @@ if TYPE_CHECKING:
     from analysis.stopping import AttributeResult, Decision, PullResult
 
 # More scores of the same do not help here, so no price of them is named among the reasons.
-PRICELESS = ("orders", "control not found", "better hours", "reference lost", *NOT_BORNE)
+PRICELESS = ("orders", "control not found", "better hours", "reference lost", REASON, *NOT_BORNE)
 
 
 def why_unsure(decision: Decision) -> list[str]:
@@ -211,6 +212,7 @@ def still_improving(decision: Decision) -> list[str]:
                 least=beside(pull.decisive_lower or 0.0, 0.0),
             )
         )
+    said += still_better(decision)
     return said or [_("Flavour still got better up to the longest pull.")]
 
 
@@ -335,6 +337,7 @@ _WRITERS: dict[str, Callable[[Decision], list[str]]] = {
     "control not found": _control_not_found,
     "better hours": _better_hours,
     "window": _window,
+    REASON: why_limits,
     "still improving": _still_improving,
     "reference fails": _reference_fails,
     "reference misses a limit": _open,

@@ -12,6 +12,7 @@ from studyapp.kinds.hours.findings.batches import averaged, holds_for
 from studyapp.kinds.hours.findings.changes import what_would_change
 from studyapp.kinds.hours.findings.descriptions import beside
 from studyapp.kinds.hours.findings.headlines import headline
+from studyapp.kinds.hours.findings.instruments import REASON, ready, unsettled
 from studyapp.kinds.hours.findings.offers import Costs, OfferRow, offer_rows
 from studyapp.kinds.hours.findings.reading import better_pull, blocking, improving, shorter_pull
 from studyapp.kinds.hours.findings.reasons import lede
@@ -82,13 +83,13 @@ def _binds(decision: Decision) -> Fact:
     name = _binding(decision)
     if name is None:
         return Fact(_("Decides the hour"), _("nothing yet"))
-    result, following = decision.attributes.get(name), decision.attributes.get(decision.next_binding or "")
-    if decision.verdict != "stop" or result is None or result.shortest_hours is None:
+    own, following = ready(decision, name), ready(decision, decision.next_binding or "")
+    if decision.verdict != "stop" or own is None:
         return Fact(_("Decides the hour"), name)
-    value = _("{name}, {h} h").format(name=name, h=hours(result.shortest_hours))
-    if following is None or following.shortest_hours is None:
+    value = _("{name}, {h} h").format(name=name, h=hours(own))
+    if following is None:
         return Fact(_("Decides the hour"), value)
-    note = _("next is {name}, {h} h").format(name=following.name, h=hours(following.shortest_hours))
+    note = _("next is {name}, {h} h").format(name=decision.next_binding, h=hours(following))
     return Fact(_("Decides the hour"), value, note)
 
 
@@ -107,6 +108,8 @@ def _open_on(decision: Decision) -> Sequence[str]:
     """The attributes that keep the question open, the first to be named first; none where the panel is not believed."""
     if decision.reason == "better hours":
         return decision.better.get(better_pull(decision) or 0.0, ())
+    if decision.reason == REASON:
+        return unsettled(decision)
     if decision.reason == "window":
         return decision.not_inside
     if decision.reason == "still improving":

@@ -185,6 +185,15 @@ def _sittings_disagree(values: Values) -> str:
     ).format(name=_name(values))
 
 
+def _read_on(values: Values) -> str:
+    return _(
+        "{name} was read of {n} portions at {h} h, and {sealed} were sealed for the openings so far. Who reads on "
+        "until a limit is kept, keeps it too often."
+    ).format(
+        name=opening(str(values["limit"])), n=values["read"], h=hours(float(values["hours"])), sealed=values["sealed"]
+    )
+
+
 # ---- people ------------------------------------------------------------------------------------------------------
 def _still_notices(values: Values) -> str:
     return ngettext(
@@ -236,6 +245,7 @@ _WRITERS: dict[str, Callable[[Values], str]] = {
     "grew": _grew,
     "one batch": _one_batch,
     "batches differ": _batches_differ,
+    "read on": _read_on,
     "order not recorded": _order_not_recorded,
     "orders unbalanced": _orders_unbalanced,
     "as prepared for this sitting": _as_prepared,

@@ -5,7 +5,7 @@ What draws charts is imported when it is asked for: the list of studies names ev
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from studyapp import session
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
@@ -29,8 +29,16 @@ def own_pages() -> dict[str, OwnPage]:
 
     return {
         "bring": OwnPage(_("Bring scores"), _("Bring scores I have"), render),
+        "hours_book": OwnPage(_("Hours book"), _("Hours book"), the_book),
         "pulls": OwnPage(_("Pulls"), _("Pulls at the conche"), at_the_conche, ("leader", "preparer")),
     }
+
+
+def the_book() -> None:
+    """The page of the hours book."""
+    from studyapp.kinds.hours.pages import book
+
+    book.render()
 
 
 def at_the_conche() -> None:
@@ -40,18 +48,11 @@ def at_the_conche() -> None:
     pulls.render()
 
 
-def fields(by: Staff, study: HoursStudy) -> HoursPlan:
-    """The fields of a draft; the plan as it stands."""
+def fields(by: Staff, study: HoursStudy) -> tuple[HoursPlan, Sequence[Problem]]:
+    """The fields of a draft; the plan as it stands, and what cannot be read."""
     from studyapp.kinds.hours.pages import draft
 
     return draft.fields(by, study)
-
-
-def problems(study: HoursStudy, plan: HoursPlan) -> Sequence[Problem]:
-    """What keeps the plan from being sealed."""
-    from studyapp.kinds.hours.pages import draft
-
-    return draft.problems(study, plan)
 
 
 def chances(by: Staff, plan: HoursPlan, problems: Sequence[Problem]) -> None:
@@ -59,6 +60,13 @@ def chances(by: Staff, plan: HoursPlan, problems: Sequence[Problem]) -> None:
     from studyapp.kinds.hours.pages import draft
 
     draft.chances(by, plan, problems)
+
+
+def closing_cost(by: Staff, study: HoursStudy, gaps: Mapping[int, int], number: int, left: int) -> None:
+    """The chance of an answer with the open servings and without them."""
+    from studyapp.kinds.hours.pages import early_close
+
+    early_close.draw(by, study, gaps, number, left)
 
 
 def decide(by: Staff, study: HoursStudy) -> None:

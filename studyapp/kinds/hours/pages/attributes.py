@@ -40,14 +40,12 @@ def draw(plan: HoursPlan, key: str, problems: Sequence[Problem], edits: int) -> 
 
     `edits` counts the changes made in dialogs; after each of them the margins are read from the plan again.
     """
-    with st.container(key="card-attributes"):
-        look.put(look.title(_("2. What is asked, and how much worse is still fine"), 2))
-        rows = [_row(line, f"{key}-{number}", edits) for number, line in enumerate(plan.attributes)]
-        beside(problems, "attributes")
-        with st.container(horizontal=True):
-            added = st.button(_("Add an attribute") if plan.attributes else _("Add the first"), key=f"add-{key}")
-            usual_six = not plan.attributes and st.button(_("Start with the usual six"), key=f"usual-{key}")
-        look.put(look.quiet(_about_margins()))
+    rows = [_row(line, f"{key}-{number}", edits) for number, line in enumerate(plan.attributes)]
+    beside(problems, "attributes")
+    with st.container(horizontal=True):
+        added = st.button(_("Add an attribute") if plan.attributes else _("Add the first"), key=f"add-{key}")
+        usual_six = not plan.attributes and st.button(_("Start with the usual six"), key=f"usual-{key}")
+    look.put(look.quiet(_about_margins()))
     changed = [number for number, (_line, tapped) in enumerate(rows) if tapped]
     number = changed[0] if changed else len(plan.attributes) if added else None
     return replace(plan, attributes=tuple(line for line, _tapped in rows)), Tapped(usual_six, number)

@@ -9,58 +9,55 @@ import streamlit as st
 
 from studyapp import session
 from studyapp.components import acts, refined
+from studyapp.components.plan_slips import Slips
+from studyapp.components.plan_steps import Steps, keep
 from studyapp.kinds.hours import rule
-from studyapp.kinds.hours.deciding import proposals, prospects, spreads
+from studyapp.kinds.hours.deciding import proposals, prospects
 from studyapp.kinds.hours.deciding.proposals import Search
-from studyapp.kinds.hours.pages import attributes, designs, people, power, question, table, when
+from studyapp.kinds.hours.pages import attributes, designs, limits, people, power, question, steps, table, when
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.rule import run_calendar
 from studyapp.records import Problem, Staff
-from studyapp.services import planning
+from studyapp.services import planning, spreads, unread
 from studyapp.words import _
 
 
-def fields(by: Staff, study: HoursStudy) -> HoursPlan:
-    """The five parts and other designs; whatever was typed is kept at once."""
-    plan = _typed(by, study)
+def fields(by: Staff, study: HoursStudy) -> tuple[HoursPlan, Sequence[Problem]]:
+    """The six steps and other designs; whatever was typed is kept at once."""
+    slips = Slips(unread.texts(session.store(), by, study.id))
+    plan = _typed(by, study, slips)
     _designs(by, study, plan)
-    return plan
+    return plan, slips.problems
 
 
-def _typed(by: Staff, study: HoursStudy) -> HoursPlan:
-    """The five parts; whatever was typed is kept at once."""
+def _typed(by: Staff, study: HoursStudy, slips: Slips) -> HoursPlan:
+    """The six steps; whatever was typed is kept at once."""
     store, key, plan = session.store(), study.id, study.plan
-    shown = _worth_showing(plan, session.kept(f"tried-{key}", False))
+    done = Steps(key, steps.of(plan), rule.problems(plan), steps.empty(plan), slips.places, session)
     moves, before = session.kept(f"moves-{key}", (0, None))
-    plan = question.draw(plan, key, shown, moves)
-    plan, tapped = attributes.draw(plan, key, shown, session.kept(f"edits-{key}", 0))
-    plan = people.draw(store, by, plan, key, shown)
-    plan = table.draw(plan, key, shown)
+    with done.draw():
+        plan = question.draw(plan, key, done.shown, moves, slips)
+    with done.draw():
+        plan, tapped = attributes.draw(plan, key, done.shown, session.kept(f"edits-{key}", 0))
+    with done.draw():
+        limit = limits.draw(plan, key, done.shown)
+    with done.draw():
+        plan = people.draw(store, by, plan, key, done.shown)
+    with done.draw():
+        plan = table.draw(plan, key, done.shown)
     start = run_calendar.start_of(plan)
-    plan = when.draw(plan, key, before[0] if before is not None and before[1] == start else None)
+    with done.draw():
+        plan = when.draw(plan, key, before[0] if before is not None and before[1] == start else None)
     if run_calendar.start_of(plan) != start:
         session.keep(f"moves-{key}", (moves + 1, (start, run_calendar.start_of(plan))))
     if tapped.usual:
         plan = replace(plan, attributes=attributes.usual())
-    if plan != study.plan:
-        with acts.refusals():
-            planning.keep_plan(store, by, key, plan)
-            st.rerun()
+    keep(store, by, study, plan, rule.problems(plan), slips, done)
     if tapped.line is not None:
         st.dialog(_("An attribute"))(_edit)(by, key, tapped.line)
+    if limit is not None:
+        st.dialog(_("A limit"))(_edit_limit)(by, key, limit)
     return plan
-
-
-def _worth_showing(plan: HoursPlan, tried: bool) -> tuple[Problem, ...]:
-    """Before the first try to seal, an empty field is not a mistake yet."""
-    empty = {
-        "question": not plan.question,
-        "pulls": not plan.pulls,
-        "attributes": not plan.attributes,
-        "assessors": not plan.assessors,
-        "contains": not plan.contains,
-    }
-    return tuple(problem for problem in rule.problems(plan) if tried or not empty.get(problem.where, False))
 
 
 def _edit(by: Staff, study_id: str, line: int) -> None:
@@ -71,6 +68,16 @@ def _edit(by: Staff, study_id: str, line: int) -> None:
         with acts.refusals():
             planning.keep_plan(session.store(), by, study_id, replace(plan, attributes=lines))
             session.keep(f"edits-{study_id}", session.kept(f"edits-{study_id}", 0) + 1)
+            st.rerun()
+
+
+def _edit_limit(by: Staff, study_id: str, number: int) -> None:
+    """One limit in a dialog, kept in the same way."""
+    plan = planning.study(session.store(), by, study_id).plan
+    edited, over = limits.edited(plan, number, f"{study_id}-limit-{number}")
+    if over:
+        with acts.refusals():
+            planning.keep_plan(session.store(), by, study_id, replace(plan, limits=edited))
             st.rerun()
 
 
@@ -108,11 +115,6 @@ def _found(study_id: str, search: Search) -> None:
 
 
 # ---- beside the fields -------------------------------------------------------------------------------------------
-def problems(study: HoursStudy, plan: HoursPlan) -> tuple[Problem, ...]:
-    """What keeps the plan from being sealed, with what is typed and cannot be kept."""
-    return (*question.unread(study.id), *rule.problems(plan))
-
-
 def chances(by: Staff, plan: HoursPlan, problems: Sequence[Problem]) -> None:
     """The chances of each verdict: at once, then more exact; a change of the design begins anew."""
     known = spreads.of_panel(session.store(), by)

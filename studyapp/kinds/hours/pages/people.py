@@ -19,14 +19,12 @@ from studyapp.words import _, ngettext
 
 def draw(store: Store, by: Staff, plan: HoursPlan, key: str, problems: Sequence[Problem]) -> HoursPlan:
     """The plan with the people and numbers chosen here."""
-    with st.container(key="card-people"):
-        look.put(look.title(_("3. Who tastes, and how often"), 2))
-        plan = replace(plan, assessors=chosen(store, by, plan.assessors, key))
-        beside(problems, "assessors")
-        plan = replace(plan, assessors=(*plan.assessors, *newcomer(store, by, key)))
-        plan = _numbers(plan, key)
-        beside(problems, "sittings", "replicates", "looks", "next_sittings", "alpha", "palate")
-        look.put(look.quiet(_load(plan)))
+    plan = replace(plan, assessors=chosen(store, by, plan.assessors, key))
+    beside(problems, "assessors")
+    plan = replace(plan, assessors=(*plan.assessors, *newcomer(store, by, key)))
+    plan = _numbers(plan, key)
+    beside(problems, "sittings", "replicates", "looks", "next_sittings", "alpha", "palate")
+    look.put(look.quiet(_load(plan)))
     return plan
 
 

@@ -10,12 +10,12 @@ import streamlit as st
 
 from studyapp.components import look
 from studyapp.findings import hours as as_hours
+from studyapp.findings.spreads import spreads_told
 from studyapp.kinds.hours.deciding.prospects import PlanPower
-from studyapp.kinds.hours.deciding.spreads import Spreads
-from studyapp.kinds.hours.findings.spreads import spreads_told
 from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.kinds.hours.rule import in_question
 from studyapp.records import Chance, Problem
+from studyapp.services.spreads import Spreads
 from studyapp.words import _, ngettext
 
 _NEEDED = {
@@ -125,6 +125,8 @@ def _thousands(count: int) -> str:
 def resting_on(plan: HoursPlan, spreads: Spreads) -> None:
     """Where the spreads of the tried studies come from: at a glance, with all of them one tap away."""
     told = spreads_told(spreads, [line.name for line in plan.attributes if line.decides])
+    if plan.limits:
+        told = (*told, _("Limits of instruments are assumed to be kept by far at every pull."))
     sentences = [look.text(sentence, "small") for sentence in told]
     with st.container(key="wash-last"), st.expander(_source(spreads)) if spreads.studies else nullcontext():
         look.put(*sentences)

@@ -10,7 +10,7 @@ from studyapp import session
 from studyapp.components import acts, look
 from studyapp.components.moments import appointment
 from studyapp.findings import hours as as_hours
-from studyapp.kinds.hours.findings.missing import loss_reasons
+from studyapp.findings.losses import loss_reasons
 from studyapp.kinds.hours.findings.pull_life import (
     late_pulls,
     lost_says,
@@ -19,12 +19,15 @@ from studyapp.kinds.hours.findings.pull_life import (
     span,
     taken_says,
 )
+from studyapp.kinds.hours.pages import photo_card
 from studyapp.kinds.hours.pages.question import hot
+from studyapp.kinds.hours.pages.taking import taking
 from studyapp.kinds.hours.plan import KIND, HoursStudy
 from studyapp.kinds.hours.setting_out import pulls
 from studyapp.kinds.hours.setting_out.pulls import PullLife, Pulls
 from studyapp.records import Staff
 from studyapp.services import planning, preparing
+from studyapp.services.losses import REASONS
 from studyapp.store import Store, clock
 from studyapp.words import _
 
@@ -66,21 +69,25 @@ def _now() -> datetime:
 
 # ---- one study -------------------------------------------------------------------------------------------------------
 def _page(store: Store, by: Staff, study: HoursStudy, kept: Pulls) -> None:
-    step = session.kept(f"pull-step-{study.id}", "")
+    step, hours = session.kept(f"pull-step-{study.id}", ("", None))
+    instead = next((life for life in kept.lives if life.hours == hours and life.gone), None)
     if not kept.zero_noted and all(life.open for life in kept.lives) and step != "lost":
         _zero(store, by, study)
     elif step == "lost":
         _lose(store, by, study, kept)
-    elif step in ("taken", "earlier") and kept.next is not None:
-        _take(store, by, study, kept.next, earlier=step == "earlier")
+    elif instead is not None:
+        _take(by, study, instead, kept.count, "taken")
+    elif step in ("taken", "earlier") and kept.next is not None and kept.next.hours == hours:
+        _take(by, study, kept.next, kept.count, step)
     else:
-        _next(study, kept)
+        _next(by, study, kept)
     look.put(look.caution(hot()))
     _list(store, by, study, kept)
+    photo_card.card(store, by, study, kept)
 
 
-def _to(study: HoursStudy, step: str) -> None:
-    session.keep(f"pull-step-{study.id}", step)
+def _to(study: HoursStudy, step: str, hours: float | None = None) -> None:
+    session.keep(f"pull-step-{study.id}", (step, hours))
     st.rerun()
 
 
@@ -100,7 +107,7 @@ def _zero(store: Store, by: Staff, study: HoursStudy) -> None:
                 st.rerun()
 
 
-def _next(study: HoursStudy, kept: Pulls) -> None:
+def _next(by: Staff, study: HoursStudy, kept: Pulls) -> None:
     """The next pull, in large, and the three things that may be said of it."""
     life = kept.next
     late = _now() - life.due if life is not None and life.due else timedelta(0)
@@ -110,28 +117,14 @@ def _next(study: HoursStudy, kept: Pulls) -> None:
     if life is None:
         look.put(look.lede(_("{study}: every pull is noted.").format(study=study.plan.title)))
     else:
-        _due_next(study, life)
-        if st.button(_("Taken now, {time}").format(time=f"{_now():%H:%M}"), type="primary", width="stretch", key="now"):
-            _to(study, "taken")
-    left, right = st.columns(2)
-    if life is not None and left.button(_("Taken earlier"), width="stretch", key="earlier"):
-        _to(study, "earlier")
-    if right.button(_("Cannot be had"), width="stretch", key="cannot"):
+        taking(by, study, [one for one in kept.lives if one.open], _due, kept.count)
+    if st.button(_("Cannot be had"), width="stretch", key="cannot"):
         _to(study, "lost")
-
-
-def _due_next(study: HoursStudy, life: PullLife) -> None:
-    where = ", ".join(part for part in (study.plan.title, study.plan.batch) if part)
-    look.put(
-        look.text(_("{where}. Next pull").format(where=where)),
-        look.text(_("{h} h").format(h=as_hours(life.hours)), "huge"),
-        look.lede(_due(life)),
-    )
 
 
 def _due(life: PullLife) -> str:
     if life.due is None:
-        return _("Hour zero is not noted.")
+        return _("planned")
     left = life.due - _now()
     if not left:
         return _("due now")
@@ -145,7 +138,8 @@ def _late(study: HoursStudy, life: PullLife, late: timedelta) -> None:
     due = _("The {h} h pull was due on {when}.").format(h=as_hours(life.hours), when=_when(life))
     now = _("Taken now it is a {really} h pull.").format(really=really(life.hours, late))
     look.put(look.box("copper", f"▲ {off_by(late)}", look.text(due), look.text(now)))
-    _due_next(study, life)
+    where = ", ".join(part for part in (study.plan.title, study.plan.batch) if part)
+    look.put(look.text(_("{where}. Next pull").format(where=where)), look.lede(_due(life)))
     look.put(look.title(_("What is in the box?"), 2))
     for step, words, then in (
         ("earlier", _("It was taken then and not noted"), _("You give the time.")),
@@ -153,7 +147,7 @@ def _late(study: HoursStudy, life: PullLife, late: timedelta) -> None:
         ("lost", _("There is none"), _("The {h} h pull is lost.").format(h=as_hours(life.hours))),
     ):
         if st.button(words, width="stretch", key=f"late-{step}"):
-            _to(study, step)
+            _to(study, step, life.hours)
         look.put(look.quiet(then))
 
 
@@ -162,23 +156,10 @@ def _when(life: PullLife) -> str:
 
 
 # ---- taken -----------------------------------------------------------------------------------------------------------
-def _take(store: Store, by: Staff, study: HoursStudy, life: PullLife, earlier: bool) -> None:
+def _take(by: Staff, study: HoursStudy, life: PullLife, count: int, step: str) -> None:
     """Time and mass as they are most likely; all else is asked only of who wants to say it."""
-    look.put(look.title(_("{h} h pull, taken").format(h=as_hours(life.hours)), 2))
-    planned = next((float(p.mass_g) for p in study.plan.pulls if p.hours == life.hours and p.mass_g), None)
-    with st.form("take", border=False):
-        at = st.datetime_input(_("Taken at"), min(_now(), life.due or _now()) if earlier else _now(), key="take-at")
-        mass = st.number_input(_("Mass, g"), 0.0, 100000.0, planned, 1.0, format="%.0f", key="take-mass")
-        with st.expander(_("Temperature and a note")):
-            degrees = st.number_input(_("Temperature, °C"), 0.0, 200.0, None, 1.0, format="%.1f", key="take-degrees")
-            words = st.text_input(_("Note"), max_chars=pulls.LONGEST_WORDS, key="take-words")
-        done = st.form_submit_button(_("Keep"), type="primary", width="stretch")
-    if done and at is not None:
-        with acts.refusals():
-            text = at.replace(tzinfo=None).isoformat(timespec=MINUTES)
-            pulls.note_pull(store, by, study.id, life.hours, text, mass or None, degrees, words)
-            _to(study, "")
-    if st.button(_("Back"), key="back", width="stretch"):
+    taking(by, study, [life], _due, count, step)
+    if st.button(_("Back to the pulls"), key="back", width="stretch"):
         _to(study, "")
     look.put(look.quiet(_("Noted by {name}.").format(name=by.name)))
 
@@ -194,7 +175,7 @@ def _lose(store: Store, by: Staff, study: HoursStudy, kept: Pulls) -> None:
         _("Pull"), left, start, format_func=lambda h: _("{hours} h").format(hours=as_hours(h)), key="lost-h"
     )
     named = loss_reasons()
-    reason = st.radio(_("Why"), pulls.REASONS, None, format_func=lambda code: named[code], key="lost-why")
+    reason = st.radio(_("Why"), REASONS, None, format_func=lambda code: named[code], key="lost-why")
     number = _which_sitting(store, by, study)
     if hours is not None:
         look.put(look.box("brick", "", look.text(_what_follows(study, left, hours))))
@@ -232,6 +213,11 @@ def _list(store: Store, by: Staff, study: HoursStudy, kept: Pulls) -> None:
     """Every pull, and the last note with its way back."""
     last = pulls.last_noted(kept)
     look.put(look.rows([_row(life, kept) for life in kept.lives]))
+    for life in kept.lives:
+        if life.gone and st.button(
+            _("Take {h} h once more").format(h=as_hours(life.hours)), key=f"again-{life.hours:g}"
+        ):
+            _to(study, "taken", life.hours)
     if last is None and not kept.zero_noted:
         return
     what = _("hour zero") if last is None else _("{h} h").format(h=as_hours(last))

@@ -14,6 +14,7 @@ from studyapp import calendars
 from studyapp.components import look
 from studyapp.components.moments import day_of
 from studyapp.components.plan_problems import beside
+from studyapp.components.plan_slips import Slips
 from studyapp.findings import hours as as_hours
 from studyapp.kinds.hours import rule
 from studyapp.kinds.hours.plan import HoursPlan, Pull
@@ -22,29 +23,27 @@ from studyapp.records import Problem
 from studyapp.words import _
 
 
-def draw(plan: HoursPlan, key: str, problems: Sequence[Problem], moves: int) -> HoursPlan:
+def draw(plan: HoursPlan, key: str, problems: Sequence[Problem], moves: int, slips: Slips) -> HoursPlan:
     """The plan with what was typed here. `moves` counts how often another card set hour zero; it is then read anew."""
-    with st.container(key="card-question"):
-        look.put(look.title(_("1. The question"), 2))
-        plan = replace(
-            plan,
-            title=st.text_input(_("Name of the study"), plan.title, max_chars=120, key=f"title-{key}") or plan.title,
-            question=st.text_area(
-                _("What shall this study decide?"),
-                plan.question,
-                key=f"question-{key}",
-                placeholder=_("From how many hours of conching on is this recipe as good as at 24 h?"),
-            ),
-        )
-        beside(problems, "question")
-        plan = _batch(plan, key)
-        plan = _pulls(plan, key)
-        plan = _start_and_mass(plan, key, moves)
-        beside(problems, "pulls")
-        look.put(look.caution(hot()))
-        plan = replace(plan, control=_control(plan, key))
-        beside(problems, "control")
-        return replace(plan, lost_reference=_lost_reference(plan, key))
+    plan = replace(
+        plan,
+        title=st.text_input(_("Name of the study"), plan.title, max_chars=120, key=f"title-{key}") or plan.title,
+        question=st.text_area(
+            _("What shall this study decide?"),
+            plan.question,
+            key=f"question-{key}",
+            placeholder=_("From how many hours of conching on is this recipe as good as at 24 h?"),
+        ),
+    )
+    beside(problems, "question")
+    plan = _batch(plan, key)
+    plan = _pulls(plan, key, slips)
+    plan = _start_and_mass(plan, key, moves)
+    beside(problems, "pulls")
+    look.put(look.caution(hot()))
+    plan = replace(plan, control=_control(plan, key))
+    beside(problems, "control")
+    return replace(plan, lost_reference=_lost_reference(plan, key))
 
 
 def _batch(plan: HoursPlan, key: str) -> HoursPlan:
@@ -72,29 +71,16 @@ def hot() -> str:
 
 
 # ---- pulls -------------------------------------------------------------------------------------------------------
-def _pulls(plan: HoursPlan, key: str) -> HoursPlan:
-    typed = st.text_input(
-        _("Pulls, hours after hour zero"),
-        ", ".join(as_hours(pull.hours) for pull in plan.pulls),
-        key=f"pulls-{key}",
-        placeholder="0, 4, 8, 12, 16, 24",
-    )
-    try:
-        hours = read_hours(typed)
-    except ValueError as wrong:
-        look.put(look.text(str(wrong), "problem brick"))
+def _pulls(plan: HoursPlan, key: str, slips: Slips) -> HoursPlan:
+    kept = tuple(pull.hours for pull in plan.pulls)
+    hours = slips.read(
+        "pulls", _("Pulls, hours after hour zero"), ", ".join(as_hours(hour) for hour in kept), read_hours, kept,
+        f"pulls-{key}", "0, 4, 8, 12, 16, 24",
+    )  # fmt: skip
+    if hours == kept:
         return plan
     mass = plan.pulls[0].mass_g if plan.pulls else None
     return replace(plan, pulls=tuple(Pull(hour, mass) for hour in hours))
-
-
-def unread(key: str) -> tuple[Problem, ...]:
-    """What is typed on the page and cannot be kept: until it is mended, the plan is not the one that is looked at."""
-    try:
-        read_hours(st.session_state.get(f"pulls-{key}", ""))
-    except ValueError as wrong:
-        return (Problem("pulls", str(wrong)),)
-    return ()
 
 
 def read_hours(typed: str) -> tuple[float, ...]:

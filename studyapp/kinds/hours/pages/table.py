@@ -17,15 +17,13 @@ from studyapp.words import _
 
 def draw(plan: HoursPlan, key: str, problems: Sequence[Problem]) -> HoursPlan:
     """The plan with what was typed here."""
-    with st.container(key="card-table"):
-        look.put(look.title(_("4. On the table"), 2))
-        plan = _serving(plan, key)
-        beside(problems, "piece_g", "rest_seconds")
-        look.put(look.title(_("What assessors read before they taste"), 3))
-        contains, traces = allergens(plan, key)
-        beside(problems, "contains", "traces")
-        look.put(look.caution(_caution(), _("Careful")))
-        return replace(plan, contains=contains, traces=traces)
+    plan = _serving(plan, key)
+    beside(problems, "piece_g", "rest_seconds")
+    look.put(look.title(_("What assessors read before they taste"), 2, "small"))
+    contains, traces = allergens(plan, key)
+    beside(problems, "contains", "traces")
+    look.put(look.caution(_caution(), _("Careful")))
+    return replace(plan, contains=contains, traces=traces)
 
 
 def _serving(plan: HoursPlan, key: str) -> HoursPlan:

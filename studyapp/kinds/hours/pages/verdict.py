@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 
 import streamlit as st
@@ -11,11 +12,12 @@ from studyapp.components import drawn, look
 from studyapp.components.drawn import Once, at_each_run
 from studyapp.findings.numbers import opening
 from studyapp.kinds.hours.findings import HoursFinding, OfferRow, attribute_alt, offers
+from studyapp.kinds.hours.findings.failing import fate
 from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours, no_price
-from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
+from studyapp.kinds.hours.findings.pulls import fit_says, limit_decides, limit_note, means_alt, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
-from studyapp.kinds.hours.pages import second_opinion
-from studyapp.kinds.hours.pictures import worsening
+from studyapp.kinds.hours.pages import rows, second_opinion
+from studyapp.kinds.hours.pictures import against_limit, worsening
 from studyapp.pictures.theme import Theme
 from studyapp.wishes import WISHES
 from studyapp.words import _
@@ -43,6 +45,11 @@ def pictures(decision: Decision, finding: HoursFinding, theme: Theme, once: Once
     judged = [result for result in _in_order(decision) if result.judged and len(result.pulls) > 1]
     if not judged:
         return
+    if decision.gates:
+        rows.draw(decision, judged, _row_legend(finding), theme, once)
+        with st.container(key="charts"):
+            _means(judged, theme, once)
+        return
     look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(finding))
     scale, lost = shared_scale(judged), lost_hours(decision)
     with st.container(key="charts"):
@@ -51,6 +58,16 @@ def pictures(decision: Decision, finding: HoursFinding, theme: Theme, once: Once
                 look.put(_chart_head(result, decision))
                 picture = once(result.name, partial(worsening, result, scale, theme, lost))
                 drawn.put(picture, f"{attribute_alt(result)} {lost_alt(lost)}".strip())
+        _means(judged, theme, once)
+
+
+def _means(judged: Sequence[AttributeResult], theme: Theme, once: Once) -> None:
+    """The means of an attribute against the limit on them, where that decides."""
+    for number, result in enumerate(judged):
+        if limit_decides(result):
+            with st.container(key=f"card-chart-limit-{number}"):
+                look.put(_limit_head(result))
+                drawn.put(once(f"limit of {result.name}", partial(against_limit, result, theme)), means_alt(result))
 
 
 def changes(finding: HoursFinding) -> None:
@@ -100,6 +117,8 @@ def numbers(decision: Decision, finding: HoursFinding, ask: second_opinion.Ask) 
                 look.table(_pull_heads(), [_pull_line(result, pull) for pull in result.pulls]),
                 look.text(fit_says(result), "small"),
             )
+        for limit in decision.gates:
+            rows.numbers(limit)
         if finding.beside:
             look.put(look.title(_("Beside the verdict, never in it"), 3), look.bullets(finding.beside))
         second_opinion.draw(ask)
@@ -116,15 +135,12 @@ def _pull_heads() -> list[str]:
         _("its df"),
         _("own error"),
         _("its df"),
-        _("within the margin"),
+        _("verdict"),
     ]
 
 
 def _pull_line(result: AttributeResult, pull: PullResult) -> list[str]:
-    within = (
-        _("reference") if pull.hours == result.reference_hours else _("yes") if pull.within_margin else _("not shown")
-    )
-    return [*pull_numbers(pull), within]
+    return [*pull_numbers(pull), fate(result, pull)]
 
 
 # ---- parts -------------------------------------------------------------------------------------------------------
@@ -138,6 +154,18 @@ def _legend(finding: HoursFinding) -> str:
     open_ = look.chip("cross", _("not shown"), "copper") + look.plain(_(": it does not, or a longer pull does not."))
     reference = look.chip("reference", _("reference")) + look.plain(_(": the longest pull."))
     return f'<p class="say quiet">{look.plain(finding.charts_intro)} {within} {open_} {reference}</p>'
+
+
+def _limit_head(result: AttributeResult) -> str:
+    note = f'<span class="note">{look.strong(limit_note())}</span>'
+    return look.pair(look.title(opening(result.name), 3), note)
+
+
+def _row_legend(finding: HoursFinding) -> str:
+    """The same above rows, among which are limits of instruments."""
+    said = _("Under a limit the bar reaches from the mean of the portions to the end of its guard; it keeps the limit.")
+    guard = look.plain(said)
+    return _legend(finding) + f'<p class="say quiet">{guard}</p>'
 
 
 def _chart_head(result: AttributeResult, decision: Decision) -> str:

@@ -27,18 +27,16 @@ def draw(plan: HoursPlan, key: str, before: datetime | None) -> HoursPlan:
 
     `before`: the hour zero that the present one was taken instead of, or None.
     """
-    with st.container(key="card-calendar"):
-        look.put(look.title(_("5. When, and how much"), 2))
-        if plan.starts_at and plan.pulls:
-            plan = replace(plan, habits=calendar.habits(plan.habits, key))
-            unfit = [problem for problem in rule.problems(plan) if problem.where == "calendar"]
-            beside(unfit, "calendar")
-            plan = plan if unfit else _times(plan, key, before)
-        else:
-            look.put(look.quiet(_("The calendar comes once the pulls and the time of hour zero are written.")))
-        plan = replace(plan, load_g=_load(plan, key))
-        if plan.pulls and plan.assessors:
-            _quantities(plan)
+    if plan.starts_at and plan.pulls:
+        plan = replace(plan, habits=calendar.habits(plan.habits, key))
+        unfit = [problem for problem in rule.problems(plan) if problem.where == "calendar"]
+        beside(unfit, "calendar")
+        plan = plan if unfit else _times(plan, key, before)
+    else:
+        look.put(look.quiet(_("The calendar comes once the pulls and the time of hour zero are written.")))
+    plan = replace(plan, load_g=_load(plan, key))
+    if plan.pulls and plan.assessors:
+        _quantities(plan)
     return plan
 
 
@@ -75,7 +73,8 @@ def _listed(run: Calendar, reached: int) -> None:
     told = _("Opening {n}, only if the verdict before cannot tell; at the earliest")
     for number in later:
         look.put(
-            look.title(told.format(n=number), 3), calendar.rows([one for one in shown if one.look == number], words)
+            look.title(told.format(n=number), 2, "small"),
+            calendar.rows([one for one in shown if one.look == number], words),
         )
     if later:
         look.put(look.quiet(run_calendar.keep_alike()))
@@ -158,7 +157,7 @@ def _quantities(plan: HoursPlan) -> None:
     needed = run_calendar.quantities(plan)
     heads = (_("Take at"), _("pieces"), _("warm-up"), _("spare"), _("at least"))
     look.put(
-        look.title(_("Grams to take at each pull"), 3),
+        look.title(_("Grams to take at each pull"), 2, "small"),
         look.table(
             heads,
             [

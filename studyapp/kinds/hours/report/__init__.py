@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from studyapp.findings import decimal, hours, of_studies, percent, units
 from studyapp.findings.numbers import interval_share, opening
-from studyapp.kinds.hours.findings import HoursFinding, attribute_alt, costs, hours_finding, shown, standing, versions
+from studyapp.findings.ways import WayLine, heads, score_word
+from studyapp.kinds.hours.findings import HoursFinding, attribute_alt, costs, hours_finding, versions
+from studyapp.kinds.hours.findings.failing import fate
+from studyapp.kinds.hours.findings.instruments import (
+    by_name,
+    limit_alt,
+    limit_heading,
+    limit_heads,
+    limit_lines,
+    wanted,
+)
 from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours
 from studyapp.kinds.hours.findings.pull_life import late_pulls, pull_departures
-from studyapp.kinds.hours.findings.pulls import fit_says, pull_numbers
+from studyapp.kinds.hours.findings.pulls import fit_says, limit_decides, limit_note, means_alt, pull_numbers
 from studyapp.kinds.hours.findings.scale import shared_scale
-from studyapp.kinds.hours.pictures import worsening
+from studyapp.kinds.hours.findings.ways import way_lines
+from studyapp.kinds.hours.pictures import against_limit, worsening
+from studyapp.kinds.hours.pictures.rows import Axis, limit_row
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.report.calendar_file import study_calendar
 from studyapp.kinds.hours.setting_out.pulls import pulls_of
@@ -51,16 +64,28 @@ def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes
         corrected=versions.said_otherwise(shown_),
         rule_departures=(*versions.departures(shown_), *pull_departures(taken)),
     )
-    return report_pdf(shown_.decision, finding, printed_at, record)
+    lines = way_lines(ways, study.plan, shown_.decision)
+    return report_pdf(shown_.decision, finding, printed_at, record, lines)
 
 
 def calendar(store: Store, by: Staff, study: HoursStudy) -> bytes:
-    """Pulls, tempering and sittings, for a calendar program."""
-    return study_calendar(study)
+    """Pulls, tempering and sittings, for a calendar program; pulls as they were noted, once the plan is sealed."""
+    return study_calendar(study, kept=pulls_of(store, by, study.id) if study.seal else None)
+
+
+def papers() -> Mapping[str, Callable[[Store, Staff, HoursStudy, str], bytes]]:
+    """Papers of the hours book."""
+    from studyapp.kinds.hours.report import book_papers
+
+    return {"worth": book_papers.worth, "book": book_papers.book, "card": book_papers.card}
 
 
 def report_pdf(
-    decision: Decision, finding: HoursFinding, printed_at: str, record: ReportRecord = NOTHING_KEPT
+    decision: Decision,
+    finding: HoursFinding,
+    printed_at: str,
+    record: ReportRecord = NOTHING_KEPT,
+    ways: Sequence[WayLine] = (),
 ) -> bytes:
     """The report as a tagged PDF; the same arguments give the same bytes.
 
@@ -69,8 +94,12 @@ def report_pdf(
         finding: its sentences, with the title of the study.
         printed_at: ISO 8601 time.
         record: the seal, departures and signatures of a study kept in the store.
+        ways: the list of ways to an answer of such a study; without it the offers of the finding are printed.
     """
-    return typeset("report", report_data(decision, finding, printed_at, record), printed_at)
+    data = report_data(decision, finding, printed_at, record)
+    if ways:
+        data |= _ways(ways)
+    return typeset("report", data, printed_at)
 
 
 def report_data(
@@ -90,6 +119,24 @@ def report_data(
         "foot_left": title,
         "foot_middle": foot(record, printed_at),
     }
+
+
+def _ways(ways: Sequence[WayLine]) -> dict[str, Any]:
+    """The list of the page, a line each: what it changes is read there."""
+    rows = [
+        [
+            way.what,
+            way.sittings,
+            ", ".join(part for part in (way.grams, way.too_little) if part),
+            way.pieces,
+            way.time,
+            "" if way.counts_on is None else score_word(way.counts_on),
+            way.chance,
+        ]
+        for way in ways
+    ]
+    what, chance, *asks = heads()
+    return {"offers": rows, "offer_columns": [what, *asks, chance]}
 
 
 # ---- page 1 ------------------------------------------------------------------------------------------------------
@@ -133,10 +180,7 @@ def _crumb(title: str, plan: HoursPlan | None) -> str:
 
 
 def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
-    results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
-    scale = shared_scale(results)
-    lost = lost_hours(decision)
-    drawn = paper.svgs([worsening(result, scale, PAPER, lost) for result in results], paper.THIRD)
+    charts = [*_limit_charts(decision), *_attribute_charts(decision), *_mean_charts(decision)]
     return {
         "charts_heading": _("Worse than the longest pull, by how much?"),
         "charts_intro": finding.charts_intro,
@@ -147,16 +191,49 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
             {"sign": "cross", "words": _("not shown")},
             {"sign": "reference", "words": _("the reference")},
         ],
-        "charts": [
-            {
-                "name": opening(result.name),
-                "note": _chart_note(result, decision, scale.shows_limit(result)),
-                "svg": svg,
-                "alt": f"{attribute_alt(result)} {lost_alt(lost)}".strip(),
-            }
-            for result, svg in zip(results, drawn, strict=True)
-        ],
+        "charts": sorted(charts, key=lambda chart: chart["name"] != opening(decision.binding or "")),
     }
+
+
+def _attribute_charts(decision: Decision) -> list[dict[str, str]]:
+    results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
+    scale, lost = shared_scale(results), lost_hours(decision)
+    drawn = paper.svgs([worsening(result, scale, PAPER, lost) for result in results], paper.THIRD)
+    return [
+        {
+            "name": opening(result.name),
+            "note": _chart_note(result, decision, scale.shows_limit(result)),
+            "svg": svg,
+            "alt": f"{attribute_alt(result)} {lost_alt(lost)}".strip(),
+        }
+        for result, svg in zip(results, drawn, strict=True)
+    ]
+
+
+def _mean_charts(decision: Decision) -> list[dict[str, str]]:
+    """The means of an attribute against the limit on them, where that decides."""
+    limited = [result for result in _binding_first(decision) if len(result.pulls) > 1 and limit_decides(result)]
+    drawn = paper.svgs([against_limit(result, PAPER) for result in limited], paper.THIRD)
+    return [
+        {"name": opening(result.name), "note": limit_note(), "svg": svg, "alt": means_alt(result)}
+        for result, svg in zip(limited, drawn, strict=True)
+    ]
+
+
+def _limit_charts(decision: Decision) -> list[dict[str, str]]:
+    """A picture a limit, with every batch."""
+    names = list(dict.fromkeys(one.name for one in decision.gates))
+    axis = Axis(sorted(decision.passes), decision.hours, PAPER)
+    drawn = paper.svgs([limit_row(by_name(decision, name), axis) for name in names], paper.THIRD)
+    return [
+        {"name": opening(name), "note": _limit_note(decision, name), "svg": svg, "alt": limit_alt(decision, name)}
+        for name, svg in zip(names, drawn, strict=True)
+    ]
+
+
+def _limit_note(decision: Decision, name: str) -> str:
+    decides = decision.verdict == "stop" and name == decision.binding
+    return _("decides the hour") if decides else wanted(by_name(decision, name)[0])
 
 
 def _binding_first(decision: Decision) -> list[AttributeResult]:
@@ -166,7 +243,7 @@ def _binding_first(decision: Decision) -> list[AttributeResult]:
 def _chart_note(result: AttributeResult, decision: Decision, limit_drawn: bool) -> str:
     if decision.verdict == "stop" and result.name == decision.binding:
         return _("decides the hour")
-    if result.rule.limit is not None and not limit_drawn:
+    if result.rule.limit is not None and not limit_drawn and not limit_decides(result):
         return _("{wanted}, limit {limit} off the picture").format(
             wanted=_wanted(result), limit=units(result.rule.limit)
         )
@@ -183,12 +260,18 @@ def _numbers(decision: Decision, record: ReportRecord) -> dict[str, Any]:
         "rule": list(record.rule) or _rule_sentences(decision),
         "sealed": sealed_lines(record),
         "tables": [
-            {
-                "name": opening(result.name),
-                "rows": [_row(result, pull) for pull in result.pulls],
-                "fit": fit_says(result),
-            }
-            for result in _binding_first(decision)
+            *(
+                {
+                    "name": opening(result.name),
+                    "rows": [_row(result, pull) for pull in result.pulls],
+                    "fit": fit_says(result),
+                }
+                for result in _binding_first(decision)
+            ),
+            *(
+                {"name": opening(limit_heading(one)), "columns": limit_heads(one), "rows": limit_lines(one), "fit": ""}
+                for one in decision.gates
+            ),
         ],
     }
 
@@ -203,25 +286,16 @@ def _rule_sentences(decision: Decision) -> list[str]:
         else:
             sentence = _("{name}: {wanted}, margin {m}, limit {limit}.")
             lines.append(sentence.format(limit=units(result.rule.limit), **texts))
+    for name in dict.fromkeys(one.name for one in decision.gates):
+        sentence = _("{name}: {wanted}, at it and every longer pull.")
+        lines.append(sentence.format(name=opening(name), wanted=wanted(by_name(decision, name)[0])))
     error = _("Error of the whole rule: stop too early in at most {share} studies. Opening {look} of {looks}.")
     lines.append(error.format(share=of_studies(decision.alpha), look=decision.look, looks=decision.looks))
     return lines
 
 
 def _row(result: AttributeResult, pull: PullResult) -> list[str]:
-    return [*pull_numbers(pull), _standing(result, pull)]
-
-
-def _standing(result: AttributeResult, pull: PullResult) -> str:
-    if pull.shown_to_fail:
-        return standing(result, pull)
-    if pull.within_limit is False:
-        return _("limit not shown")
-    if pull.hours == result.reference_hours:
-        return _("reference")
-    if shown(result, pull):
-        return _("within")
-    return _("within, a longer pull is not") if pull.within_margin else _("not shown")
+    return [*pull_numbers(pull), fate(result, pull)]
 
 
 # ---- the record --------------------------------------------------------------------------------------------------

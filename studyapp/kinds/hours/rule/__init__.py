@@ -8,7 +8,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
+from studyapp.findings.numbers import opening
 from studyapp.kinds.hours.plan import FIRST_RULE, HoursPlan
+from studyapp.kinds.hours.rule.limits import gate_of, limit_problems, limit_sentence
 from studyapp.kinds.hours.rule.run_calendar import calendar
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Check, Problem
 from studyapp.services import plan_bounds
@@ -24,7 +26,7 @@ LEAST_PALATE, USUAL_PALATE, MOST_PALATE = 3, 6, 20
 
 def problems(plan: HoursPlan) -> tuple[Problem, ...]:
     """Everything to mend (blocks) or to think about (does not block), beside its field."""
-    parts = (_pull_problems, _attribute_problems, _panel_problems, _table_problems, _calendar_problems)
+    parts = (_pull_problems, _attribute_problems, _limit_problems, _panel_problems, _table_problems, _calendar_problems)
     return tuple(problem for part in parts for problem in part(plan))
 
 
@@ -111,6 +113,10 @@ def _attribute_problems(plan: HoursPlan) -> Iterator[Problem]:
             _("Careful: each deciding attribute must pass, so more of them make an answer rarer."),
             blocks=False,
         )
+
+
+def _limit_problems(plan: HoursPlan) -> Iterator[Problem]:
+    yield from limit_problems(plan.limits, plan.hours_of_pulls, [line.name for line in plan.attributes])
 
 
 def _line_problems(line: Attribute) -> Iterator[Problem]:
@@ -260,6 +266,7 @@ def _rule(plan: HoursPlan) -> tuple[str, ...]:
     )
     for line in plan.attributes:
         lines.append(_attribute_sentence(line))
+    lines += [limit_sentence(one) for one in plan.limits]
     control = plan.control if plan.control is not None else (hours[0] if hours else 0)
     lines.append(
         _("The {h} h pull is known to differ: unless the panel finds it, nothing counts as the same.").format(
@@ -300,15 +307,15 @@ def _when_lost(plan: HoursPlan) -> str:
 
 def _attribute_sentence(line: Attribute) -> str:
     if not line.decides:
-        return _("{name} only describes.").format(name=line.name)
+        return _("{name} only describes.").format(name=opening(line.name))
     wanted = WISHES[line.wanted].in_rule()
     if line.limit is None:
         return _("{name} decides: {wanted}, at most {margin} units worse.").format(
-            name=line.name, wanted=wanted, margin=f"{line.margin or 0:.1f}"
+            name=opening(line.name), wanted=wanted, margin=f"{line.margin or 0:.1f}"
         )
     return _(
         "{name} decides: {wanted}, at most {margin} units worse, and the mean must keep the limit {limit}."
-    ).format(name=line.name, wanted=wanted, margin=f"{line.margin or 0:.1f}", limit=f"{line.limit:.1f}")
+    ).format(name=opening(line.name), wanted=wanted, margin=f"{line.margin or 0:.1f}", limit=f"{line.limit:.1f}")
 
 
 # ---- for the statistics ----------------------------------------------------------------------------------------------
@@ -323,4 +330,5 @@ def rule_of(plan: HoursPlan, look: int) -> Rule:
         if line.decides
     }
     adjust = ("sitting:hours",) if served >= 2 else ()
-    return Rule(deciding, plan.alpha, plan.looks, look, adjust, plan.control, plan.lost_reference)
+    gates = {one.name: gate_of(one) for one in plan.limits}
+    return Rule(deciding, plan.alpha, plan.looks, look, adjust, plan.control, plan.lost_reference, gates=gates)

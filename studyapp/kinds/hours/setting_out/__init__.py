@@ -8,14 +8,15 @@ from typing import Any
 from studyapp.findings.numbers import hours as as_hours
 from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.kinds.hours.rule.orders import orders_of
-from studyapp.kinds.hours.setting_out.pulls import lost_as_a_whole, note_pull
+from studyapp.kinds.hours.setting_out.pulls import note_pull, note_taken
 from studyapp.records import Sitting
 from studyapp.services import table
 from studyapp.services.access import new_id
+from studyapp.services.losses import lost_as_a_whole
 from studyapp.store import servings, studies
 from studyapp.words import _
 
-__all__ = ["boxes", "make_sittings", "note_pull", "set_out"]
+__all__ = ["boxes", "make_sittings", "note_pull", "note_taken", "set_out"]
 
 
 def set_out(tx: Any, study_id: str, plan: HoursPlan) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -10,18 +11,15 @@ from studyapp.calendars import after
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.findings.numbers import hours as as_hours
 from studyapp.kinds.hours.plan import KIND, HoursStudy
-from studyapp.records import PullNote, Sitting, Staff
-from studyapp.services import leaving_out
-from studyapp.services.access import require, study_or_refuse
-from studyapp.store import Store, people, servings, sittings
+from studyapp.records import PullNote, Staff
+from studyapp.services import losses
+from studyapp.services.access import require, study_or_refuse, tastes
+from studyapp.services.losses import check_time
+from studyapp.services.seating import check_nonce
+from studyapp.store import Store, sittings
 from studyapp.store import pulls as notes
 from studyapp.words import _
 
-REASONS = ("spoilt", "too little", "not tempered", "dropped", "label unreadable", "machine stopped")
-# What an assessor may report before tasting: such a cup was not served.
-PHYSICAL = ("piece missing", "wrong code")
-# Ballots kept the sentence itself before they kept a code.
-PHYSICAL_SENTENCES = ("The piece is broken, too small or missing", "The code on the cup is a different one")
 # A pull is late from a tenth of its hour on, at the earliest after half an hour (common sense, no source).
 LATE_SHARE, LEAST_LATE = 0.1, timedelta(minutes=30)
 LONGEST_WORDS = 300
@@ -29,13 +27,14 @@ LONGEST_WORDS = 300
 
 @dataclass(frozen=True, slots=True)
 class PullLife:
-    """One sealed pull: when it was or is due (None before any hour zero is known), the note of its taking, and those
-    of its losses."""
+    """One sealed pull: when it was or is due (None before any hour zero is known), the note of its taking, those of
+    its losses, and those of losses that another pull has `replaced`."""
 
     hours: float
     due: datetime | None
     taken: PullNote | None
     lost: tuple[PullNote, ...] = ()
+    replaced: tuple[PullNote, ...] = ()
 
     @property
     def gone(self) -> PullNote | None:
@@ -62,11 +61,12 @@ class PullLife:
 
 @dataclass(frozen=True, slots=True)
 class Pulls:
-    """Hour zero as noted, or else as planned, and every sealed pull, ascending."""
+    """Hour zero as noted, or else as planned, every sealed pull, ascending, and how many notes there are."""
 
     zero: datetime | None
     zero_noted: bool
     lives: tuple[PullLife, ...]
+    count: int = 0
 
     @property
     def next(self) -> PullLife | None:
@@ -88,21 +88,18 @@ def pulls_of(store: Store, by: Staff, study_id: str) -> Pulls:
 
 def _pulls(tx: Any, study: HoursStudy) -> Pulls:
     kept = notes.in_force(tx, study.id)
+    gone = notes.losses(kept)
     noted = next((note.actual_at for note in kept if note.kind == "zero"), None)
     start = noted or study.plan.starts_at
     zero = datetime.fromisoformat(start) if start else None
     lives = []
     for pull in sorted(study.plan.pulls, key=lambda one: one.hours):
         own = [note for note in kept if note.hours == pull.hours]
-        taken = next((note for note in own if note.kind == "taken"), None)
-        lost = tuple(note for note in own if note.kind == "lost")
-        lives.append(PullLife(pull.hours, after(zero, pull.hours) if zero else None, taken, lost))
-    return Pulls(zero, noted is not None, tuple(lives))
-
-
-def lost_as_a_whole(tx: Any, study: str) -> set[float]:
-    """Hours of the pulls of which no mass is left to serve."""
-    return {note.hours for note in notes.in_force(tx, study) if note.kind == "lost" and note.sitting is None}
+        taken = next((note for note in reversed(own) if note.kind in ("taken", "replaced")), None)
+        lost = tuple(note for note in own if note in gone)
+        replaced = tuple(note for note in own if note.kind == "lost" and note not in gone)
+        lives.append(PullLife(pull.hours, after(zero, pull.hours) if zero else None, taken, lost, replaced))
+    return Pulls(zero, noted is not None, tuple(lives), len(notes.of_study(tx, study.id)))
 
 
 # ---- noting ----------------------------------------------------------------------------------------------------------
@@ -115,12 +112,14 @@ def note_pull(
     mass_g: float | None = None,
     temperature_c: float | None = None,
     words: str = "",
+    nonce: str = "",
 ) -> None:
-    """Keep when a pull was really taken, its mass in grams, its temperature in °C, and a few words.
+    """Keep when a pull was really taken, its mass in grams, its temperature in °C, and a few words; the same `nonce` of
+    a phone twice is one note. One that was lost is replaced by it.
 
     Raises:
         BadInput: no planned pull, time, mass or temperature.
-        NotAllowed: whoever notes tastes in the study.
+        NotAllowed: whoever notes tastes in the study, or the design has no place for a pull instead of a lost one.
     """
     if mass_g is not None and not 0 < mass_g < 1e6:
         raise BadInput(_("Fix the mass: write grams above 0."))
@@ -128,16 +127,51 @@ def note_pull(
         raise BadInput(_("Fix the temperature: it lies between 0 and 200 °C."))
     if len(words) > LONGEST_WORDS:
         raise BadInput(_("Fix the note: at most {n} letters.").format(n=LONGEST_WORDS))
-    _check_time(actual_at)
+    check_time(actual_at)
     with store.write() as tx:
         study = _noting(tx, by, study_id, hours)
+        if nonce and notes.is_kept(tx, study.id, nonce):
+            return
+        kept = _pulls(tx, study)
+        life = next(one for one in kept.lives if one.hours == hours)
+        if life.gone:
+            _refuse_replacement(tx, study, kept, life, datetime.fromisoformat(actual_at))
         more = {"mass_g": mass_g, "temperature_c": temperature_c, "words": words.strip() or None}
-        notes.add(tx, study.id, "taken", hours, actual_at, by.id, **more)
+        notes.add(tx, study.id, "replaced" if life.gone else "taken", hours, actual_at, by.id, nonce, **more)
+
+
+def note_taken(store: Store, by: Staff, study_id: str, told: Mapping[str, Any]) -> None:
+    """The same out of what a phone sends: hours, at, mass, degrees, words and nonce. Raises as `note_pull`."""
+    check_nonce(told.get("nonce"))
+    hours, mass, degrees = (told.get(name) for name in ("hours", "mass", "degrees"))
+    if not isinstance(hours, int | float) or not all(isinstance(one, int | float | None) for one in (mass, degrees)):
+        raise BadInput(_("Fix the mass: write grams above 0."))
+    note_pull(store, by, study_id, float(hours), told["at"], mass, degrees, told["words"], told["nonce"])
+
+
+def _refuse_replacement(tx: Any, study: HoursStudy, kept: Pulls, life: PullLife, at: datetime) -> None:
+    """One more pull takes the place of a lost one as a pull of its real hour, where the sealed sequence of hours has
+    room for it and no sitting has gone on without it. Raises NotAllowed elsewhere."""
+    if study.state != "sealed":
+        raise NotAllowed(_("Not done: the key is open, so what was lost can no longer be noted."))
+    losses.refuse_left_out(tx, study.id, life.hours)
+    if kept.zero is None:
+        raise NotAllowed(_("Not done: hour zero is not noted, so nobody can tell of which hour such a pull would be."))
+    really = (at - kept.zero) / timedelta(hours=1)
+    others = [(one.hours, one.hours + one.late / timedelta(hours=1)) for one in kept.lives if one.gone is None]
+    beyond = [h for h, true in others if (h < life.hours and really <= true) or (h > life.hours and really >= true)]
+    if beyond:
+        raise NotAllowed(
+            _(
+                "Not done: taken then it is a {really} h pull, which the sealed order has no place for: the {other} h "
+                "pull lies between. The loss stands."
+            ).format(really=f"{really:.1f}".removesuffix(".0"), other=as_hours(beyond[0]))
+        )
 
 
 def note_zero(store: Store, by: Staff, study_id: str, actual_at: str) -> None:
     """Keep when hour zero really was."""
-    _check_time(actual_at)
+    check_time(actual_at)
     with store.write() as tx:
         study = _noting(tx, by, study_id, None)
         notes.add(tx, study.id, "zero", 0.0, actual_at, by.id)
@@ -154,45 +188,9 @@ def note_lost(
         BadInput: no planned pull, or a reason that is not on the list.
         NotAllowed: it was served there already, the key is open, or whoever notes tastes in the study.
     """
-    if reason not in REASONS:
-        raise BadInput(_("Fix the reason: choose one of the list."))
-    _check_time(actual_at)
     with store.write() as tx:
         study = _noting(tx, by, study_id, hours)
-        if study.state != "sealed":
-            raise NotAllowed(_("Not done: the key is open, so what was lost can no longer be noted."))
-        for number in _where_lost(tx, study, hours, sitting):
-            notes.add(tx, study.id, "lost", hours, actual_at, by.id, reason=reason, sitting=number)
-        for one in sittings.of_study(tx, study.id):
-            if one.state in ("open", "paused"):
-                leaving_out.close_lost(tx, one)
-
-
-def _where_lost(tx: Any, study: HoursStudy, hours: float, sitting: int | None) -> list[int | None]:
-    """Numbers of the sittings in which a pull is lost now; [None] for all. Raises NotAllowed where none is left."""
-    every = [one for one in sittings.of_study(tx, study.id) if sitting in (None, one.number)]
-    tasted = {one.number: at for one in every if (at := _first_tasted(tx, one, hours))}
-    if tasted and len(tasted) == len(every):
-        raise NotAllowed(
-            _("Not done: {h} h was served at {time}. Report it at the sitting; it stays in the verdict.").format(
-                h=as_hours(hours), time=min(tasted.values())[11:16]
-            )
-        )
-    if sitting is None and not tasted:
-        return [None]
-    return [one.number for one in every if one.number not in tasted]
-
-
-def _first_tasted(tx: Any, sitting: Sitting, hours: float) -> str | None:
-    """When a pull was first put before somebody in a sitting; not where the cup itself was reported unfit to serve."""
-    offered = servings.offered_of_level(tx, sitting.id, hours)
-    return min((at for at, reasons in offered if not reasons or not all(map(is_physical, reasons))), default=None)
-
-
-def is_physical(reason: str | None) -> bool:
-    """Whether a serving is missing for something that stood before anybody tasted it."""
-    said = reason or ""
-    return said in PHYSICAL or said in PHYSICAL_SENTENCES or said.startswith("lost: ")
+        losses.note(tx, by, study, hours, _("{h} h").format(h=as_hours(hours)), reason, actual_at, sitting)
 
 
 def undo(store: Store, by: Staff, study_id: str, hours: float | None, actual_at: str) -> None:
@@ -208,10 +206,11 @@ def undo(store: Store, by: Staff, study_id: str, hours: float | None, actual_at:
         last = next((note for note in reversed(kept) if zero or note.hours == hours), None)
         if last is None:
             raise NotAllowed(_("Not done: nothing is noted there."))
-        if last.kind == "lost" and any(
-            servings.left_out(tx, one.id, last.hours) for one in sittings.of_study(tx, study.id)
-        ):
-            raise NotAllowed(_("Not done: a sitting has gone on without this pull, so the loss stands."))
+        if last.kind == "lost":
+            losses.refuse_left_out(tx, study.id, last.hours)
+        every = sittings.of_study(tx, study.id)
+        if last.kind == "replaced" and any(losses.first_tasted(tx, one, last.hours) for one in every):
+            raise NotAllowed(_("Not done: it was served already."))
         notes.add(tx, study.id, "zero undone" if zero else "undone", last.hours, actual_at, by.id)
 
 
@@ -221,22 +220,13 @@ def _noting(tx: Any, by: Staff, study_id: str, hours: float | None) -> HoursStud
     study = study_or_refuse(tx, study_id, KIND)
     if hours is not None and hours not in {pull.hours for pull in study.plan.pulls}:
         raise BadInput(_("Fix the pull: {h} h is not one of the planned pulls.").format(h=f"{hours:g}"))
-    tasting = {one.person for one in people.assessors(tx) if one.id in study.plan.assessors}
-    if by.person and by.person in tasting:
+    if tastes(tx, by, study):
         raise NotAllowed(_("Not done: you taste in this study, so somebody else notes pulls."))
     return study
 
 
-def _check_time(text: str) -> None:
-    try:
-        when = datetime.fromisoformat(text)
-    except (ValueError, TypeError) as error:
-        raise BadInput(_("Fix the time of the pull: write it as 2026-11-24 10:41.")) from error
-    if when.tzinfo is not None:
-        raise BadInput(_("Fix the time of the pull: write it as 2026-11-24 10:41."))
-
-
 def last_noted(kept: Pulls) -> float | None:
     """The pull that was noted last; None where none is."""
-    noted = [(note.at, life.hours) for life in kept.lives for note in (life.taken, *life.lost) if note is not None]
+    every = [(life.hours, (life.taken, *life.lost, *life.replaced)) for life in kept.lives]
+    noted = [(note.at, hours) for hours, own in every for note in own if note is not None]
     return max(noted)[1] if noted else None

@@ -1,15 +1,28 @@
-"""The record of a batch: what was made and how, what its machine wrote, and what instruments read of its pulls.
+"""The record of a batch and what was read of its pulls; photos of pulls; where a score or an answer came from.
 
-The tables of the first version had no door, so no version of the app wrote into them; they are made anew.
+The tables of batches of the first version had no door, so no version of the app wrote into them; they are made anew.
 A frozen copy: `studyapp.store.schema` moves on, this file never does.
 """
 
 from __future__ import annotations
 
 from alembic import op
-from sqlalchemy import Boolean, Column, Float, ForeignKey, Index, Integer, MetaData, String, Table, Text, text
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    text,
+)
 
-revision = "0008"
+revision = "0005"
 down_revision = "0004"
 
 metadata = MetaData(
@@ -100,15 +113,32 @@ flow_point = Table(
     Column("by", String(40), ForeignKey("staff.id"), nullable=False),
     Column("at", String(32), nullable=False),
 )
+photo = Table(
+    "photo",
+    metadata,
+    Column("id", String(40), primary_key=True),
+    Column("study_id", String(40), ForeignKey("study.id"), nullable=False),
+    Column("hours", Float, nullable=False),
+    Column("content", LargeBinary),
+    Column("kind", String(16), nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("by", String(40), ForeignKey("staff.id"), nullable=False),
+    Column("at", String(32), nullable=False),
+    Column("erased_at", String(32)),
+)
+Index(None, photo.c.study_id)
 Index(None, batch.c.study_id)
 Index(None, batch.c.recipe, batch.c.machine)
 
 
 def upgrade() -> None:
-    """Make the four tables anew and the one for what machines write."""
+    """Make the four tables of batches anew, those for what machines write and for photos, which are empty; of older
+    scores and answers no source is filled in, since no ballot was ever typed."""
     tx = op.get_bind()
     for name in ("flow_point", "reading", "phase", "batch"):
         if tx.execute(text(f"SELECT count(*) FROM {name}")).scalar():
             raise RuntimeError(f"{name} holds rows, and no version of the app wrote any")
         op.drop_table(name)
-    metadata.create_all(tx, tables=[batch, phase, machine_log, reading, flow_point])
+    metadata.create_all(tx, tables=[batch, phase, machine_log, reading, flow_point, photo])
+    for name in ("score", "trial"):
+        op.add_column(name, Column("source", String(8)))

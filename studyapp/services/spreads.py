@@ -1,4 +1,5 @@
-"""How much the scores of this panel differ, from the studies whose key is open; a blind study is never read.
+"""How much the scores of this panel differ, from the studies of every kind whose key is open; a blind study is never
+read.
 
 Real studies count; invented ones only where no real one is opened yet, and then they are said to be invented. The
 newest ten are enough, since a panel changes. Scores of an opened look stay as they are, so the sums of squares of each
@@ -12,11 +13,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
-from studyapp.kinds.hours.deciding import scores_of
-from studyapp.kinds.hours.plan import KIND
-from studyapp.records import Staff
+from studyapp import registry
+from studyapp.records import CupsPlan, Staff
 from studyapp.services.access import require, study_or_refuse
-from studyapp.store import Store, openings
+from studyapp.store import Store, openings, servings
 
 if TYPE_CHECKING:
     from analysis.planning import PooledSpreads, Scenario, Strata
@@ -76,8 +76,8 @@ def of_store(store: Store) -> Spreads:
     from analysis.planning import added_up, of_one_panel, spreads_of
 
     with store.read() as tx:
-        real = openings.last_opened(tx, KIND, MOST_STUDIES, example=False)
-        opened = real or openings.last_opened(tx, KIND, MOST_STUDIES, example=True)
+        real = openings.last_opened(tx, _scored(), MOST_STUDIES, example=False)
+        opened = real or openings.last_opened(tx, _scored(), MOST_STUDIES, example=True)
     told = [one for one in (_told(store, *study) for study in opened) if one.strata]
     if not told:
         return ASSUMED
@@ -89,6 +89,17 @@ def of_store(store: Store) -> Spreads:
         len(frozenset[str]().union(*(study.assessors for study in told))),
         not real,
     )
+
+
+def of_store_at(url: str) -> Spreads:
+    """The same of the store at an address, which is only read."""
+    from studyapp.store import read_store
+
+    opened = read_store(url)
+    try:
+        return of_store(opened)
+    finally:
+        opened.close()
 
 
 def of_others(store: Store, study_id: str, attributes: Iterable[str]) -> dict[str, Strata]:
@@ -110,8 +121,13 @@ def of_others(store: Store, study_id: str, attributes: Iterable[str]) -> dict[st
 def others(store: Store, study_id: str) -> tuple[tuple[str, int], ...]:
     """(id, last opened look) of the studies whose scores `of_others` adds up, the newest first."""
     with store.read() as tx:
-        opened = openings.last_opened(tx, KIND, MOST_STUDIES + 1, study_or_refuse(tx, study_id, KIND).example)
+        opened = openings.last_opened(tx, _scored(), MOST_STUDIES + 1, study_or_refuse(tx, study_id).example)
     return tuple(study for study in opened if study[0] != study_id)[:MOST_STUDIES]
+
+
+def _scored() -> tuple[str, ...]:
+    """The kinds whose people score pieces on lines: how much they differ is the same whatever is asked."""
+    return tuple(kind for kind in registry.KINDS if issubclass(registry.plan(kind).Plan, CupsPlan))
 
 
 def _by_attribute(told: Iterable[_Told]) -> dict[str, list[Strata]]:
@@ -133,11 +149,15 @@ class _Told:
 
 @lru_cache(maxsize=8 * MOST_STUDIES)
 def _told(store: Store, study_id: str, look: int) -> _Told:
-    """Of the scores up to an opened look."""
+    """Of the scores up to an opened look; whatever a level stands for, people read it in their own way."""
+    import pandas as pd
+
     from analysis.planning import strata_of
 
     with store.read() as tx:
-        frame = scores_of(tx, study_id, look)
+        rows = [tuple(row[:5]) for row in servings.tidy(tx, study_id, look)]
+    frame = pd.DataFrame(rows, columns=["assessor", "hours", "attribute", "score", "sitting"])
+    frame = frame.dropna(subset=["score"]).reset_index(drop=True)
     found = strata_of(frame)
     return _Told({_plain(name): strata for name, strata in found.items()}, frozenset(frame["assessor"]))
 

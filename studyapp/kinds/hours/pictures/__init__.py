@@ -6,13 +6,14 @@ square is the reference, and a diamond on a pole stands at the first hour that i
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from studyapp.findings import hours, units
 from studyapp.kinds.hours.findings import enough, pull_says, shown
-from studyapp.kinds.hours.findings.pulls import enough_says
-from studyapp.kinds.hours.findings.scale import Scale, limit_at
+from studyapp.kinds.hours.findings.pulls import enough_says, limit_decides, mean_says, within_margins
+from studyapp.kinds.hours.findings.scale import MOST_TICKS, Scale, limit_at
 from studyapp.pictures import marks
 from studyapp.pictures.marks import Frame, Layer, Picture, Row
 from studyapp.pictures.theme import Theme
@@ -26,14 +27,23 @@ _SIDE = 0.06  # of the span of hours, free at either side
 _LINE = 0.11  # of the span of worsening, the height of a line of words
 # The words of a pole need this share of the picture at its right; a later pole has them at its left.
 _ROOM = 0.45
+Fits = Callable[["AttributeResult", "PullResult"], bool]
 
 
 def worsening(result: AttributeResult, scale: Scale, theme: Theme, lost: Sequence[float] = ()) -> Picture:
     """Worsening of each pull against the reference, with its interval, margin, limit and chosen hour; of pulls that
     were `lost`, the word."""
     frame = _frame(result, scale, theme, lost)
-    layers = [*_ground(result, frame), *_limit(result, scale, frame), *_pole(result, frame), *_pulls(result, frame)]
+    own = limit_decides(result)  # the limit and the hour then stand in the picture of the means
+    rest = [] if own else [*_limit(result, scale, frame), *_pole(result, frame)]
+    fits = within_margins if own else shown
+    layers = [*_ground(result, frame), *rest, *pull_signs(result, frame, fits)]
     return frame.picture([*layers, *_lost(lost, frame)], HEIGHT)
+
+
+def levels(result: AttributeResult, scale: Scale, frame: Frame) -> list[Layer]:
+    """The ground of a picture: margin, limit, and where there is no difference."""
+    return [*_ground(result, frame), *_limit(result, scale, frame)]
 
 
 def _lost(lost: Sequence[float], frame: Frame) -> Iterator[Layer]:
@@ -104,11 +114,12 @@ def _pole(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
     )
 
 
-def _pulls(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
+def pull_signs(result: AttributeResult, frame: Frame, fits: Fits = shown) -> Iterator[Layer]:
+    """A bar and a sign for each pull, a disc for one that `fits`."""
     theme = frame.theme
     judged = [pull for pull in result.pulls if pull.hours != result.reference_hours]
-    within = [_row(result, pull) for pull in judged if shown(result, pull)]
-    open_ = [_row(result, pull) for pull in judged if not shown(result, pull)]
+    within = [_row(result, pull) for pull in judged if fits(result, pull)]
+    open_ = [_row(result, pull) for pull in judged if not fits(result, pull)]
     ends = ("high", "low") if result.rule.both_ways else ("high",)
     for rows, colour in ((open_, theme.copper), (within, theme.patina_text)):
         yield from marks.bars([row for row in rows if "high" in row], colour, ends)
@@ -126,3 +137,44 @@ def _row(result: AttributeResult, pull: PullResult) -> Row:
     if pull.decisive_lower is not None and pull.decisive_upper is not None:
         row |= {"low": pull.decisive_lower, "high": pull.decisive_upper}
     return row
+
+
+# ---- the mean against its limit ----------------------------------------------------------------------------------
+def against_limit(result: AttributeResult, theme: Theme) -> Picture:
+    """The mean of each pull with its interval against the limit on it, where that decides; the good side is shaded."""
+    limit, sign = result.rule.limit or 0.0, result.rule.sign
+    ends = [limit, *(end for pull in result.pulls for end in (pull.mean_low, pull.mean_high))]
+    low, high = floor(min(ends) - 0.5), ceil(max(ends) + 0.5)
+    pulls = [pull.hours for pull in result.pulls]
+    edge = _SIDE * ((pulls[-1] - pulls[0]) or 1.0)
+    ticks = list(range(low + 1, high, max(1, ceil((high - low) / MOST_TICKS))))
+    across, said = (pulls[0] - edge, pulls[-1] + edge), _("mean, 0 to 10 scale")
+    frame = Frame(theme, across, (low, high), pulls, ticks, _("conching, hours"), y_title=said)
+    good = (low, limit) if sign > 0 else (limit, high)
+    left, right = frame.across
+    named = _named(_("limit {limit}").format(limit=units(limit)), limit, sign > 0, theme.band, theme.ink, frame)
+    return frame.picture(
+        [
+            marks.ground(left, good[0], right, good[1], theme.band),
+            marks.level(frame, limit, theme.ink, 2.0),
+            *named,
+            *_means(result, frame, "high" if sign > 0 else "low"),
+        ],
+        HEIGHT,
+    )
+
+
+def _means(result: AttributeResult, frame: Frame, end: str) -> Iterator[Layer]:
+    theme, tips = frame.theme, {"x": _("hours"), "y": _("mean")}
+    rows = {
+        met: [
+            {"x": p.hours, "y": p.mean, "low": p.mean_low, "high": p.mean_high, "say": mean_says(result, p)}
+            for p in result.pulls
+            if bool(p.within_limit) is met
+        ]
+        for met in (False, True)
+    }
+    for met, colour in ((False, theme.copper), (True, theme.patina_text)):
+        yield from marks.bars(rows[met], colour, (end,))
+    yield from marks.signs("cross", rows[False], theme.copper, theme, tips)
+    yield from marks.signs("disc", rows[True], theme.patina_text, theme, tips)

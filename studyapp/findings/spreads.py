@@ -10,7 +10,7 @@ from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from analysis.planning import PooledSpreads, Spread
-    from studyapp.kinds.hours.deciding.spreads import Spreads
+    from studyapp.services.spreads import Spreads
 
 
 def spreads_told(spreads: Spreads, attributes: Sequence[str]) -> tuple[str, ...]:
@@ -32,7 +32,7 @@ def _assumed() -> str:
 
     usual = AttributeTruth(())
     return _(
-        "Assumed: the spread of an ordinary small panel, assessors ±{assessor}, their reading of a pull ±{reading}, "
+        "Assumed: the spread of an ordinary small panel, assessors ±{assessor}, their reading of a piece ±{reading}, "
         "one mark ±{mark} units. Your own panel may differ; once a study is opened, its spreads are taken."
     ).format(assessor=units(usual.assessor), reading=units(usual.interaction), mark=units(usual.error))
 
@@ -81,7 +81,7 @@ def _parts(known: PooledSpreads) -> str:
     """Assessors, their reading, one mark; and the day, where a study had several sittings."""
     parts = [
         _("assessors {spread}").format(spread=_spread(known.assessor)),
-        _("their reading of a pull {spread}").format(spread=_spread(known.interaction)),
+        _("their reading of a piece {spread}").format(spread=_spread(known.interaction)),
         _("one mark {spread} units").format(spread=_spread(known.error)),
     ]
     if known.sitting is not None:
@@ -98,7 +98,7 @@ def _spread(spread: Spread | None) -> str:
 def _notes(told: Sequence[PooledSpreads]) -> Iterator[str]:
     if any(known.split for known in told):
         yield _(
-            "Careful: hardly any pull was tasted twice by the same assessor, so their reading of a pull and one mark "
+            "Careful: hardly any piece was tasted twice by the same assessor, so their reading of a piece and one mark "
             "are only known together and are parted as in an ordinary panel."
         )
     if any(known.floored for known in told):
