@@ -63,10 +63,11 @@ def of_batch(found: Decision, study: Study, batch: str) -> list[str]:
     assert found.batches is not None
     lines = []
     for name, own in study.attributes.items():
+        upper = found.batches.upper[name][batch]
         for at, pull in enumerate(study.shorter if own.judged else ()):
             due = own.worse(pull, study.reference)
-            if due is not None and "exact fit" not in own.doubts and apart(found.batches.upper[name][batch][at], due.upper(study.level)):
-                lines.append(f"{name} of {batch} at {pull}: {found.batches.upper[name][batch][at]}")
+            if due is not None and "exact fit" not in own.doubts and apart(upper[at], due.upper(study.level)):
+                lines.append(f"{name} of {batch} at {pull}: {upper[at]} for {due.upper(study.level)}")
     return lines
 
 
