@@ -101,11 +101,16 @@ class Hands:
         self.page = page
 
     def touch(self, name: str, share: float) -> None:
-        """Touch a line scale at a share of its length."""
+        """Touch a line scale at a share of its length; once more where the page moved under the finger."""
         lane = self.page.get_by_role("slider", name=name)
-        lane.scroll_into_view_if_needed()
-        box = lane.bounding_box()
-        self.page.mouse.click(box["x"] + 23 + share * (box["width"] - 46), box["y"] + box["height"] / 2)
+        for _turn in range(3):
+            lane.scroll_into_view_if_needed()
+            unmarked, box = lane.get_attribute("aria-valuetext") == "not marked", lane.bounding_box()
+            self.page.mouse.click(box["x"] + 23 + share * (box["width"] - 46), box["y"] + box["height"] / 2)
+            for _moment in range(10):
+                if not unmarked or lane.get_attribute("aria-valuetext") != "not marked":
+                    return
+                self.page.wait_for_timeout(100)
 
     def press(self, name: str) -> None:
         """Press a button."""

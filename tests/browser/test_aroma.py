@@ -324,8 +324,11 @@ def test_a_plan_is_written_and_sealed_at_the_desk(server: Any, workshop: Any, ph
     desk.get_by_role("combobox", name="Assessors").scroll_into_view_if_needed()
     _settle(desk)  # a list of choices closes when the page moves under it
     for link in workshop.links:
-        desk.get_by_role("combobox", name="Assessors").click()
-        desk.get_by_role("option", name=link.pseudonym, exact=True).click()
+        option = desk.get_by_role("option", name=link.pseudonym, exact=True)
+        while not option.count():  # the page may still move once more on a busy machine
+            desk.get_by_role("combobox", name="Assessors").click()
+            desk.wait_for_timeout(500)
+        option.click()
         _settle(desk)
     desk.get_by_role("combobox", name="Assessors").press("Escape")
     for label, text in (("Rest between sets, minutes", "0"), ("What is in it", HELD)):
