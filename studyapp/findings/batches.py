@@ -84,6 +84,15 @@ def _row(phase: Phase, log: Log | None, tolerance: float) -> Row:
     return Row(phase, start, end, degrees, turns, frozenset(name for name, told in limits.items() if _beyond(*told)))
 
 
+def real_says(row: Row) -> str:
+    """How long a phase really was, and how late or early it began."""
+    told = "–" if row.real_h is None else length(row.real_h)
+    if "start" not in row.differs or row.start is None or row.phase.from_hours is None:
+        return told
+    late = _("{span} late") if row.start > row.phase.from_hours else _("{span} early")
+    return f"{told}, {late.format(span=length(row.start - row.phase.from_hours))}"
+
+
 def _beyond(real: float | None, planned: float | None, limit: float) -> bool:
     return real is not None and planned is not None and abs(real - planned) > limit + 1e-9
 

@@ -52,9 +52,11 @@ def _of_study(by: Staff, found: Batch, study: Study[Any] | None) -> None:
     if study is not None:
         page = "plan" if by.role == "leader" else "prepare"
         href = session.href(page, study=study.id)
-        look.put(f'<p class="say quiet">{look.plain(_("In the study"))} {look.linked(study.plan.title, href)}</p>')
-        if study.plan.hours_of_pulls and session.page("pulls"):
-            st.page_link(session.page("pulls"), label=_("Pulls at the conche"), query_params={"study": study.id})
+        pulls = bool(study.plan.hours_of_pulls) and session.page("pulls")
+        more = f" · {look.linked(_('Pulls at the conche'), session.href('pulls', study=study.id))}" if pulls else ""
+        look.put(
+            f'<p class="say quiet">{look.plain(_("In the study"))} {look.linked(study.plan.title, href)}{more}</p>'
+        )
         return
     open_ = [one for one in planning.studies(session.store(), by) if one.state in ("draft", "sealed")]
     if by.role != "leader" or not open_:
@@ -93,7 +95,7 @@ def _phases(found: Batch, log: Log | None) -> None:
             [
                 f"{number}  {phase.name}",
                 _length(row.planned_h),
-                _marked(_length(row.real_h), bool({"start", "length"} & row.differs)),
+                _marked(findings.real_says(row), bool({"start", "length"} & row.differs)),
                 _degrees(phase.temperature_c),
                 _marked(_degrees(row.temperature_c), "temperature" in row.differs),
                 _marked(_degrees(row.speed_rpm), "speed" in row.differs),

@@ -7,7 +7,7 @@ import json
 import streamlit as st
 
 from studyapp import session
-from studyapp.batches import UNITS, Batch, Curve, Reading, quantities
+from studyapp.batches import UNITS, Batch, Curve, Reading, quantities, shown_unit
 from studyapp.components import acts, drawn, look
 from studyapp.components.moments import clock
 from studyapp.findings import instruments
@@ -67,12 +67,10 @@ def _state(read: Read, hour: float) -> None:
     told = instruments.values(read)
     lines = []
     for quantity, name in quantities().items():
-        ones, (instrument, method) = told.get((quantity, hour), []), read.used(quantity)
-        if quantity in instruments.FROM_CURVES and not instrument:
-            instrument, method = read.used(CURVE)
+        ones = told.get((quantity, hour), [])
         portions = ngettext("{n} portion", "{n} portions", len(ones)).format(n=len(ones))
-        below = ", ".join(part for part in (instrument, method, portions if ones else "") if part)
-        value = f"{instruments.shown_value(quantity, ones)} {UNITS[quantity]}" if ones else _("not read")
+        below = ", ".join(part for part in (instruments.read_with(read, quantity), portions if ones else "") if part)
+        value = f"{instruments.shown_value(quantity, ones)} {shown_unit(UNITS[quantity])}" if ones else _("not read")
         left = look.strong(name) + f"<br><span class='say quiet'>{look.plain(below)}</span>"
         lines.append(look.row(left, look.strong(value)))
     with st.container(key="card-state"):
@@ -107,7 +105,7 @@ def _add(by: Staff, found: Batch, read: Read, hour: float) -> None:
         if quantity == CURVE:
             one: Reading | Curve | None = _curve(hour, int(portion or 1), instrument, method)
         else:
-            label = f"{names[quantity]}, {UNITS[quantity]}".rstrip(", ")
+            label = f"{names[quantity]}, {shown_unit(UNITS[quantity])}".rstrip(", ")
             value = st.number_input(
                 label, -1e6, 1e6, None, 0.1, format="%.6g", key=f"value-{quantity}-{hour:g}-{portion}"
             )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from studyapp.findings.numbers import hours, opening, units
+from studyapp.findings.numbers import hours, opening, or_dash, units
+from studyapp.kinds.hours.findings.instruments import value_of
 from studyapp.kinds.hours.findings.reading import pull_at
 from studyapp.kinds.hours.plan import EACH, RECIPE, THIS
 from studyapp.words import _, ngettext
@@ -74,6 +75,41 @@ def differed(decision: Decision, name: str | None, hour: float) -> str:
     ).format(
         name=opening(name), low=units(low), high=units(high), ref=hours(decision.reference_hours), next=units(coming)
     )
+
+
+def rings_intro(decision: Decision) -> str:
+    """What the small rings in the pictures are; nothing of one batch."""
+    if decision.batches is None or count(decision) < 2:
+        return ""
+    if decision.claim == EACH:
+        return _("Small rings are the single batches in the order tasted, each with its own bar.")
+    return _("The bar is over all batches; small rings are the single ones, in the order tasted.")
+
+
+def at_hour(decision: Decision) -> tuple[list[str], list[list[str]]] | None:
+    """Heads and a line a batch: how much worse it was at the chosen hour, and what instruments read of it there."""
+    told, hour = decision.batches, decision.hours
+    if told is None or hour is None or count(decision) < 2:
+        return None
+    at, limits = told.hours.index(hour), list(dict.fromkeys(one.name for one in decision.gates))
+    heads = [_("{name}, worse by").format(name=name) for name in told.differences]
+    lines = [
+        [
+            batch,
+            *(or_dash(numbers[batch][at], 1) for numbers in told.differences.values()),
+            *(_read(decision, name, batch, hour) for name in limits),
+        ]
+        for batch in told.names
+    ]
+    return [_("batch"), *heads, *limits], lines
+
+
+def _read(decision: Decision, name: str, batch: str, hour: float) -> str:
+    for one in decision.gates:
+        for pull in one.pulls:
+            if (one.name, one.batch, pull.hours) == (name, batch, hour):
+                return value_of(one, pull.mean, pull)
+    return "–"
 
 
 def what_more(decision: Decision) -> str:

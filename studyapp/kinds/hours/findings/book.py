@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from studyapp.findings import Fact, decimal, of_studies
 from studyapp.findings import hours as as_hours
+from studyapp.findings.days import day_of
 from studyapp.findings.numbers import listed, opening
 from studyapp.kinds.hours.deciding.book import Book, Entry, Payoff
 from studyapp.kinds.hours.findings.instruments import ready
@@ -50,24 +51,28 @@ def lede(found: Book) -> str:
 def facts(found: Book) -> tuple[Fact, ...]:
     """Hour in use, what decided it, evidence, and until when it holds."""
     used = found.longest if found.in_use is None else found.in_use
-    last = found.bearing[-1] if found.bearing else found.entries[-1]
+    last = found.chosen_by or found.entries[-1]
     batches = sum(len(one.labels) for one in found.entries)
     sittings = sum(one.sittings for one in found.entries)
     people = sorted({len(one.study.plan.assessors) for one in found.entries})
     taken = (
-        _("{h} h taken back on {day}").format(h=as_hours(found.withdrawn[0]), day=found.withdrawn[1].signed_on)
+        _("{h} h taken back on {day}").format(h=as_hours(found.withdrawn[0]), day=day_of(found.withdrawn[1].signed_on))
         if (found.withdrawn)
         else ""
     )
     return (
         Fact(_("Hour in use"), h(used), taken),
-        Fact(_("Decided the hour"), decided_by(last), _("signed on {day}").format(day=last.signed_on)),
+        Fact(
+            _("Decided the hour"),
+            decided_by(last) if found.chosen_by else "–",
+            _("signed on {day}").format(day=day_of(last.signed_on)),
+        ),
         Fact(
             _("Evidence"),
             ngettext("{n} batch, {m} sittings", "{n} batches, {m} sittings", batches).format(n=batches, m=sittings),
             _("{n} people").format(n=" to ".join(str(one) for one in {people[0]: 0, people[-1]: 0})),
         ),
-        Fact(_("Look at it again"), found.ends_on, next_batch(found)),
+        Fact(_("Look at it again"), day_of(found.ends_on), next_batch(found)),
     )
 
 
@@ -100,6 +105,12 @@ def said_of(found: Book) -> Iterator[tuple[str, str, str]]:
                 _("New batches, any lot: {batch} did not show it").format(batch=listed(one.labels)),
                 h(found.longest),
             )
+        elif not one.heard:
+            yield (
+                "dash",
+                _("{batches}: the panel did not find its control").format(batches=listed(one.labels)),
+                _("nothing"),
+            )
         else:
             yield "ring", _("{batches}: no shorter hour is shown").format(batches=listed(one.labels)), h(found.longest)
     yield "dash", _("Other recipes, other machines: nothing is known from here"), _("not asked")
@@ -120,7 +131,7 @@ def ends_when(found: Book) -> tuple[str, ...]:
         _("another cocoa lot, until one batch is confirmed"),
         _("butter, lecithin or sugar changed by more than 1 %"),
         _("another programme, speed or load"),
-        _("a year without a confirmation: {day}").format(day=found.ends_on),
+        _("a year without a confirmation: {day}").format(day=day_of(found.ends_on)),
     )
 
 
@@ -140,7 +151,9 @@ def picture_says(found: Book) -> str:
     told = []
     for one in found.entries:
         hour, batches = one.decision.hours, listed(one.labels)
-        if hour is not None and one.decision.verdict == "stop":
+        if not one.heard:
+            told.append(_("{batches} was tasted by a panel that did not find its control").format(batches=batches))
+        elif hour is not None and one.decision.verdict == "stop":
             told.append(_("{batches} chose {hour}").format(batches=batches, hour=h(hour)))
         else:
             told.append(_("{batches} chose no hour").format(batches=batches))
@@ -154,7 +167,7 @@ def worth_headline(found: Payoff | None, most: int) -> str:
         return _("Cannot say: no price of a machine hour.")
     if found.pays is None or found.pays > most:
         return _("Not within {n} batches.").format(n=most)
-    return ngettext("Yes, with the first batch.", "Yes, from batch {n} on.", found.pays).format(n=found.pays)
+    return ngettext("Yes, with the first batch.", "Yes, once {n} batches are made so.", found.pays).format(n=found.pays)
 
 
 def worth_lede(found: Payoff, book: Book, batches: float) -> str:

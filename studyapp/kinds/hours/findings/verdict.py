@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.facts import Fact, caution
 from studyapp.findings.numbers import hours, interval_share
-from studyapp.kinds.hours.findings.batches import averaged, holds_for
+from studyapp.kinds.hours.findings.batches import averaged, holds_for, rings_intro
 from studyapp.kinds.hours.findings.changes import what_would_change
 from studyapp.kinds.hours.findings.descriptions import beside
 from studyapp.kinds.hours.findings.headlines import headline
@@ -162,7 +162,8 @@ def listed_scope(people: int, sittings: int) -> str:
 
 
 def _charts_intro(decision: Decision) -> str:
-    return _(
+    said = _(
         "Up is worse than the longest pull, in units of the 0 to 10 scale. "
         "The bar is the {share} % interval; the whole bar must lie in the shaded margin."
     ).format(share=interval_share(decision.level))
+    return " ".join(part for part in (said, rings_intro(decision)) if part)

@@ -55,7 +55,7 @@ def _row(decision: Decision, judged: Sequence[AttributeResult], name: str, axis:
         return partial(limit_row, limits, axis), limit_alt(decision, name), y_words(limits[0])
     result = next(one for one in judged if one.name == name)
     counts = _("worse than {h} h by, units of the 0 to 10 scale").format(h=hours(result.reference_hours))
-    return partial(flavour_row, result, shared_scale(judged), axis), attribute_alt(result), counts
+    return partial(flavour_row, result, shared_scale(judged), axis, decision.batches), attribute_alt(result), counts
 
 
 def numbers(limit: GateResult) -> None:

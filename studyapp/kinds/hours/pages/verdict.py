@@ -10,8 +10,9 @@ import streamlit as st
 from analysis.stopping import AttributeResult, Decision, PullResult
 from studyapp.components import drawn, look
 from studyapp.components.drawn import Once, at_each_run
-from studyapp.findings.numbers import opening
+from studyapp.findings.numbers import hours, opening
 from studyapp.kinds.hours.findings import HoursFinding, OfferRow, attribute_alt, offers
+from studyapp.kinds.hours.findings.batches import at_hour
 from studyapp.kinds.hours.findings.failing import fate
 from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours, no_price
 from studyapp.kinds.hours.findings.pulls import fit_says, limit_decides, limit_note, means_alt, pull_numbers
@@ -49,6 +50,7 @@ def pictures(decision: Decision, finding: HoursFinding, theme: Theme, once: Once
         rows.draw(decision, judged, _row_legend(finding), theme, once)
         with st.container(key="charts"):
             _means(judged, theme, once)
+        _each_batch(decision)
         return
     look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(finding))
     scale, lost = shared_scale(judged), lost_hours(decision)
@@ -56,9 +58,19 @@ def pictures(decision: Decision, finding: HoursFinding, theme: Theme, once: Once
         for number, result in enumerate(judged):
             with st.container(key=f"card-chart-{number}"):
                 look.put(_chart_head(result, decision))
-                picture = once(result.name, partial(worsening, result, scale, theme, lost))
+                picture = once(result.name, partial(worsening, result, scale, theme, lost, decision.batches))
                 drawn.put(picture, f"{attribute_alt(result)} {lost_alt(lost)}".strip())
         _means(judged, theme, once)
+    _each_batch(decision)
+
+
+def _each_batch(decision: Decision) -> None:
+    """What every batch did at the chosen hour, described beside the claim; nothing of one batch."""
+    told = at_hour(decision)
+    if told is not None and decision.hours is not None:
+        with st.container(key="card-batches"):
+            name = _("The {n} batches at {h} h").format(n=len(told[1]), h=hours(decision.hours))
+            look.put(look.title(name, 2), look.table(*told))
 
 
 def _means(judged: Sequence[AttributeResult], theme: Theme, once: Once) -> None:

@@ -14,6 +14,7 @@ from studyapp.findings import hours, units
 from studyapp.kinds.hours.findings import enough, pull_says, shown
 from studyapp.kinds.hours.findings.pulls import enough_says, limit_decides, mean_says, within_margins
 from studyapp.kinds.hours.findings.scale import MOST_TICKS, Scale, limit_at
+from studyapp.kinds.hours.pictures.batches import batch_rings
 from studyapp.pictures import marks
 from studyapp.pictures.marks import Frame, Layer, Picture, Row
 from studyapp.pictures.theme import Theme
@@ -21,6 +22,7 @@ from studyapp.words import _
 
 if TYPE_CHECKING:
     from analysis.stopping import AttributeResult, PullResult
+    from analysis.stopping.departing import BatchNumbers
 
 HEIGHT = 250
 _SIDE = 0.06  # of the span of hours, free at either side
@@ -30,14 +32,20 @@ _ROOM = 0.45
 Fits = Callable[["AttributeResult", "PullResult"], bool]
 
 
-def worsening(result: AttributeResult, scale: Scale, theme: Theme, lost: Sequence[float] = ()) -> Picture:
+def worsening(
+    result: AttributeResult,
+    scale: Scale,
+    theme: Theme,
+    lost: Sequence[float] = (),
+    batches: BatchNumbers | None = None,
+) -> Picture:
     """Worsening of each pull against the reference, with its interval, margin, limit and chosen hour; of pulls that
-    were `lost`, the word."""
+    were `lost`, the word; of each of several `batches`, a ring."""
     frame = _frame(result, scale, theme, lost)
     own = limit_decides(result)  # the limit and the hour then stand in the picture of the means
     rest = [] if own else [*_limit(result, scale, frame), *_pole(result, frame)]
     fits = within_margins if own else shown
-    layers = [*_ground(result, frame), *rest, *pull_signs(result, frame, fits)]
+    layers = [*_ground(result, frame), *rest, *pull_signs(result, frame, fits, batches)]
     return frame.picture([*layers, *_lost(lost, frame)], HEIGHT)
 
 
@@ -114,15 +122,19 @@ def _pole(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
     )
 
 
-def pull_signs(result: AttributeResult, frame: Frame, fits: Fits = shown) -> Iterator[Layer]:
-    """A bar and a sign for each pull, a disc for one that `fits`."""
+def pull_signs(
+    result: AttributeResult, frame: Frame, fits: Fits = shown, batches: BatchNumbers | None = None
+) -> Iterator[Layer]:
+    """A bar and a sign for each pull, a disc for one that `fits`; no bar where each of the `batches` has its own."""
     theme = frame.theme
     judged = [pull for pull in result.pulls if pull.hours != result.reference_hours]
     within = [_row(result, pull) for pull in judged if fits(result, pull)]
     open_ = [_row(result, pull) for pull in judged if not fits(result, pull)]
     ends = ("high", "low") if result.rule.both_ways else ("high",)
+    alone = batches is not None and bool(batches.upper.get(result.name))
+    yield from batch_rings(result, batches, frame)
     for rows, colour in ((open_, theme.copper), (within, theme.patina_text)):
-        yield from marks.bars([row for row in rows if "high" in row], colour, ends)
+        yield from marks.bars([row for row in rows if "high" in row and not alone], colour, ends)
     tips = {"x": _("hours"), "y": _("worse by"), "high": _("at most")}
     yield from marks.signs("cross", open_, theme.copper, theme, tips)
     yield from marks.signs("disc", within, theme.patina_text, theme, tips)

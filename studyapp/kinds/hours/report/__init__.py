@@ -198,7 +198,7 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
 def _attribute_charts(decision: Decision) -> list[dict[str, str]]:
     results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
     scale, lost = shared_scale(results), lost_hours(decision)
-    drawn = paper.svgs([worsening(result, scale, PAPER, lost) for result in results], paper.THIRD)
+    drawn = paper.svgs([worsening(result, scale, PAPER, lost, decision.batches) for result in results], paper.THIRD)
     return [
         {
             "name": opening(result.name),
