@@ -163,11 +163,27 @@ def _made(batch: Batch, day: str) -> Iterator[str]:
         yield f"{opening(', '.join(parts))}."
 
 
-def lanes_say(batch: Batch, log: Log | None, lost: Sequence[float]) -> str:
+def log_names() -> dict[str, tuple[str, str]]:
+    """What a machine may have written, each with what it counts."""
+    return {
+        "temperature_c": (_("Temperature"), _("of the mass, °C")),
+        "speed_rpm": (_("Turns"), _("a minute")),
+        "power_kw": (_("Power"), _("kW")),
+    }
+
+
+def logged(log: Log) -> list[str]:
+    """The columns of a log that hold anything."""
+    return [what for what in log_names() if any(value is not None for value in log.columns.get(what, ()))]
+
+
+def lanes_say(batch: Batch, log: Log | None, lost: Sequence[float], what: str = "temperature_c") -> str:
     """What the picture of the lanes says."""
-    about = _("temperature of the mass from the machine log, and the programme as planned and as it was")
-    if log is None or "temperature_c" not in log.columns:
-        about = _("the programme as planned and as it was")
+    about = _("the programme as planned and as it was")
+    if log is not None and what in logged(log):
+        name, unit = log_names()[what]
+        told = _("{what} from the machine log, and the programme as planned and as it was")
+        about = told.format(what=f"{name} {unit}")
     said = _("{batch}: {about}. {sentence}")
     return said.format(batch=batch.draft.label, about=about, sentence=sentence(batch, log, lost))
 

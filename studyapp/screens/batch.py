@@ -75,11 +75,24 @@ def _of_study(by: Staff, found: Batch, study: Study[Any] | None) -> None:
 def _lanes(found: Batch, log: Log | None, pulls: tuple[tuple[float, str], ...], lost: list[float]) -> None:
     if not found.draft.phases and log is None and not pulls:
         return
-    with st.container(key="card-lanes"), st.container(key="sideways"):
-        picture = lanes(found, log, pulls, session.theme())
-        drawn.put(json.dumps(picture), findings.lanes_say(found, log, lost))
+    with st.container(key="card-lanes"):
+        what = _line(log)
+        with st.container(key="sideways"):
+            picture = lanes(found, log, pulls, session.theme(), what)
+            drawn.put(json.dumps(picture), findings.lanes_say(found, log, lost, what))
     if log is None:
         look.put(look.quiet(_("No machine log.")))
+
+
+def _line(log: Log | None) -> str:
+    """Which column of the log is drawn, where it has several."""
+    names, known = findings.log_names(), findings.logged(log) if log is not None else []
+    if len(known) < 2:
+        return known[0] if known else "temperature_c"
+    chosen = st.segmented_control(
+        _("From the log"), known, default=known[0], format_func=lambda one: names[one][0], key="log-line"
+    )
+    return chosen or known[0]
 
 
 def _phases(found: Batch, log: Log | None) -> None:
@@ -136,13 +149,13 @@ def _marked(text: str, differs: bool) -> str:
 
 # ---- cards -----------------------------------------------------------------------------------------------------------
 def _cards(found: Batch, read: Read) -> None:
-    left, middle, right = st.columns(3)
-    with left, st.container(key="card-recipe"):
-        _listed(_("Recipe"), findings.recipe_lines(found))
-    with middle, st.container(key="card-mill"):
-        _listed(_("Mill"), findings.mill_lines(found))
-    with right, st.container(key="card-read"):
-        _read(found, read)
+    with st.container(key="side-by-side"):
+        with st.container(key="card-recipe"):
+            _listed(_("Recipe"), findings.recipe_lines(found))
+        with st.container(key="card-mill"):
+            _listed(_("Mill"), findings.mill_lines(found))
+        with st.container(key="card-read"):
+            _read(found, read)
 
 
 def _listed(heading: str, lines: Iterable[tuple[str, str]]) -> None:
@@ -199,6 +212,8 @@ def _acts(found: Batch) -> None:
             begin("", found)
         if st.button(_("What is it worth in butter?"), key="to-butter"):
             session.go("butter", batch=found.id)
+        if st.button(_("Surface of its particles"), key="to-surface"):
+            session.go("surface", batch=found.id)
         st.link_button(_("Print the batch"), f"/print/batch/{found.id}")
 
 

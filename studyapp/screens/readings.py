@@ -18,7 +18,7 @@ from studyapp.services.readings import CURVE, Asked, Read
 from studyapp.words import _, ngettext
 
 RATES = (2.0, 5.0, 10.0, 20.0, 30.0, 40.0, 50.0)  # 1/s; the steps of the usual method, common practice
-PORTIONS = (1, 2, 3)
+PORTIONS = 3  # offered at first; whoever has read three is offered the next
 
 
 def render() -> None:
@@ -98,8 +98,9 @@ def _add(by: Staff, found: Batch, read: Read, hour: float) -> None:
     names = {CURVE: _("Flow curve"), **quantities()}
     quantity = st.selectbox(_("What"), list(names), format_func=names.__getitem__, key="what")
     instrument, method = _method(read, quantity)
+    coming = _next_portion(read, hour, quantity)
     portion = st.segmented_control(
-        _("Portion"), PORTIONS, default=_next_portion(read, hour, quantity), key=f"portion-{quantity}-{hour:g}"
+        _("Portion"), range(1, max(PORTIONS, coming) + 1), default=coming, key=f"portion-{quantity}-{hour:g}-{coming}"
     )
     with st.form(f"read-{quantity}-{hour:g}-{portion}", border=False):
         if quantity == CURVE:
@@ -136,7 +137,7 @@ def _method(read: Read, quantity: str) -> tuple[str, str]:
 def _next_portion(read: Read, hour: float, quantity: str) -> int:
     ones = read.curves if quantity == CURVE else [one for one in read.values if one.quantity == quantity]
     taken = {one.portion for one in ones if one.hours == hour}
-    return next((portion for portion in PORTIONS if portion not in taken), PORTIONS[-1])
+    return next(portion for portion in range(1, len(taken) + 2) if portion not in taken)
 
 
 def _curve(hour: float, portion: int, instrument: str, method: str) -> Curve | None:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from studyapp.findings import Fact, decimal, of_studies
 from studyapp.findings import hours as as_hours
 from studyapp.findings.days import day_of
-from studyapp.findings.numbers import listed, opening
+from studyapp.findings.numbers import listed, opening, trimmed
 from studyapp.kinds.hours.deciding.book import Book, Entry, Payoff
 from studyapp.kinds.hours.findings.instruments import ready
 from studyapp.words import _, ngettext
@@ -206,7 +206,7 @@ def lines_of(lines: tuple[tuple[str, float, float, float], ...]) -> Iterator[tup
         "readings": _("Readings, {n} at {price}"),
     }
     for code, many, price, money in lines:
-        yield words[code].format(n=decimal(many, 1), price=decimal(price, 2)), decimal(money, 2)
+        yield words[code].format(n=trimmed(many, 1), price=decimal(price, 2)), decimal(money, 2)
     yield _("Together"), decimal(sum(line[-1] for line in lines), 2)
 
 
