@@ -6,13 +6,14 @@ attribute by a draw of its own. Shapes: B studies, a assessors, h pieces.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.comparing.batches import apart_of
+from analysis.comparing.bracket import hours_over, order_of, shown_of
 from analysis.comparing.claims import CANNOT, MAKE_VERDICTS, SHOWN, Judged, judge
 from analysis.comparing.reading import Lots
 from analysis.comparing.rule import MakeRule, check_make_rule
@@ -126,7 +127,7 @@ def _outcomes(verdict: NDArray[np.intp]) -> Outcomes:
 
 def judge_drawn(drawn: Mapping[str, Array], rule: MakeRule, level: float, design: MakeDesign) -> Judged:
     """Verdicts of drawn studies: attribute -> (B, a, h, S, r), control first, reference last."""
-    first = int(rule.control is not None)
+    first = next(iter(drawn.values())).shape[2] - 2 if rule.pulls else int(rule.control is not None)
     trays = "sitting:hours" in rule.adjust
     if rule.claim != "make":
         return judge({name: cells_of(Scores(y), trays) for name, y in drawn.items()}, rule.attributes, level, first)
@@ -184,3 +185,38 @@ def _moved(sd: float, shape: tuple[int, ...], design: MakeDesign, rng: np.random
     B, _a, h, S, _r = shape
     own = rng.standard_normal((B, 1, h, design.batches, 1)) * sd
     return np.tile(own, (1, 1, 1, S // design.batches, 1))
+
+
+# ---- hours -----------------------------------------------------------------------------------------------------------
+def hours_over_drawn(
+    rule: MakeRule,
+    worse: tuple[Sequence[float], Sequence[float]],
+    design: MakeDesign,
+    studies: int,
+    seed: int,
+    spreads: Mapping[str, AttributeTruth],
+    correlation: float = 0.3,
+) -> Array:
+    """By how many hours over the other the slow make is shown to need longer (studies,), NaN where nothing is shown.
+
+    Args:
+        rule: as sealed, with its pulls.
+        worse: by how much every attribute is worse than at the reference, positive = worse, scale units, at the pulls
+            of the slow make and of the fast one in the order of `bracket.order_of`.
+        design: who tastes how often.
+        studies, seed, correlation: as in `growing_outcomes`.
+        spreads: of every deciding attribute.
+    """
+    level = check_make_rule(rule)
+    hours = [np.array([rule.pulls[name].hours for name in own]) for own in order_of(rule)]
+    control, *slow = worse[0]
+    truths = {name: MakeTruth((*slow, *worse[1]), own, control=control) for name, own in spreads.items()}
+    rng, found = np.random.default_rng(seed), []
+    for start in range(0, studies, CHUNK):
+        drawn = _drawn(rule, truths, design, min(CHUNK, studies - start), rng, correlation)
+        judged = judge_drawn(drawn, rule, level, design)
+        good, bad = (one[:, :-1] for one in shown_of([judged.attributes], rule))
+        at_most, more_than = hours_over(good, bad, *hours, judged.control_found)
+        found.append(more_than - at_most)
+    over = np.concatenate(found)
+    return np.where(over > 0, over, np.nan)

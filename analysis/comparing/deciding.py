@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.comparing.batches import Apart, apart_of
+from analysis.comparing.bracket import Bracket, bracket
 from analysis.comparing.claims import MAKE_VERDICTS, ClaimLimits, Judged, judge, under_both
 from analysis.comparing.gates import Gated, GateOfMake, gated
 from analysis.comparing.missing import Left
@@ -63,7 +64,8 @@ def _weighed(served: Served, left: Left, level: float, limits: Gated | None) -> 
             apart[name], less[name] = apart_of(own, served.lots, rule.pairs)
         panel = replace(panel, scores=less)
     force = InForce.of_study(panel, rule.plain)
-    judged = judge(force.cells, rule.attributes, level, served.first, force.fits, apart or None, len(left.out), limits)
+    out = len(set(left.out) - set(rule.beside))
+    judged = judge(force.cells, rule.attributes, level, served.first, force.fits, apart or None, out, limits)
     return Weighed(replace(served, panel=panel), force, judged, apart, level, left)
 
 
@@ -106,7 +108,15 @@ def compare(scores: pd.DataFrame, rule: MakeRule, readings: pd.DataFrame | None 
         gates=rule.gates,
         reference_gates=() if limits is None else limits.results[rule.reference],
         reached=() if limits is None else limits.reached,
+        bracket=_bracket(found, sealed, forbidden),
     )
+
+
+def _bracket(found: Weighed, rule: MakeRule, forbidden: bool) -> Bracket | None:
+    """How many hours longer the reference's make needs, where that was sealed."""
+    if not rule.pulls:
+        return None
+    return bracket(found.judged, found.fills, rule, found.served.pieces, found.left.out, not forbidden)
 
 
 def _reason(judged: Judged, rule: MakeRule) -> str | None:
