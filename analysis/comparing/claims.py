@@ -157,7 +157,7 @@ def _claimed(
 def answers(
     one: MakeClaim, limits: AttributeLimits, worse: Estimates, means: Estimates, failing: float
 ) -> tuple[Array, Flags]:
-    """Of every piece (B, pieces): the chance of the claim with its limit, and whether it is shown false at `failing`."""
+    """Of every piece (B, pieces): the chance of the claim with its limit, and whether it is false at `failing`."""
     judged = limits.judged[:, None]
     p, fails = chance(worse, one), _fails(worse, one, failing)
     if one.limit is not None:
