@@ -22,7 +22,8 @@ def render() -> None:
     found = batches.batch(store, by, session.batch_id() or "")
     st.set_page_config(page_title=_("{batch}: surface").format(batch=found.draft.label))
     look.put(look.crumb(found.draft.label, _("surface"), session.href("batch", batch=found.id)))
-    masses, density = session.kept(f"sizes-{found.id}", ([], DENSITY))
+    none: tuple[list[findings.Mass], float] = ([], DENSITY)
+    masses, density = session.kept(f"sizes-{found.id}", none)
     look.put(look.title(findings.headline(masses)))
     look.put(look.lede(findings.caution()))
     if told := findings.from_fineness(readings.read(store, by, found.id)):
