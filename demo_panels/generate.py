@@ -60,8 +60,9 @@ def draw(name: str) -> list[Score]:
 
     def of_sitting(sitting: int) -> dict[str, Any]:
         shifts = truth.get("batches", {}).get(batches[(sitting - 1) % len(batches)], {})
+        still = [0.0] * len(panel["pulls"])
         lines = truth["attributes"].items()
-        return truth | {"attributes": {line: moved(own, shifts[line]) if line in shifts else own for line, own in lines}}
+        return truth | {"attributes": {line: moved(own, shifts.get(line, still)) for line, own in lines}}
 
     scores = drawn(panel, of_sitting)
     return [replace(score, batch=batches[(score.sitting - 1) % len(batches)]) for score in scores]
