@@ -95,6 +95,7 @@ def alt(found: Bracket) -> str:
 
 def intro(found: Bracket) -> str:
     """What stands above the picture."""
-    return _("All pieces are held against {reference}; each make at half the error rate.").format(
-        reference=reference(found)
-    )
+    return _(
+        "All are held against {reference}, the ring. Disc: shown good enough; cross: shown not to be; question mark: "
+        "open."
+    ).format(reference=reference(found))
