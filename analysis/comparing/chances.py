@@ -259,7 +259,7 @@ def hours_over_drawn(
         drawn = _drawn(rule, truths, design, min(CHUNK, studies - start), rng, correlation)
         judged = judge_drawn(drawn, rule, level, design)
         good, bad = (one[:, :-1] for one in shown_of([judged.attributes], rule))
-        at_most, more_than = hours_over(good, bad, *hours, judged.control_found)
+        at_most, more_than = hours_over(good, bad, hours[0], hours[1], judged.control_found)
         found.append(more_than - at_most)
     over = np.concatenate(found)
     return np.where(over > 0, over, np.nan)

@@ -291,9 +291,9 @@ def letters(plan: ComparisonPlan) -> tuple[str, ...]:
 def words_of(plan: ComparisonPlan, piece: str) -> str:
     """How a make or the control is made; where hours are compared, after how many."""
     if plan.pulls:
-        taken = {piece_of(plan, level): level for level in every_piece(plan)}[piece]
-        make = plan.makes[0 if piece == CONTROL else LETTERS.index(make_of(taken))]
-        return _("{words}, after {h} h").format(words=make, h=hours(hours_of(plan, taken)))
+        level = next(level for level in every_piece(plan) if piece_of(plan, level) == piece)
+        make = plan.makes[0 if piece == CONTROL else LETTERS.index(make_of(level))]
+        return _("{words}, after {h} h").format(words=make, h=hours(hours_of(plan, level)))
     if piece == CONTROL:
         if not plan.faster:
             return plan.control

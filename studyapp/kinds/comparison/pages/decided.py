@@ -95,8 +95,7 @@ def _pictures(by: Staff, study: ComparisonStudy, shown: Shown, finding: Comparis
 
 
 def _hours_legend(found: Bracket) -> str:
-    signs = (("disc", _("good enough"), "patina"), ("cross", _("not good enough"), "copper"))
-    chips = " ".join(look.chip(*one) for one in signs)
+    chips = look.chip("disc", _("good enough"), "patina") + " " + look.chip("cross", _("not good enough"), "copper")
     return f'<p class="say quiet">{look.plain(hours.intro(found))} {chips}</p>'
 
 
