@@ -242,7 +242,7 @@ def test_hours_are_said_drawn_and_signed(finished: Callable[[str], Any]) -> None
     boxes = preparing.boxes(made.store, made.preparer, made.study)
     assert {"control: without hot air, after 4 h", "make B: with hot air, after 4 h"} <= set(boxes.values())
     shown = deciding.shown(made.store, made.leader, made.study).found
-    assert findings.headline(shown) == "B is no worse than A. A needs over 4 h longer than B."
+    assert findings.headline(shown) == "B is no worse than A. A needs over 4\u00a0h longer than B."
     assert shown.bracket is not None
     assert "B needs at most 4 h and A more than 8 h: over 4 h longer." in comparison_finding(shown).lede
     assert "A after 8 h: shown not good enough" in str(needed(shown.bracket, PAPER))
