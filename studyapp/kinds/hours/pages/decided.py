@@ -23,7 +23,7 @@ from studyapp.kinds.hours.findings.ways import nothing_helps, way_lines
 from studyapp.kinds.hours.findings.ways import what as way_what
 from studyapp.kinds.hours.pages import pulls, verdict, what_if
 from studyapp.kinds.hours.plan import HoursStudy
-from studyapp.kinds.hours.setting_out.pulls import pulls_of
+from studyapp.kinds.hours.setting_out.pulls import by_batch
 from studyapp.records import Staff
 from studyapp.services import planning, watching
 from studyapp.words import _, language
@@ -48,14 +48,14 @@ def _weighed(by: Staff, study: HoursStudy) -> None:
     finding = hours_finding(decision, offers, study.plan.title, costs(study.plan), beside)
     verdict.head(finding, look.crumb(_("Studies"), study.plan.title, session.href("studies")))
     verdict.corrected_since(versions.said_otherwise(shown))
-    taken = pulls_of(store, by, study.id)
+    taken = by_batch(store, by, study.id)
     pulls.warn_late(taken)
     if decision.verdict == "cannot tell":
         _ways(by, study, decision)
     once = drawn.kept(deciding.moment(store, by, study.id), session.theme())
     verdict.pictures(decision, finding, session.theme(), once)
     verdict.changes(finding)
-    of_rule = (*versions.departures(shown), *pull_departures(taken))
+    of_rule = (*versions.departures(shown), *pull_departures(*taken))
     signing.departures(watching.deviations(store, by, study.id), of_rule)
     signing.notes(watching.notes(store, by, study.id))
     verdict.numbers(decision, finding, partial(deciding.cross_check, store, by, study.id))

@@ -28,7 +28,7 @@ from studyapp.kinds.hours.pictures import against_limit, worsening
 from studyapp.kinds.hours.pictures.rows import Axis, limit_row
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.report.calendar_file import study_calendar
-from studyapp.kinds.hours.setting_out.pulls import pulls_of
+from studyapp.kinds.hours.setting_out.pulls import by_batch
 from studyapp.pictures import paper
 from studyapp.pictures.theme import PAPER
 from studyapp.printing.press import shown_time, typeset
@@ -56,13 +56,13 @@ def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes
     beside = deciding.description(store, by, study.id) if shown_.corrected is None else None
     priced = tuple(way.offer for way in ways)
     finding = hours_finding(shown_.decision, priced, study.plan.title, costs(study.plan), beside)
-    taken = pulls_of(store, by, study.id)
-    finding = replace(finding, lede=" ".join([*late_pulls(taken), finding.lede]))
+    taken = by_batch(store, by, study.id)
+    finding = replace(finding, lede=" ".join([*late_pulls(*taken), finding.lede]))
     record = replace(
         record_of(store, by, study),
         rule_version=shown_.rule_version,
         corrected=versions.said_otherwise(shown_),
-        rule_departures=(*versions.departures(shown_), *pull_departures(taken)),
+        rule_departures=(*versions.departures(shown_), *pull_departures(*taken)),
     )
     lines = way_lines(ways, study.plan, shown_.decision)
     return report_pdf(shown_.decision, finding, printed_at, record, lines)
@@ -70,7 +70,7 @@ def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes
 
 def calendar(store: Store, by: Staff, study: HoursStudy) -> bytes:
     """Pulls, tempering and sittings, for a calendar program; pulls as they were noted, once the plan is sealed."""
-    return study_calendar(study, kept=pulls_of(store, by, study.id) if study.seal else None)
+    return study_calendar(study, kept=by_batch(store, by, study.id)[0] if study.seal else None)
 
 
 def papers() -> Mapping[str, Callable[[Store, Staff, HoursStudy, str], bytes]]:
