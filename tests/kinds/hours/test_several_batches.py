@@ -108,7 +108,7 @@ def test_each_of_two_batches_from_seal_to_verdict(workshop: Workshop, hand: Any)
     assert (frame.groupby(["batch", "hours"]).size() == 2 * 6).all()
     asked = Rule({"Acidity": AttributeRule("lower", 1.0)}, adjust=("sitting:hours",), claim=EACH, batches=2)
     assert decide(frame, asked).batches == found.batches
-    assert check(str(store.engine.url)).sound
+    assert check(store.url).sound
 
 
 def test_a_batch_lost_whole_steps_out_and_one_that_was_served_does_not(workshop: Workshop, hand: Any) -> None:
@@ -126,7 +126,7 @@ def test_a_batch_lost_whole_steps_out_and_one_that_was_served_does_not(workshop:
         pulls.undo(store, ben, study, PLAN.level(1 - served, 8.0), NOW)
     found = opened(workshop, hand, ready_at_eight)
     assert (found.verdict, found.hours, found.claim, found.lost) == ("stop", 8.0, THIS, ())
-    assert check(str(store.engine.url)).sound
+    assert check(store.url).sound
 
 
 def test_the_lives_of_pulls_are_told_batch_by_batch(workshop: Workshop) -> None:

@@ -10,6 +10,7 @@ from studyapp.errors import BadInput, NotAllowed, NothingToDecide
 from studyapp.kinds.hours.deciding import signed
 from studyapp.kinds.hours.deciding.readings import readings
 from studyapp.kinds.hours.files.decisions import decision_document
+from studyapp.kinds.hours.files.exported import files_of
 from studyapp.kinds.hours.plan import FIRST_RULE, KIND, HoursPlan, HoursStudy, rule_version
 from studyapp.kinds.hours.rule import rule_of
 from studyapp.kinds.hours.setting_out import make_sittings
@@ -177,14 +178,20 @@ def _priced(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
     frame, rule = to_weigh(store, by, study_id)
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id, KIND).plan
+    if decision(store, by, study_id).batches is not None:
+        return ()
     history = of_others(store, study_id, rule.attributes)
     service, read = Service(plan.replicates, plan.palate, plan.next_sittings), readings(store, by, study_id)
     return price(frame, rule, sealed=service, history=history, readings=read)
 
 
-def description(store: Store, by: Staff, study_id: str) -> Description:
-    """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits."""
+def description(store: Store, by: Staff, study_id: str) -> Description | None:
+    """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits; None
+    of several batches, which are told one by one instead."""
     from analysis.stopping.describe import describe
+
+    if decision(store, by, study_id).batches is not None:
+        return None
 
     def described() -> Description:
         return describe(*to_weigh(store, by, study_id), readings(store, by, study_id))
@@ -193,13 +200,29 @@ def description(store: Store, by: Staff, study_id: str) -> Description:
 
 
 def cross_check(store: Store, by: Staff, study_id: str) -> Mapping[str, AttributeCheck]:
-    """What two other programs say of the numbers below the verdict that is shown."""
+    """What two other programs say of the numbers below the verdict that is shown. Raises BadInput for several
+    batches."""
     from analysis.stopping.cross_check import cross_check as ask
+
+    if shown(store, by, study_id).decision.batches is not None:
+        told = _(
+            "Not done: the other programs are asked about one batch. Bring the scores of each, and ask about them."
+        )
+        raise BadInput(told)
 
     def asked() -> Mapping[str, AttributeCheck]:
         return ask(*to_weigh(store, by, study_id), shown(store, by, study_id).decision)
 
     return moment(store, by, study_id).once("cross check", asked)
+
+
+def files(store: Store, by: Staff, study_id: str) -> dict[str, str]:
+    """Scores, readings and rule of the last opened look as files, by name; `studyapp decide` says the same of them."""
+
+    def written() -> dict[str, str]:
+        return files_of(*to_weigh(store, by, study_id), readings(store, by, study_id))
+
+    return moment(store, by, study_id).once("files", written)
 
 
 def document(store: Store, by: Staff, study_id: str) -> dict[str, Any]:

@@ -69,8 +69,11 @@ def searching(store: Store, by: Staff, study_id: str) -> Iterator[Ways]:
     there, read = _there(store, study_id), readings(store, by, study_id)
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id, KIND).plan
-        designs = _new_studies(plan, deciding.decision(store, by, study_id), _joining(tx, plan))
+        decision = deciding.decision(store, by, study_id)
+        designs = _new_studies(plan, decision, _joining(tx, plan)) if decision.batches is None else []
     found = [_way("on", offer, plan, None, (), there) for offer in going]
+    if not designs:
+        now.once(_name(store, study_id), lambda: tuple(found))
     yield Ways(tuple(found), len(found) + len(designs))
     history = of_others(store, study_id, rule.attributes)
     while designs:

@@ -121,7 +121,9 @@ def _start_and_mass(plan: HoursPlan, key: str, moves: int) -> HoursPlan:
     """When the run begins, and what each pull shall weigh; the mass is asked once there is a pull to keep it with."""
     left, right = st.columns(2)
     start = None
-    if not plan.several:
+    if plan.several:
+        left, right = right, left
+    else:
         with left:
             planned = run_calendar.start_of(plan)
             start = st.datetime_input(_("Hour zero planned at"), planned, key=f"start-{key}-{moves}")
