@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from studyapp.batches import Reading
-from studyapp.cli import main
+from studyapp.cli import group
 from studyapp.kinds.hours.plan import HoursPlan, Limit, Pull
 from studyapp.records import Attribute
 from studyapp.services import batches, closing, joining, planning, preparing, readings, watching
@@ -58,7 +58,6 @@ def claimed_and_sealed(desk: Desk, study: str, folder: Path) -> None:
     open_step(page, "The question")
     page.get_by_text("Each of these batches", exact=True).click()
     desk.settle()
-    desk.see("Fix the batches: name two or more")
     desk.choose("Batches", "Batch 33")
     box = page.get_by_role("combobox", name="Batches")
     box.fill("Batch 34")
@@ -114,7 +113,7 @@ def the_files_say_the_same(desk: Desk, folder: Path) -> None:
             desk.press(name)
         coming.value.save_as(folder / name)
     scores, rule, read = (str(folder / name) for name in ("scores.csv", "RULE.toml", "readings.csv"))
-    asked = CliRunner().invoke(main, ["decide", scores, "--rule", rule, "--readings", read, "--json"])
+    asked = CliRunner().invoke(group, ["decide", scores, "--rule", rule, "--readings", read, "--json"])
     assert asked.exit_code == 0, asked.output
     told = json.loads(asked.output)
     assert (told["verdict"], told["hours"], told["claim"]) == ("stop", 16.0, "each of these batches")

@@ -173,15 +173,17 @@ def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
 
 
 def _priced(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
-    from analysis.planning import Service, price
+    from analysis.planning import Service, price, price_batches
 
     frame, rule = to_weigh(store, by, study_id)
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id, KIND).plan
+    read = readings(store, by, study_id)
     if decision(store, by, study_id).batches is not None:
-        return ()
+        joining = [plan.added] if plan.added and rule.look < rule.looks else []
+        return price_batches(frame, rule, joining, readings=read)
     history = of_others(store, study_id, rule.attributes)
-    service, read = Service(plan.replicates, plan.palate, plan.next_sittings), readings(store, by, study_id)
+    service = Service(plan.replicates, plan.palate, plan.next_sittings)
     return price(frame, rule, sealed=service, history=history, readings=read)
 
 
@@ -200,15 +202,8 @@ def description(store: Store, by: Staff, study_id: str) -> Description | None:
 
 
 def cross_check(store: Store, by: Staff, study_id: str) -> Mapping[str, AttributeCheck]:
-    """What two other programs say of the numbers below the verdict that is shown. Raises BadInput for several
-    batches."""
+    """What two other programs say of the numbers below the verdict that is shown."""
     from analysis.stopping.cross_check import cross_check as ask
-
-    if shown(store, by, study_id).decision.batches is not None:
-        told = _(
-            "Not done: the other programs are asked about one batch. Bring the scores of each, and ask about them."
-        )
-        raise BadInput(told)
 
     def asked() -> Mapping[str, AttributeCheck]:
         return ask(*to_weigh(store, by, study_id), shown(store, by, study_id).decision)

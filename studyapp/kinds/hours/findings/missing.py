@@ -48,6 +48,8 @@ def no_price(decision: Decision) -> str:
         return _("What more sittings would bring is not reckoned: nothing tells how the pieces would have been judged.")
     if decision.reason == "reference lost" or any(one.fate != "lost" for one in decision.lost):
         return _("What more sittings would bring is not reckoned: it hangs on whether the missing pull can be served.")
+    if decision.reason in ("batch missing", "batches apart", "too few batches"):
+        return _("What more batches would bring is not reckoned: first those of the sealed claim are needed.")
     if decision.batches is not None and decision.claim != RECIPE:
         return _(
             "What more sittings would bring is not reckoned where each batch must pass alone. Another batch makes no "

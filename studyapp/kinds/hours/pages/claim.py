@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import streamlit as st
 
+from studyapp.components import look
 from studyapp.kinds.hours.plan import EACH, RECIPE, THIS, Claim, HoursPlan
 from studyapp.kinds.hours.rule.batches import MOST_BATCHES, claims, costs
 from studyapp.services.names import spelled
@@ -23,9 +24,10 @@ def claim(plan: HoursPlan, key: str) -> HoursPlan:
         ORDER,
         ORDER.index(plan.claim),
         format_func=named.__getitem__,
-        captions=[costs(one) for one in ORDER],
         key=f"claim-{key}",
     )
+    told = _("{claim}: {costs}")
+    look.put(*(look.quiet(told.format(claim=named[one], costs=costs(one))) for one in ORDER))
     if chosen == THIS:
         return replace(plan, claim=THIS, batches=(), added=0, batches_a_sitting=1)
     return replace(plan, claim=chosen or plan.claim, batch="", starts_at=None)

@@ -53,7 +53,7 @@ def _weighed(by: Staff, study: HoursStudy) -> None:
     pulls.warn_late(taken)
     if decision.verdict == "cannot tell":
         _ways(by, study, decision)
-        if decision.batches is not None and study.look < study.plan.looks:
+        if decision.batches is not None and not offers and study.look < study.plan.looks:
             _next_sitting(by, study)
     once = drawn.kept(deciding.moment(store, by, study.id), session.theme())
     verdict.pictures(decision, finding, session.theme(), once)

@@ -29,7 +29,7 @@ def empty(plan: HoursPlan) -> set[str]:
     """The fields that nobody has filled: no mistake yet."""
     filled = {
         "question": plan.question,
-        "batches": plan.batches,
+        "batches": plan.batches or not plan.several,
         "pulls": plan.pulls,
         "attributes": plan.attributes,
         "assessors": plan.assessors,

@@ -179,14 +179,15 @@ def costs(claim: str) -> str:
     that is truly as good as the longest, batches that differ by .3 units; 20,000 studies simulated for this app."""
     return {
         "this batch": _(
-            "Cheapest: 12 people, two servings: an answer in about 73 of 100 cases. It says nothing of the next batch."
+            "cheapest; 12 people and two servings give an answer in about 73 of 100 cases. It says nothing of the next "
+            "batch."
         ),
         "each of these batches": _(
-            "Each batch costs its own sittings and must pass alone, so more of them make an answer rarer: two in about "
+            "each batch costs its own sittings and must pass alone, so more of them make an answer rarer: two in about "
             "55 of 100 cases, three in about 42. It speaks of these batches, and of no other."
         ),
         "recipe and machine": _(
-            "Three batches or more, four are advised; one sitting a batch is enough. An answer in about 72 of 100 "
+            "three batches or more, four are advised; one sitting a batch is enough. An answer in about 72 of 100 "
             "cases from three, 82 from four. It holds on average: one batch that goes wrong now and then stays unseen."
         ),
     }[claim]
