@@ -48,6 +48,9 @@ def what(way: Way, plan: HoursPlan) -> str:
     offer, draft = way.offer, way.plan
     if draft is None:
         return _going_on(offer)
+    if way.change == "more batches":
+        n = offer.sittings
+        return ngettext("A new study of {n} batch", "A new study of {n} batches", n).format(n=n)
     if way.change == "again":
         return _("The same plan in a new study")
     if way.change == "more people":
@@ -64,6 +67,8 @@ def _going_on(offer: Offer) -> str:
             "{n} opening of the key that is left", "All {n} openings of the key that are left", offer.looks
         ).format(n=offer.looks)
     n = offer.sittings
+    if offer.name == "more batches":
+        return ngettext("{n} more batch", "{n} more batches", n).format(n=n)
     if offer.name == "open pulls":
         return ngettext("{n} more sitting, open pulls only", "{n} more sittings, open pulls only", n).format(n=n)
     return ngettext("{n} more sitting", "{n} more sittings", n).format(n=n)
@@ -129,6 +134,8 @@ def _note(way: Way, plan: HoursPlan) -> str:
         if offer.name == "all looks":
             return _("as sealed, one after the other, until there is an answer")
         return _("as sealed, nothing changes")
+    if way.change == "more batches":
+        return _("one sitting a batch, all else as it is; name them in the draft")
     if way.change == "again":
         return _("nothing changes but the run of the conche")
     if way.change == "more people":

@@ -21,7 +21,7 @@ from studyapp.words import _
 
 if TYPE_CHECKING:
     from analysis.instruments import GatePull, GateResult
-    from analysis.stopping import AttributeResult
+    from analysis.stopping import AttributeResult, BatchNumbers
 
 HEIGHT, AXIS = 170, 46  # px: a row, and the numbers of hours below the last
 TOP = 0.2  # of the height of the first row, for the words above it
@@ -89,10 +89,10 @@ class Axis:
             )
 
 
-def flavour_row(result: AttributeResult, scale: Scale, axis: Axis) -> Picture:
+def flavour_row(result: AttributeResult, scale: Scale, axis: Axis, batches: BatchNumbers | None = None) -> Picture:
     """Worsening of one attribute against the reference, as in a picture of its own but for the pole."""
     frame = axis.frame((scale.low, scale.high), scale.ticks)
-    return axis.picture(frame, levels(result, scale, frame), pull_signs(result, frame))
+    return axis.picture(frame, levels(result, scale, frame), pull_signs(result, frame, batches=batches))
 
 
 # ---- a limit ---------------------------------------------------------------------------------------------------------
