@@ -15,9 +15,10 @@ from studyapp import registry
 from studyapp.batches import Batch, finite
 from studyapp.errors import BadInput, NotAllowed, NotFound
 from studyapp.kinds.hours.deciding import signed
-from studyapp.kinds.hours.plan import KIND, HoursStudy
+from studyapp.kinds.hours.plan import KIND, Confirms, HoursStudy
+from studyapp.kinds.hours.rule.confirming import draft_of
 from studyapp.records import Staff
-from studyapp.services import names
+from studyapp.services import names, planning
 from studyapp.services.access import require, study_or_refuse
 from studyapp.store import Store, events, sittings, studies
 from studyapp.store import batches as kept_batches
@@ -57,8 +58,11 @@ class Entry:
         return tuple(dict.fromkeys(one.draft.lot for one in self.batches if one.draft.lot))
 
     def showed(self, hour: float) -> bool | None:
-        """Whether this study showed an hour; None where it was not asked."""
-        return self.decision.passes.get(hour)
+        """Whether this study showed an hour; None where it was not asked, or where a confirmation left it open."""
+        if self.decision.confirms is None:
+            return self.decision.passes.get(hour)
+        found = {"confirmed": True, "not confirmed": False}
+        return found.get(self.decision.verdict) if hour == self.decision.confirms else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +91,11 @@ class Book:
                 if one.showed(hour) is False:
                     return hour, one
         return None
+
+    def origin(self, hour: float | None) -> Entry | None:
+        """The study that chose an hour first."""
+        chose = (one for one in self.entries if one.decision.verdict == "stop" and one.decision.hours == hour)
+        return next(chose, None)
 
     @property
     def longest(self) -> float:
@@ -158,6 +167,23 @@ def book_of(store: Store, by: Staff, study_id: str) -> Book:
         if study_id in {entry.study.id for entry in one.entries}:
             return one
     raise NotFound(_("Not done: this study is not signed yet, so no book holds it."))
+
+
+def confirm(store: Store, by: Staff, study_id: str) -> str:
+    """A draft that asks the next batch for the hour of a signed study's book: the one in use, or the one taken back.
+
+    Raises:
+        NotFound: the study is not signed. NotAllowed: no shorter hour was ever chosen.
+    """
+    found = book_of(store, by, study_id)
+    hour = found.in_use if found.in_use is not None else (found.withdrawn or (None,))[0]
+    origin = found.origin(hour)
+    if hour is None or origin is None:
+        raise NotAllowed(_("Not done: no shorter hour was chosen yet, so there is none to confirm."))
+    batch = found.waiting[0].draft.label if found.waiting else ""
+    confirms = Confirms(hour, origin.study.id)
+    plan = draft_of(origin.study.plan, confirms, origin.decision.reference_hours, batch)
+    return planning.copy(store, by, origin.study.id, plan, _("confirm {h} h").format(h=f"{hour:g}"))
 
 
 def note_card(store: Store, by: Staff, study_id: str, hour: float) -> int:

@@ -69,7 +69,9 @@ def searching(store: Store, by: Staff, study_id: str) -> Iterator[Ways]:
     there, read = _there(store, study_id), readings(store, by, study_id)
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id, KIND).plan
-        designs = _new_studies(plan, deciding.decision(store, by, study_id), _joining(tx, plan))
+        designs = (
+            [] if plan.confirms else _new_studies(plan, deciding.decision(store, by, study_id), _joining(tx, plan))
+        )
     found = [_way("on", offer, plan, None, (), there) for offer in going]
     yield Ways(tuple(found), len(found) + len(designs))
     history = of_others(store, study_id, rule.attributes)

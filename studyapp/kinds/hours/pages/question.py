@@ -19,6 +19,7 @@ from studyapp.findings import hours as as_hours
 from studyapp.kinds.hours import rule
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.rule import run_calendar
+from studyapp.kinds.hours.rule.confirming import claims
 from studyapp.records import Problem
 from studyapp.words import _
 
@@ -37,13 +38,13 @@ def draw(plan: HoursPlan, key: str, problems: Sequence[Problem], moves: int, sli
     )
     beside(problems, "question")
     plan = _batch(plan, key)
-    plan = _pulls(plan, key, slips)
+    plan = _pulls(_widens(plan, key), key, slips)
     plan = _start_and_mass(plan, key, moves)
     beside(problems, "pulls")
     look.put(look.caution(hot()))
     plan = replace(plan, control=_control(plan, key))
     beside(problems, "control")
-    return replace(plan, lost_reference=_lost_reference(plan, key))
+    return plan if plan.confirms else replace(plan, lost_reference=_lost_reference(plan, key))
 
 
 def _batch(plan: HoursPlan, key: str) -> HoursPlan:
@@ -60,6 +61,21 @@ def _batch(plan: HoursPlan, key: str) -> HoursPlan:
             _("Hour zero is when"), plan.hour_zero, key=f"zero-{key}", placeholder=_("the mass has reached 60 °C")
         )
     return replace(plan, recipe=recipe, batch=batch, machine=machine, hour_zero=zero)
+
+
+def _widens(plan: HoursPlan, key: str) -> HoursPlan:
+    """What shall be claimed of all batches together, where an hour is confirmed; sealed before anybody tastes."""
+    if plan.confirms is None:
+        return plan
+    named = claims()
+    chosen = st.radio(
+        _("This study confirms {h} h in a new batch. Once it does:").format(h=as_hours(plan.confirms.hours)),
+        list(named),
+        list(named).index(plan.confirms.claim),
+        format_func=named.__getitem__,
+        key=f"widens-{key}",
+    )
+    return replace(plan, confirms=replace(plan.confirms, claim=chosen or plan.confirms.claim))
 
 
 def hot() -> str:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
 from studyapp.findings.numbers import opening
 from studyapp.kinds.hours.plan import FIRST_RULE, HoursPlan
+from studyapp.kinds.hours.rule.confirming import confirm_problems, confirm_sentences
 from studyapp.kinds.hours.rule.limits import gate_of, limit_problems, limit_sentence
 from studyapp.kinds.hours.rule.run_calendar import calendar
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Check, Problem
@@ -27,7 +29,7 @@ LEAST_PALATE, USUAL_PALATE, MOST_PALATE = 3, 6, 20
 def problems(plan: HoursPlan) -> tuple[Problem, ...]:
     """Everything to mend (blocks) or to think about (does not block), beside its field."""
     parts = (_pull_problems, _attribute_problems, _limit_problems, _panel_problems, _table_problems, _calendar_problems)
-    return tuple(problem for part in parts for problem in part(plan))
+    return tuple(problem for part in (*parts, confirm_problems) for problem in part(plan))
 
 
 def beyond_a_run(hours: Iterable[float]) -> str | None:
@@ -264,6 +266,7 @@ def _rule(plan: HoursPlan) -> tuple[str, ...]:
             hours=", ".join(f"{h:g}" for h in hours), longest=longest
         )
     )
+    lines += confirm_sentences(plan)
     for line in plan.attributes:
         lines.append(_attribute_sentence(line))
     lines += [limit_sentence(one) for one in plan.limits]
@@ -297,6 +300,8 @@ def _rule(plan: HoursPlan) -> tuple[str, ...]:
 def _when_lost(plan: HoursPlan) -> str:
     """What becomes of a pull that is lost before anybody tasted it."""
     hours = sorted(pull.hours for pull in plan.pulls)
+    if plan.confirms is not None:
+        return _("Should the hour, the control or the longest be lost, there is no verdict.")
     said = _("A pull that is lost before anybody tasted it steps out: nothing is said of it, the rest is weighed.")
     if plan.lost_reference == "next" and len(hours) > 2:
         after = _("Should the longest be lost, {h} h takes its place, once.").format(h=f"{hours[-2]:g}")
@@ -331,4 +336,6 @@ def rule_of(plan: HoursPlan, look: int) -> Rule:
     }
     adjust = ("sitting:hours",) if served >= 2 else ()
     gates = {one.name: gate_of(one) for one in plan.limits}
-    return Rule(deciding, plan.alpha, plan.looks, look, adjust, plan.control, plan.lost_reference, gates=gates)
+    asked = plan.confirms and plan.confirms.hours
+    rule = Rule(deciding, plan.alpha, plan.looks, look, adjust, plan.control, plan.lost_reference, gates=gates)
+    return replace(rule, confirms=asked)
