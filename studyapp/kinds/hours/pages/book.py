@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from typing import Any
 
 import streamlit as st
@@ -61,7 +62,7 @@ def _book(by: Staff, found: Book, study: str) -> None:
     with right:
         with st.container(key="wash-confirm"):
             look.put(look.title(_("Next: confirm in {batch}").format(batch=findings.next_batch(found)), 2))
-            look.put(look.text(findings.how_to_confirm(found)))
+            look.put(look.text(findings.how_to_confirm(found)), look.quiet(findings.kept_pieces(found, date.today())))
             if (found.in_use or found.withdrawn) and st.button(_("Confirm in the next batch"), key="confirm"):
                 with acts.refusals():
                     session.go("plan", study=books.confirm(session.store(), by, study))

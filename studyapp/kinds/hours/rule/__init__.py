@@ -336,6 +336,6 @@ def rule_of(plan: HoursPlan, look: int) -> Rule:
     }
     adjust = ("sitting:hours",) if served >= 2 else ()
     gates = {one.name: gate_of(one) for one in plan.limits}
-    asked = plan.confirms and plan.confirms.hours
+    asked = plan.confirms.hours if plan.confirms is not None else None
     rule = Rule(deciding, plan.alpha, plan.looks, look, adjust, plan.control, plan.lost_reference, gates=gates)
     return replace(rule, confirms=asked)

@@ -46,9 +46,7 @@ def confirm_problems(plan: HoursPlan) -> Iterator[Problem]:
         return
     hours, asked = sorted(plan.hours_of_pulls), plan.confirms.hours
     if len(hours) < 3 or hours[-2] != asked:
-        told = _(
-            "Fix the pulls: serve the control, {h} h, which is confirmed, and the longest, nothing between them."
-        )
+        told = _("Fix the pulls: serve the control, {h} h, which is confirmed, and the longest, nothing between them.")
         yield Problem("pulls", told.format(h=f"{asked:g}"))
     elif plan.control is not None and plan.control >= asked:
         yield Problem("control", _("Fix the control: it is shorter than the hour that is confirmed."))
