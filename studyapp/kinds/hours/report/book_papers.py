@@ -78,7 +78,8 @@ def card(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes:
     number = books.note_card(store, by, study.id, found.in_use)
     entry = found.bearing[-1]
     signatures = [(one.role, one.name) for one in closing.signatures(store, by, entry.study.id)]
-    good = entry.decision.latest_hours if entry.decision.hours == found.in_use else None
+    chose = found.course.origin.decision if found.course is not None else entry.decision
+    good = chose.latest_hours
     good = found.longest if good is None else good
     ticks = sorted(entry.decision.passes)
     data: dict[str, Any] = {
@@ -121,7 +122,7 @@ def _rows(found: Book, entry: Entry) -> Iterator[tuple[str, str]]:
     yield (
         _("Evidence"),
         evidence.format(
-            claim=findings.claim_words(entry),
+            claim=findings.widest_claim(found),
             batches=listed([label for one in found.bearing for label in one.labels]),
             n=sum(one.sittings for one in found.bearing),
             m=len(entry.study.plan.assessors),
