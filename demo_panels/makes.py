@@ -63,14 +63,10 @@ def draw(name: str) -> list[Score]:
         if shifts is None:
             return truth
         return truth | {
-            "attributes": {line: _moved(own, shifts[sitting - 1]) for line, own in truth["attributes"].items()}
+            "attributes": {line: generate.moved(own, shifts[sitting - 1]) for line, own in truth["attributes"].items()}
         }
 
     return generate.drawn(panel | {"pulls": list(range(len(pieces(name))))}, of_sitting)
-
-
-def _moved(own: dict[str, Any], shifts: list[float]) -> dict[str, Any]:
-    return own | {"mean": [mean + shift for mean, shift in zip(own["mean"], shifts, strict=True)]}
 
 
 def rows(name: str) -> Iterator[dict[str, Any]]:

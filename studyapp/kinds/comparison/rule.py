@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from studyapp.batches import shown_unit
 from studyapp.findings.numbers import hours, opening, units
 from studyapp.kinds.comparison.plan import (
     CONTROL,
@@ -367,7 +368,9 @@ def _hours(plan: ComparisonPlan) -> Iterator[str]:
 
 
 def _alike(plan: ComparisonPlan) -> Iterator[str]:
-    matched = "; ".join(f"{one.name} {one.tolerance:g} {one.unit}".strip() for one in plan.alike if one.tolerance)
+    matched = "; ".join(
+        f"{one.name} {one.tolerance:g} {shown_unit(one.unit)}".strip() for one in plan.alike if one.tolerance
+    )
     if matched:
         yield _("Counts as alike up to a difference of: {list}. What differs more stands beside the verdict.").format(
             list=matched
@@ -386,7 +389,7 @@ def limit_told(one: Likewise) -> str:
     if one.at_most is not None:
         sentence = _("Every make must keep, in every batch: {name} at most {limit}. Too near the limit counts as open.")
     bound = one.at_least if one.at_most is None else one.at_most
-    return sentence.format(name=one.name, limit=f"{bound:g} {one.unit}".strip())
+    return sentence.format(name=one.name, limit=f"{bound:g} {shown_unit(one.unit)}".strip())
 
 
 def _served(plan: ComparisonPlan) -> str:

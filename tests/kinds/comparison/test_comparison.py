@@ -371,9 +371,9 @@ def test_a_failing_claim_is_told_by_the_end_that_lies_beyond_the_margin() -> Non
 @pytest.mark.parametrize(
     ("one", "told"),
     [
-        (Likeness("differs", 13.467, 12.721, 14.212), "13.47 um more, between 12.72 and 14.21"),
-        (Likeness("differs", 130.4, 84.2, 176.6), "130 um more, between 84 and 177"),
-        (Likeness("matched", -0.0412, -0.0893, 0.0069), "0.041 um less, between −0.089 and 0.007"),
+        (Likeness("differs", 13.467, 12.721, 14.212), "13.47 µm more, between 12.72 and 14.21"),
+        (Likeness("differs", 130.4, 84.2, 176.6), "130 µm more, between 84 and 177"),
+        (Likeness("matched", -0.0412, -0.0893, 0.0069), "0.041 µm less, between −0.089 and 0.007"),
     ],
 )
 def test_a_reading_has_the_digits_that_its_limits_bear(one: Likeness, told: str) -> None:
