@@ -20,7 +20,7 @@ from studyapp.pictures.theme import Theme
 Row = dict[str, Any]
 Layer = dict[str, Any]
 Picture = dict[str, Any]
-Sign = Literal["disc", "cross", "triangle", "pointer", "diamond", "reference"]
+Sign = Literal["disc", "cross", "triangle", "pointer", "diamond", "reference", "ring"]
 
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 # A ring on a short bar: an open square would look like a box to tick.
@@ -223,6 +223,8 @@ def _faces(sign: Sign, colour: str, theme: Theme) -> tuple[dict[str, Any], dict[
     if sign == "cross":
         cross = {"shape": CROSS, "filled": False, "size": 130}
         return cross | {"strokeWidth": 7, "stroke": theme.card}, cross | {"strokeWidth": 3, "stroke": colour}
+    if sign == "ring":
+        return {}, {"shape": "circle", "filled": False, "size": 28, "stroke": colour, "strokeWidth": 1.5}
     if sign == "reference":
         return {}, {"shape": REFERENCE, "size": 320, "fill": theme.card, "stroke": colour, "strokeWidth": _BAR}
     shape, size, around = _SHAPES[sign]

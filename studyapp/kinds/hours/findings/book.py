@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 
 from studyapp.findings import Fact, decimal, of_studies
 from studyapp.findings import hours as as_hours
@@ -10,6 +11,7 @@ from studyapp.findings.days import day_of
 from studyapp.findings.numbers import listed, opening, trimmed
 from studyapp.kinds.hours.deciding.book import Book, Entry, Payoff
 from studyapp.kinds.hours.findings.instruments import ready
+from studyapp.kinds.hours.rule.confirming import fades
 from studyapp.words import _, ngettext
 
 
@@ -93,7 +95,9 @@ def said_of(found: Book) -> Iterator[tuple[str, str, str]]:
     """What may be said, and of what: sign, words, hour."""
     for one in found.entries:
         hour = one.decision.hours
-        if one.decision.verdict == "stop" and hour is not None:
+        if one.decision.confirms is not None:
+            yield _confirmed(one, one.decision.confirms)
+        elif one.decision.verdict == "stop" and hour is not None:
             yield (
                 "disc",
                 _("{claim}: {batches}; stands").format(claim=claim_words(one), batches=listed(one.labels)),
@@ -113,7 +117,79 @@ def said_of(found: Book) -> Iterator[tuple[str, str, str]]:
             )
         else:
             yield "ring", _("{batches}: no shorter hour is shown").format(batches=listed(one.labels)), h(found.longest)
+    yield from _of_all(found)
     yield "dash", _("Other recipes, other machines: nothing is known from here"), _("not asked")
+
+
+def _confirmed(entry: Entry, hour: float) -> tuple[str, str, str]:
+    """What a batch said that was asked for an hour chosen before."""
+    batches, longest = listed(entry.labels), h(entry.decision.reference_hours)
+    showed = entry.showed(hour)
+    if showed:
+        return "disc", _("This batch: {batches} confirmed it").format(batches=batches), h(hour)
+    if showed is None:
+        return "ring", _("{batches} left {hour} open").format(batches=batches, hour=h(hour)), longest
+    told = _("New batches, any lot: {batch} did not confirm {hour}")
+    return "cross", told.format(batch=batches, hour=h(hour)), longest
+
+
+def _of_all(found: Book) -> Iterator[tuple[str, str, str]]:
+    """What may be said of all batches together that were opened about one hour."""
+    course = found.course
+    if course is None or not course.opened:
+        return
+    texts = {"n": len(course.labels), "batches": listed(course.labels), "m": course.left_open}
+    if course.in_each:
+        yield "disc", _("Each of these {n} batches: {batches}").format(**texts), h(course.hours)
+    elif not course.failed:
+        told = ngettext(
+            "Each of these batches: not said, {m} that was opened left it open",
+            "Each of these batches: not said, {m} that were opened left it open",
+            course.left_open,
+        )
+        yield "ring", told.format(**texts), h(found.longest)
+    if found.on_average is not None:
+        told = _("This recipe and machine, on average over {n} batches").format(**texts)
+        shown = found.on_average.verdict == "confirmed"
+        yield (
+            "disc" if shown else "ring",
+            told if shown else _("{told}: not shown").format(told=told),
+            h(course.hours if shown else found.longest),
+        )
+
+
+def widest_claim(found: Book) -> str:
+    """The widest claim that the evidence bears."""
+    course = found.course
+    if found.on_average is not None and found.on_average.verdict == "confirmed":
+        return _("This recipe and machine, on average")
+    if course is not None and course.in_each:
+        return _("Each of these {n} batches").format(n=len(course.labels))
+    return claim_words(found.bearing[-1])
+
+
+def what_it_said(entry: Entry) -> str:
+    """What a batch said of hours, in two words."""
+    decision = entry.decision
+    if not entry.heard:
+        return _("control not found")
+    if decision.confirms is not None:
+        verdicts = {"confirmed": _("confirmed {hour}"), "not confirmed": _("did not confirm {hour}")}
+        return verdicts.get(decision.verdict, _("left {hour} open")).format(hour=h(decision.confirms))
+    return _("chose no hour") if decision.hours is None else _("chose {hour}").format(hour=h(decision.hours))
+
+
+def kept_pieces(found: Book, today: date) -> str:
+    """What a piece that was kept of the first batch may tell; empty where nobody chose an hour."""
+    if found.course is None:
+        return ""
+    weeks = max((today - date.fromisoformat(found.course.origin.signed_on)).days // 7, 0)
+    told = ngettext(
+        "A piece that was kept of {batch} is {n} week older: it only describes, and widens nothing.",
+        "A piece that was kept of {batch} is {n} weeks older: it only describes, and widens nothing.",
+        weeks,
+    )
+    return told.format(batch=listed(found.course.origin.labels), n=weeks)
 
 
 def claim_words(entry: Entry) -> str:
@@ -143,6 +219,8 @@ def how_to_confirm(found: Book) -> str:
         "Conche {batch} to {longest} once more. Taste three pieces: {hour}, its own {longest}, and {control} to show "
         "that the panel is awake."
     )
+    if found.course is not None and fades(found.course.origin.study.plan):
+        told = f"{told} {_('A note can fade, so the pull just shorter comes as a fourth.')}"
     return told.format(batch=next_batch(found), longest=h(found.longest), hour=h(used), control=h(shortest))
 
 
@@ -150,13 +228,7 @@ def picture_says(found: Book) -> str:
     """What the picture of the batches says."""
     told = []
     for one in found.entries:
-        hour, batches = one.decision.hours, listed(one.labels)
-        if not one.heard:
-            told.append(_("{batches} was tasted by a panel that did not find its control").format(batches=batches))
-        elif hour is not None and one.decision.verdict == "stop":
-            told.append(_("{batches} chose {hour}").format(batches=batches, hour=h(hour)))
-        else:
-            told.append(_("{batches} chose no hour").format(batches=batches))
+        told.append(_("{batches} {what}").format(batches=listed(one.labels), what=what_it_said(one)))
     return _("Batches down, hours across: {told}.").format(told="; ".join(told))
 
 

@@ -327,6 +327,6 @@ def row_says(decision: Decision, name: str) -> str:
     hour = ready(decision, name)
     if hour is None:
         return _("none of these yet")
-    if decision.verdict == "stop" and name == decision.binding:
+    if decision.hours is not None and name == decision.binding:
         return _("decides: ready at {h} h").format(h=hours(hour))
     return _("ready at {h} h").format(h=hours(hour))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from typing import Any
 
 import streamlit as st
@@ -35,10 +36,10 @@ def render() -> None:
     if session.kept(f"worth-{study}", False):
         _worth(by, found, study)
     else:
-        _book(found, study)
+        _book(by, found, study)
 
 
-def _book(found: Book, study: str) -> None:
+def _book(by: Staff, found: Book, study: str) -> None:
     look.put(look.crumb(_("Studies"), findings.name(found), session.href("studies")))
     look.put(look.title(findings.headline(found), 1, "verdict"), look.lede(findings.lede(found)))
     if any(one.study.example for one in found.entries):
@@ -62,7 +63,10 @@ def _book(found: Book, study: str) -> None:
     with right:
         with st.container(key="wash-confirm"):
             look.put(look.title(_("Next: confirm in {batch}").format(batch=findings.next_batch(found)), 2))
-            look.put(look.text(findings.how_to_confirm(found)))
+            look.put(look.text(findings.how_to_confirm(found)), look.quiet(findings.kept_pieces(found, date.today())))
+            if (found.in_use or found.withdrawn) and st.button(_("Confirm in the next batch"), key="confirm"):
+                with acts.refusals():
+                    session.go("plan", study=books.confirm(session.store(), by, study))
         with st.container(key="card-ends"):
             look.put(look.title(_("What ends an entry"), 2), look.bullets(findings.ends_when(found)))
     with st.container(horizontal=True):

@@ -22,8 +22,7 @@ from studyapp.words import _
 
 if TYPE_CHECKING:
     from analysis.instruments import GatePull, GateResult
-    from analysis.stopping import AttributeResult
-    from analysis.stopping.departing import BatchNumbers
+    from analysis.stopping import AttributeResult, BatchNumbers
 
 HEIGHT, AXIS = 170, 46  # px: a row, and the numbers of hours below the last
 TOP = 0.2  # of the height of the first row, for the words above it

@@ -80,7 +80,8 @@ def card(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes:
     number = books.note_card(store, by, study.id, found.in_use)
     entry = found.chosen_by
     signatures = [(one.role, one.name) for one in closing.signatures(store, by, entry.study.id)]
-    good = found.longest if entry.decision.latest_hours is None else entry.decision.latest_hours
+    chose = found.course.origin.decision if found.course is not None else entry.decision
+    good = found.longest if chose.latest_hours is None else chose.latest_hours
     ticks = sorted(entry.decision.passes)
     data: dict[str, Any] = {
         "lang": language(),
@@ -128,7 +129,7 @@ def _rows(found: Book, entry: Entry) -> Iterator[tuple[str, str]]:
     yield (
         _("Evidence"),
         evidence.format(
-            claim=findings.claim_words(entry),
+            claim=findings.widest_claim(found),
             batches=listed([label for one in found.bearing for label in one.labels]),
             n=sum(one.sittings for one in found.bearing),
             m=len(entry.study.plan.assessors),
