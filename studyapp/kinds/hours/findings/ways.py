@@ -134,10 +134,8 @@ def _note(way: Way, plan: HoursPlan) -> str:
         if offer.name == "all looks":
             return _("as sealed, one after the other, until there is an answer")
         return _("as sealed, nothing changes")
-    if way.change == "more batches":
-        return _("one sitting a batch, all else as it is; name them in the draft")
-    if way.change == "again":
-        return _("nothing changes but the run of the conche")
+    if way.change in (said := _said()):
+        return said[way.change]
     if way.change == "more people":
         known = [name for name in way.joining if name]
         if len(known) < len(way.joining):
@@ -151,6 +149,14 @@ def _note(way: Way, plan: HoursPlan) -> str:
         served = ngettext("{pulls} h, each once", "{pulls} h, each {n} times", draft.replicates)
         return served.format(pulls=hours_list(sorted(pull.hours for pull in draft.pulls)), n=draft.replicates)
     return _("the same pulls and people")
+
+
+def _said() -> dict[str, str]:
+    """What changes, where that is the same of every such way."""
+    return {
+        "more batches": _("one sitting a batch, all else as it is; name them in the draft"),
+        "again": _("nothing changes but the run of the conche"),
+    }
 
 
 def _stay(decision: Decision) -> list[WayLine]:
