@@ -22,10 +22,11 @@ from analysis.planning.next_sittings import Anew, Course, Service, anew, share_m
 from analysis.planning.pooled_spreads import INTERACTION, Strata
 from analysis.stopping import fates, orders, outcome, panels
 from analysis.stopping.adjusted import InForce
+from analysis.stopping.confirming import as_confirmed, asked_of
 from analysis.stopping.gates import Gating
 from analysis.stopping.rule import Rule, check_rule
 from analysis.stopping.standard_errors import fitted
-from analysis.stopping.verdicts import CANNOT, VERDICTS, Judged, judge
+from analysis.stopping.verdicts import CANNOT, VERDICTS, Judged, judge, verdicts_of
 
 # No prior holds with every panel: one that happened to agree in its first look is taken for one that does, and of those
 # told 8 of 10 six settled. So a half is the most that one study alone is told. How a panel differs is known from two
@@ -154,11 +155,12 @@ def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) ->
     """
     if draws.number < 1:
         raise ValueError(f"draws must be 1 or more, got {draws.number}")
-    level = check_rule(rule)
+    level, rule = check_rule(rule), as_confirmed(rule)
     told = fates.read(scores, rule)
+    panel = panels.read(told.scored, told.rule)
+    told = asked_of(panel, told, rule)
     if not can_be_priced(told):
         return
-    panel = panels.read(told.scored, told.rule)
     force = InForce.of_study(panel, rule)
     gating = Gating.of(draws.readings, rule.gates, panel.hours, panels.batches_in(told.scored))
     now = judge(force.cells, rule.attributes, level, panel.control, force.fits, told.bars, gating=gating)
@@ -201,7 +203,7 @@ def _offer(study: Undecided, course: Course, draws: Draws, assessors: int) -> Of
         pieces=course.pieces,
         palates=course.sittings * assessors,
         servings=sum(int(served.sum()) for served in course.looks),
-        chances=dict(zip(VERDICTS, chances.tolist(), strict=True)),
+        chances={verdict: float(chances[VERDICTS.index(verdict)]) for verdict in verdicts_of(study.bars)},
         settles=settles,
         monte_carlo_se=float(np.sqrt(settles * (1 - settles) / draws.number)),
         told=told(settles, (study.earlier.get(name) for name in study.fits)),

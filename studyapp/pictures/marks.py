@@ -212,6 +212,12 @@ def signs(
     return [*behind, _speaking({"type": "point", "opacity": 1, **drawn}, rows, tips or {})]
 
 
+def rings(rows: Sequence[Row], theme: Theme) -> list[Layer]:
+    """A small ring a row, for what is described beside a sign; a row says its sentence `say`."""
+    drawn = {"type": "point", "shape": "circle", "size": 34, "fill": theme.card, "stroke": theme.edge, "opacity": 1}
+    return [_speaking(drawn | {"strokeWidth": 1.5}, rows, {})]
+
+
 def _faces(sign: Sign, colour: str, theme: Theme) -> tuple[dict[str, Any], dict[str, Any]]:
     """How the halo of a sign and the sign itself are drawn."""
     if sign == "cross":

@@ -56,6 +56,16 @@ class Limit:
 
 
 @dataclass(frozen=True, slots=True)
+class Confirms:
+    """The hour that the study of this id chose and another batch is asked for; `claim` is what shall be said of all
+    batches together."""
+
+    hours: float
+    study: str
+    claim: Claim = EACH
+
+
+@dataclass(frozen=True, slots=True)
 class HoursPlan(CupsPlan):
     """A conching-hours study before its seal; the sealed rule is the canonical JSON of this.
 
@@ -87,6 +97,7 @@ class HoursPlan(CupsPlan):
     batches: tuple[str, ...] = ()
     added: int = 0
     batches_a_sitting: int = 1
+    confirms: Confirms | None = None
 
     @property
     def hours_of_pulls(self) -> tuple[float, ...]:
@@ -148,6 +159,7 @@ def from_document(document: Mapping[str, Any]) -> HoursPlan:
     values["limits"] = tuple(Limit(**one) for one in values.get("limits", ()))
     for name in ("assessors", "batches"):
         values[name] = tuple(values.get(name, ()))
+    values["confirms"] = Confirms(**values["confirms"]) if values.get("confirms") else None
     values["habits"] = Habits.of(values.get("habits", {}))
     # Nobody who sealed before that was asked gave the next longest pull for the longest.
     return HoursPlan(**{"starts_at": started, "lost_reference": "none", **values})

@@ -78,7 +78,7 @@ def searching(store: Store, by: Staff, study_id: str) -> Iterator[Ways]:
         now.once(_name(store, study_id), lambda: tuple(found))
         yield Ways(tuple(found), len(found))
         return
-    designs = _new_studies(plan, decision, free)
+    designs = [] if plan.confirms else _new_studies(plan, decision, free)
     found = [_way("on", offer, plan, None, (), there) for offer in going]
     yield Ways(tuple(found), len(found) + len(designs))
     history = of_others(store, study_id, rule.attributes)

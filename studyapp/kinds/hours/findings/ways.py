@@ -127,36 +127,39 @@ def _too_little(way: Way) -> str:
 
 def _note(way: Way, plan: HoursPlan) -> str:
     """What changes against the plan there is."""
-    offer, draft = way.offer, way.plan
-    if draft is None:
-        if offer.name == "open pulls":
-            return _("{pulls} h, as sealed but for the other pulls").format(pulls=hours_list(offer.pulls))
-        if offer.name == "all looks":
-            return _("as sealed, one after the other, until there is an answer")
-        return _("as sealed, nothing changes")
-    if way.change in (said := _said()):
-        return said[way.change]
+    if way.plan is None:
+        return _going_on_note(way.offer)
     if way.change == "more people":
-        known = [name for name in way.joining if name]
-        if len(known) < len(way.joining):
-            return _("{n} instead of {all}; name them in the draft").format(
-                n=len(plan.assessors) + len(way.joining), all=len(plan.assessors)
-            )
-        return ngettext("{names} joins, all else as it is", "{names} join, all else as it is", len(known)).format(
-            names=listed(known)
-        )
+        return _who_joins(way, plan)
     if way.change == "fewer pulls":
-        served = ngettext("{pulls} h, each once", "{pulls} h, each {n} times", draft.replicates)
-        return served.format(pulls=hours_list(sorted(pull.hours for pull in draft.pulls)), n=draft.replicates)
-    return _("the same pulls and people")
-
-
-def _said() -> dict[str, str]:
-    """What changes, where that is the same of every such way."""
-    return {
+        served = ngettext("{pulls} h, each once", "{pulls} h, each {n} times", way.plan.replicates)
+        return served.format(pulls=hours_list(sorted(pull.hours for pull in way.plan.pulls)), n=way.plan.replicates)
+    notes = {
         "more batches": _("one sitting a batch, all else as it is; name them in the draft"),
         "again": _("nothing changes but the run of the conche"),
     }
+    return notes.get(way.change, _("the same pulls and people"))
+
+
+def _going_on_note(offer: Offer) -> str:
+    """What changes where the study goes on as sealed."""
+    if offer.name == "open pulls":
+        return _("{pulls} h, as sealed but for the other pulls").format(pulls=hours_list(offer.pulls))
+    if offer.name == "all looks":
+        return _("as sealed, one after the other, until there is an answer")
+    return _("as sealed, nothing changes")
+
+
+def _who_joins(way: Way, plan: HoursPlan) -> str:
+    """Who is asked beside the panel there is."""
+    known = [name for name in way.joining if name]
+    if len(known) < len(way.joining):
+        return _("{n} instead of {all}; name them in the draft").format(
+            n=len(plan.assessors) + len(way.joining), all=len(plan.assessors)
+        )
+    return ngettext("{names} joins, all else as it is", "{names} join, all else as it is", len(known)).format(
+        names=listed(known)
+    )
 
 
 def _stay(decision: Decision) -> list[WayLine]:

@@ -13,7 +13,7 @@ from studyapp.components import acts, drawn, look, refined, signing
 from studyapp.components import ways as component
 from studyapp.errors import NothingToDecide
 from studyapp.kinds.hours import deciding
-from studyapp.kinds.hours.deciding import ways
+from studyapp.kinds.hours.deciding import book, ways
 from studyapp.kinds.hours.deciding.ways import Way, Ways
 from studyapp.kinds.hours.files import exported
 from studyapp.kinds.hours.findings import costs, hours_finding, versions
@@ -66,6 +66,10 @@ def _weighed(by: Staff, study: HoursStudy) -> None:
     _files(by, study)
     if study.example:
         what_if.draw(store, by, study, decision)
+    known = study.state == "decided" and decision.hours is not None
+    if known and st.button(_("Confirm in the next batch"), key="confirm"):
+        with acts.refusals():
+            session.go("plan", study=book.confirm(store, by, study.id))
     if signing.sign(store, by, study, over=not offers):
         session.go("plan", study=study.id)
     verdict.caution(finding)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import streamlit as st
 
@@ -84,8 +85,8 @@ def _edit_limit(by: Staff, study_id: str, number: int) -> None:
 
 def _designs(by: Staff, study: HoursStudy, plan: HoursPlan) -> None:
     """Other designs and other tests for the same question, looked for when asked, while one goes on planning."""
-    if plan.several or not power.can_be_tried(plan, rule.problems(plan)):
-        return  # other designs are looked for of one batch alone
+    if plan.several or plan.confirms or not power.can_be_tried(plan, rule.problems(plan)):
+        return  # other designs are looked for of one batch alone, and whoever confirms an hour has the pieces given
     known = spreads.of_panel(session.store(), by)
     name, design = f"designs-{study.id}", power.design(plan, known)
     with st.container(key="card-designs"), acts.refusals():
@@ -124,5 +125,5 @@ def chances(by: Staff, plan: HoursPlan, problems: Sequence[Problem]) -> None:
         power.not_yet()
         return
     work = session.refined("power", power.design(plan, known), lambda: prospects.more_and_more(plan, spreads=known))
-    refined.draw(work, power.draw)
+    refined.draw(work, partial(power.draw, confirms=plan.confirms is not None))
     power.resting_on(plan, known)

@@ -49,7 +49,7 @@ def design(plan: HoursPlan, spreads: Spreads) -> tuple[object, ...]:
     pulls = tuple(pull.hours for pull in plan.pulls)
     counts = (len(plan.assessors), plan.sittings, plan.next_sittings, plan.replicates, plan.looks, plan.palate)
     batches = (plan.claim, len(plan.batches), plan.added, plan.batches_a_sitting)
-    return (rules, pulls, plan.control, plan.alpha, counts, batches)
+    return (rules, pulls, plan.control, plan.alpha, counts, batches, plan.confirms is not None)
 
 
 def not_yet() -> None:
@@ -65,28 +65,45 @@ def not_yet() -> None:
     )
 
 
-def draw(power: PlanPower) -> None:
+def draw(power: PlanPower, confirms: bool = False) -> None:
     """The chances in 100 as bars, what more people or sittings would change, and how far the trying is.
 
     The three chances are a box of their own: on a phone it stays in sight below the fields that move it.
     """
     hours = as_hours(power.enough_hours)
-    bars = [
-        _bar(_("stop at {hours} h or earlier").format(hours=hours), power.stop_by, ""),
-        _bar(_("stop, but later than {hours} h").format(hours=hours), power.stop_later, "later"),
-        _bar(_("cannot tell"), power.cannot_tell, "open"),
-    ]
-    rarer = [
-        _bar(label, chance, "open")
-        for label, chance in ((_("conche longer"), power.conche_longer), (_("no hour fits"), power.no_hour_fits))
-        if round(100 * chance.share)
-    ]
+    bars = (
+        _of_one_hour(power)
+        if confirms
+        else [
+            _bar(_("stop at {hours} h or earlier").format(hours=hours), power.stop_by, ""),
+            _bar(_("stop, but later than {hours} h").format(hours=hours), power.stop_later, "later"),
+            _bar(_("cannot tell"), power.cannot_tell, "open"),
+        ]
+    )
+    rarer = (
+        []
+        if confirms
+        else [
+            _bar(label, chance, "open")
+            for label, chance in ((_("conche longer"), power.conche_longer), (_("no hour fits"), power.no_hour_fits))
+            if round(100 * chance.share)
+        ]
+    )
     with st.container(gap=None):
         look.put(look.title(_("What this plan can show"), 2))
         with st.container(key="wash-glance"):
             look.put(look.text(_("If {hours} h is truly enough:").format(hours=hours)), *bars)
         with st.container(key="wash-rest"):
             look.put(*rarer, *(look.text(sentence, "small") for sentence in _changed(power)), _progress(power))
+
+
+def _of_one_hour(power: PlanPower) -> list[str]:
+    """The chances of a confirmation."""
+    return [
+        _bar(_("confirmed"), power.stop_by, ""),
+        _bar(_("not confirmed"), power.no_hour_fits, "later"),
+        _bar(_("cannot tell"), power.cannot_tell, "open"),
+    ]
 
 
 def _bar(label: str, chance: Chance, kind: str) -> str:

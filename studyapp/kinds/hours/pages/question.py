@@ -20,6 +20,7 @@ from studyapp.kinds.hours import rule
 from studyapp.kinds.hours.pages import claim
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.rule import run_calendar
+from studyapp.kinds.hours.rule.confirming import claims
 from studyapp.records import Problem
 from studyapp.words import _
 
@@ -40,15 +41,15 @@ def draw(
         ),
     )
     beside(problems, "question")
-    plan = _batch(claim.claim(plan, key), key, known)
+    plan = _batch(plan if plan.confirms else claim.claim(plan, key), key, known)
     beside(problems, "batches")
-    plan = _pulls(plan, key, slips)
+    plan = _pulls(_widens(plan, key), key, slips)
     plan = _start_and_mass(plan, key, moves)
     beside(problems, "pulls")
     look.put(look.caution(hot()))
     plan = replace(plan, control=_control(plan, key))
     beside(problems, "control")
-    return replace(plan, lost_reference=_lost_reference(plan, key))
+    return plan if plan.confirms else replace(plan, lost_reference=_lost_reference(plan, key))
 
 
 def _batch(plan: HoursPlan, key: str, known: Sequence[str]) -> HoursPlan:
@@ -69,6 +70,21 @@ def _batch(plan: HoursPlan, key: str, known: Sequence[str]) -> HoursPlan:
             _("Hour zero is when"), plan.hour_zero, key=f"zero-{key}", placeholder=_("the mass has reached 60 °C")
         )
     return replace(plan, recipe=recipe, machine=machine, hour_zero=zero)
+
+
+def _widens(plan: HoursPlan, key: str) -> HoursPlan:
+    """What shall be claimed of all batches together, where an hour is confirmed; sealed before anybody tastes."""
+    if plan.confirms is None:
+        return plan
+    named = claims()
+    chosen = st.radio(
+        _("This study confirms {h} h in a new batch. Once it does:").format(h=as_hours(plan.confirms.hours)),
+        list(named),
+        list(named).index(plan.confirms.claim),
+        format_func=named.__getitem__,
+        key=f"widens-{key}",
+    )
+    return replace(plan, confirms=replace(plan.confirms, claim=chosen or plan.confirms.claim))
 
 
 def hot() -> str:

@@ -42,7 +42,9 @@ def draw(decision: Decision, judged: Sequence[AttributeResult], legend: str, the
             with st.container(key=f"row-{number}"):
                 head, picture = st.columns([1, 4])
                 with head:
-                    look.put(look.title(opening(name), 3), look.text(row_says(decision, name)), look.quiet(counts))
+                    look.put(
+                        look.title(opening(name), 3), look.text(row_says(decision, name), "strong"), look.quiet(counts)
+                    )
                 with picture:
                     drawn.put(once(f"row {name}", make), alt)
         if lost:

@@ -181,6 +181,6 @@ def _row_legend(decision: Decision, finding: HoursFinding) -> str:
 
 
 def _chart_head(result: AttributeResult, decision: Decision) -> str:
-    decides = result.name == decision.binding and decision.verdict == "stop"
+    decides = result.name == decision.binding and decision.hours is not None
     note = look.strong(_("decides the hour")) if decides else look.plain(WISHES[result.rule.wanted].told())
     return look.pair(look.title(opening(result.name), 3), f'<span class="note">{note}</span>')

@@ -128,25 +128,27 @@ def pull_signs(
     """A bar and a sign for each pull, a disc for one that `fits`. Of several batches that are judged alone, a bar a
     batch; beside a bar over all of them, a small ring for each."""
     theme = frame.theme
-    judged = [pull for pull in result.pulls if pull.hours != result.reference_hours]
     alone = batches is not None and result.name in batches.lower
-    if batches is not None and alone:
-        placed = _of_batches(result, batches, frame)
-        within, open_ = ([row for row, kept in placed if kept is fit] for fit in (True, False))
-    else:
-        within = [_row(result, pull) for pull in judged if fits(result, pull)]
-        open_ = [_row(result, pull) for pull in judged if not fits(result, pull)]
+    single = [] if batches is None else _of_batches(result, batches, frame)
+    placed = single if alone else _of_pulls(result, fits)
+    within, open_ = ([row for row, kept in placed if kept is fit] for fit in (True, False))
     ends = ("high", "low") if result.rule.both_ways else ("high",)
     for rows, colour in ((open_, theme.copper), (within, theme.patina_text)):
         yield from marks.bars([row for row in rows if "high" in row], colour, ends)
     tips = {"x": _("hours"), "y": _("worse by"), "high": _("at most")}
     yield from marks.signs("cross", open_, theme.copper, theme, tips)
     yield from marks.signs("disc", within, theme.patina_text, theme, tips)
-    if batches is not None and not alone:
-        yield from marks.signs("ring", [row for row, _kept in _of_batches(result, batches, frame)], theme.edge, theme)
+    if single and not alone:
+        yield from marks.signs("ring", [row for row, _kept in single], theme.edge, theme)
     yield marks.words(_("reference"), frame.across[1], 0.0, theme.quiet, "right", dy=15)
     reference = next(pull for pull in result.pulls if pull.hours == result.reference_hours)
     yield from marks.signs("reference", [_row(result, reference)], theme.ink, theme, tips)
+
+
+def _of_pulls(result: AttributeResult, fits: Fits) -> list[tuple[Row, bool]]:
+    """Each shorter pull, and whether it fits."""
+    judged = [pull for pull in result.pulls if pull.hours != result.reference_hours]
+    return [(_row(result, pull), bool(fits(result, pull))) for pull in judged]
 
 
 def _of_batches(result: AttributeResult, batches: BatchNumbers, frame: Frame) -> list[tuple[Row, bool]]:

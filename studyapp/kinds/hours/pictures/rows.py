@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from studyapp.batches import shown_unit
 from studyapp.kinds.hours.findings.instruments import in_line, limit_of, reading_says
 from studyapp.kinds.hours.findings.pulls import enough_says
 from studyapp.kinds.hours.findings.scale import Scale
@@ -154,4 +155,4 @@ def _row(result: GateResult, pull: GatePull, aside: float) -> Row:
 def y_words(result: GateResult) -> str:
     """What the axis of a limit counts."""
     named = _("{unit}; mean of the portions and its guard") if result.gate.unit else _("mean of the portions, guard")
-    return named.format(unit=result.gate.unit)
+    return named.format(unit=shown_unit(result.gate.unit))

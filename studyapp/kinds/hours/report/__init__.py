@@ -233,7 +233,7 @@ def _limit_charts(decision: Decision) -> list[dict[str, str]]:
 
 
 def _limit_note(decision: Decision, name: str) -> str:
-    decides = decision.verdict == "stop" and name == decision.binding
+    decides = decision.hours is not None and name == decision.binding
     return _("decides the hour") if decides else wanted(by_name(decision, name)[0])
 
 
@@ -242,7 +242,7 @@ def _binding_first(decision: Decision) -> list[AttributeResult]:
 
 
 def _chart_note(result: AttributeResult, decision: Decision, limit_drawn: bool) -> str:
-    if decision.verdict == "stop" and result.name == decision.binding:
+    if decision.hours is not None and result.name == decision.binding:
         return _("decides the hour")
     if result.rule.limit is not None and not limit_drawn and not limit_decides(result):
         return _("{wanted}, limit {limit} off the picture").format(

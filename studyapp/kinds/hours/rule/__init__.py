@@ -12,6 +12,7 @@ from studyapp.errors import BadInput
 from studyapp.findings.numbers import opening
 from studyapp.kinds.hours.plan import FEWEST_BATCHES, FIRST_RULE, RECIPE, THIS, HoursPlan
 from studyapp.kinds.hours.rule.batches import batch_problems, batch_sentences, times_tasted
+from studyapp.kinds.hours.rule.confirming import confirm_problems, confirm_sentences
 from studyapp.kinds.hours.rule.limits import gate_of, limit_problems, limit_sentence
 from studyapp.kinds.hours.rule.run_calendar import calendar
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Check, Problem
@@ -30,7 +31,7 @@ def problems(plan: HoursPlan) -> tuple[Problem, ...]:
     """Everything to mend (blocks) or to think about (does not block), beside its field."""
     parts = (
         _pull_problems, batch_problems, _attribute_problems, _limit_problems, _panel_problems, _table_problems,
-        _calendar_problems,
+        _calendar_problems, confirm_problems,
     )  # fmt: skip
     return tuple(problem for part in parts for problem in part(plan))
 
@@ -269,7 +270,7 @@ def _rule(plan: HoursPlan) -> tuple[str, ...]:
             hours=", ".join(f"{h:g}" for h in hours), longest=longest
         )
     )
-    lines += batch_sentences(plan)
+    lines += batch_sentences(plan) + confirm_sentences(plan)
     for line in plan.attributes:
         lines.append(_attribute_sentence(line))
     lines += [limit_sentence(one) for one in plan.limits]
@@ -303,6 +304,8 @@ def _rule(plan: HoursPlan) -> tuple[str, ...]:
 def _when_lost(plan: HoursPlan) -> str:
     """What becomes of a pull that is lost before anybody tasted it."""
     hours = sorted(pull.hours for pull in plan.pulls)
+    if plan.confirms is not None:
+        return _("Should the hour, the control or the longest be lost, there is no verdict.")
     said = _("A pull that is lost before anybody tasted it steps out: nothing is said of it, the rest is weighed.")
     if plan.lost_reference == "next" and len(hours) > 2:
         after = _("Should the longest be lost, {h} h takes its place, once.").format(h=f"{hours[-2]:g}")
@@ -339,7 +342,9 @@ def rule_of(plan: HoursPlan, look: int, lost: int = 0) -> Rule:
     served = plan.sittings + (look - 1) * plan.next_sittings
     trays = (times_tasted(plan, look) if plan.several else served) >= 2 and plan.claim != RECIPE
     adjust = ("sitting:hours",) if trays else ()
+    asked = plan.confirms.hours if plan.confirms is not None else None
     rule = Rule(deciding, plan.alpha, plan.looks, look, adjust, plan.control, plan.lost_reference, gates=gates)
+    rule = replace(rule, confirms=asked)
     if not plan.several:
         return rule
     left = plan.known_by(look) - lost
