@@ -338,6 +338,16 @@ def _makes(case: Case) -> str:
     return study
 
 
+def _two_batches(case: Case) -> str:
+    """A sealed study of two batches beside the other one."""
+    plan = replace(
+        case.w.plan, title="Two batches", claim="each of these batches", batches=("A", "B"), sittings=2, starts_at=None
+    )
+    study = planning.start(case.store, case.leader, "hours", plan)
+    planning.seal(case.store, case.leader, study, plan.title)
+    return study
+
+
 def _make_lost(case: Case) -> str:
     study = _makes(case)
     comparison_pieces.note_lost(case.store, case.preparer, study, 21.0, "dropped", AT)
@@ -501,6 +511,10 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
     "pulls.note_zero": _now(lambda c: pulls.note_zero(c.store, c.preparer, c.study, "2026-11-24 10:41")),
     "pulls.note_lost": _now(
         lambda c: pulls.note_lost(c.store, c.preparer, c.study, 8.0, "dropped", "2026-11-24 10:41")
+    ),
+    "pulls.note_batch_lost": _with(
+        _two_batches,
+        lambda c, id_: pulls.note_batch_lost(c.store, c.preparer, id_, 1, "dropped", "2026-11-24 10:41"),
     ),
     "pulls.undo": _undone,
     "setting_out.note_lost": _with(
