@@ -131,8 +131,11 @@ def test_scores_of_two_batches_are_judged_under_the_sealed_claim(tmp_path: Path)
     assert (both.exit_code, both.stderr) == (0, "")
     assert "In each of these 2 batches, at 12 h every deciding attribute is within its margin" in both.stdout
     assert "Holds for         each of these 2 batches" in both.stdout
-    document = json.loads(_decide(tmp_path / "two.csv", option, rule, "--json").stdout)
+    document = json.loads(_decide(tmp_path / "two.csv", option, rule, "--json", "--cross-check").stdout)
     assert (document["claim"], document["batches"]["names"]) == ("each of these batches", ["autumn", "spring"])
+    asked = [f"{name}, {batch}" for name in document["attributes"] for batch in ("autumn", "spring")]
+    assert list(document["cross_check"]) == asked
+    assert all(check["agrees"] for check in document["cross_check"].values())
     (tmp_path / "RULE.toml").write_text('claim = "this batch"\n' + Path(rule).read_text())
     refused = _decide(tmp_path / "two.csv", "--rule", str(tmp_path / "RULE.toml"))
     assert (refused.exit_code, refused.stdout) == (2, "")

@@ -41,7 +41,8 @@ History = Mapping[str, Strata]
 @dataclass(frozen=True, slots=True)
 class Offer:
     """One way to an answer after `cannot tell`: serving `pulls` (hours), at most `replicates` times each to a person in
-    a sitting, before the next look, at "all looks" that are left, or in a "new study" which starts from no score.
+    a sitting, before the next look, at "all looks" that are left, of "more batches" of the recipe, or in a "new study"
+    which starts from no score.
 
     It takes `looks` looks and `sittings` sittings at most, `mean_sittings` on average, of `people`; `pieces` is the
     most that a person tastes in one sitting, `palates` counts people times sittings, `servings` all pieces of the most
@@ -50,7 +51,9 @@ class Offer:
     error. `told` is what is said of it, which is less (`price.told`).
     """
 
-    name: Literal["all pulls", "open pulls", "more replicates", "all looks", "new study"]
+    name: Literal[
+        "all pulls", "open pulls", "more replicates", "all looks", "more batches", "new study"
+    ]  # fmt: skip
     pulls: tuple[float, ...]
     looks: int
     sittings: int

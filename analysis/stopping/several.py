@@ -100,10 +100,12 @@ def weighed(
     told = _together(every, kept, rule)
     panel = panels.read(told.scored, told.rule, together=True)
     told = asked_of(panel, told, rule)
-    gating = Gating.of(readings, rule.gates, panel.hours, panel.batches)
+    # A limit is kept in every batch, also in one that lost its longest pull and has no say on flavour.
+    gating = Gating.of(readings, rule.gates, panel.hours, tuple(one.name for one in every))
     if claim == RECIPE:
         reason = reason or ("orders" if orders.forbid(panel, rule) else None)
-        gating = None if gating is None else replace(gating, one_is_enough=False)
+        served = {one.name: np.isin(panel.hours, list(one.hours)) for one in every}
+        gating = None if gating is None else replace(gating, one_is_enough=False, served=served)
         return Several(panel, told, _over(panel, told, level, gating), claim, kept, reason or _apart(panel), ())
     read = [panels.read(one.told.scored, one.told.rule) for one in kept]
     if any(orders.forbid(own, rule) for own in read):

@@ -58,8 +58,16 @@ class Entry:
         """The cocoa lots of its batches."""
         return tuple(dict.fromkeys(one.draft.lot for one in self.batches if one.draft.lot))
 
+    @property
+    def heard(self) -> bool:
+        """Whether the panel found its control; one that did not says nothing of any hour, for or against."""
+        return self.decision.control_found
+
     def showed(self, hour: float) -> bool | None:
-        """Whether this study showed an hour; None where it was not asked, or where a confirmation left it open."""
+        """Whether this study showed an hour; None where it was not asked, where a confirmation left it open, or where
+        the panel was not awake."""
+        if not self.heard:
+            return None
         if self.decision.confirms is None:
             return self.decision.passes.get(hour)
         found = {"confirmed": True, "not confirmed": False}
@@ -116,6 +124,11 @@ class Book:
     def bearing(self) -> tuple[Entry, ...]:
         """The entries that bear the hour in use."""
         return tuple(one for one in self.entries if self.in_use is not None and one.showed(self.in_use))
+
+    @property
+    def chosen_by(self) -> Entry | None:
+        """The last of the entries that chose the hour in use itself: its limits and margins hold there."""
+        return next((one for one in reversed(self.bearing) if one.decision.hours == self.in_use), None)
 
     @property
     def ends_on(self) -> str:

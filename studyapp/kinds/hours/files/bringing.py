@@ -57,11 +57,6 @@ def second_opinion(
     from analysis.stopping.cross_check import cross_check
 
     read = read_rule(rule)
-    if decision.batches is not None:
-        sentence = _(
-            "{scores}: the other programs are asked about one batch. Make one file a batch and ask about each."
-        )
-        raise BadInput(sentence.format(scores=Path(scores).name))
     return partial(cross_check, read_scores(scores, read), read, decision)
 
 

@@ -7,7 +7,8 @@ from datetime import date
 
 from studyapp.findings import Fact, decimal, of_studies
 from studyapp.findings import hours as as_hours
-from studyapp.findings.numbers import listed, opening
+from studyapp.findings.days import day_of
+from studyapp.findings.numbers import listed, opening, trimmed
 from studyapp.kinds.hours.deciding.book import Book, Entry, Payoff
 from studyapp.kinds.hours.findings.instruments import ready
 from studyapp.kinds.hours.rule.confirming import fades
@@ -52,24 +53,28 @@ def lede(found: Book) -> str:
 def facts(found: Book) -> tuple[Fact, ...]:
     """Hour in use, what decided it, evidence, and until when it holds."""
     used = found.longest if found.in_use is None else found.in_use
-    last = found.bearing[-1] if found.bearing else found.entries[-1]
+    last = found.chosen_by or found.entries[-1]
     batches = sum(len(one.labels) for one in found.entries)
     sittings = sum(one.sittings for one in found.entries)
     people = sorted({len(one.study.plan.assessors) for one in found.entries})
     taken = (
-        _("{h} h taken back on {day}").format(h=as_hours(found.withdrawn[0]), day=found.withdrawn[1].signed_on)
+        _("{h} h taken back on {day}").format(h=as_hours(found.withdrawn[0]), day=day_of(found.withdrawn[1].signed_on))
         if (found.withdrawn)
         else ""
     )
     return (
         Fact(_("Hour in use"), h(used), taken),
-        Fact(_("Decided the hour"), decided_by(last), _("signed on {day}").format(day=last.signed_on)),
+        Fact(
+            _("Decided the hour"),
+            decided_by(last) if found.chosen_by else "–",
+            _("signed on {day}").format(day=day_of(last.signed_on)),
+        ),
         Fact(
             _("Evidence"),
             ngettext("{n} batch, {m} sittings", "{n} batches, {m} sittings", batches).format(n=batches, m=sittings),
             _("{n} people").format(n=" to ".join(str(one) for one in {people[0]: 0, people[-1]: 0})),
         ),
-        Fact(_("Look at it again"), found.ends_on, next_batch(found)),
+        Fact(_("Look at it again"), day_of(found.ends_on), next_batch(found)),
     )
 
 
@@ -103,6 +108,12 @@ def said_of(found: Book) -> Iterator[tuple[str, str, str]]:
                 "cross",
                 _("New batches, any lot: {batch} did not show it").format(batch=listed(one.labels)),
                 h(found.longest),
+            )
+        elif not one.heard:
+            yield (
+                "dash",
+                _("{batches}: the panel did not find its control").format(batches=listed(one.labels)),
+                _("nothing"),
             )
         else:
             yield "ring", _("{batches}: no shorter hour is shown").format(batches=listed(one.labels)), h(found.longest)
@@ -160,6 +171,8 @@ def widest_claim(found: Book) -> str:
 def what_it_said(entry: Entry) -> str:
     """What a batch said of hours, in two words."""
     decision = entry.decision
+    if not entry.heard:
+        return _("control not found")
     if decision.confirms is not None:
         verdicts = {"confirmed": _("confirmed {hour}"), "not confirmed": _("did not confirm {hour}")}
         return verdicts.get(decision.verdict, _("left {hour} open")).format(hour=h(decision.confirms))
@@ -194,7 +207,7 @@ def ends_when(found: Book) -> tuple[str, ...]:
         _("another cocoa lot, until one batch is confirmed"),
         _("butter, lecithin or sugar changed by more than 1 %"),
         _("another programme, speed or load"),
-        _("a year without a confirmation: {day}").format(day=found.ends_on),
+        _("a year without a confirmation: {day}").format(day=day_of(found.ends_on)),
     )
 
 
@@ -226,7 +239,7 @@ def worth_headline(found: Payoff | None, most: int) -> str:
         return _("Cannot say: no price of a machine hour.")
     if found.pays is None or found.pays > most:
         return _("Not within {n} batches.").format(n=most)
-    return ngettext("Yes, with the first batch.", "Yes, from batch {n} on.", found.pays).format(n=found.pays)
+    return ngettext("Yes, with the first batch.", "Yes, once {n} batches are made so.", found.pays).format(n=found.pays)
 
 
 def worth_lede(found: Payoff, book: Book, batches: float) -> str:
@@ -265,7 +278,7 @@ def lines_of(lines: tuple[tuple[str, float, float, float], ...]) -> Iterator[tup
         "readings": _("Readings, {n} at {price}"),
     }
     for code, many, price, money in lines:
-        yield words[code].format(n=decimal(many, 1), price=decimal(price, 2)), decimal(money, 2)
+        yield words[code].format(n=trimmed(many, 1), price=decimal(price, 2)), decimal(money, 2)
     yield _("Together"), decimal(sum(line[-1] for line in lines), 2)
 
 

@@ -47,7 +47,8 @@ def _book(by: Staff, found: Book, study: str) -> None:
     _outdated(found)
     with st.container(key="card-book"):
         look.put(look.title(_("What did each batch say?"), 2), _legend())
-        drawn.put(json.dumps(batches_down(found, session.theme())), findings.picture_says(found))
+        with st.container(key="sideways"):
+            drawn.put(json.dumps(batches_down(found, session.theme())), findings.picture_says(found))
     left, right = st.columns(2)
     with left, st.container(key="card-said"):
         look.put(look.title(_("What may be said, and of what"), 2))
@@ -71,7 +72,8 @@ def _book(by: Staff, found: Book, study: str) -> None:
         if st.button(_("Is it worth it?"), key="to-worth"):
             session.keep(f"worth-{study}", True)
             st.rerun()
-        st.link_button(_("Print the process card"), f"/print/card/{study}")
+        if found.in_use is not None:
+            st.link_button(_("Print the process card"), f"/print/card/{study}")
         st.link_button(_("Print the book"), f"/print/book/{study}")
 
 

@@ -46,7 +46,7 @@ def _row(label: str, one: Entry, y: float, frame: Frame, ticks: list[float]) -> 
     yield marks.stroke([{"x": ticks[0], "y": y}, {"x": ticks[-1], "y": y}], theme.rule)
     yield marks.words(label, frame.across[0], y, theme.ink, weight=600)
     yield marks.words(what_it_said(one), ticks[-1], y, theme.ink, dx=18)
-    for sign, colour, rows in _signs(label, one, y, theme):
+    for sign, colour, rows in _signs(label, one, y, theme) if one.heard else ():
         yield from marks.signs(sign, rows, colour, theme)
 
 
