@@ -48,6 +48,8 @@ def test_the_draft_serves_three_pieces_twice_and_four_where_a_note_can_fade() ->
         assert (rule.rule_of(one, 1).confirms, rule.rule_of(one, 1).adjust) == (12.0, ("sitting:hours",))
         assert not [problem for problem in rule.problems(replace(one, assessors=tuple("abcdefgh"))) if problem.blocks]
         assert from_document(document_of(one)) == one
+    wide = replace(CHOSE, attributes=plain.attributes, claim="each of these batches", batches=("A", "B"))
+    assert draft_of(wide, Confirms(12.0, "s1"), 24.0, "C").several is False
     between = replace(plain, pulls=(*plain.pulls, Pull(16.0)))
     assert "which is confirmed" in " ".join(one.sentence for one in rule.problems(between) if one.blocks)
     open_ = replace(fading, pulls=asked("lower").pulls)

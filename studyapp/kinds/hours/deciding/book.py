@@ -186,7 +186,7 @@ def book_of(store: Store, by: Staff, study_id: str) -> Book:
     """The book in which a study stands. Raises NotFound for one that is not signed."""
     for one in books(store, by):
         if study_id in {entry.study.id for entry in one.entries}:
-            return replace(one, on_average=on_average(store, by, one.course) if one.course else None)
+            return replace(one, on_average=on_average(store, by, one.course))
     raise NotFound(_("Not done: this study is not signed yet, so no book holds it."))
 
 

@@ -70,10 +70,10 @@ def course_of(entries: Sequence[Entry], unsigned: Sequence[HoursStudy], hours: f
     return Course(hours, chose[0], tuple(one for one in entries if one.decision.confirms == hours), open_)
 
 
-def on_average(store: Store, by: Staff, course: Course) -> Decision | None:
+def on_average(store: Store, by: Staff, course: Course | None) -> Decision | None:
     """The hour asked of all batches of a course together, as means over batches; None unless the last confirmation was
     sealed so, every batch is signed, none was shown to fail, and there are three or more."""
-    if len(course.confirmations) < FEWEST or course.unsigned or course.failed:
+    if course is None or len(course.confirmations) < FEWEST or course.unsigned or course.failed:
         return None
     last = course.confirmations[-1].study
     if last.plan.confirms is None or last.plan.confirms.claim != RECIPE:

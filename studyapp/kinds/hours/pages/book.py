@@ -29,9 +29,8 @@ def render() -> None:
     names = [findings.name(one) for one in known]
     if wanted is None:
         chosen = st.selectbox(_("Recipe and machine"), range(len(known)), format_func=names.__getitem__, key="which")
-        found = known[chosen]
-    else:
-        found = books.book_of(store, by, wanted)
+        wanted = known[chosen].entries[-1].study.id
+    found = books.book_of(store, by, wanted)
     study = found.entries[-1].study.id
     if session.kept(f"worth-{study}", False):
         _worth(by, found, study)

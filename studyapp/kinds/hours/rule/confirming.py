@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-from studyapp.kinds.hours.plan import EACH, RECIPE, Claim, Confirms, HoursPlan
+from studyapp.kinds.hours.plan import EACH, RECIPE, THIS, Claim, Confirms, HoursPlan
 from studyapp.records import Problem
 from studyapp.words import _
 
@@ -27,6 +27,10 @@ def draft_of(plan: HoursPlan, confirms: Confirms, longest: float, batch: str) ->
         pulls=pulls,
         control=control,
         batch=batch,
+        claim=THIS,
+        batches=(),
+        added=0,
+        batches_a_sitting=1,
         sittings=SITTINGS,
         replicates=SERVINGS,
         looks=1,
