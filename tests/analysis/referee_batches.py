@@ -179,7 +179,9 @@ class OfTheRecipe(Study, Joined):
         last = max(study.reference for study in every)
         self.studies = [study for study in every if study.reference == last]
         self.left_out = len(every) - len(self.studies)
-        names = [name for (name, _own), study in zip(scores.groupby("batch"), every, strict=True) if study in self.studies]
+        names = [
+            name for (name, _own), study in zip(scores.groupby("batch"), every, strict=True) if study in self.studies
+        ]
         served = pd.concat([study.scores.assign(batch=name) for name, study in zip(names, self.studies, strict=True)])
         kept = scores[scores["batch"].isin(names) & scores["score"].notna()]
         served = kept.merge(served[["batch", "hours"]].drop_duplicates(), on=["batch", "hours"])

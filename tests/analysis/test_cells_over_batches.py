@@ -122,7 +122,8 @@ def test_one_batch_claimed_of_the_recipe_would_err(people: int, draws: Draws) ->
     """Told 7-13 % at s .3 and 12-20 % at .5, 16 h alone varying, over the same people; why one batch is not enough."""
     studies = draws(500, 20_000)
     found = [says_stop(alone(studies_of(1, 2, people, 1.0, 0.0, studies), s), THIS, 0.05).mean() for s in (0.3, 0.5)]
-    hold([Cell(f"{people}, {told}", told, float(one), studies, KNOWN) for told, one in zip(("7-13", "12-20"), found)])
+    pairs = zip(("7-13", "12-20"), found, strict=True)
+    hold([Cell(f"{people}, {told}", told, float(one), studies, KNOWN) for told, one in pairs])
 
 
 # Three batches or more, at the margin: what is awkward, and per cent told over all of it.
@@ -144,7 +145,9 @@ def test_error_of_awkward_batches(name: str, draws: Draws) -> None:
     studies = draws(200, 4000 if name == "missing" else 8000)
     cells = []
     for count, servings, people, s, more in some(cases, draws):
-        found = says_stop(odd_studies(count, servings, people, s, studies, **{"missing": 0.0} | more), RECIPE, 0.05).mean()
+        found = says_stop(
+            odd_studies(count, servings, people, s, studies, **{"missing": 0.0} | more), RECIPE, 0.05
+        ).mean()
         cells.append(Cell(f"{count} of {servings} x {people}, s {s}, {more}", told, float(found), studies, KNOWN))
     hold(cells)
 
@@ -204,7 +207,8 @@ def test_two_batches_say_too_little_of_a_recipe(draws: Draws) -> None:
     """Refused by the project; by the rule apart 62, 57, 45, 34 % when equal, 8 people, two servings of each."""
     studies = draws(500, 20_000)
     found = [passes_apart(studies_of(2, 2, 8, 0.0, s, studies), 0.05).mean() for s in SPREADS]
-    hold([Cell(f"s {s}", told, float(one), studies) for s, told, one in zip(SPREADS, ("62", "57", "45", "34"), found)])
+    rows = zip(SPREADS, ("62", "57", "45", "34"), found, strict=True)
+    hold([Cell(f"s {s}", told, float(one), studies) for s, told, one in rows])
 
 
 @pytest.mark.simulation

@@ -45,14 +45,16 @@ def test_a_recipe_is_asked_about_as_means_over_batches_too() -> None:
     assert (whole.agrees, whole.mixed.says, whole.batches) == (True, "agrees", ("one", "three", "two"))
     by_batch = (SCORES.mean((0, 3)) - SCORES.mean((0, 3))[-1])[:-1].T
     assert whole.mixed.other is not None
-    assert [row.estimate for row in whole.mixed.other.at_given.differences] == pytest.approx(list(by_batch.mean(0)), abs=1e-6)
+    assert [row.estimate for row in whole.mixed.other.at_given.differences] == pytest.approx(
+        list(by_batch.mean(0)), abs=1e-6
+    )
     assert found.batches is not None
     assert list(found.batches.batch_se["acidity"][:-1]) == pytest.approx(list(stats.sem(by_batch)))
 
 
 def test_missing_scores_and_a_lost_pull_leave_them_in_agreement() -> None:
-    """A tenth of the scores gone, so that the mean of the batches' fits is no fit of all scores. Where a pull was lost in
-    one batch, means are over other batches at other pulls, and only single batches are asked about."""
+    """A tenth of the scores gone, so that the mean of the batches' fits is no fit of all scores. Where a pull was lost
+    in one batch, means are over other batches at other pulls, and only single batches are asked about."""
     scores = quiet(3)
     scores[np.random.default_rng(1).random(scores.shape) < 0.1] = np.nan
     _found, checks = checked(RECIPE, tidy(scores))

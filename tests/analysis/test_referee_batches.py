@@ -47,7 +47,10 @@ def with_losses(seed: int) -> tuple[pd.DataFrame, Rule]:
     batches, hours = sorted(set(scores["batch"])), sorted(set(scores["hours"]))
     scores, notes = scores.assign(why=""), []
     for _loss in range(rng.integers(1, 4)):
-        batch, at = str(rng.choice(batches)), float(rng.choice(hours, p=[0.1] + [0.9 / (len(hours) - 1)] * (len(hours) - 1)))
+        batch, at = (
+            str(rng.choice(batches)),
+            float(rng.choice(hours, p=[0.1] + [0.9 / (len(hours) - 1)] * (len(hours) - 1))),
+        )
         why = str(rng.choice(["lost", "lost", "taken back"]))
         if why == "lost":
             scores = scores[~((scores["batch"] == batch) & (scores["hours"] == at))]
