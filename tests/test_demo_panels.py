@@ -13,6 +13,7 @@ import pytest
 import demo_panels
 from analysis.stopping import Decision
 from demo_panels import batches_workshop, generate
+from studyapp.findings import butter
 from studyapp.findings.batches import sentence
 from studyapp.findings.instruments import values
 from studyapp.kinds.hours import deciding, rule
@@ -135,14 +136,26 @@ def test_the_files_are_what_truth_and_seed_give(name: str) -> None:
     drawn = [
         ["" if value is None else f"{value:g}" if isinstance(value, float) else str(value) for value in row]
         for score in generate.draw(name)
-        for row in [[getattr(score, column) for column in generate.COLUMNS]]
+        for row in [[getattr(score, column) for column in generate.columns(name)]]
     ]
-    assert kept == [list(generate.COLUMNS), *drawn]
+    assert kept == [list(generate.columns(name)), *drawn]
     read, file = generate.read(name), generate.FOLDER / name / "readings.csv"
     assert file.exists() == bool(read)
     if read:
         rows = list(csv.DictReader(file.read_text(encoding="utf-8").splitlines()))
         assert rows == [{column: str(value) for column, value in row.items()} for row in read]
+
+
+def test_the_batch_that_departs_is_the_one_that_truly_does() -> None:
+    """One truth for three batches but for one pull of one of them; that pull of that batch is flagged and no other."""
+    decision, _offers = _decided("three_batches")
+    (departs,) = generate.settings("three_batches", "truth.toml")["batches"].items()
+    shifted = [(name, row.index(max(row))) for name, row in departs[1].items() if any(row)]
+    pulls = generate.settings("three_batches")["pulls"]
+    assert decision.batches is not None
+    flagged = [(name, one.batch, one.hours) for name, one in decision.batches.flag.items() if one and one.departs]
+    assert flagged == [(name, departs[0], pulls[at]) for name, at in shifted]
+    assert decision.batches.names == tuple(generate.settings("three_batches")["batches"])
 
 
 def test_the_limit_that_decides_is_truly_broken_before() -> None:
@@ -225,6 +238,19 @@ def test_the_invented_batches_are_what_their_truth_gives(workshop: Store, leader
         said = sentence(one, batches.log(workshop, leader, one.id))
         assert ("°C above plan" in said) == ("above" in asked)
     assert len({one.draft.recipe for one in kept.values()}) == 2
+
+
+def test_the_invented_ladder_is_worth_what_its_truth_gives(workshop: Store, leader: Staff) -> None:
+    """At least so much, and no more than is true; both intervals hold the truth, by hand 1.6 and 1.3 % of butter."""
+    (one,) = [batch for batch in batches.everywhere(workshop, leader) if batch.draft.made.ladder.rungs]
+    found = butter.worths(butter.table(one.draft.made.ladder))
+    true = batches_workshop.worth()
+    assert true == pytest.approx({"viscosity at 40 1/s": 1.62, "stress at 5 1/s": 1.32}, abs=0.01)
+    assert butter.counts(found) == "stress at 5 1/s"
+    for name, worth in found.items():
+        assert worth.low is not None
+        assert worth.high is not None
+        assert 0 < worth.low < true[name] < worth.high
 
 
 def test_a_draft_waits_to_be_sealed(workshop: Store, leader: Staff) -> None:

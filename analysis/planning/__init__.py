@@ -15,7 +15,8 @@ where there are some (`pooled_spreads`), else they are assumed, and said to be.
 (True, 0.0)
 """
 
-from analysis.planning.drawn_readings import GateTruth
+from analysis.planning.drawn_readings import GateTruth, usual_readings
+from analysis.planning.more_batches import price_batches
 from analysis.planning.next_sittings import Anew, Service
 from analysis.planning.operating_characteristics import (
     OperatingCharacteristics,
@@ -51,7 +52,9 @@ __all__ = [
     "of_one_panel",
     "operating_characteristics",
     "price",
+    "price_batches",
     "price_new_study",
     "spreads_of",
     "strata_of",
+    "usual_readings",
 ]

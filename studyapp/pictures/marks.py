@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from math import ceil, floor, log10
 from typing import Any, Literal
 
 from studyapp.pictures.theme import Theme
@@ -19,7 +20,7 @@ from studyapp.pictures.theme import Theme
 Row = dict[str, Any]
 Layer = dict[str, Any]
 Picture = dict[str, Any]
-Sign = Literal["disc", "cross", "triangle", "pointer", "diamond", "reference"]
+Sign = Literal["disc", "cross", "triangle", "pointer", "diamond", "reference", "ring"]
 
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 # A ring on a short bar: an open square would look like a box to tick.
@@ -125,6 +126,18 @@ def _named(names: Mapping[float, str]) -> str:
     return " : ".join(f"abs(datum.value - {at!r}) < 1e-6 ? '{name}'" for at, name in quoted) + " : ''"
 
 
+def round_ticks(low: float, high: float, by_ratio: bool = False, about: int = 4) -> list[float]:
+    """About so many round numbers."""
+    if by_ratio:
+        powers = range(floor(log10(low)), ceil(log10(high)) + 1)
+        every = [lead * 10.0**power for power in powers for lead in (1, 1.5, 2, 3, 4, 5, 6, 8)]
+        within = [value for value in every if low <= value <= high]
+        return within[:: max(1, ceil(len(within) / 5))]
+    raw = (high - low) / about
+    step = next(lead * 10.0 ** floor(log10(raw)) for lead in (1, 2, 5, 10) if lead * 10.0 ** floor(log10(raw)) >= raw)
+    return [round(step * number, 10) for number in range(ceil(low / step), floor(high / step) + 1)]
+
+
 # ---- grounds and lines -------------------------------------------------------------------------------------------
 def ground(left: float, bottom: float, right: float, top: float, colour: str | None, edge: str = "") -> Layer:
     """A filled stretch, with an outline where `edge` names a colour."""
@@ -199,11 +212,19 @@ def signs(
     return [*behind, _speaking({"type": "point", "opacity": 1, **drawn}, rows, tips or {})]
 
 
+def rings(rows: Sequence[Row], theme: Theme) -> list[Layer]:
+    """A small ring a row, for what is described beside a sign; a row says its sentence `say`."""
+    drawn = {"type": "point", "shape": "circle", "size": 34, "fill": theme.card, "stroke": theme.edge, "opacity": 1}
+    return [_speaking(drawn | {"strokeWidth": 1.5}, rows, {})]
+
+
 def _faces(sign: Sign, colour: str, theme: Theme) -> tuple[dict[str, Any], dict[str, Any]]:
     """How the halo of a sign and the sign itself are drawn."""
     if sign == "cross":
         cross = {"shape": CROSS, "filled": False, "size": 130}
         return cross | {"strokeWidth": 7, "stroke": theme.card}, cross | {"strokeWidth": 3, "stroke": colour}
+    if sign == "ring":
+        return {}, {"shape": "circle", "filled": False, "size": 28, "stroke": colour, "strokeWidth": 1.5}
     if sign == "reference":
         return {}, {"shape": REFERENCE, "size": 320, "fill": theme.card, "stroke": colour, "strokeWidth": _BAR}
     shape, size, around = _SHAPES[sign]

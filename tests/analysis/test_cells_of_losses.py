@@ -34,7 +34,8 @@ def within(y: Array, pull: int) -> Flags:
 def test_against_the_next_longest_pull(draws: Draws) -> None:
     """24 h lost, 16 h in its place: against what was served 0-3.6 %. Against what was sealed, where the last step was
     worth the whole margin and 12 h is as good as 16 h, 64 %; where it was worth .6, 23 %, which comes out with 12 h
-    half a margin worse than 16 h (how it was drawn is not told). Hence every sentence names the hours it is held against."""
+    half a margin worse than 16 h (how it was drawn is not told). Hence every sentence names the
+    hours it is held against."""
     studies, cells = draws(500, 20_000), []
     for name, told, worse in (("served", "0-3.6", 1.0), ("sealed, all", "64", 0.0), ("sealed, .6", "23", 0.5)):
         (y,) = scores(np.random.default_rng(3), (7, 7, 7, 3.5 + worse, 3.5), (studies, 8, 1, 2))

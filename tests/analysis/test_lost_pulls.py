@@ -23,7 +23,7 @@ from analysis.planning.many_studies import answers
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Decision, LostPull, Rule, decide, judge
 from analysis.stopping.fates import Bars
-from analysis.stopping.verdicts import VERDICTS
+from analysis.stopping.verdicts import verdicts_of
 
 KNOWN = json.loads((Path(__file__).parents[1] / "reference" / "14_lost_pulls.json").read_text(encoding="utf-8"))
 LOWER = AttributeRule("lower", 1.0)
@@ -256,7 +256,7 @@ def test_outcomes_after_a_loss_are_the_known_ones(gone: int, draws: Callable[[in
     bars = Bars(np.zeros(5, bool), longer=gone in (12, 16), none=True)
     verdict, pull = answers({"x": cells_of(Scores(y))}, {"x": LOWER}, 0.05, bars=bars)
     found = {f"stop at pull {number}": (pull == number).mean() for number in range(4)}
-    found |= {word: (verdict == number).mean() for number, word in enumerate(VERDICTS) if word != "stop"}
+    found |= {word: (verdict == number).mean() for number, word in enumerate(verdicts_of(bars)) if word != "stop"}
     for word, share in found.items():
         due = KNOWN["scenarios"][name][word]
         error = np.sqrt(max(due * (1 - due), 1e-4) * (1 / studies + 1 / 20_000))

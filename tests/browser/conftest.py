@@ -101,16 +101,10 @@ class Hands:
         self.page = page
 
     def touch(self, name: str, share: float) -> None:
-        """Touch a line scale at a share of its length; once more where the page moved under the finger."""
+        """Touch a line scale at a share of its length, as soon as it stands still and nothing lies over it."""
         lane = self.page.get_by_role("slider", name=name)
-        for _turn in range(3):
-            lane.scroll_into_view_if_needed()
-            unmarked, box = lane.get_attribute("aria-valuetext") == "not marked", lane.bounding_box()
-            self.page.mouse.click(box["x"] + 23 + share * (box["width"] - 46), box["y"] + box["height"] / 2)
-            for _moment in range(10):
-                if not unmarked or lane.get_attribute("aria-valuetext") != "not marked":
-                    return
-                self.page.wait_for_timeout(100)
+        size = lane.bounding_box()
+        lane.click(position={"x": 23 + share * (size["width"] - 46), "y": size["height"] / 2})
 
     def press(self, name: str) -> None:
         """Press a button."""

@@ -53,6 +53,21 @@ def test_nothing_is_marked_before_a_touch(server: Any, workshop: Any, hands: Any
     assert spoken == "3.0 of 10, from none to very strong"
 
 
+def test_every_serving_begins_at_its_top(server: Any, workshop: Any, hands: Any) -> None:
+    """Who pressed a button far down does not land in the middle of the next cup, its first line behind the code."""
+    me, _heard = hands()
+    me.page.set_viewport_size({"width": 390, "height": 500})
+    me.start(server.url + workshop.link())
+    me.mark_all()
+    slow = ".stMainBlockContainer { min-height: 300vh }"  # a slow phone keeps the height of the page that leaves
+    me.page.add_style_tag(content=slow)
+    me.press("Next serving")
+    me.see("Serving 2 of 3. Take cup")
+    me.page.wait_for_function("document.querySelector('.stMain').scrollTop === 0", timeout=5000)
+    lane, code = me.page.get_by_role("slider", name="Acidity").bounding_box(), me.page.locator(".cup").bounding_box()
+    assert lane["y"] > code["y"] + code["height"]
+
+
 def test_next_names_the_lines_without_a_mark(server: Any, workshop: Any, hands: Any) -> None:
     """Next with a gap names the lines, puts the focus on the first of them and stays."""
     me, _heard = hands()

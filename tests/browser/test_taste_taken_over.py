@@ -17,8 +17,6 @@ def test_the_second_phone_goes_on_and_the_first_says_so(server: Any, workshop: A
     first.page.goto(server.url + workshop.link())
     first.press("I have read this, start")
     first.see("Serving 1 of 3. Take cup")
-    first.page.wait_for_load_state("networkidle")  # a page that is drawn once more forgets to say "saved"
-    first.wait(1500)
     first.touch("Acidity", 0.5)
     first.saved()
     first.page.context.set_offline(True)

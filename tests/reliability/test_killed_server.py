@@ -14,6 +14,7 @@ import pytest
 
 pytestmark = pytest.mark.reliability
 KILLS = 4
+TURNS = 100 // KILLS  # sittings in a search
 
 
 @dataclass
@@ -61,7 +62,7 @@ class Assessor:
         raise AssertionError(f"no answer for {path}")
 
 
-def test_killed_under_twelve_assessors(server: Any, workshop: Any) -> None:
+def test_killed_under_twelve_assessors(server: Any, workshop: Any, turn: int) -> None:
     """Up to four kills while all of them mark: nothing lost, nothing doubled, nobody refused."""
     phones = [Assessor(server, workshop.link(number)) for number in range(len(workshop.links))]
     threads = [threading.Thread(target=phone.taste) for phone in phones]

@@ -244,6 +244,7 @@ function drawOnce(component, mark, draw) {
 function drawPlace(component, mark, make) {
   return drawOnce(component, mark, (page) => {
     const drawn = make(component, page);
+    if (component.data.seat) document.querySelector(".stMain").scrollTo(0, 0); // else the first line starts behind the code
     const watching = keepClear();
     return {
       stop() {

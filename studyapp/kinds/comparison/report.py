@@ -15,10 +15,11 @@ from studyapp.kinds.comparison.findings import (
     careful,
     comparison_finding,
     differing,
+    hours,
     instruments,
     words_by_make,
 )
-from studyapp.kinds.comparison.pictures import against
+from studyapp.kinds.comparison.pictures import against, needed
 from studyapp.kinds.comparison.plan import ComparisonStudy, Likewise
 from studyapp.pictures import paper
 from studyapp.pictures.theme import PAPER
@@ -30,7 +31,7 @@ from studyapp.store import Store
 from studyapp.words import _, language
 
 if TYPE_CHECKING:
-    from analysis.comparing import Compared
+    from analysis.comparing import Bracket, Compared
     from studyapp.kinds.comparison.files.decisions import Alike
 
 _FIRST = 2
@@ -88,7 +89,7 @@ def report_pdf(
             **_pictures(found),
             "rule": list(record.rule),
             "sealed": printed.sealed(record),
-            "tables": [*_numbers(found), *_limits(found), *_differing(found, alike, quantities)],
+            "tables": [*_numbers(found), *_limits(found), *_pulls(found), *_differing(found, alike, quantities)],
             "beside": [],
             "record": _record_rows(found, printed_at, record),
             "foot_left": title,
@@ -104,6 +105,7 @@ def _reasons(found: Compared, alike: Alike) -> list[str]:
 
 def _pictures(found: Compared) -> dict[str, Any]:
     drawn = paper.svgs([against(found, name, PAPER) for name in found.makes], paper.WHOLE)
+    bracket = [] if found.bracket is None else [_hours(found.bracket)]
     return {
         "charts_heading": _("Worse than {ref}, by how much?").format(ref=found.reference),
         "charts_intro": findings.intro(found),
@@ -118,8 +120,23 @@ def _pictures(found: Compared) -> dict[str, Any]:
                 "alt": findings.alt(found),
             }
             for name, svg in zip(found.makes, drawn, strict=True)
-        ],
+        ]
+        + bracket,
     }
+
+
+def _hours(found: Bracket) -> dict[str, Any]:
+    """How many hours longer one make needs, as a picture."""
+    (svg,) = paper.svgs([needed(found, PAPER)], paper.WHOLE)
+    return {"name": _("Hours"), "note": f"{hours.intro(found)} {hours.signs()}", "svg": svg, "alt": hours.alt(found)}
+
+
+def _pulls(found: Compared) -> list[dict[str, Any]]:
+    """What is shown of every pull."""
+    if found.bracket is None:
+        return []
+    name = _("Hours: every pull against the common reference")
+    return [{"name": name, "columns": hours.heads(), "rows": hours.rows(found.bracket), "fit": ""}]
 
 
 def _numbers(found: Compared) -> list[dict[str, Any]]:
@@ -136,26 +153,22 @@ def _numbers(found: Compared) -> list[dict[str, Any]]:
 
 
 def _limits(found: Compared) -> list[dict[str, Any]]:
-    """Limits of instruments, every make in a column under those of the numbers."""
+    """Limits of instruments, every make in a column."""
     if not found.gates:
         return []
-    width = len(findings.number_heads())
-    rows = [[*row, *[""] * (width - len(row))] for row in instruments.table(found)]
-    return [{"name": _("Instruments: each has its own limit"), "rows": rows, "fit": ""}]
+    heads, *rows = instruments.table(found)
+    return [{"name": _("Instruments: each has its own limit"), "columns": heads, "rows": rows, "fit": ""}]
 
 
 def _differing(found: Compared, alike: Alike, quantities: dict[str, Likewise]) -> list[dict[str, Any]]:
-    """A table a make, its cells under the same columns as the numbers, of which it fills the first three."""
-    width = len(findings.number_heads())
+    """A table a make."""
     tables = []
     for name in found.makes:
-        rows = [
-            [opening(what), answer, said, *[""] * (width - 3)]
-            for what, _mark, answer, said in differing.rows(name, alike, quantities)
-        ]
+        rows = [[opening(what), answer, said] for what, _mark, answer, said in differing.rows(name, alike, quantities)]
         if rows:
             heading = _("What else differed: {make} against {ref}").format(make=name, ref=found.reference)
-            tables.append({"name": heading, "rows": rows, "fit": ""})
+            heads = [_("quantity"), _("answer"), _("difference")]
+            tables.append({"name": heading, "columns": heads, "rows": rows, "fit": ""})
     return tables
 
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from math import ceil, floor, log10
 from typing import TYPE_CHECKING, Literal
 
+from studyapp.batches import shown_unit
 from studyapp.kinds.hours.findings.instruments import in_line, limit_of, reading_says
 from studyapp.kinds.hours.findings.pulls import enough_says
 from studyapp.kinds.hours.findings.scale import Scale
@@ -22,7 +22,7 @@ from studyapp.words import _
 
 if TYPE_CHECKING:
     from analysis.instruments import GatePull, GateResult
-    from analysis.stopping import AttributeResult
+    from analysis.stopping import AttributeResult, BatchNumbers
 
 HEIGHT, AXIS = 170, 46  # px: a row, and the numbers of hours below the last
 TOP = 0.2  # of the height of the first row, for the words above it
@@ -90,17 +90,17 @@ class Axis:
             )
 
 
-def flavour_row(result: AttributeResult, scale: Scale, axis: Axis) -> Picture:
+def flavour_row(result: AttributeResult, scale: Scale, axis: Axis, batches: BatchNumbers | None = None) -> Picture:
     """Worsening of one attribute against the reference, as in a picture of its own but for the pole."""
     frame = axis.frame((scale.low, scale.high), scale.ticks)
-    return axis.picture(frame, levels(result, scale, frame), pull_signs(result, frame))
+    return axis.picture(frame, levels(result, scale, frame), pull_signs(result, frame, batches=batches))
 
 
 # ---- a limit ---------------------------------------------------------------------------------------------------------
 def limit_row(results: Sequence[GateResult], axis: Axis) -> Picture:
     """Means of one quantity with their guards, a mark a batch, against its limit; the shaded side is the good one."""
     ends, by_ratio = _ends(results), results[0].gate.log
-    frame = axis.frame(ends, _ticks(*ends, by_ratio), by_ratio)
+    frame = axis.frame(ends, marks.round_ticks(*ends, by_ratio), by_ratio)
     return axis.picture(frame, _ground(results[0], frame), _readings(results, axis, frame))
 
 
@@ -114,18 +114,6 @@ def _ends(results: Sequence[GateResult]) -> tuple[float, float]:
         return low / room, high * room
     room = 0.15 * (high - low) or 0.1 * abs(high) or 1.0
     return low - room, high + room
-
-
-def _ticks(low: float, high: float, by_ratio: bool) -> list[float]:
-    """About four round numbers."""
-    if by_ratio:
-        powers = range(floor(log10(low)), ceil(log10(high)) + 1)
-        every = [lead * 10.0**power for power in powers for lead in (1, 1.5, 2, 3, 4, 5, 6, 8)]
-        within = [value for value in every if low <= value <= high]
-        return within[:: max(1, ceil(len(within) / 5))]
-    raw = (high - low) / 4
-    step = next(lead * 10.0 ** floor(log10(raw)) for lead in (1, 2, 5, 10) if lead * 10.0 ** floor(log10(raw)) >= raw)
-    return [round(step * number, 10) for number in range(ceil(low / step), floor(high / step) + 1)]
 
 
 def _ground(result: GateResult, frame: Frame) -> Iterator[Layer]:
@@ -167,4 +155,4 @@ def _row(result: GateResult, pull: GatePull, aside: float) -> Row:
 def y_words(result: GateResult) -> str:
     """What the axis of a limit counts."""
     named = _("{unit}; mean of the portions and its guard") if result.gate.unit else _("mean of the portions, guard")
-    return named.format(unit=result.gate.unit)
+    return named.format(unit=shown_unit(result.gate.unit))
