@@ -86,13 +86,16 @@ def _over(
     """All scores less what each batch did; means of what the other program found batch by batch in the place of that
     fit's own differences, which are others where scores are missing."""
     name = result.name
-    level = {batch: np.mean([pull.mean for pull in own.attributes[name].pulls]) for batch, (_, own, _) in alone.items()}
-    middle = np.mean(list(level.values()))
-    rows = pd.concat(
-        [own.assign(score=own["score"] - level[batch] + middle)
-         for batch, (panel, _, _) in alone.items() for own in [panel.rows(name)]],
-        ignore_index=True,
-    )  # fmt: skip
+    level = {
+        batch: float(np.mean([pull.mean for pull in own.attributes[name].pulls]))
+        for batch, (_, own, _) in alone.items()
+    }
+    middle = float(np.mean(list(level.values())))
+    parts = []
+    for batch, (panel, _own, _fixed) in alone.items():
+        own_rows = panel.rows(name)
+        parts.append(own_rows.assign(score=own_rows["score"].to_numpy(float) - level[batch] + middle))
+    rows = pd.concat(parts, ignore_index=True)
     fixed = max((fixed for _, _, fixed in alone.values()), key=len)
     check = replace(one_attribute(name, rows, fixed, result, optimiser), batches=told.names)
     others = [one.mixed.other for one in single.values()]

@@ -74,8 +74,8 @@ def test_guards_written_apart_are_the_projects(u: float) -> None:
 @pytest.mark.simulation
 @pytest.mark.parametrize(("repeats", "one_portion"), [(2, "15"), (3, "19"), (5, "24")])
 def test_risk_at_the_limit(repeats: int, one_portion: str, draws: Draws) -> None:
-    """4.8-5.2 % pooled, no more with the pull's own; repeats of one portion, or an instrument off by one spread, pass so
-    much more often, and 4.9-5.3 % once the uncertainty says so."""
+    """4.8-5.2 % pooled, no more with the pull's own; repeats of one portion, or an instrument off by one spread, pass
+    so much more often, and 4.9-5.3 % once the uncertainty says so."""
     n = draws(2000, KNOWN)
     values = readings(first(0.0), repeats, n)
     off = values + np.random.default_rng(2).standard_normal((n, 6, 1))
@@ -137,7 +137,8 @@ INSIDE = {2: ("35 80 98 100", "18 34 49 62"), 3: ("49 95 100 100", "32 71 93 99"
 @pytest.mark.simulation
 @pytest.mark.parametrize("repeats", INSIDE)
 def test_passing_inside_the_limit(repeats: int, draws: Draws) -> None:
-    """As told by the rule apart; the project, by the larger of both, lies between the two and costs at most 10 points."""
+    """As told by the rule apart; the project, by the larger of both, lies between the two and costs at most 10
+    points."""
     n, cells = draws(1500, KNOWN), []
     for inside, pooled, own in zip((1.0, 2.0, 3.0, 4.0), *(row.split() for row in INSIDE[repeats]), strict=True):
         values = readings(first(-inside), repeats, n)
@@ -161,8 +162,8 @@ def test_a_chain_of_pulls_at_the_limit(draws: Draws) -> None:
 
 @pytest.mark.simulation
 def test_a_pull_not_read(draws: Draws) -> None:
-    """Third of five, none read there, where nothing gets worse with hours: the next shorter pull with all longer ones at
-    most 5 %; "any shorter one passes" would give 18."""
+    """Third of five, none read there, where nothing gets worse with hours: the next shorter pull with all longer ones
+    at most 5 %; "any shorter one passes" would give 18."""
     n = draws(2000, KNOWN)
     values = readings((0.0, 0.0, 0.0, -9.0, -9.0), 5, n)
     shorter = passing_apart(values[:, [0, 1, 3, 4]], own=False)[:, :2]
@@ -171,9 +172,13 @@ def test_a_pull_not_read(draws: Draws) -> None:
     gate = Gate(quantity="q", at_most=0.0, monotone=True)
     found = by_the_project(values, gate, (5, 5, 0, 5, 5))
     assert found.inferred[:, 2].any()
-    hold([Cell("next shorter", "0-5.0", float(found.passes[:, 2].mean()), n, KNOWN),
-          Cell("next shorter, pooled", "5.0", float(shorter[:, 1].mean()), n, KNOWN),
-          Cell("any of four", "18", float(passing_apart(several, own=False)[:, :4].any(1).mean()), n, KNOWN)])  # fmt: skip
+    any_of_four = passing_apart(several, own=False)[:, :4].any(1)
+    cells = [
+        ("next shorter", "0-5.0", found.passes[:, 2]),
+        ("next shorter, pooled", "5.0", shorter[:, 1]),
+        ("any of four", "18", any_of_four),
+    ]
+    hold([Cell(name, told, float(passed.mean()), n, KNOWN) for name, told, passed in cells])
 
 
 # ---- more repeats ----------------------------------------------------------------------------------------------------

@@ -33,8 +33,9 @@ def within(y: Array, pull: int) -> Flags:
 @pytest.mark.simulation
 def test_against_the_next_longest_pull(draws: Draws) -> None:
     """24 h lost, 16 h in its place: against what was served 0-3.6 %. Against what was sealed, where the last step was
-    worth the whole margin and 12 h is as good as 16 h, 64 %; where it was worth .6, 23 %, which comes out with 12 h half a
-    margin worse than 16 h (how it was drawn is not told). Hence every sentence names the hours it is held against."""
+    worth the whole margin and 12 h is as good as 16 h, 64 %; where it was worth .6, 23 %, which comes out with 12 h
+    half a margin worse than 16 h (how it was drawn is not told). Hence every sentence names the
+    hours it is held against."""
     studies, cells = draws(500, 20_000), []
     for name, told, worse in (("served", "0-3.6", 1.0), ("sealed, all", "64", 0.0), ("sealed, .6", "23", 0.5)):
         (y,) = scores(np.random.default_rng(3), (7, 7, 7, 3.5 + worse, 3.5), (studies, 8, 1, 2))
@@ -48,16 +49,16 @@ def test_against_the_next_longest_pull(draws: Draws) -> None:
 # How the tables were drawn is not told; so they come out: the reference at 3.5, all other pulls a margin above it, and
 # each piece given up on above so much, with sd .6 by the piece.
 GIVES_UP = 0.6
-# People, servings: per cent told, giving up above 7 and 6: left out as missing (own error alone), blocked by anybody who
-# could not, under both fillings.
+# People, servings: per cent told, giving up above 7 and 6: left out as missing (own error alone), blocked by anybody
+# who could not, under both fillings.
 TASTE = {(8, 2): ("6.7 1.6 1.2", "9.8 0.3 0.1"), (12, 3): ("7.8 0.6 0.7", "13.4 0.0 0.0")}
 # Equal, 1 and 3 % unjudged whatever the taste: passes.
 CHANCE = {(8, 2): ("67 46 51", "66 24 32"), (12, 3): ("92 44 79", "91 10 52")}
 
 
 def three_ways(y: Array, unknown: Flags) -> tuple[Flags, Flags, Flags]:
-    """Whether the last pull but one passes: by the pairs of those who judged both, blocked by anybody who could not, and
-    under both fillings."""
+    """Whether the last pull but one passes: by the pairs of those who judged both, blocked by anybody who could not,
+    and under both fillings."""
     seen = np.where(unknown, np.nan, y)
     with np.errstate(invalid="ignore"):
         counts = np.isfinite(seen).sum(3)

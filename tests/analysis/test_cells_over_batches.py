@@ -122,7 +122,8 @@ def test_one_batch_claimed_of_the_recipe_would_err(people: int, draws: Draws) ->
     """Told 7-13 % at s .3 and 12-20 % at .5, 16 h alone varying, over the same people; why one batch is not enough."""
     studies = draws(500, 20_000)
     found = [says_stop(alone(studies_of(1, 2, people, 1.0, 0.0, studies), s), THIS, 0.05).mean() for s in (0.3, 0.5)]
-    hold([Cell(f"{people}, {told}", told, float(one), studies, KNOWN) for told, one in zip(("7-13", "12-20"), found)])
+    pairs = zip(("7-13", "12-20"), found, strict=True)
+    hold([Cell(f"{people}, {told}", told, float(one), studies, KNOWN) for told, one in pairs])
 
 
 # Three batches or more, at the margin: what is awkward, and per cent told over all of it.
@@ -206,7 +207,8 @@ def test_two_batches_say_too_little_of_a_recipe(draws: Draws) -> None:
     """Refused by the project; by the rule apart 62, 57, 45, 34 % when equal, 8 people, two servings of each."""
     studies = draws(500, 20_000)
     found = [passes_apart(studies_of(2, 2, 8, 0.0, s, studies), 0.05).mean() for s in SPREADS]
-    hold([Cell(f"s {s}", told, float(one), studies) for s, told, one in zip(SPREADS, ("62", "57", "45", "34"), found)])
+    rows = zip(SPREADS, ("62", "57", "45", "34"), found, strict=True)
+    hold([Cell(f"s {s}", told, float(one), studies) for s, told, one in rows])
 
 
 @pytest.mark.simulation
@@ -240,7 +242,7 @@ LOOKS = [
 @pytest.mark.parametrize(("looks", "at", "worse", "told"), LOOKS)
 def test_batches_added_at_looks(looks: tuple[int, ...], at: float, worse: float, told: str, draws: Draws) -> None:
     """Two looks and four, 8 people, two servings of each batch; why their level is not .05 as well."""
-    studies, row = draws(250, 10_000), told.split()
+    studies, row = draws(100, 10_000), told.split()
     cells = []
     for number, s in enumerate((0.15, 0.3, 0.5)):
         found = stops_by(studies_of(looks[-1], 2, 8, worse, s, studies), looks, at)

@@ -17,7 +17,7 @@ from statsmodels.stats.multitest import multipletests
 from statsmodels.stats.weightstats import ttost_ind, ttost_paired
 
 from analysis.comparing import MakeClaim, MakeRule, compare, holm
-from analysis.comparing.chances import MakeDesign, MakeTruth, _drawn, judge_drawn, outcomes
+from analysis.comparing.chances import MakeDesign, MakeTruth, outcomes
 from analysis.comparing.claims import chance
 from analysis.comparing.confounders import likeness
 from analysis.comparing.deciding import weigh
@@ -264,79 +264,6 @@ def test_how_often_equal_makes_are_matched(
 
 
 # ---- simulated studies -----------------------------------------------------------------------------------------------
-# Per cent shown, two sittings of one serving, margin 1, made by separate code when the rule was specified (20,000
-# studies or more, errors up to half a point): people, claim, worse by, shown.
-POWER = [
-    (6, "no worse", 0.0, 49), (6, "no worse", 0.3, 28), (6, "no worse", -0.5, 80), (6, "same", 0.0, 13),
-    (6, "better", -1.0, 48), (6, "better", -1.5, 80),
-    (8, "no worse", 0.0, 63), (8, "no worse", 0.3, 38), (8, "no worse", -0.5, 92), (8, "same", 0.0, 31),
-    (8, "better", -1.0, 63), (8, "better", -1.5, 92),
-    (12, "no worse", 0.0, 82), (12, "no worse", 0.3, 55), (12, "no worse", -0.5, 99), (12, "same", 0.0, 65),
-    (12, "better", -1.0, 82), (12, "better", -1.5, 99),
-]  # fmt: skip
-
-
-def near(share: float, wanted: float, studies: int) -> None:
-    """Within four Monte Carlo errors of both runs, and half a point of rounding."""
-    error = np.sqrt(max(wanted * (100 - wanted), 100) * (1 / studies + 1 / 20_000))
-    assert 100 * share == pytest.approx(wanted, abs=0.5 + 4 * error)
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize(("people", "claim", "worse", "wanted"), POWER)
-def test_power_of_each_claim(
-    people: int, claim: Any, worse: float, wanted: float, draws: Callable[[int, int], int]
-) -> None:
-    """One make, one attribute."""
-    studies = draws(1000, 20_000)
-    rule = MakeRule("A", {"x": MakeClaim("lower", 1.0, claim)}, "Z")
-    found = outcomes(rule, {"x": MakeTruth((worse,))}, MakeDesign(people), studies, 1)
-    near(found.all_shown, wanted, studies)
-
-
-# The same with four servings of each piece, as two makes and a control allow in two sittings: people, claim, shown.
-FOUR = [
-    (6, "no worse", 65),
-    (8, "no worse", 80),
-    (12, "no worse", 94),
-    (6, "same", 35),
-    (8, "same", 60),
-    (12, "same", 88),
-]
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize(("people", "claim", "wanted"), FOUR)
-def test_power_of_four_servings(people: int, claim: Any, wanted: float, draws: Callable[[int, int], int]) -> None:
-    """One make that is equal, one attribute."""
-    studies = draws(500, 20_000)
-    rule = MakeRule("A", {"x": MakeClaim("lower", 1.0, claim)}, "Z")
-    near(outcomes(rule, {"x": MakeTruth((0.0,))}, MakeDesign(people, 2, 2), studies, 1).all_shown, wanted, studies)
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize(("people", "wanted"), [(6, 17), (8, 32), (12, 61)])
-def test_power_of_one_better_and_two_no_worse(people: int, wanted: int, draws: Callable[[int, int], int]) -> None:
-    """One attribute better by 1, two truly equal."""
-    studies = draws(500, 20_000)
-    rule = MakeRule("A", {"x": MakeClaim("lower", 1.0, "better"), "y": LOWER, "z": LOWER}, "Z")
-    truths = {"x": MakeTruth((-1.0,)), "y": MakeTruth((0.0,)), "z": MakeTruth((0.0,))}
-    near(outcomes(rule, truths, MakeDesign(people), studies, 1).all_shown, wanted, studies)
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize(("people", "makes", "wanted"), [(8, 1, 50), (8, 2, 54), (12, 1, 68)])
-def test_trays_that_may_differ_cost_what_was_specified(
-    people: int, makes: int, wanted: int, draws: Callable[[int, int], int]
-) -> None:
-    """Two sittings with the third error in force; of one make alone, before the steps of several."""
-    studies = draws(1000, 20_000)
-    rule = MakeRule("A", {"x": LOWER}, "Z", adjust=("sitting:hours",))
-    design, truths = MakeDesign(people), {"x": MakeTruth((0.0,) * makes)}
-    y = _drawn(rule, truths, design, studies, np.random.default_rng(1), 0.3)
-    near(float((judge_drawn(y, rule, 0.05, design).p[:, 0] < 0.05).mean()), wanted, studies)
-
-
 # What scores may do beside the plain case: the truth of a study at the margin, in every cell of which at most 4 in 100
 # were shown when the rule was specified, and 5 are promised.
 AWKWARD = {
@@ -357,66 +284,6 @@ def test_a_false_claim_stays_rare(name: str, people: int, makes: int, draws: Cal
     truths = {"x": MakeTruth((1.0,) * makes, AWKWARD[name])}
     found = outcomes(rule, truths, MakeDesign(people), studies, 3)
     assert found.any_shown < 0.05 + 3 * np.sqrt(0.05 * 0.95 / studies)
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize(("people", "count", "wanted"), [(6, 2, 28), (8, 3, 33), (8, 5, 20), (12, 2, 70), (12, 5, 49)])
-def test_power_over_attributes(people: int, count: int, wanted: int, draws: Callable[[int, int], int]) -> None:
-    """No worse on each of several, all truly equal."""
-    studies = draws(1000, 20_000)
-    rule = MakeRule("A", {str(name): LOWER for name in range(count)}, "Z")
-    found = outcomes(rule, {str(name): MakeTruth((0.0,)) for name in range(count)}, MakeDesign(people), studies, 1)
-    near(found.all_shown, wanted, studies)
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize(("makes", "wrong", "power"), [(2, 2.9, 55), (3, 2.3, 48)])
-def test_several_makes_keep_one_error(makes: int, wrong: float, power: float, draws: Callable[[int, int], int]) -> None:
-    """Any false claim, all makes at the margin; and the chance of one make, all equal."""
-    studies = draws(2000, 20_000)
-    rule = MakeRule("A", {"x": LOWER}, "Z")
-    false = outcomes(rule, {"x": MakeTruth((1.0,) * makes)}, MakeDesign(8), studies, 1)
-    near(false.any_shown, wrong, studies)
-    equal = outcomes(rule, {"x": MakeTruth((0.0,) * makes)}, MakeDesign(8), studies, 1)
-    near(equal.chance(0, "shown"), power, studies)
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize("claims", [3, 5])
-def test_not_good_enough_keeps_its_error(claims: int, draws: Callable[[int, int], int]) -> None:
-    """Every attribute exactly at its margin: about 2 in 100 when specified, at most 5 promised."""
-    studies = draws(2000, 20_000)
-    rule = MakeRule("A", {str(name): LOWER for name in range(claims)}, "Z")
-    found = outcomes(rule, {str(name): MakeTruth((1.0,)) for name in range(claims)}, MakeDesign(8), studies, 1)
-    assert found.chance(0, "not good enough") < 0.05
-
-
-# Batches each, sd of what a batch does, per cent shown when equal; the claim is on the make, 8 people, two servings.
-BATCHES = [(3, 0.15, 78), (3, 0.3, 67), (3, 0.5, 49), (4, 0.15, 84), (4, 0.3, 76), (4, 0.5, 60)]
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize(("batches", "sd", "power"), BATCHES)
-def test_a_claim_on_the_make(batches: int, sd: float, power: float, draws: Callable[[int, int], int]) -> None:
-    """Power as specified for a pooled spread, of which each make's own costs up to three points; and the error."""
-    studies = draws(1000, 20_000)
-    rule = MakeRule("A", {"x": LOWER}, "Z", claim="make", pairs=False)
-    design = MakeDesign(8, batches, 2, batches)
-    equal = outcomes(rule, {"x": MakeTruth((0.0,), batch=sd)}, design, studies, 1)
-    assert (
-        power - 3.5 - 400 * np.sqrt(0.25 / studies) < 100 * equal.all_shown < power + 1 + 400 * np.sqrt(0.25 / studies)
-    )
-    false = outcomes(rule, {"x": MakeTruth((1.0,), batch=sd)}, design, studies, 2)
-    assert false.all_shown < 0.05 + 3 * np.sqrt(0.05 * 0.95 / studies)
-
-
-@pytest.mark.simulation
-def test_one_batch_of_each_says_nothing_of_the_make(draws: Callable[[int, int], int]) -> None:
-    """As a claim on the make it would err in 10 to 22 of 100 when batches differ: so said, and so here."""
-    studies = draws(1000, 20_000)
-    truth = {"x": MakeTruth((1.0,), batch=0.5)}
-    found = outcomes(MakeRule("A", {"x": LOWER}, "Z"), truth, MakeDesign(8, 1, 2), studies, 1)
-    assert found.all_shown > 0.10
 
 
 # ---- less time -------------------------------------------------------------------------------------------------------

@@ -53,8 +53,8 @@ def test_a_recipe_is_asked_about_as_means_over_batches_too() -> None:
 
 
 def test_missing_scores_and_a_lost_pull_leave_them_in_agreement() -> None:
-    """A tenth of the scores gone, so that the mean of the batches' fits is no fit of all scores. Where a pull was lost in
-    one batch, means are over other batches at other pulls, and only single batches are asked about."""
+    """A tenth of the scores gone, so that the mean of the batches' fits is no fit of all scores. Where a pull was lost
+    in one batch, means are over other batches at other pulls, and only single batches are asked about."""
     scores = quiet(3)
     scores[np.random.default_rng(1).random(scores.shape) < 0.1] = np.nan
     _found, checks = checked(RECIPE, tidy(scores))

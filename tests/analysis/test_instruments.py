@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,11 +14,6 @@ from scipy import stats
 
 from analysis.instruments import (
     Gate,
-    GateLevels,
-    GateLimits,
-    Repeats,
-    Spread,
-    answered,
     butter_worth,
     casson,
     check_gates,
@@ -119,15 +113,6 @@ def test_an_interval_over_portions_is_t_on_logs() -> None:
     assert over_portions([12.0]).low is None
 
 
-@pytest.mark.simulation
-def test_intervals_over_portions_hold_the_truth(draws: Callable[[int, int], int]) -> None:
-    """90 % over three curves whose portions differ by 4 %."""
-    rng, n = np.random.default_rng(3), draws(500, 20_000)
-    read = 12 * np.exp(rng.normal(0, 0.04, (n, 3)))
-    held = [over.low < 12 < over.high for over in map(over_portions, read) if over.low and over.high]
-    assert np.mean(held) == pytest.approx(0.9, abs=3.5 * np.sqrt(0.09 / n))
-
-
 # ---- surface ---------------------------------------------------------------------------------------------------------
 def test_surface_by_hand() -> None:
     """6 / (density d): 150 and 18 um at 1500 kg/m3; shares .2, .3, .3, .2 at 5, 10, 20, 40 um have 360 m2/kg."""
@@ -170,8 +155,8 @@ def test_a_straight_ladder_has_the_interval_of_fieller() -> None:
 
 
 def test_a_ladder_known_by_its_line_alone_has_the_interval_worked_out() -> None:
-    """Ten portions, three of the conched mass: any readings with that line and spread have that estimate and those ends,
-    worked out by numpy code apart."""
+    """Ten portions, three of the conched mass: any readings with that line and spread have that estimate and those
+    ends, worked out by numpy code apart."""
     made = MADE["G4"]["butter ladder public"]
     straight = np.vander(ADDED, 2, increasing=True)
     rest = np.cos(np.arange(10.0) ** 2)
@@ -213,17 +198,6 @@ def test_the_curve_of_a_ladder_is_that_of_least_squares() -> None:
     np.testing.assert_allclose(found[:, 1], np.exp(told.predicted_mean), rtol=1e-9)
     np.testing.assert_allclose(found[:, 2:], np.exp(told.predicted_mean[:, None] + reach[:, None] * [-1, 1]), rtol=1e-9)
     assert len(ladder_curve([0, 2], [5, 4], [4.5])) == 0
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize("bend", [0.0, 0.01])
-def test_butter_at_least_errs_as_said(bend: float, draws: Callable[[int, int], int]) -> None:
-    """Either end misses the truth in 5 %, also where the ladder bends too little to be seen."""
-    rng, n = np.random.default_rng(4), draws(300, 10_000)
-    found = [butter_worth(ADDED, *ladder(rng, bend)) for _ in range(n)]
-    missed = [(one.low or 0) > 2.2 for one in found], [(one.high or 4) < 2.2 for one in found]
-    for side in missed:
-        assert np.mean(side) == pytest.approx(0.05, abs=3.5 * np.sqrt(0.0475 / n))
 
 
 # ---- limits ----------------------------------------------------------------------------------------------------------
@@ -326,62 +300,6 @@ def test_impossible_limits_are_refused(wrong: dict[str, Any], says: str) -> None
     """Each with the key to mend."""
     with pytest.raises(ValueError, match=f"gates.x.*{says}"):
         check_gates({"x": Gate(**{"quantity": "moisture", **wrong})})
-
-
-# ---- risk, cell by cell ----------------------------------------------------------------------------------------------
-def limits(
-    truths: list[float], n: int, seed: int, repeats: int = 2, level: float = 0.05, own: float = 0.0, **gate: Any
-) -> GateLimits:
-    """What readings with spread 1 show of `n` series of pulls that many spreads above the limit, with an own deviation
-    of the instrument for every series."""
-    rng = np.random.default_rng(seed)
-    limit = Gate(quantity="q", at_most=0.0, **gate)
-    off = own * rng.normal(size=(n, 1, 1))
-    values = np.array(truths)[:, None] + off + rng.normal(size=(n, len(truths), repeats))
-    read = Repeats.of(values, np.full(len(truths), repeats))
-    hours = np.arange(float(len(truths)))
-    levels = GateLevels(level, np.full(len(truths), level), level)
-    return answered(read, limit, Spread.of(limit, [read]), hours, levels)
-
-
-def near(rate: float, share: float, n: int, slack: float = 0.005) -> bool:
-    """Within two errors of drawing, and the half point of the tables."""
-    return bool(abs(rate - share) < 2.5 * np.sqrt(share * (1 - share) / n) + slack)
-
-
-@pytest.mark.simulation
-def test_at_the_limit_one_in_twenty_passes(draws: Callable[[int, int], int]) -> None:
-    """5 % by the pooled spread, for two, three and five repeats; 2 s inside 80 and 95 % pass, 1 s inside 35 and 49 %;
-    the larger of pooled and own takes a little off each. A single reading with a spread from ten pairs: 5.1 %; an
-    instrument off by s keeps 5 % once that is said. Figures of the plan: 40,000 series a cell."""
-    n = draws(4000, 40_000)
-    at = {r: limits([0.0, -9, -9, -9, -9, -9], n, r, r).passes[:, 0].mean() for r in (2, 3, 5)}
-    assert all(0.03 < rate < 0.052 + 2.5 * np.sqrt(0.0475 / n) for rate in at.values()), at
-    for inside, low, high in ((1, 0.25, 0.37), (2, 0.68, 0.82), (3, 0.93, 0.99)):
-        rate = limits([-float(inside), -9, -9, -9, -9, -9], n, 11 + inside).passes[:, 0].mean()
-        assert low < rate < high, (inside, rate)
-    off = limits([0.0, -9, -9, -9, -9, -9], n, 20, own=1.0, uncertainty=1.0).passes[:, 0].mean()
-    silent = limits([0.0, -9, -9, -9, -9, -9], n, 20, own=1.0).passes[:, 0].mean()
-    assert off < 0.055 + 2.5 * np.sqrt(0.0475 / n)
-    assert silent > 0.1  # 15 % and more where it is not said
-
-
-@pytest.mark.simulation
-def test_a_chain_of_limits_keeps_the_error(draws: Callable[[int, int], int]) -> None:
-    """Five pulls at the limit: one of them passes in 22 % when taken alone, from the longest on in at most 5 %. A pull
-    not read errs in 5 % by the next shorter one with all longer ones."""
-    n = draws(4000, 40_000)
-    five = limits([0.0] * 5, n, 5, level=0.05)
-    assert five.passes.any(1).mean() > 0.15
-    assert (five.own_shortest() < 5).mean() < 0.05 + 2.5 * np.sqrt(0.0475 / n)
-    rng = np.random.default_rng(6)
-    values = rng.normal(size=(n, 5, 2)) + np.array([0.0, 0, 0, -9, -9])[:, None]
-    counts = np.array([2, 2, 0, 2, 2])
-    values[:, 2] = np.nan
-    gate = Gate(quantity="q", at_most=0.0, monotone=True)
-    read = Repeats.of(values, counts)
-    found = answered(read, gate, Spread.of(gate, [read]), np.arange(5.0), GateLevels(0.05, np.full(5, 0.05), 0.05))
-    assert found.passes[:, 2].mean() < 0.05 + 2.5 * np.sqrt(0.0475 / n)
 
 
 # ---- questions -------------------------------------------------------------------------------------------------------

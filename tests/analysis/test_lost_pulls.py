@@ -263,23 +263,6 @@ def test_outcomes_after_a_loss_are_the_known_ones(gone: int, draws: Callable[[in
         assert abs(share - due) < 4 * error, (word, share, due)
 
 
-@pytest.mark.simulation
-@pytest.mark.parametrize(("share", "due"), [(0.0, 0.64), (0.01, 0.51), (0.03, 0.32)])
-def test_the_two_fillings_cost_as_much_as_known(share: float, due: float, draws: Callable[[int, int], int]) -> None:
-    """8 x 2, truly equal, so many per cent of the servings unjudged whatever their taste: passing the margin; figures
-    of a simulation apart (standard error .5 points at most), within four errors and half a point of rounding."""
-    studies, rng = draws(800, 8000), np.random.default_rng(9)
-    hours = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
-    y = draw(Scenario(hours, {"x": AttributeTruth((3.5,) * 6)}), Design(8, 2), 1, studies, rng)["x"]
-    unjudged = rng.random(y.shape) < share
-    passing = np.ones((studies, 6), bool)
-    at_reference = np.arange(6)[:, None, None] == 5
-    for pull_is_worse in (True, False):
-        filled = np.where(unjudged, np.where(at_reference != pull_is_worse, 10.0, 0.0), y)
-        passing &= judge({"x": cells_of(Scores(filled))}, {"x": LOWER}, 0.05).attributes["x"].within_margin
-    assert abs(passing[:, 3].mean() - due) < 4 * np.sqrt(due * (1 - due) / studies) + 0.025
-
-
 # ---- errors ----------------------------------------------------------------------------------------------------------
 def at_the_margin(studies: int, seed: int) -> np.ndarray:
     """8 x 2, four pulls one margin worse than the reference: which of them pass it (studies, 4)."""
@@ -300,22 +283,3 @@ def test_only_what_failed_to_be_served_may_step_out(draws: Callable[[int, int], 
     lost = passes[np.arange(studies), longest] & there.any(axis=1)
     for found, due in ((passes[:, 3], 0.034), (passes.any(axis=1), 0.102), (lost, 0.032)):
         assert abs(found.mean() - due) < 4 * np.sqrt(due * (1 - due) * (1 / studies + 1 / 1500))
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize(("above", "due"), [(7.0, 0.012), (6.0, 0.001)])
-def test_giving_up_on_what_tastes_bad_passes_nothing(
-    above: float, due: float, draws: Callable[[int, int], int]
-) -> None:
-    """8 x 2, one margin worse; people give up on a piece above about so much. Both fillings passed 1.2 and 0.1 % in a
-    simulation apart whose level of the scale is not told, so this is a bound: no more than that, and four errors."""
-    studies, rng = draws(1500, 10_000), np.random.default_rng(11)
-    hours = (0.0, 8.0, 16.0)
-    y = draw(Scenario(hours, {"x": AttributeTruth((7.5, 5.5, 4.5))}), Design(8, 2), 1, studies, rng)["x"]
-    unjudged = y > above + rng.normal(0.0, 0.5, y.shape)
-    at_reference = np.arange(3)[:, None, None] == 2
-    passing = np.ones((studies, 3), bool)
-    for pull_is_worse in (True, False):
-        filled = np.where(unjudged, np.where(at_reference != pull_is_worse, 10.0, 0.0), y)
-        passing &= judge({"x": cells_of(Scores(filled))}, {"x": LOWER}, 0.05).attributes["x"].within_margin
-    assert passing[:, 1].mean() <= due + 4 * np.sqrt(due * (1 - due) / studies)

@@ -1,4 +1,4 @@
-"""Simulated studies of several batches: known outcomes, errors and power cell by cell, the same verdict as `decide`."""
+"""Simulated studies of several batches: known outcomes, the same verdict as `decide`."""
 
 from __future__ import annotations
 
@@ -15,8 +15,7 @@ from analysis.planning.look_batches import look_at
 from analysis.planning.operating_characteristics import operating_characteristics
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Rule, decide
-from analysis.stopping.alpha_spending import level
-from analysis.stopping.verdicts import STOP, VERDICTS
+from analysis.stopping.verdicts import VERDICTS
 
 Draws = Callable[[int, int], int]
 HOURS = (0.0, 4.0, 8.0, 12.0, 16.0, 24.0)
@@ -52,95 +51,6 @@ def test_known_outcomes_of_several_batches_come_back(name: str, draws: Draws) ->
         known = KNOWN["scenarios"][name][what]
         spread = max(known * (1 - known), 1e-3)
         assert abs(chance - known) <= 4 * np.sqrt(spread * (1 / studies + 1 / 40_000)), what
-
-
-# ---- one pull: errors and power --------------------------------------------------------------------------------------
-
-
-def one_in_question(worse: float) -> tuple[float, ...]:
-    """All shorter pulls are clearly too short."""
-    return (7.0, 7.0, 7.0, 7.0, 3.5 + worse, 3.5)
-
-
-def passing(
-    rule: Rule, count: int, design: tuple[int, int], worse: float, s: float, studies: int, alone: bool = False
-) -> float:
-    """Share that stop at 16 h, the one pull of six that is in question, truly `worse` units worse; s moves every pull
-    of a batch, or 16 h `alone`."""
-    replicates, people = design
-    truth = AttributeTruth(one_in_question(worse), batch=0.0 if alone else s)
-    made, rng = batches(count, people, replicates), np.random.default_rng(count + people)
-    stops = 0
-    for start in range(0, studies, 500):
-        size = min(500, studies - start)
-        y = draw(Scenario(HOURS, {"acidity": truth}), made, count, size, rng)["acidity"]
-        if alone:
-            y = y + np.array([0, 0, 0, 0, s, 0])[:, None, None] * rng.standard_normal((size, 1, 1, count, 1))
-        verdict, _pull = look_at({"acidity": y}, None, rule, level(0.05, 1), 0, None, made.batches(count))
-        stops += int((verdict == STOP).sum())
-    return stops / studies
-
-
-# Largest error, in %, over 5 to 12 assessors (`alone`: 6 to 12) at s 0, .15, .3, .5, and at .3, .5 with the judged pull
-# alone; the same separate simulation, 1,500 to 40,000 studies a cell.
-ERRORS = {3: (2.4, 2.7, 3.8, 5.0, 3.7, 4.6), 4: (2.7, 2.9, 3.9, 4.4, 3.5, 4.5), 6: (3.0, 3.1, 3.7, 4.0, 4.0, 4.2)}
-CELLS = [(b, at) for b in ERRORS for at in range(6)]
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize(("count", "at"), CELLS)
-def test_a_claim_on_the_recipe_errs_no_more_than_told(count: int, at: int, draws: Draws) -> None:
-    """With 16 h exactly at the margin, within two Monte Carlo errors of the largest told (which has its own)."""
-    if (count, at) not in ((3, 3), (4, 5)) and draws(0, 1) == 0:
-        pytest.skip("drawn in a search")
-    s = (0.0, 0.15, 0.3, 0.5, 0.3, 0.5)[at]
-    for people in (5, 8, 12) if at < 4 else (6, 12):
-        studies = draws(600, 8000)
-        told = ERRORS[count][at] / 100
-        found = passing(RECIPE, count, (2, people), 1.0, s, studies, alone=at > 3)
-        assert found <= told + 2 * np.sqrt(told * (1 / studies + 1 / 8000)), people
-
-
-# Power in %, truly equal, at s 0, .15, .3, .5; 20,000 studies a cell of the same separate simulation.
-POWER = {
-    (RECIPE.claim, 3, 2, 8): (78, 74, 60, 44),
-    (RECIPE.claim, 4, 2, 8): (86, 82, 72, 55),
-    (RECIPE.claim, 6, 2, 12): (99, 97, 92, 78),
-    (RECIPE.claim, 3, 1, 12): (80, 73, 61, 44),
-    (EACH.claim, 2, 2, 8): (45, 43, 38, 34),
-    (EACH.claim, 3, 2, 8): (34, 32, 26, 21),
-    (EACH.claim, 2, 2, 12): (70, 65, 55, 46),
-    (EACH.claim, 3, 1, 12): (30, 28, 24, 20),
-}
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize("cell", POWER)
-@pytest.mark.parametrize("at", range(4))
-def test_power_over_batches_is_as_told(cell: tuple[str, int, int, int], at: int, draws: Draws) -> None:
-    """Within four Monte Carlo errors of both and half a point of rounding."""
-    claim, count, replicates, people = cell
-    if at != 2 and draws(0, 1) == 0:
-        pytest.skip("drawn in a search")
-    studies, told = draws(500, 10_000), POWER[cell][at] / 100
-    rule = RECIPE if claim == RECIPE.claim else EACH
-    found = passing(rule, count, (replicates, people), 0.0, (0.0, 0.15, 0.3, 0.5)[at], studies)
-    assert abs(found - told) <= 4 * np.sqrt(told * (1 - told) * (1 / studies + 1 / 20_000)) + 0.005
-
-
-@pytest.mark.simulation
-@pytest.mark.parametrize(("worse", "s", "most"), [(1.0, 0.3, 0.039), (1.0, 0.5, 0.039), (0.0, 0.3, 0.72)])
-def test_batches_may_be_added_at_sealed_looks(worse: float, s: float, most: float, draws: Draws) -> None:
-    """Three, then five, at .0304 each: the error at most 3.9 %, the power 72 % at s .3 (the same simulation)."""
-    truth = AttributeTruth(one_in_question(worse), batch=s)
-    studies = draws(800, 20_000)
-    found = operating_characteristics(
-        Scenario(HOURS, {"acidity": truth}), replace(RECIPE, looks=2), batches(3, 8, 2, 2, 2), studies
-    )
-    slack = 4 * np.sqrt(most * (1 - most) * (1 / studies + 1 / 20_000)) + 0.005
-    assert found.stop[16.0] <= most + slack
-    if worse == 0:
-        assert found.stop[16.0] >= most - slack
 
 
 @pytest.mark.simulation
