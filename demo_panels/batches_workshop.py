@@ -1,6 +1,7 @@
 """The invented batches of the invented workshop: programme, machine log, flow curves and moisture, drawn from a truth.
 
-Six batches over two recipes; one departs from its plan. `batches.toml` holds what is true of each.
+Six batches over two recipes; one departs from its plan, and beside one stands a ladder of butter. `batches.toml` holds
+what is true of each.
 """
 
 from __future__ import annotations
@@ -8,12 +9,12 @@ from __future__ import annotations
 import random
 import tomllib
 from functools import cache
-from math import exp, sqrt
+from math import exp, log, sqrt
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from studyapp.batches import Curve, Draft, Log, Making, Mill, Part, Phase, Reading
-from studyapp.services import batches, readings
+from studyapp.batches import Curve, Draft, Ladder, Log, Making, Mill, Part, Phase, Reading, Rung
+from studyapp.services import batches, ladders, readings
 
 if TYPE_CHECKING:
     from demo_panels.workshop import Workshop
@@ -51,6 +52,8 @@ def record(shop: Workshop, study: str, name: str, machine: str) -> None:
     id_ = batches.add(shop.store, shop.leader, draft, study)
     batches.bring_log(shop.store, shop.leader, id_, _log(chance, late, above))
     readings.keep(shop.store, shop.preparer, id_, list(drawn(chance, made)))
+    if name == truth()["ladder"]["batch"]:
+        ladders.keep(shop.store, shop.preparer, id_, ladder(made))
 
 
 def _made(told: dict[str, Any]) -> Making:
@@ -94,3 +97,36 @@ def drawn(chance: random.Random, told: dict[str, Any]) -> list[Reading | Curve]:
             moisture = round(chance.gauss(water, spread["moisture"]), 2)
             found.append(Reading(float(hour), "moisture", moisture, "oven", "103 °C", portion))
     return found
+
+
+# ---- a ladder of butter ----------------------------------------------------------------------------------------------
+def worth() -> dict[str, float]:
+    """What the hours between the two masses of the ladder are truly worth in butter, per cent, by each quantity."""
+    told, made = truth()["ladder"], recipe_of(truth()["ladder"]["batch"])[1]
+    return {
+        name: log(flow(made, name, told["short"]) / flow(made, name, told["conched"])) / fall
+        for name, fall in told["fall"].items()
+    }
+
+
+def flow(made: dict[str, Any], quantity: str, hour: float) -> float:
+    """What is true of a pull: stress at 5 1/s, Pa, or viscosity at 40 1/s, Pa.s."""
+    at = truth()["pulls"].index(hour)
+    rate = 40.0 if quantity.startswith("viscosity") else 5.0
+    stress = (sqrt(made["yield"][at]) + sqrt(made["plastic"][at] * rate)) ** 2
+    return stress / rate if quantity.startswith("viscosity") else stress
+
+
+def ladder(made: dict[str, Any]) -> Ladder:
+    """Two fresh portions of each step, three of the conched mass, read in one session."""
+    told, chance, rungs = truth()["ladder"], random.Random(f"{truth()['seed']} ladder"), list[Rung]()
+    for name, fall in told["fall"].items():
+        steps = [
+            (float(x), flow(made, name, told["short"]) * exp(-fall * x)) for x in told["added"] for _twice in (1, 2)
+        ]
+        conched = [(None, flow(made, name, told["conched"])) for _portion in PORTIONS]
+        for added, mean in [*steps, *conched]:
+            rungs.append(Rung(name, added, float(f"{mean * exp(chance.gauss(0, truth()['portion'])):.3g}")))
+    prices = {name: told[name] for name in ("butter_kg", "kw", "kwh")}
+    hours = (float(told["short"]), float(told["conched"]))
+    return Ladder(*hours, "2026-11-24", INSTRUMENT, METHOD, tuple(rungs), **prices)

@@ -29,6 +29,7 @@ def _titles() -> dict[str, str]:
         "batch": _("Batch"),
         "write_batch": _("Write the batch"),
         "readings": _("Readings"),
+        "butter": _("Butter"),
         "watch": _("Watch"),
         "papers": _("Paper ballots"),
         "open_key": _("Open the key"),
@@ -39,7 +40,7 @@ def _titles() -> dict[str, str]:
     }
 
 
-OF_BATCHES = ("batch", "write_batch", "readings")
+OF_BATCHES = ("batch", "write_batch", "readings", "butter")
 LEADS = (
     *("studies", "batches", "prepare", "watch", "panel", "account", "plan", "papers", "open_key", "decide"),
     *OF_BATCHES,

@@ -19,6 +19,8 @@ MOST_WORDS = 500
 MOST_PERCENT = 100.05  # parts are rounded to tenths
 ORDERS = ("", "mill first", "conche first", "together")
 BRANCHES = ("up", "hold", "down")
+MOST_RUNGS, MOST_ADDED = 200, 30.0
+FLOWS = ("viscosity at 40 1/s", "stress at 5 1/s", "cup seconds")  # what a ladder of butter is read by
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,9 +56,39 @@ class Happening:
 
 
 @dataclass(frozen=True, slots=True)
+class Rung:
+    """A fresh portion of a butter ladder: butter added to the mass of the short time, per cent; None for the mass that
+    was conched longer."""
+
+    quantity: str
+    added: float | None
+    value: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ladder:
+    """Butter weighed into the mass of `short_h`, read beside the mass of `conched_h` in one session, on `day` (ISO).
+
+    `asked`: odd values among the rungs were asked about and stand. Prices, each may be missing: a kilogram of butter, a
+    kWh, and the power of the conche in kW.
+    """
+
+    short_h: float = 0.0
+    conched_h: float = 0.0
+    day: str = ""
+    instrument: str = ""
+    method: str = ""
+    rungs: tuple[Rung, ...] = ()
+    asked: bool = False
+    butter_kg: float | None = None
+    kwh: float | None = None
+    kw: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Making:
-    """The part of a record that is read, never reckoned with. `confirmed` names who compared `contains` and `traces`
-    with the bags; `tolerance_c` is how far the mass may be from the planned temperature before it is a departure."""
+    """The part of a record that is no column. `confirmed` names who compared `contains` and `traces` with the bags;
+    `tolerance_c` is how far the mass may be from the planned temperature before it is a departure."""
 
     parts: tuple[Part, ...] = ()
     roast: str = ""
@@ -68,6 +100,7 @@ class Making:
     traces: str = ""
     confirmed: str = ""
     happened: tuple[Happening, ...] = ()
+    ladder: Ladder = Ladder()
 
     def document(self) -> dict[str, Any]:
         """As plain values."""
@@ -81,6 +114,8 @@ class Making:
             values["parts"] = tuple(Part(**_floats(one)) for one in values.get("parts", ()))
             values["happened"] = tuple(Happening(**_floats(one)) for one in values.get("happened", ()))
             values["mill"] = Mill(**_floats(values.get("mill", {})))
+            ladder = _floats(values.get("ladder", {}))
+            values["ladder"] = Ladder(**{**ladder, "rungs": tuple(Rung(**_floats(r)) for r in ladder.get("rungs", ()))})
             return refuse_odd(cls(**_floats(values)))
         except (TypeError, AttributeError) as error:
             raise BadInput(_("Fix the record of the batch: it cannot be read.")) from error
@@ -229,7 +264,25 @@ def refuse_odd(made: Making) -> Making:
         raise BadInput(_("Fix the recipe: its parts are more than 100 %."))
     for one in made.happened:
         _in_order(finite(one.from_hours), finite(one.to_hours), one.words)
+    _refuse_ladder(made.ladder)
     return made
+
+
+def _refuse_ladder(ladder: Ladder) -> None:
+    """Raises BadInput for a butter ladder that cannot have been read."""
+    named = (ladder.day, ladder.instrument, ladder.method)
+    if not all(isinstance(text, str) and len(text) <= MOST_WORDS for text in named) or len(ladder.rungs) > MOST_RUNGS:
+        raise BadInput(_("Fix the ladder: it cannot be read."))
+    for number in (ladder.short_h, ladder.conched_h, ladder.butter_kg, ladder.kwh, ladder.kw):
+        finite(number, least=0.0)
+    for one in ladder.rungs:
+        finite(one.added, least=0.0, most=MOST_ADDED)
+        if one.quantity not in FLOWS or not (finite(one.value) or 0.0) > 0:
+            raise BadInput(_("Fix the ladder: every portion is a {list} above 0.").format(list=" / ".join(FLOWS)))
+    if ladder.rungs and not ladder.instrument:
+        raise BadInput(_("Fix the instrument: write what the value was read with; it is asked once."))
+    if ladder.rungs and ladder.conched_h <= ladder.short_h:
+        raise BadInput(_("Fix the hours of the ladder: the conched mass has more hours than the mass with butter."))
 
 
 def finite(number: Any, least: float = -1e6, most: float = 1e6) -> float | None:

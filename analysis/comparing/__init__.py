@@ -6,8 +6,9 @@ stop rule, against these, joins the attributes of a make by AND and steps throug
 as shown, not good enough, or cannot tell. One batch of each says something about these batches only; `batches` has the
 error that a claim on the make itself must face. `confounders` says what else differed, `missing` what may be said where
 pieces were lost or could not be judged, `chances` what a plan can show, `price` what more sittings would settle. Less
-time is claimed by a sealed pair: as good as the reference, which itself is worse in that time. `gates` holds
-the limits of instruments that a make must keep beside its claims.
+time is claimed by a sealed pair: as good as the reference, which itself is worse in that time; by how many hours at
+the least, by a `bracket`, which is rarely shown. `gates` holds the limits of instruments that a make must keep beside
+its claims.
 
 >>> import pandas as pd
 >>> means = {"old": 3.5, "new": 3.6, "raw": 7.0}
@@ -23,16 +24,18 @@ the limits of instruments that a make must keep beside its claims.
 ('shown', True)
 """
 
+from analysis.comparing.bracket import Bracket, PullAnswer
 from analysis.comparing.claims import MAKE_VERDICTS, MakeVerdict, holm, judge
 from analysis.comparing.deciding import compare
 from analysis.comparing.gates import GateOfMake, Reached
 from analysis.comparing.missing import LostPiece, UnjudgedPiece
 from analysis.comparing.results import ClaimResult, Compared, ControlResult, Faster, MakeResult
-from analysis.comparing.rule import COMPARING_VERSION, Claim, MakeClaim, MakeRule, check_make_rule
+from analysis.comparing.rule import COMPARING_VERSION, Claim, MakeClaim, MakeRule, Pull, check_make_rule
 
 __all__ = [
     "COMPARING_VERSION",
     "MAKE_VERDICTS",
+    "Bracket",
     "Claim",
     "ClaimResult",
     "Compared",
@@ -44,6 +47,8 @@ __all__ = [
     "MakeResult",
     "MakeRule",
     "MakeVerdict",
+    "Pull",
+    "PullAnswer",
     "Reached",
     "UnjudgedPiece",
     "check_make_rule",

@@ -6,21 +6,26 @@ attribute by a draw of its own. Shapes: B studies, a assessors, h pieces.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.comparing.batches import apart_of
+from analysis.comparing.bracket import hours_over, order_of, shown_of
 from analysis.comparing.claims import CANNOT, MAKE_VERDICTS, SHOWN, Judged, judge
+from analysis.comparing.gates import Gated, joined, of_makes
+from analysis.comparing.pair import beats_control, slower
 from analysis.comparing.reading import Lots
 from analysis.comparing.rule import MakeRule, check_make_rule
 from analysis.model.scores import Scores, cells_of
+from analysis.planning.drawn_readings import GateTruth, read_gates
 from analysis.planning.simulation import CENTRE, AttributeTruth, Design, Scenario, draw
 
 Array = NDArray[np.float64]
 CHUNK = 500
+Limits = Gated | Mapping[str, GateTruth]
 # How much worse the control is, scale units, where nobody knows: what a piece "known to differ" differs by.
 CONTROL = 3.0
 # How far inside a limit on its mean a good make lies, in margins.
@@ -78,9 +83,10 @@ def outcomes(
     studies: int,
     seed: int,
     correlation: float = 0.3,
+    limits: Limits | None = None,
 ) -> Outcomes:
     """Chances of each verdict over so many simulated studies; see `growing_outcomes`."""
-    *_fewer, last = growing_outcomes(rule, truths, design, studies, seed, correlation)
+    *_fewer, last = growing_outcomes(rule, truths, design, studies, seed, correlation, limits)
     return last
 
 
@@ -91,6 +97,7 @@ def growing_outcomes(
     studies: int,
     seed: int,
     correlation: float = 0.3,
+    limits: Limits | None = None,
 ) -> Iterator[Outcomes]:
     """The same while studies accumulate.
 
@@ -101,6 +108,8 @@ def growing_outcomes(
         studies: how many are drawn, 1 or more.
         seed: of the draws.
         correlation: of all random parts between attributes.
+        limits: of instruments: what is already read, or the truth behind each limit of the rule, its `mean` for every
+            make that is judged and the reference; None only where the rule has no limits.
 
     Raises:
         ValueError: the rule is impossible, or sittings are no multiple of the batches.
@@ -111,8 +120,10 @@ def growing_outcomes(
     rng = np.random.default_rng(seed)
     verdicts: list[NDArray[np.intp]] = []
     for start in range(0, studies, CHUNK):
-        drawn = _drawn(rule, truths, design, min(CHUNK, studies - start), rng, correlation)
-        verdicts.append(judge_drawn(drawn, rule, level, design).verdict)
+        size = min(CHUNK, studies - start)
+        drawn = _drawn(rule, truths, design, size, rng, correlation)
+        read = limits if limits is None or isinstance(limits, Gated) else _read(rule, limits, design, size, seed + start)
+        verdicts.append(judge_drawn(drawn, rule, level, design, read).verdict)
         yield _outcomes(np.concatenate(verdicts))
 
 
@@ -124,18 +135,31 @@ def _outcomes(verdict: NDArray[np.intp]) -> Outcomes:
     return Outcomes(tuple(shares), some, every, left, len(verdict))  # type: ignore[arg-type]
 
 
-def judge_drawn(drawn: Mapping[str, Array], rule: MakeRule, level: float, design: MakeDesign) -> Judged:
-    """Verdicts of drawn studies: attribute -> (B, a, h, S, r), control first, reference last."""
-    first = int(rule.control is not None)
+def _read(rule: MakeRule, truths: Mapping[str, GateTruth], design: MakeDesign, size: int, seed: int) -> Gated:
+    """Limits of instruments, read anew in every drawn study and batch."""
+    gates = of_makes(rule.gates)
+    pieces = len(next(iter(truths.values())).mean)
+    gating = read_gates(truths, gates, np.arange(float(pieces)), size, seed, design.batches)
+    assert gating is not None
+    return joined(gates, gating.read, np.ones((design.batches, pieces), bool), {})
+
+
+def judge_drawn(
+    drawn: Mapping[str, Array], rule: MakeRule, level: float, design: MakeDesign, gates: Gated | None = None
+) -> Judged:
+    """Verdicts of drawn studies: attribute -> (B, a, h, S, r), control first, reference last; `gates` of these, or
+    alike for all of them."""
+    first = next(iter(drawn.values())).shape[2] - 2 if rule.pulls else int(rule.control is not None)
     trays = "sitting:hours" in rule.adjust
     if rule.claim != "make":
-        return judge({name: cells_of(Scores(y), trays) for name, y in drawn.items()}, rule.attributes, level, first)
+        every = {name: cells_of(Scores(y), trays) for name, y in drawn.items()}
+        return judge(every, rule.attributes, level, first, gated=gates)
     cells, apart = {}, {}
     for name, y in drawn.items():
         fine, lots = _by_batch(y, design.batches)
         apart[name], less = apart_of(fine, lots, rule.pairs)
         cells[name] = cells_of(less)
-    return judge(cells, rule.attributes, level, first, apart=apart)
+    return judge(cells, rule.attributes, level, first, apart=apart, gated=gates)
 
 
 def _by_batch(y: Array, batches: int) -> tuple[Scores, Lots]:
@@ -184,3 +208,55 @@ def _moved(sd: float, shape: tuple[int, ...], design: MakeDesign, rng: np.random
     B, _a, h, S, _r = shape
     own = rng.standard_normal((B, 1, h, design.batches, 1)) * sd
     return np.tile(own, (1, 1, 1, S // design.batches, 1))
+
+
+# ---- less time -------------------------------------------------------------------------------------------------------
+def less_time(rule: MakeRule, truths: Mapping[str, MakeTruth], design: MakeDesign, studies: int, seed: int) -> float:
+    """Share of drawn studies in which the first make is shown to get there in less time, as the pair was sealed; the
+    control is the reference in the short time. Raises ValueError where no pair is sealed."""
+    level, name = check_make_rule(rule), rule.faster
+    if name is None:
+        raise ValueError("faster: no pair is sealed")
+    rng, shown = np.random.default_rng(seed), 0
+    for start in range(0, studies, CHUNK):
+        drawn = _drawn(rule, truths, design, min(CHUNK, studies - start), rng, 0.3)
+        judged = judge_drawn(drawn, rule, level, design)
+        one = judged.attributes[name]
+        pair = slower(one, level) & beats_control(one, 1, level)
+        shown += int((pair & (judged.verdict[:, 0] == SHOWN)).sum())
+    return shown / studies
+
+
+# ---- hours -----------------------------------------------------------------------------------------------------------
+def hours_over_drawn(
+    rule: MakeRule,
+    worse: tuple[Sequence[float], Sequence[float]],
+    design: MakeDesign,
+    studies: int,
+    seed: int,
+    spreads: Mapping[str, AttributeTruth],
+    correlation: float = 0.3,
+) -> Array:
+    """By how many hours over the other the slow make is shown to need longer (studies,), NaN where nothing is shown.
+
+    Args:
+        rule: as sealed, with its pulls.
+        worse: by how much every attribute is worse than at the reference, positive = worse, scale units, at the pulls
+            of the slow make and of the fast one in the order of `bracket.order_of`.
+        design: who tastes how often.
+        studies, seed, correlation: as in `growing_outcomes`.
+        spreads: of every deciding attribute.
+    """
+    level = check_make_rule(rule)
+    hours = [np.array([rule.pulls[name].hours for name in own]) for own in order_of(rule)]
+    control, *slow = worse[0]
+    truths = {name: MakeTruth((*slow, *worse[1]), own, control=control) for name, own in spreads.items()}
+    rng, found = np.random.default_rng(seed), []
+    for start in range(0, studies, CHUNK):
+        drawn = _drawn(rule, truths, design, min(CHUNK, studies - start), rng, correlation)
+        judged = judge_drawn(drawn, rule, level, design)
+        good, bad = (one[:, :-1] for one in shown_of([judged.attributes], rule))
+        at_most, more_than = hours_over(good, bad, *hours, judged.control_found)
+        found.append(more_than - at_most)
+    over = np.concatenate(found)
+    return np.where(over > 0, over, np.nan)

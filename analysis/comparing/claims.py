@@ -147,17 +147,24 @@ def _claimed(
 ) -> ClaimLimits:
     """What is shown of one attribute, at the level of a claim, of a failure, and of the control."""
     _level, failing, shared = levels
+    p, fails = answers(one, limits, worse, means, failing)
+    control = worse.of([0])
+    away = np.abs(control.estimate) if limits_both_ways(one) else control.estimate
+    told = (away > control.reach(shared))[:, 0] & limits.judged
+    return ClaimLimits(limits, worse, means, p[:, makes], fails[:, makes], told)
+
+
+def answers(
+    one: MakeClaim, limits: AttributeLimits, worse: Estimates, means: Estimates, failing: float
+) -> tuple[Array, Flags]:
+    """Of every piece (B, pieces): the chance of the claim with its limit, and whether it is false at `failing`."""
     judged = limits.judged[:, None]
     p, fails = chance(worse, one), _fails(worse, one, failing)
     if one.limit is not None:
         bound = limits.sign * one.limit
         p = np.maximum(p, _above(means, bound))
         fails = fails | (means.estimate - means.reach(failing) >= bound)
-    control = worse.of([0])
-    away = np.abs(control.estimate) if limits_both_ways(one) else control.estimate
-    told = (away > control.reach(shared))[:, 0] & limits.judged
-    p = np.where(judged, p, 1.0)[:, makes]
-    return ClaimLimits(limits, worse, means, p, (fails & judged)[:, makes], told)
+    return np.where(judged, p, 1.0), fails & judged
 
 
 def limits_both_ways(one: MakeClaim) -> bool:

@@ -10,16 +10,18 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.comparing.batches import Apart, apart_of
+from analysis.comparing.bracket import Bracket, bracket
 from analysis.comparing.claims import MAKE_VERDICTS, ClaimLimits, Judged, judge, under_both
 from analysis.comparing.gates import Gated, GateOfMake, gated
 from analysis.comparing.missing import Left
+from analysis.comparing.pair import beats_control, slower
 from analysis.comparing.reading import Served, read
 from analysis.comparing.results import ClaimResult, Compared, ControlResult, Faster, MakeResult
 from analysis.comparing.rule import MakeRule, check_make_rule
 from analysis.stopping import orders
 from analysis.stopping.adjusted import InForce
 from analysis.stopping.decision import Warning
-from analysis.stopping.evidence import WHY_NOT, pairs_of
+from analysis.stopping.evidence import WHY_NOT
 from analysis.stopping.standard_errors import Error
 from analysis.stopping.warnings import warnings_beside
 
@@ -46,7 +48,7 @@ def weigh(scores: pd.DataFrame, rule: MakeRule, readings: pd.DataFrame | None = 
     """The scores under the rule, before it is put into words. Raises ValueError as `compare`."""
     level = check_make_rule(rule)
     told = read(scores, rule)
-    limits = gated(readings, told.left.rule, told.served, level)
+    limits = gated(readings, told.left.rule, told.served.tasted, level)
     found = _weighed(told.served, told.left, level, limits)
     if not told.fills:
         return found
@@ -63,7 +65,8 @@ def _weighed(served: Served, left: Left, level: float, limits: Gated | None) -> 
             apart[name], less[name] = apart_of(own, served.lots, rule.pairs)
         panel = replace(panel, scores=less)
     force = InForce.of_study(panel, rule.plain)
-    judged = judge(force.cells, rule.attributes, level, served.first, force.fits, apart or None, len(left.out), limits)
+    out = len(set(left.out) - set(rule.beside))
+    judged = judge(force.cells, rule.attributes, level, served.first, force.fits, apart or None, out, limits)
     return Weighed(replace(served, panel=panel), force, judged, apart, level, left)
 
 
@@ -106,7 +109,15 @@ def compare(scores: pd.DataFrame, rule: MakeRule, readings: pd.DataFrame | None 
         gates=rule.gates,
         reference_gates=() if limits is None else limits.results[rule.reference],
         reached=() if limits is None else limits.reached,
+        bracket=_bracket(found, sealed, forbidden),
     )
+
+
+def _bracket(found: Weighed, rule: MakeRule, forbidden: bool) -> Bracket | None:
+    """How many hours longer the reference's make needs, where that was sealed."""
+    if not rule.pulls:
+        return None
+    return bracket(found.judged, found.fills, rule, found.served.pieces, found.left.out, not forbidden)
 
 
 def _reason(judged: Judged, rule: MakeRule) -> str | None:
@@ -225,29 +236,16 @@ def _known(value: float) -> float | None:
 def _faster(found: Weighed, rule: MakeRule, name: str, forbidden: bool) -> Faster:
     """The sealed pair: each statement at the level of the look, all of them needed, so no penalty for their number."""
     served, ways = found.served, [fill.attributes[name] for fill in found.fills or (found.judged,)]
-    slower = rule.control is not None and not forbidden and all(_slower(way, found.level) for way in ways)
+    slow = rule.control is not None and not forbidden and all(slower(way, found.level)[0] for way in ways)
     better = {
-        make: all(_beats_control(way, served.first + number, found.level) for way in ways)
+        make: all(bool(beats_control(way, served.first + number, found.level)[0]) for way in ways)
         for number, make in enumerate(served.makes)
     }
     shown = {
-        make: slower and better[make] and MAKE_VERDICTS[int(found.judged.verdict[0, number])] == "shown"
+        make: slow and better[make] and MAKE_VERDICTS[int(found.judged.verdict[0, number])] == "shown"
         for number, make in enumerate(served.makes)
     }
-    return Faster(name, shown, slower, better)
-
-
-def _slower(one: ClaimLimits, level: float) -> bool:
-    """Whether the reference in the short time is shown worse than itself in the long one."""
-    control = one.worse.of([0])
-    return bool((control.estimate - control.reach(level))[0, 0] > 0)
-
-
-def _beats_control(one: ClaimLimits, column: int, level: float) -> bool:
-    """Whether a make is shown better than the reference in as little time."""
-    pieces = one.worse.estimate.shape[1] + 1
-    pair = one.limits.pairs.of([pairs_of(pieces).index((column, 0))])
-    return bool((pair.estimate + pair.reach(level))[0, 0] < 0)
+    return Faster(name, shown, slow, better)
 
 
 # ---- beside the verdict ----------------------------------------------------------------------------------------------

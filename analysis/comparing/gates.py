@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.comparing.reading import Served, pulled
+from analysis.comparing.reading import Tasted, pulled
 from analysis.comparing.rule import MakeRule
 from analysis.instruments import (
     Gate,
@@ -58,8 +58,8 @@ class Reached:
 
 @dataclass(frozen=True, slots=True)
 class Gated:
-    """What all limits show of the makes that are judged: chances (1, q) of means as good as read, were some limit just
-    broken (`kept`), and as bad, were it just kept (`broken`). `count` of what could be shown to fail of one make.
+    """What all limits show of the makes that are judged: chances of means as good as read, were some limit just
+    broken (`kept`), and as bad, were it just kept (`broken`), of one study or of each of B (1 or B, q). `count` of what could be shown to fail of one make.
     `results` of every piece that is compared."""
 
     kept: Array
@@ -69,14 +69,14 @@ class Gated:
     reached: tuple[Reached, ...] = ()
 
 
-def gated(readings: pd.DataFrame | None, rule: MakeRule, served: Served, level: float) -> Gated | None:
+def gated(readings: pd.DataFrame | None, rule: MakeRule, tasted: Tasted, level: float) -> Gated | None:
     """Readings held against the limits of a rule; None where it has none.
 
     Args:
         readings: a row a repeat, columns make, quantity, value, optionally hours, batch, unit, instrument, method, and
             points of flow curves as in `instruments.judge_gates`.
         rule: as sealed.
-        served: the pieces that were tasted.
+        tasted: the makes that were tasted.
         level: one-sided, of this look.
 
     Raises:
@@ -84,14 +84,37 @@ def gated(readings: pd.DataFrame | None, rule: MakeRule, served: Served, level: 
     """
     if not rule.gates:
         return None
-    pieces, batches = (*served.makes, rule.reference), served.batches or ("",)
+    pieces, batches = (*tasted.makes, tasted.reference), tasted.batches or ("",)
     table = pd.DataFrame(columns=["make", "quantity", "value"]) if readings is None else readings
-    own = _of_pieces(table, pieces, bool(served.batches))
-    of_make = {name: replace(gate, monotone=False, until=None) for name, gate in rule.gates.items()}
-    read = read_of(own, of_make, np.arange(len(pieces), dtype=float), batches)
-    results = {piece: tuple(_results(of_make, read, served, batches, at, level)) for at, piece in enumerate(pieces)}
-    chances_of = _chances(of_make, read, served, batches)
-    return Gated(*chances_of, len(rule.gates) * _batches_each(served), results, tuple(_reached(table, rule, level)))
+    own = _of_pieces(table, pieces, bool(tasted.batches))
+    gates = of_makes(rule.gates)
+    read = read_of(own, gates, np.arange(len(pieces), dtype=float), batches)
+    results = {piece: tuple(_results(gates, read, tasted, at, level)) for at, piece in enumerate(pieces)}
+    return joined(gates, read, tasted.there, results, tuple(_reached(table, rule, level)))
+
+
+def of_makes(gates: Mapping[str, Gate]) -> dict[str, Gate]:
+    """The limits as asked of makes, which stand in no order of hours."""
+    return {name: replace(gate, monotone=False, until=None) for name, gate in gates.items()}
+
+
+def joined(
+    gates: Mapping[str, Gate],
+    read: Mapping[str, Read],
+    there: NDArray[np.bool_],
+    results: Mapping[str, tuple[GateOfMake, ...]],
+    reached: tuple[Reached, ...] = (),
+) -> Gated:
+    """Over all limits and batches of each make that is judged: the largest chance of a limit just broken, the smallest
+    of one just kept. `there` as in `Tasted`; `read` of one study or of many."""
+    each = there[:, :-1]
+    kept, broken = np.zeros((1, each.shape[1])), np.ones((1, each.shape[1]))
+    for name, own in read.items():
+        for own_there, repeats in zip(each, own.repeats.values(), strict=True):
+            good, bad = (one[:, :-1] for one in chances(repeats, gates[name], own.spread))
+            kept = np.maximum(kept, np.where(own_there, good, 0.0))
+            broken = np.minimum(broken, np.where(own_there, bad, 1.0))
+    return Gated(kept, broken, len(gates) * int(each[:, 0].sum()), results, reached)
 
 
 def _of_pieces(table: pd.DataFrame, pieces: Sequence[str], several: bool) -> pd.DataFrame:
@@ -112,49 +135,21 @@ def _of_pieces(table: pd.DataFrame, pieces: Sequence[str], several: bool) -> pd.
     return own
 
 
-def _batches_each(served: Served) -> int:
-    """Batches of each make that is judged."""
-    return 1 if served.lots is None else int((served.lots.piece == served.first).sum())
-
-
-def _has(served: Served, batch: int, piece: int) -> bool:
-    """Whether a batch is one of a piece, by their numbers; pieces count from the first make."""
-    if served.lots is None:
-        return True
-    return bool(((served.lots.piece == served.first + piece) & (served.lots.batch == batch)).any())
-
-
 def _results(
-    gates: Mapping[str, Gate], read: Mapping[str, Read], served: Served, batches: Sequence[str], at: int, level: float
+    gates: Mapping[str, Gate], read: Mapping[str, Read], tasted: Tasted, at: int, level: float
 ) -> Iterator[GateOfMake]:
     """Every limit of one piece, batch by batch."""
-    hours = np.arange(len(served.makes) + 1, dtype=float)
+    hours = np.arange(len(tasted.makes) + 1, dtype=float)
     levels = GateLevels(level, np.full(len(hours), level), level)
     for name, own in read.items():
-        for number, batch in enumerate(batches):
-            if not _has(served, number, at):
+        for (batch, repeats), there in zip(own.repeats.items(), tasted.there[:, at], strict=True):
+            if not there:
                 continue
-            repeats = own.repeats[batch]
             found = answered(repeats, gates[name], own.spread, hours, levels)
             pull = result_of(name, gates[name], batch, hours, own.spread, found).pulls[at]
             good, bad = (float(one[0, at]) for one in chances(repeats, gates[name], own.spread))
             told = (pull.answer, pull.mean, pull.end, pull.repeats, pull.why)
             yield GateOfMake(name, batch, *told, good, bad)
-
-
-def _chances(
-    gates: Mapping[str, Gate], read: Mapping[str, Read], served: Served, batches: Sequence[str]
-) -> tuple[Array, Array]:
-    """Over all limits and batches of each make that is judged: the largest chance of the one, the smallest of the
-    other (1, q)."""
-    kept, broken = np.zeros((1, len(served.makes))), np.ones((1, len(served.makes)))
-    for name, own in read.items():
-        for number, batch in enumerate(batches):
-            there = np.array([_has(served, number, at) for at in range(len(served.makes))])
-            good, bad = (one[:, :-1] for one in chances(own.repeats[batch], gates[name], own.spread))
-            kept = np.maximum(kept, np.where(there, good, 0.0))
-            broken = np.minimum(broken, np.where(there, bad, 1.0))
-    return kept, broken
 
 
 def _reached(table: pd.DataFrame, rule: MakeRule, level: float) -> Iterator[Reached]:

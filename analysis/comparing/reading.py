@@ -20,9 +20,9 @@ Codes = NDArray[np.intp]
 
 @dataclass(frozen=True, slots=True)
 class Served:
-    """Scores by piece. `makes` are those judged; `pieces` all of them in the order of the columns: control, makes,
-    reference. With a claim on the make, `by_lot` holds the scores by piece and batch, a column each, `lots` what each
-    column is of, and `batches` the names of these."""
+    """Scores by piece. `makes` are those judged; `pieces` all of them in the order of the columns: control, other
+    pulls, makes, reference. With a claim on the make, `by_lot` holds the scores by piece and batch, a column each,
+    `lots` what each column is of, and `batches` the names of these."""
 
     panel: Panel
     makes: tuple[str, ...]
@@ -35,6 +35,28 @@ class Served:
     def first(self) -> int:
         """Column of the first make that is judged."""
         return len(self.pieces) - 1 - len(self.makes)
+
+    @property
+    def tasted(self) -> Tasted:
+        """What was tasted of the makes and of the reference."""
+        lots, count = self.lots, len(self.makes) + 1
+        if lots is None:
+            return Tasted(self.makes, self.pieces[-1], (), np.ones((1, count), bool))
+        there = np.zeros((len(self.batches), count), bool)
+        of_make = (lots.batch >= 0) & (lots.piece >= self.first)
+        there[lots.batch[of_make], lots.piece[of_make] - self.first] = True
+        return Tasted(self.makes, self.pieces[-1], self.batches, there)
+
+
+@dataclass(frozen=True, slots=True)
+class Tasted:
+    """Makes that are judged, and the reference; names of their batches, none where there is one of each; and which
+    batch is `there` of which make, the reference last (batches or 1, makes + 1)."""
+
+    makes: tuple[str, ...]
+    reference: str
+    batches: tuple[str, ...]
+    there: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +96,9 @@ def read(scores: pd.DataFrame, rule: MakeRule) -> Told:
 
 def _served(scores: pd.DataFrame, found: Left) -> Served:
     rule = found.rule
-    makes = tuple(sorted(set(scores["make"]) - {rule.reference, rule.control}))
-    pieces = (*(() if rule.control is None else (rule.control,)), *makes, rule.reference)
+    beside = tuple(name for name in rule.beside if (scores["make"] == name).any())
+    makes = tuple(sorted(set(scores["make"]) - {rule.reference, rule.control, *beside}))
+    pieces = (*(() if rule.control is None else (rule.control,)), *beside, *makes, rule.reference)
     _check_pieces(scores, found, makes, pieces)
     if rule.claim == "make":
         return _by_batch(scores, rule, makes, pieces)
@@ -91,6 +114,9 @@ def _panel(scores: pd.DataFrame, column: pd.Series, rule: MakeRule) -> Panel:
 
 def _check_pieces(scores: pd.DataFrame, found: Left, makes: tuple[str, ...], pieces: tuple[str, ...]) -> None:
     """Every make that is named was served, and scored on every deciding attribute."""
+    unknown = set(makes) - set(found.rule.pulls) if found.rule.pulls else ()
+    if unknown:
+        raise ValueError(f"make: {min(unknown)!r} is none of the pulls of the rule, {list(found.rule.pulls)}")
     if not makes and found.lost:
         raise ValueError("make: every make that was to be judged is lost or was never scored; serve it again")
     if not 1 <= len(makes) < MOST_MAKES:

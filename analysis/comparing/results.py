@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from analysis.comparing.bracket import Bracket
 from analysis.comparing.claims import MakeVerdict
 from analysis.comparing.gates import GateOfMake, Reached
 from analysis.comparing.missing import LostPiece, UnjudgedPiece
@@ -87,7 +88,8 @@ class Compared:
     found", "control lost", or None. `claims` as sealed, by attribute; `batches` of each make that was tasted; `scope`
     counts assessors and sittings; `lost` tells of pieces without scores, whose makes are not among `makes`, and
     `unjudged` of servings that what is said holds for whatever they would have been. `gates` as
-    sealed, with those of the reference; `reached` the hours from which each make keeps one, where several were read."""
+    sealed, with those of the reference; `reached` the hours from which each make keeps one, where several were read;
+    `bracket` how many hours longer the reference's make needs, where that was sealed."""
 
     makes: Mapping[str, MakeResult]
     reference: str
@@ -111,11 +113,13 @@ class Compared:
     gates: Mapping[str, Gate] = field(default_factory=dict)
     reference_gates: tuple[GateOfMake, ...] = ()
     reached: tuple[Reached, ...] = ()
+    bracket: Bracket | None = None
 
     @property
     def not_weighed(self) -> tuple[str, ...]:
         """Makes of which nothing is said, since they were lost, taken back or never scored."""
-        names = {one.make for one in self.lost} - {*self.makes, self.reference, self.control}
+        pulls = () if self.bracket is None else (one.piece for one in self.bracket.pulls)
+        names = {one.make for one in self.lost} - {*self.makes, self.reference, self.control, *pulls}
         return tuple(sorted(names - {None}))
 
     @property

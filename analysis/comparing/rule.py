@@ -36,6 +36,14 @@ class MakeClaim:
 
 
 @dataclass(frozen=True, slots=True)
+class Pull:
+    """What a piece is where two makes are each tasted after several hours."""
+
+    make: str
+    hours: float
+
+
+@dataclass(frozen=True, slots=True)
 class MakeRule:
     """The sealed rule. `control` is a piece known to differ from the `reference`.
 
@@ -43,7 +51,10 @@ class MakeRule:
     of one name belong together, as of one lot of beans or tasted in one sitting. `faster` names the attribute on which
     the control is the reference made in less time, and a make in that time must be better than it. `adjust` as in the
     stop rule. `gates`: limits of instruments by name, which a make keeps in every batch beside its claims; `until` and
-    `monotone` of these count only where makes are read at several hours.
+    `monotone` of these count only where makes are read at several hours. `pulls`: of every piece by name, where two
+    makes are tasted after several hours to say how many hours longer one of them needs (`bracket`): the reference is
+    then the longest pull of its make and common to both, the control its shortest, and the longest pull of the other
+    make is the one that is judged.
     """
 
     reference: str
@@ -57,6 +68,13 @@ class MakeRule:
     look: int = 1
     adjust: tuple[str, ...] = ()
     gates: Mapping[str, Gate] = field(default_factory=dict)
+    pulls: Mapping[str, Pull] = field(default_factory=dict)
+
+    @property
+    def beside(self) -> tuple[str, ...]:
+        """Pieces that are no make to be judged: pulls between the control, the reference and the other's longest."""
+        longest = {pull.make: name for name, pull in sorted(self.pulls.items(), key=lambda one: one[1].hours)}
+        return tuple(name for name in self.pulls if name not in {self.control, *longest.values()})
 
     @property
     def needs_control(self) -> bool:
@@ -88,7 +106,26 @@ def check_make_rule(rule: MakeRule) -> float:
     if rule.faster is not None and (rule.faster not in rule.attributes or rule.control is None):
         raise ValueError(f"faster: names a deciding attribute, beside a control, got {rule.faster!r}")
     _check_make_scope(rule)
+    if rule.pulls:
+        _check_pulls(rule)
     return level
+
+
+def _check_pulls(rule: MakeRule) -> None:
+    """Two makes, one common reference: what a bracket of hours rests on."""
+    every = [(pull.make, pull.hours) for pull in rule.pulls.values()]
+    if len({make for make, _hours in every}) != 2 or len(set(every)) < len(every):
+        raise ValueError("pulls: two makes are tasted after several hours, each hour of a make once")
+    if rule.reference not in rule.pulls or rule.control not in rule.pulls:
+        raise ValueError("pulls: reference and control are pulls of one make, its longest and its shortest")
+    first = rule.pulls[rule.reference].make
+    own = sorted((pull.hours, name) for name, pull in rule.pulls.items() if pull.make == first)
+    if (own[-1][1], own[0][1]) != (rule.reference, rule.control):
+        raise ValueError(f"pulls: the longest pull of {first} is the reference and its shortest the control")
+    if rule.claim != "these batches" or rule.faster is not None:
+        raise ValueError("pulls: hours are compared of one batch of each, and without a sealed pair")
+    if any(one.claim == "better" for one in rule.attributes.values()):
+        raise ValueError("pulls: an hour is enough where nothing is worse; claim no worse or same, not better")
 
 
 def _check_claim(name: str, one: MakeClaim) -> None:

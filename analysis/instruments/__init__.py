@@ -16,7 +16,7 @@ shown. How limits join flavour in one verdict is the business of `stopping`.
 ['fails', 'open', 'open', 'passes']
 """
 
-from analysis.instruments.butter import ButterWorth, butter_worth
+from analysis.instruments.butter import ButterWorth, butter_worth, ladder_curve
 from analysis.instruments.flow import Casson, Interval, casson, gap, over_portions, read_off, stress_at, viscosity_at
 from analysis.instruments.gates import (
     Gate,
@@ -63,6 +63,7 @@ __all__ = [
     "check_gates",
     "gap",
     "judge_gates",
+    "ladder_curve",
     "odd_curve",
     "odd_values",
     "over_portions",

@@ -17,7 +17,7 @@ from scipy.special import stdtrit
 
 Array = NDArray[np.float64]
 Why = Literal["too few readings", "not falling", "flat", "no spread"]
-_STEPS = 4001
+_STEPS, _DRAWN = 4001, 41
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +47,7 @@ def butter_worth(
     Raises:
         ValueError: lengths differ or a reading is not above 0.
     """
-    x, y, own = (np.asarray(values, float) for values in (added, readings, conched))
-    if len(x) != len(y) or not len(own) or not ([*y, *own] > np.float64(0)).all():
-        raise ValueError("one viscosity above 0 for every addition, and of the conched mass one or more")
-    y, own = np.log(y), np.log(own)
+    x, y, own = _logs(added, readings, conched)
     df = len(x) - degree - 1 + len(own) - 1
     if len(np.unique(x)) <= degree or df < 1:
         return ButterWorth(None, None, None, df, "too few readings")
@@ -58,6 +55,32 @@ def butter_worth(
     reach = float(stdtrit(df, 1 - level))
     why = _why_not(x, y, ladder.sd, reach)
     return ButterWorth(None, None, None, df, why) if why else ladder.crossed(float(x.min()), float(x.max()), reach)
+
+
+def ladder_curve(added: ArrayLike, readings: ArrayLike, conched: ArrayLike, level: float = 0.05) -> Array:
+    """The curve that `butter_worth` takes through a ladder, to draw: rows of addition (per cent), reading on the curve,
+    and the ends of its own interval at `level` each (41, 4); no row where too little was read.
+
+    Raises:
+        ValueError: as `butter_worth`.
+    """
+    x, y, own = _logs(added, readings, conched)
+    df = len(x) - 3 + len(own) - 1
+    if len(np.unique(x)) < 3 or df < 1:
+        return np.empty((0, 4))
+    ladder = _Ladder.of(x, y, own, 2, df)
+    at = np.linspace(x.min(), x.max(), _DRAWN)
+    curve, variance = ladder.at(at)
+    left = float(stdtrit(df, 1 - level)) * ladder.sd * np.sqrt(variance)
+    return np.column_stack([at, np.exp(curve), np.exp(curve - left), np.exp(curve + left)])
+
+
+def _logs(added: ArrayLike, readings: ArrayLike, conched: ArrayLike) -> tuple[Array, Array, Array]:
+    """Additions, and logs of both sets of readings. Raises ValueError."""
+    x, y, own = (np.asarray(values, float) for values in (added, readings, conched))
+    if len(x) != len(y) or not len(own) or not ([*y, *own] > np.float64(0)).all():
+        raise ValueError("one viscosity above 0 for every addition, and of the conched mass one or more")
+    return x, np.log(y), np.log(own)
 
 
 def _why_not(x: Array, y: Array, sd: float, reach: float) -> Why | None:
@@ -90,12 +113,17 @@ class _Ladder:
         inverse = np.linalg.inv(design.T @ design).astype(float)
         return cls(found, inverse, float(np.sqrt(squares / df)), float(own.mean()), len(own), df)
 
+    def at(self, x: Array) -> tuple[Array, Array]:
+        """The curve on logs, and its variance over that of a reading."""
+        design = np.vander(x, len(self.found), increasing=True)
+        return design @ self.found, np.einsum("ij,jk,ik->i", design, self.covariance, design)
+
     def crossed(self, first: float, last: float, reach: float) -> ButterWorth:
         """Where the curve meets the conched mass, and all additions that its readings leave."""
         x = np.linspace(first, last, _STEPS)
-        design = np.vander(x, len(self.found), increasing=True)
-        off = design @ self.found - self.conched
-        left = reach * self.sd * np.sqrt(1 / self.portions + np.einsum("ij,jk,ik->i", design, self.covariance, design))
+        curve, variance = self.at(x)
+        off = curve - self.conched
+        left = reach * self.sd * np.sqrt(1 / self.portions + variance)
         beyond = np.abs(off) - left
         if (beyond > 0).all():  # thinner than the whole ladder, or thicker
             low, high = (last, None) if off[-1] > 0 else (None, first)

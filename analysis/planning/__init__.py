@@ -15,7 +15,7 @@ where there are some (`pooled_spreads`), else they are assumed, and said to be.
 (True, 0.0)
 """
 
-from analysis.planning.drawn_readings import GateTruth
+from analysis.planning.drawn_readings import GateTruth, usual_readings
 from analysis.planning.next_sittings import Anew, Service
 from analysis.planning.operating_characteristics import (
     OperatingCharacteristics,
@@ -54,4 +54,5 @@ __all__ = [
     "price_new_study",
     "spreads_of",
     "strata_of",
+    "usual_readings",
 ]

@@ -14,6 +14,9 @@ from analysis.stopping.gates import Gating
 Array = NDArray[np.float64]
 # Readings come from a stream of their own, so that a limit changes no score that is drawn.
 STREAM = 7
+# Where nobody says how instruments read, limits are kept by so many spreads of repeats, and repeats spread so much of
+# the limit: then flavour decides, and how far limits cost an answer is not told.
+INSIDE, USUAL_SPREAD, USUAL_REPEATS = 20.0, 0.01, 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +49,13 @@ class GateTruth:
         broken = self.broken(gate, hours)
         kept = np.flatnonzero(~broken)
         return bool(len(kept)) and bool(broken[kept[0] :].any())
+
+
+def usual_readings(gate: Gate, pulls: int) -> GateTruth:
+    """The truth behind a limit that every pull keeps by far."""
+    sd = USUAL_SPREAD if gate.log else USUAL_SPREAD * max(abs(gate.limit), USUAL_SPREAD)
+    value = float(gate.unscaled(np.array(-INSIDE * (sd + gate.uncertainty))))
+    return GateTruth((value,) * pulls, sd, max(gate.repeats, USUAL_REPEATS))
 
 
 def read_gates(

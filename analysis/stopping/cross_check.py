@@ -84,13 +84,15 @@ class AnovaCheck:
 @dataclass(frozen=True, slots=True)
 class AttributeCheck:
     """Our numbers of one attribute, as the decision has them, and what two other programs say. Differences are pull
-    minus reference, at `reference_hours`."""
+    minus reference, at `reference_hours`. Of several batches: of `batch` alone, or of all `batches` as means."""
 
     name: str
     reference_hours: float
     ours: Fit
     mixed: MixedCheck
     anova: AnovaCheck
+    batch: str = ""
+    batches: tuple[str, ...] = ()
 
     @property
     def agrees(self) -> bool:
@@ -101,7 +103,7 @@ class AttributeCheck:
 def cross_check(
     scores: pd.DataFrame, rule: Rule, decision: Decision, optimiser: str = OPTIMISER
 ) -> dict[str, AttributeCheck]:
-    """Every deciding attribute of `decision` beside statsmodels and pingouin.
+    """Every deciding attribute of `decision` beside statsmodels and pingouin; of several batches see `of_batches`.
 
     Args:
         scores, rule: what `decision` was made of.
@@ -111,15 +113,26 @@ def cross_check(
     Raises:
         ValueError: as `stopping.decide`.
     """
+    if decision.batches is not None:
+        from analysis.stopping.cross_check_batches import of_batches
+
+        return of_batches(scores, rule, decision, optimiser)
     told = fates.read(scores, rule)
     panel = panels.read(told.scored, told.rule)
     fixed = ("position",) if "position" in rule.adjust and orders.can_adjust(panel) else ()
     found = {}
     for name, result in decision.attributes.items():
-        rows, ours = panel.rows(name), _ours(result)
-        mixed = _mixed(rows, fixed, ours, optimiser)
-        found[name] = AttributeCheck(name, result.reference_hours, ours, mixed, _anova(rows, fixed, ours))
+        found[name] = one_attribute(name, panel.rows(name), fixed, result, optimiser)
     return found
+
+
+def one_attribute(
+    name: str, rows: pd.DataFrame, fixed: tuple[str, ...], result: AttributeResult, optimiser: str
+) -> AttributeCheck:
+    """One attribute on its rows of scores; `fixed` factors beside hours."""
+    ours = _ours(result)
+    mixed = _mixed(rows, fixed, ours, optimiser)
+    return AttributeCheck(name, result.reference_hours, ours, mixed, _anova(rows, fixed, ours))
 
 
 def _ours(result: AttributeResult) -> Fit:
@@ -153,10 +166,10 @@ def _mixed(rows: pd.DataFrame, fixed: tuple[str, ...], ours: Fit, optimiser: str
         other = mixed_model(once if copied else rows, fixed, variance, optimiser)
     except GaveNothing as problem:
         return MixedCheck("gave nothing", problem=str(problem))
-    return replace(_judged(ours, other), copied=copied)
+    return replace(judged(ours, other), copied=copied)
 
 
-def _judged(ours: Fit, other: OtherFit) -> MixedCheck:
+def judged(ours: Fit, other: OtherFit) -> MixedCheck:
     """Formulas first, then where the search ended."""
     parts = _differing(ours, other.at_given)
     if other.found is None:

@@ -94,7 +94,7 @@ def weighed(
     Raises:
         ValueError: as `decide`.
     """
-    every = tuple(_batches(scores, rule))
+    every = tuple(batches_of(scores, rule))
     kept, reason = _that_count(every, rule, claim)
     told = _together(every, kept, rule)
     panel = panels.read(told.scored, told.rule, together=True)
@@ -129,7 +129,7 @@ def held_in_each(
     return in_each(alone, np.array(list(served.values())), level, bars, gating, gates)
 
 
-def _batches(scores: pd.DataFrame, rule: Rule) -> Iterator[Batch]:
+def batches_of(scores: pd.DataFrame, rule: Rule) -> Iterator[Batch]:
     """Every batch with what became of its pulls; notes that name none are of all, or of the batch of their sitting."""
     noted = scores["why"].isin((fates.LOST, fates.UNREAD)) if "why" in scores else pd.Series(False, scores.index)
     rows = scores[scores["attribute"].isin(list(rule.attributes)) & ~noted]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
+from studyapp.findings.days import month
 from studyapp.store import clock as app_clock
 from studyapp.words import _
 
@@ -31,11 +32,7 @@ def day(kept: str) -> str:
 
 def day_of(local: datetime) -> str:
     """Day and month of a local time."""
-    months = (
-        _("Jan"), _("Feb"), _("Mar"), _("Apr"), _("May"), _("Jun"),
-        _("Jul"), _("Aug"), _("Sep"), _("Oct"), _("Nov"), _("Dec"),
-    )  # fmt: skip
-    return _("{day} {month}").format(day=local.day, month=months[local.month - 1])
+    return _("{day} {month}").format(day=local.day, month=month(local.month))
 
 
 def weekday(number: int) -> str:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from math import ceil, floor, log10
 from typing import Any, Literal
 
 from studyapp.pictures.theme import Theme
@@ -123,6 +124,18 @@ def _named(names: Mapping[float, str]) -> str:
     """A Vega expression that gives each tick its words; they are data and are quoted as such."""
     quoted = ((at, name.replace("\\", "\\\\").replace("'", "\\'")) for at, name in names.items())
     return " : ".join(f"abs(datum.value - {at!r}) < 1e-6 ? '{name}'" for at, name in quoted) + " : ''"
+
+
+def round_ticks(low: float, high: float, by_ratio: bool = False, about: int = 4) -> list[float]:
+    """About so many round numbers."""
+    if by_ratio:
+        powers = range(floor(log10(low)), ceil(log10(high)) + 1)
+        every = [lead * 10.0**power for power in powers for lead in (1, 1.5, 2, 3, 4, 5, 6, 8)]
+        within = [value for value in every if low <= value <= high]
+        return within[:: max(1, ceil(len(within) / 5))]
+    raw = (high - low) / about
+    step = next(lead * 10.0 ** floor(log10(raw)) for lead in (1, 2, 5, 10) if lead * 10.0 ** floor(log10(raw)) >= raw)
+    return [round(step * number, 10) for number in range(ceil(low / step), floor(high / step) + 1)]
 
 
 # ---- grounds and lines -------------------------------------------------------------------------------------------

@@ -11,7 +11,8 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from studyapp import registry
-from studyapp.errors import NotFound
+from studyapp.errors import NotAllowed, NotFound
+from studyapp.findings import butter
 from studyapp.printing import kit, sheets, slips
 from studyapp.printing.seal_slip import seal_slip
 from studyapp.printing.sheet import sheet_of
@@ -30,8 +31,8 @@ def paper(store: Store, by: Staff, kind: str, of: str, address: str = "") -> tup
     Args:
         kind: "labels", "outlines", "trays", "ballots" (leader or preparer), "fill", "preparation" (preparer), "cards"
             for joining (leader), all of a sitting; "slip" (leader) of a sealed study, "key" and "report" (leader) of
-            an opened one; "batch" of a batch. Labels and outlines for another sheet than 65 to a page carry their
-            number: "labels-24", "outlines-21".
+            an opened one; "batch" and "butter" of a batch. Labels and outlines for another sheet than 65 to a page
+            carry their number: "labels-24", "outlines-21".
         of: the id of the sitting or the study; "outlines" needs none, any text will do.
         address: where phones reach the server; printed on cards alone.
 
@@ -135,6 +136,14 @@ def _batch(store: Store, by: Staff, of: str) -> bytes:
     return sheets.batch_pdf(found, batches.log(store, by, of), pulls, read, day, printed_now())
 
 
+def _butter(store: Store, by: Staff, of: str) -> bytes:
+    found = batches.batch(store, by, of)
+    ladder = butter.with_kept(found.draft.made.ladder, readings.read(store, by, of))
+    if not ladder.rungs or butter.unread(ladder):
+        raise NotAllowed(_("Not printed: no ladder of butter was read with this batch."))
+    return sheets.butter_pdf(found, ladder, printed_now())
+
+
 def _cards(store: Store, by: Staff, of: str, address: str) -> bytes:
     links = joining.readable_links(store, by, of)
     if not links:
@@ -156,6 +165,7 @@ _PAPERS: dict[str, Callable[[Store, Staff, str], bytes]] = {
     "slip": _slip,
     "key": _opened_key,
     "batch": _batch,
+    "butter": _butter,
     **{f"labels-{number}": partial(_labels, sheet=sheet) for number, sheet in kit.SHEETS.items()},
     **{f"outlines-{number}": partial(_outlines, sheet=sheet) for number, sheet in kit.SHEETS.items()},
 }

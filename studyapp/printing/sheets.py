@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from studyapp.batches import Batch, Log, quantities
+from studyapp.batches import Batch, Ladder, Log, quantities
 from studyapp.findings import batches as findings
-from studyapp.findings import decimal
+from studyapp.findings import butter, decimal
 from studyapp.findings.instruments import summary
 from studyapp.pictures import paper
+from studyapp.pictures.butter import worth
 from studyapp.pictures.lanes import PullState, lanes
 from studyapp.pictures.marks import Picture
 from studyapp.pictures.theme import PAPER
@@ -79,6 +80,28 @@ def batch_pdf(
             (_("What is in it"), [line for line in contents if line[1]]),
         ],
         _("A record of what was made. It clears nothing for allergens, hygiene or labels."),
+    )
+    return typeset_sheet(sheet, printed_at)
+
+
+def butter_pdf(found: Batch, ladder: Ladder, printed_at: str) -> bytes:
+    """What the hours of a batch are worth in cocoa butter, with the picture that counts."""
+    told = butter.worths(butter.table(ladder))
+    name = butter.counts(told) or next(iter(told))
+    mass = None if found.draft.mass_g is None else found.draft.mass_g / 1000
+    sheet = Sheet(
+        found.draft.label,
+        butter.headline(told, ladder.conched_h),
+        butter.lede(ladder, told),
+        worth(name, ladder, told[name], PAPER),
+        butter.picture_says(name, ladder, told[name]),
+        (),
+        [
+            (_("Read"), [(butter.heading(one), butter.portions_say(ladder)) for one in told]),
+            (_("In money"), list(butter.money_lines(ladder, told, mass))),
+            (_("When this does not hold"), [(str(n), one) for n, one in enumerate(butter.does_not_hold(ladder), 1)]),
+        ],
+        " ".join(butter.says(butter.heading(one), of) for one, of in told.items()),
     )
     return typeset_sheet(sheet, printed_at)
 

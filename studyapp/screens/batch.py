@@ -195,6 +195,8 @@ def _acts(found: Batch) -> None:
             session.go("write_batch", batch=found.id)
         if st.button(_("Next batch like this one"), key="next-like"):
             begin("", found)
+        if st.button(_("What is it worth in butter?"), key="to-butter"):
+            session.go("butter", batch=found.id)
         st.link_button(_("Print the batch"), f"/print/batch/{found.id}")
 
 

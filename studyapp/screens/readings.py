@@ -81,7 +81,17 @@ def _state(read: Read, hour: float) -> None:
         look.put(look.text(sentence))
     own = [one for one in read.curves if one.hours == hour and one.branch == "down"]
     if own:
-        drawn.put(json.dumps(flow(own, session.theme())), instruments.flow_says(own))
+        with st.container(key="card-chart-flow"):
+            look.put(look.title(_("Flow curves on the way down"), 3), _portions_legend(own))
+            drawn.put(json.dumps(flow(own, session.theme())), instruments.flow_says(own))
+
+
+def _portions_legend(own: list[Curve]) -> str:
+    """Which sign is which portion, as the picture draws them."""
+    before = ", ".join(str(one.portion) for one in own[:-1])
+    parts = [look.chip("ring", _("portion {n}").format(n=before), "quiet")] if before else []
+    parts.append(look.chip("disc", _("portion {n}").format(n=own[-1].portion), "patina"))
+    return f'<p class="say legend">{"".join(parts)}</p>'
 
 
 # ---- add -------------------------------------------------------------------------------------------------------------
@@ -137,13 +147,14 @@ def _curve(hour: float, portion: int, instrument: str, method: str) -> Curve | N
     branch = st.radio(_("Branch"), list(branches), format_func=branches.__getitem__, horizontal=True, key="branch")
     cells: list[float | None] = []
     typed: dict[float, float] = session.kept(f"typed-{hour:g}-{portion}", {})
-    for rate in RATES:
-        label = _("Stress at {rate} 1/s, Pa").format(rate=f"{rate:g}")
-        cells.append(
-            st.number_input(
-                label, -1e6, 1e6, typed.get(rate), 0.1, format="%.6g", key=f"rate-{hour:g}-{portion}-{rate:g}"
+    with st.container(key="typed-rates"):
+        for rate in RATES:
+            label = _("Pa at {rate} 1/s").format(rate=f"{rate:g}")
+            cells.append(
+                st.number_input(
+                    label, -1e6, 1e6, typed.get(rate), 0.1, format="%.6g", key=f"rate-{hour:g}-{portion}-{rate:g}"
+                )
             )
-        )
     pasted = st.text_area(
         _("Paste a column instead: one stress a line, at {rates} 1/s").format(
             rates=", ".join(f"{rate:g}" for rate in RATES)

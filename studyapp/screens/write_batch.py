@@ -28,7 +28,8 @@ def render() -> None:
     found = batches.batch(store, by, session.batch_id() or "")
     look.put(look.crumb(found.draft.label, _("write"), session.href("batch", batch=found.id)))
     look.put(look.title(_("Write the batch")))
-    count = st.number_input(
+    narrow, _beside_it = st.columns([1, 3])
+    count = narrow.number_input(
         _("Phases of the programme"), 0, MOST_PHASES, len(found.draft.phases), 1, key=f"phases-{found.id}"
     )
     look.put(look.caution(_hot()))

@@ -155,7 +155,7 @@ def like(found: Batch) -> Draft:
         replace(one, real_from_hours=None, real_to_hours=None, real_temperature_c=None, real_speed_rpm=None)
         for one in found.draft.phases
     )
-    made = replace(found.draft.made, confirmed="", happened=())
+    made = replace(found.draft.made, confirmed="", happened=(), ladder=batches.Ladder())
     label = _("{batch}, next").format(batch=found.draft.label)
     return replace(found.draft, label=label, started_at=None, made=made, phases=phases)
 

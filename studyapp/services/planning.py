@@ -38,8 +38,11 @@ def studies(store: Store, by: Staff) -> tuple[Study[Any], ...]:
 # ---- drafts ----------------------------------------------------------------------------------------------------------
 def new_study(store: Store, by: Staff, kind: str, title: str) -> str:
     """Keep a new draft of a kind; returns its id."""
-    known = (each.plan for each in studies(store, by) if each.kind == kind and not each.example)
-    return start(store, by, kind, registry.plan(kind).new(title, next(known, None)))
+    require(by, "leader")
+    with store.read() as tx:
+        newest = study_store.newest_of(tx, kind)
+    known = registry.study_of(newest).plan if newest else None
+    return start(store, by, kind, registry.plan(kind).new(title, known))
 
 
 def start(store: Store, by: Staff, kind: str, plan: StudyPlan, *, example: bool = False) -> str:

@@ -68,6 +68,13 @@ def all_studies(tx: Connection) -> tuple[KeptStudy, ...]:
     )
 
 
+def newest_of(tx: Connection, kind: str) -> KeptStudy | None:
+    """The newest study of a kind that is no example, if there is one."""
+    mine = _WITH_NAME.where(schema.study.c.kind == kind, schema.study.c.example.is_(False))
+    row = tx.execute(mine.order_by(schema.study.c.created_at.desc(), schema.study.c.id).limit(1)).first()
+    return _study(row) if row else None
+
+
 def keep_plan(tx: Connection, id_: str, plan: Mapping[str, Any]) -> None:
     """Replace the plan of a draft by another document."""
     tx.execute(update(schema.study).where(schema.study.c.id == id_).values(plan=json.dumps(plan)))

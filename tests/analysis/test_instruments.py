@@ -25,6 +25,7 @@ from analysis.instruments import (
     check_gates,
     gap,
     judge_gates,
+    ladder_curve,
     odd_curve,
     odd_values,
     over_portions,
@@ -181,6 +182,20 @@ def test_a_ladder_says_no_more_than_it_reaches() -> None:
     assert butter_worth([0, 2], [5, 4], [4.5]).why_not == "too few readings"
     with pytest.raises(ValueError, match="above 0"):
         butter_worth(ADDED, readings, [0.0])
+
+
+def test_the_curve_of_a_ladder_is_that_of_least_squares() -> None:
+    """statsmodels' fit of second degree and its standard errors of the mean, widened to the spread of both masses."""
+    readings, conched = ladder(np.random.default_rng(1))
+    found = ladder_curve(ADDED, readings, conched)
+    fit = sm.OLS(np.log(readings), np.vander(ADDED, 3)).fit()
+    told = fit.get_prediction(np.vander(found[:, 0], 3))
+    y0, df = np.log(conched), 10 - 3 + 3 - 1
+    wider = np.sqrt((fit.ssr + ((y0 - y0.mean()) ** 2).sum()) / df / fit.mse_resid)
+    reach = stats.t.ppf(0.95, df) * wider * told.se_mean
+    np.testing.assert_allclose(found[:, 1], np.exp(told.predicted_mean), rtol=1e-9)
+    np.testing.assert_allclose(found[:, 2:], np.exp(told.predicted_mean[:, None] + reach[:, None] * [-1, 1]), rtol=1e-9)
+    assert len(ladder_curve([0, 2], [5, 4], [4.5])) == 0
 
 
 @pytest.mark.simulation

@@ -25,6 +25,7 @@ from studyapp.store.scope import Scope, through
 Row = dict[str, Any]
 ID = re.compile(r'(?<=")([0-9a-f]{16})(?=")')
 AT_ONCE = 20  # studies in one transaction
+HIGH = 0x80000  # a number above all copies, for the few whose own begins an id or nonce of the first
 TABLES = [table for table in schema.metadata.sorted_tables if through(table) is not None and table is not schema.event]
 
 
@@ -52,6 +53,8 @@ class Template:
         self.events = [(row.at, row.kind, json.loads(row.body), row.body) for row in told]
         named = {"study", "sample", "attribute", "sitting", "serving", "trial_sample", "trial_set"}
         self.ids = {row["id"] for name in named for row in self.rows[name]}
+        nonces = {row["nonce"] for rows in self.rows.values() for row in rows if "nonce" in row}
+        self.taken = {each[:5] for each in self.ids | nonces}
         self.marks = {
             mark(row.get("assessor_id") or row["staff_id"], row["hash"]): row
             for name in ("token", "join_code")
@@ -61,8 +64,9 @@ class Template:
     def copies(self, first: int, count: int, head: tuple[int, str]) -> Iterator[tuple[dict[str, list[Row]], list[Row]]]:
         """So many copies, numbered from `first`: the rows by table, and the events that go on from `head`."""
         for number in range(first, first + count):
-            rows, numbers = self._rows(f"{number:05x}")
-            told = list(self._events(f"{number:05x}", rows, numbers, head))
+            prefix = f"{number:05x}" if f"{number:05x}" not in self.taken else f"{number + HIGH:05x}"
+            rows, numbers = self._rows(prefix)
+            told = list(self._events(prefix, rows, numbers, head))
             head = (told[-1]["seq"], told[-1]["hash"])
             yield rows, told
 

@@ -61,7 +61,14 @@ class Assessor:
         raise AssertionError(f"no answer for {path}")
 
 
-def test_killed_under_twelve_assessors(server: Any, workshop: Any) -> None:
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """One sitting in every run; in a search so many that they hold a hundred kills."""
+    if "turn" in metafunc.fixturenames:
+        searching = metafunc.config.getoption("--hypothesis-profile") == "search"
+        metafunc.parametrize("turn", range(100 // KILLS if searching else 1))
+
+
+def test_killed_under_twelve_assessors(server: Any, workshop: Any, turn: int) -> None:
     """Up to four kills while all of them mark: nothing lost, nothing doubled, nobody refused."""
     phones = [Assessor(server, workshop.link(number)) for number in range(len(workshop.links))]
     threads = [threading.Thread(target=phone.taste) for phone in phones]

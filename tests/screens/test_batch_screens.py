@@ -117,7 +117,7 @@ def test_three_portions_have_a_line_with_its_interval(workshop: Any, batch: str,
 
 def test_who_tastes_opens_no_page_of_batches(workshop: Any, batch: str, screen: Screen) -> None:
     """Signed out, which is all that a phone of an assessor is to these pages."""
-    for page in ("batches", "batch", "write_batch", "readings"):
+    for page in ("batches", "batch", "write_batch", "readings", "butter"):
         assert screen(page, "", batch=batch).error
 
 

@@ -7,14 +7,14 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import beside, opening, units
-from studyapp.kinds.comparison.findings import claim_line, difference_told
+from studyapp.kinds.comparison.findings import claim_line, difference_told, hours
 from studyapp.pictures import marks
-from studyapp.pictures.marks import Frame, Layer, Picture, Row
+from studyapp.pictures.marks import Frame, Layer, Picture, Row, Sign
 from studyapp.pictures.theme import Theme
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.comparing import ClaimResult, Compared, MakeClaim, MakeResult
+    from analysis.comparing import Bracket, ClaimResult, Compared, MakeClaim, MakeResult, PullAnswer
 
 ROW, TOP = 62, 76  # px of a row, and of all that is no row
 _HALF, _NAME = 0.26, 0.42  # of a row: the height of its band on either side, where its name stands
@@ -106,3 +106,51 @@ def _row(what: str, one: ClaimResult, claim: MakeClaim, place: float) -> Row:
     if one.lower is not None and one.upper is not None:
         row |= {"low": one.lower, "high": one.upper}
     return row
+
+
+# ---- hours -----------------------------------------------------------------------------------------------------------
+LANE = 66  # px of a make
+_SIGNS: tuple[tuple[str, Sign], ...] = (
+    ("good enough", "disc"),
+    ("not good enough", "cross"),
+    ("reference", "reference"),
+)
+
+
+def needed(found: Bracket, theme: Theme) -> Picture:
+    """Both makes over the hours after which they were tasted; shaded is what the one is shown to need longer."""
+    longest = max(one.hours for one in found.pulls)
+    lanes = {found.slow: 1.0, found.fast: 0.0}
+    frame = Frame(
+        theme,
+        (-0.04 * longest, 1.06 * longest),
+        (-0.45, 1.7),
+        sorted({one.hours for one in found.pulls}),
+        x_title=_("hours"),
+    )
+    low, high = frame.across
+    layers = []
+    if found.over is not None and found.at_most is not None and found.more_than is not None:
+        layers.append(marks.ground(found.at_most, -0.45, found.more_than, 1.3, theme.band))
+    for make, place in lanes.items():
+        layers.append(marks.stroke([{"x": low, "y": place}, {"x": high, "y": place}], theme.edge))
+        layers.append(marks.words(make, low, place + 0.36, theme.ink, weight=600))
+    layers += [one for answer, sign in _SIGNS for one in _pulls(found, lanes, answer, sign, theme)]
+    layers += [
+        marks.words("?", one.hours, lanes[one.make], theme.quiet, "center", weight=600)
+        for one in found.pulls
+        if one.answer in ("open", "no answer")
+    ]
+    return frame.picture(layers, 2 * LANE + 60)
+
+
+def _pulls(found: Bracket, lanes: dict[str, float], answer: str, sign: Sign, theme: Theme) -> list[Layer]:
+    rows: list[Row] = [
+        {"x": one.hours, "y": lanes[one.make], "say": _say(one)} for one in found.pulls if one.answer == answer
+    ]
+    colour = {"disc": theme.patina_text, "cross": theme.copper}.get(sign, theme.ink)
+    return marks.signs(sign, rows, colour, theme)
+
+
+def _say(one: PullAnswer) -> str:
+    return _("{pull}: {answer}").format(pull=hours.pull_told(one), answer=hours.answer_told(one))

@@ -15,10 +15,11 @@ from studyapp.kinds.comparison.findings import (
     careful,
     comparison_finding,
     differing,
+    hours,
     instruments,
     words_by_make,
 )
-from studyapp.kinds.comparison.pictures import against
+from studyapp.kinds.comparison.pictures import against, needed
 from studyapp.kinds.comparison.plan import ComparisonStudy, Likewise
 from studyapp.pictures import paper
 from studyapp.pictures.theme import PAPER
@@ -30,7 +31,7 @@ from studyapp.store import Store
 from studyapp.words import _, language
 
 if TYPE_CHECKING:
-    from analysis.comparing import Compared
+    from analysis.comparing import Bracket, Compared
     from studyapp.kinds.comparison.files.decisions import Alike
 
 _FIRST = 2
@@ -88,7 +89,7 @@ def report_pdf(
             **_pictures(found),
             "rule": list(record.rule),
             "sealed": printed.sealed(record),
-            "tables": [*_numbers(found), *_limits(found), *_differing(found, alike, quantities)],
+            "tables": [*_numbers(found), *_limits(found), *_pulls(found), *_differing(found, alike, quantities)],
             "beside": [],
             "record": _record_rows(found, printed_at, record),
             "foot_left": title,
@@ -104,6 +105,7 @@ def _reasons(found: Compared, alike: Alike) -> list[str]:
 
 def _pictures(found: Compared) -> dict[str, Any]:
     drawn = paper.svgs([against(found, name, PAPER) for name in found.makes], paper.WHOLE)
+    bracket = [] if found.bracket is None else [_hours(found.bracket)]
     return {
         "charts_heading": _("Worse than {ref}, by how much?").format(ref=found.reference),
         "charts_intro": findings.intro(found),
@@ -118,8 +120,24 @@ def _pictures(found: Compared) -> dict[str, Any]:
                 "alt": findings.alt(found),
             }
             for name, svg in zip(found.makes, drawn, strict=True)
-        ],
+        ]
+        + bracket,
     }
+
+
+def _hours(found: Bracket) -> dict[str, Any]:
+    """How many hours longer one make needs, as a picture."""
+    (svg,) = paper.svgs([needed(found, PAPER)], paper.WHOLE)
+    return {"name": _("Hours"), "note": hours.intro(found), "svg": svg, "alt": hours.alt(found)}
+
+
+def _pulls(found: Compared) -> list[dict[str, Any]]:
+    """What is shown of every pull, in the first columns of the numbers."""
+    if found.bracket is None:
+        return []
+    width = len(findings.number_heads())
+    rows = [[*row, *[""] * (width - len(row))] for row in [hours.heads(), *hours.rows(found.bracket)]]
+    return [{"name": _("Hours: every pull against the common reference"), "rows": rows, "fit": ""}]
 
 
 def _numbers(found: Compared) -> list[dict[str, Any]]:

@@ -49,7 +49,7 @@ def _json(brought: Brought) -> str:
 
 def _text(brought: Brought, finding: ComparisonFinding) -> str:
     """The whole answer as text: the finding, then a table a make, and what else differed."""
-    from studyapp.kinds.comparison.findings import differing, instruments, number_heads, numbers
+    from studyapp.kinds.comparison.findings import differing, hours, instruments, number_heads, numbers
 
     found, quantities = brought.found, {one.name: one for one in brought.rule.alike}
     parts = [finding.headline, _wrapped(finding.lede), _wrapped(f"{finding.extent} {finding.scope}")]
@@ -62,6 +62,8 @@ def _text(brought: Brought, finding: ComparisonFinding) -> str:
             for what, _m, answer, said in differing.rows(name, brought.alike, quantities)
         ]
         parts.append(_listed(_("What else differed"), [*told, differing.because(name, found, brought.alike)]))
+    if found.bracket is not None:
+        parts.append("\n".join([_("Hours"), *_aligned([hours.heads(), *hours.rows(found.bracket)])]))
     parts += [
         "\n".join([_("Instruments"), *_aligned(instruments.table(found))]) if found.gates else "",
         _listed(_("The price of an answer"), [f"{row.what}: {row.chance} ({row.asks})." for row in finding.offers]),

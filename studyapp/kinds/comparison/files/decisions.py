@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
-    from analysis.comparing import Compared, GateOfMake, MakeResult
+    from analysis.comparing import Bracket, Compared, GateOfMake, MakeResult
     from analysis.comparing.confounders import Likeness
     from analysis.comparing.price import MakeOffer
     from analysis.stopping import Warning
@@ -67,6 +67,7 @@ def compared_from(document: Mapping[str, Any]) -> Compared:
         "reference_gates": _gates(document.get("reference_gates", ())),
         "reached": tuple(Reached(**kept) for kept in document.get("reached", ())),
         "unjudged": tuple(UnjudgedPiece(**kept) for kept in document.get("unjudged", ())),
+        "bracket": _bracket(document.get("bracket")),
     }
     return Compared(**{**named, **made})
 
@@ -80,6 +81,12 @@ def _make(kept: Mapping[str, Any]) -> MakeResult:
     own = {field.name: kept[field.name] for field in fields(MakeResult) if field.name in kept}
     gates = _gates(kept.get("gates", ()))
     return MakeResult(**{**own, "attributes": claims, "fails_on": tuple(kept["fails_on"]), "gates": gates})
+
+
+def _bracket(kept: Mapping[str, Any] | None) -> Bracket | None:
+    from analysis.comparing import Bracket, PullAnswer
+
+    return None if kept is None else Bracket(**{**kept, "pulls": tuple(PullAnswer(**one) for one in kept["pulls"])})
 
 
 def _gates(kept: Iterable[Mapping[str, Any]]) -> tuple[GateOfMake, ...]:

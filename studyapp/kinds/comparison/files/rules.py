@@ -14,11 +14,11 @@ from studyapp.wishes import WISHES
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.comparing import MakeClaim, MakeRule
+    from analysis.comparing import MakeClaim, MakeRule, Pull
 
 KEYS = (
     "reference", "control", "claim", "pairs", "faster", "alpha", "looks", "look", "adjust", "attributes", "tolerances",
-    "gates",
+    "gates", "pulls",
 )  # fmt: skip
 ATTRIBUTE_KEYS = ("wanted", "margin", "claim", "limit")
 TOLERANCE_KEYS = ("tolerance", "unit", "readings")
@@ -57,6 +57,7 @@ def read_rule(path: Path | str) -> FileRule:
         look=toml_files.whole(name, "look", table.get("look", 1), 1, looks),
         adjust=_adjust(name, table.get("adjust", [])),
         gates=read_gates(name, table.get("gates")),
+        pulls=_pulls(name, table.get("pulls", {})),
     )
     try:
         check_make_rule(rule)
@@ -89,6 +90,18 @@ def _attribute(name: str, attribute: str, value: object) -> MakeClaim:
     )
 
 
+def _pulls(name: str, value: object) -> dict[str, Pull]:
+    """The hours after which each of two makes was tasted, as pieces."""
+    from analysis.comparing import Pull
+    from analysis.comparing.reading import pulled
+
+    return {
+        pulled(make, hours): Pull(make, hours)
+        for make, own in _table(name, "pulls", value).items()
+        for hours in _numbers(name, f"pulls.{make}", own)
+    }
+
+
 def _tolerances(name: str, value: object) -> tuple[tuple[Likewise, ...], dict[str, dict[str, tuple[float, ...]]]]:
     alike, readings = [], {}
     for what, one in _table(name, "tolerances", value).items():
@@ -112,7 +125,7 @@ def _table(name: str, key: str, value: object) -> dict[str, Any]:
 
 def _numbers(name: str, key: str, value: object) -> tuple[float, ...]:
     if not isinstance(value, list):
-        raise toml_files.refuse(name, key, value, _("is not a list of readings; write [30.1, 29.9, 30.0]."))
+        raise toml_files.refuse(name, key, value, _("is not a list of numbers; write [30.1, 29.9, 30.0]."))
     return tuple(toml_files.number(name, key, one) for one in value)
 
 

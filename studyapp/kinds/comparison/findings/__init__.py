@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from studyapp.findings import Fact, beside, caution, of_ten, units
 from studyapp.findings.numbers import SELDOM, decimal, interval_share, listed, opening, or_dash, p_value
-from studyapp.kinds.comparison.findings import instruments, missing
+from studyapp.kinds.comparison.findings import hours, instruments, missing
 from studyapp.kinds.comparison.findings.careful import told_warning
 from studyapp.kinds.comparison.plan import LETTERS, ComparisonPlan
 from studyapp.kinds.comparison.rule import words_of
@@ -87,7 +87,7 @@ def headline(found: Compared) -> str:
     told = {name: missing.headline(found, name) for name in found.not_weighed}
     for name, make in found.makes.items():
         told[name] = _make_headline(found, name, make) if found.faster is None else _faster_headline(found, name)
-    return " ".join(told[name] for name in sorted(told))
+    return " ".join([*(told[name] for name in sorted(told)), hours.headline(found.bracket)]).strip()
 
 
 def _make_headline(found: Compared, name: str, make: MakeResult) -> str:
@@ -120,7 +120,8 @@ def _lede(found: Compared, words: Mapping[str, str]) -> list[str]:
         return [_REASONS[found.reason](), *missing.says(found)]
     said = [_make_told(found, name, make, words) for name, make in found.makes.items()]
     pair = [_pair_told(found, name) for name in found.makes] if found.faster else []
-    return [*said, *pair, *instruments.reached(found), *missing.says(found)]
+    needed = [] if found.bracket is None else [hours.told(found.bracket)]
+    return [*said, *pair, *needed, *instruments.reached(found), *missing.says(found)]
 
 
 _REASONS = {

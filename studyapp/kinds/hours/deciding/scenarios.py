@@ -17,7 +17,6 @@ from studyapp.services.spreads import ASSUMED, Spreads
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.instruments import Gate
     from analysis.planning import AttributeTruth, GateTruth, OperatingCharacteristics, Scenario
     from analysis.stopping import AttributeRule, Rule
 
@@ -25,9 +24,6 @@ TRUTH_KEYS = ("correlation", "missing", "dropout", "attributes", "gates")
 SPREADS = ("assessor", "interaction", "error", "scale_use", "sitting", "batch")
 ATTRIBUTE_KEYS = ("mean", *SPREADS, "spread", "rounded", "position")
 GATE_KEYS = ("mean", "sd", "off", "repeats")
-# Where nobody says how instruments read, limits are kept by so many spreads of repeats, and repeats spread so much of
-# the limit: then flavour decides, and how far limits cost an answer is not told.
-INSIDE, USUAL_SPREAD, USUAL_REPEATS = 20.0, 0.01, 3
 # How much worse the shortest pull is than the longest, and the pull that is truly enough, in margins.
 START, ENOUGH = 3.5, 0.1
 # Where a settled note lies on the 0 to 10 scale when no limit says so.
@@ -51,23 +47,12 @@ def usual(rule: Rule, hours: tuple[float, ...], enough: float | None = None, spr
 
     `spreads` are those of the panel; what they do not know is as in an ordinary small panel.
     """
-    from analysis.planning import Scenario
+    from analysis.planning import Scenario, usual_readings
 
     enough = enough_pull(hours, rule.control) if enough is None else enough
     truths = {name: _usual(wish, hours, enough, spreads.deviations(name)) for name, wish in rule.attributes.items()}
-    gates = {name: _usual_gate(gate, len(hours)) for name, gate in rule.gates.items()}
+    gates = {name: usual_readings(gate, len(hours)) for name, gate in rule.gates.items()}
     return Scenario(hours, truths, gates=gates)
-
-
-def _usual_gate(gate: Gate, pulls: int) -> GateTruth:
-    """A limit that is kept from the first pull on, by far."""
-    import numpy as np
-
-    from analysis.planning import GateTruth
-
-    sd = USUAL_SPREAD if gate.log else USUAL_SPREAD * max(abs(gate.limit), USUAL_SPREAD)
-    value = float(gate.unscaled(np.array(-INSIDE * (sd + gate.uncertainty))))
-    return GateTruth((value,) * pulls, sd, max(gate.repeats, USUAL_REPEATS))
 
 
 def _usual(wish: AttributeRule, hours: tuple[float, ...], enough: float, deviations: dict[str, Any]) -> AttributeTruth:

@@ -38,13 +38,13 @@ def _in_use(found: Book, frame: Frame, top: int) -> Iterator[Layer]:
     if hour is not None:
         half = 0.02 * (frame.across[1] - frame.across[0])
         yield marks.ground(hour - half, 0.0, hour + half, top, frame.theme.field)
-        yield marks.words(h(hour), hour, top + 0.3, frame.theme.ink, "center", weight=650)
+        yield marks.words(h(hour), hour, top + 0.3, frame.theme.ink, "center", weight=600)
 
 
 def _row(label: str, one: Entry, y: float, frame: Frame, ticks: list[float]) -> Iterator[Layer]:
     theme, decision = frame.theme, one.decision
     yield marks.stroke([{"x": ticks[0], "y": y}, {"x": ticks[-1], "y": y}], theme.rule)
-    yield marks.words(label, frame.across[0], y, theme.ink, weight=650)
+    yield marks.words(label, frame.across[0], y, theme.ink, weight=600)
     said = _("chose {hour}").format(hour=h(decision.hours)) if decision.hours is not None else _("chose no hour")
     yield marks.words(said, ticks[-1], y, theme.ink, dx=18)
     for sign, colour, rows in _signs(label, one, y, theme):
@@ -82,7 +82,7 @@ def _to_come(label: str, found: Book, y: float, frame: Frame) -> Iterator[Layer]
     """A batch that nobody has tasted: dashed rings where a confirmation would look."""
     theme, hour = frame.theme, found.in_use if found.in_use is not None else (found.withdrawn or (found.longest,))[0]
     shortest = min(min(one.decision.passes) for one in found.entries)
-    yield marks.words(label, frame.across[0], y, theme.ink, weight=650)
+    yield marks.words(label, frame.across[0], y, theme.ink, weight=600)
     yield marks.words(_("to come"), found.longest, y, theme.quiet, dx=18)
     ring = {"type": "point", "shape": "circle", "size": 90, "filled": False, "stroke": theme.edge, "opacity": 1}
     rows = [{"x": at, "y": y} for at in sorted({shortest, hour, found.longest})]
@@ -106,8 +106,8 @@ def saved_against_spent(found: Payoff, batches: float, theme: Theme) -> Picture:
     layers += [
         marks.stroke([{"x": 0, "y": 0}, {"x": end, "y": last}], theme.patina_text, 2.5),
         marks.stroke([{"x": 0, "y": found.cost}, {"x": end, "y": found.cost}], theme.ink, 1.5, marks.MARGIN_DASH),
-        marks.words(_("saved {n}").format(n=decimal(last, 0)), end, last, theme.patina_text, dx=8, weight=650),
-        marks.words(_("tasting {n}").format(n=decimal(found.cost, 0)), end, found.cost, theme.ink, dx=8, weight=650),
+        marks.words(_("saved {n}").format(n=decimal(last, 0)), end, last, theme.patina_text, dx=8, weight=600),
+        marks.words(_("tasting {n}").format(n=decimal(found.cost, 0)), end, found.cost, theme.ink, dx=8, weight=600),
     ]
     if found.a_batch > 0 and found.cost / found.a_batch <= end:
         layers.append(marks.diamond(found.cost / found.a_batch, found.cost, theme.ink))

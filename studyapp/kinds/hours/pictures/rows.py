@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from math import ceil, floor, log10
 from typing import TYPE_CHECKING, Literal
 
 from studyapp.kinds.hours.findings.instruments import in_line, limit_of, reading_says
@@ -100,7 +99,7 @@ def flavour_row(result: AttributeResult, scale: Scale, axis: Axis) -> Picture:
 def limit_row(results: Sequence[GateResult], axis: Axis) -> Picture:
     """Means of one quantity with their guards, a mark a batch, against its limit; the shaded side is the good one."""
     ends, by_ratio = _ends(results), results[0].gate.log
-    frame = axis.frame(ends, _ticks(*ends, by_ratio), by_ratio)
+    frame = axis.frame(ends, marks.round_ticks(*ends, by_ratio), by_ratio)
     return axis.picture(frame, _ground(results[0], frame), _readings(results, axis, frame))
 
 
@@ -114,18 +113,6 @@ def _ends(results: Sequence[GateResult]) -> tuple[float, float]:
         return low / room, high * room
     room = 0.15 * (high - low) or 0.1 * abs(high) or 1.0
     return low - room, high + room
-
-
-def _ticks(low: float, high: float, by_ratio: bool) -> list[float]:
-    """About four round numbers."""
-    if by_ratio:
-        powers = range(floor(log10(low)), ceil(log10(high)) + 1)
-        every = [lead * 10.0**power for power in powers for lead in (1, 1.5, 2, 3, 4, 5, 6, 8)]
-        within = [value for value in every if low <= value <= high]
-        return within[:: max(1, ceil(len(within) / 5))]
-    raw = (high - low) / 4
-    step = next(lead * 10.0 ** floor(log10(raw)) for lead in (1, 2, 5, 10) if lead * 10.0 ** floor(log10(raw)) >= raw)
-    return [round(step * number, 10) for number in range(ceil(low / step), floor(high / step) + 1)]
 
 
 def _ground(result: GateResult, frame: Frame) -> Iterator[Layer]:
