@@ -126,6 +126,15 @@ def _import_everything() -> None:
                 importlib.import_module(module.name)
 
 
+def _scan_once() -> None:
+    """Streamlit reads what is told of every installed package when it starts, to find components in them: that is half
+    of a start, and nothing is installed meanwhile."""
+    from streamlit.components.v2 import manifest_scanner
+
+    found = manifest_scanner.scan_component_manifests()
+    manifest_scanner.scan_component_manifests = lambda *_workers: list(found)
+
+
 def _cheapen() -> None:
     """A passphrase at its real cost takes half a second of a core; `tests/services/test_passphrases.py` pays it."""
     from studyapp.services import passphrases
@@ -175,6 +184,7 @@ def _serve() -> None:
     answers = os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # nothing that a module prints is an answer
     _import_everything()
+    _scan_once()
     _cheapen()
     print(json.dumps(READY), file=answers, flush=True)
     for line in sys.stdin:
