@@ -80,7 +80,7 @@ def _log(chance: random.Random, late: float, above: float) -> Log:
         wanted = next(told[3] for told in reversed(PHASES) if at >= told[1] + (late if told[1] else 0.0))
         mass += ((wanted + (above if wanted == PHASES[1][3] else 0.0)) - mass) * (1 - exp(-STEP_H / FALL_H))
         degrees.append(round(mass + chance.gauss(0, 0.2), 1))
-    turns = [next(told[4] for told in reversed(PHASES) if at >= told[1]) for at in hours]
+    turns = [next(told[4] for told in reversed(PHASES) if at >= told[1] + (late if told[1] else 0.0)) for at in hours]
     return Log(tuple(hours), {"temperature_c": tuple(degrees), "speed_rpm": tuple(turns)}, STEP_H, len(hours))
 
 

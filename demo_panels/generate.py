@@ -12,7 +12,7 @@ import math
 import random
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -35,6 +35,7 @@ class Score:
     hours: float
     attribute: str
     score: float | None
+    batch: str = ""
 
 
 def panels() -> list[str]:
@@ -54,8 +55,28 @@ def draw(name: str) -> list[Score]:
     the assessor's use of the scale, A assessor, B assessor by pull, E error, T assessor by sitting, normal with the
     spreads of truth.toml and correlated between attributes by its `correlation`.
     """
-    truth = settings(name, "truth.toml")
-    return drawn(settings(name), lambda _sitting: truth)
+    panel, truth = settings(name), settings(name, "truth.toml")
+    batches = panel.get("batches", [""])
+
+    def of_sitting(sitting: int) -> dict[str, Any]:
+        shifts = truth.get("batches", {}).get(batches[(sitting - 1) % len(batches)], {})
+        lines = truth["attributes"].items()
+        return truth | {
+            "attributes": {line: moved(own, shifts[line]) if line in shifts else own for line, own in lines}
+        }
+
+    scores = drawn(panel, of_sitting)
+    return [replace(score, batch=batches[(score.sitting - 1) % len(batches)]) for score in scores]
+
+
+def moved(own: dict[str, Any], shifts: Sequence[float]) -> dict[str, Any]:
+    """What is true of an attribute, its means shifted by so much at each pull."""
+    return own | {"mean": [mean + shift for mean, shift in zip(own["mean"], shifts, strict=True)]}
+
+
+def columns(name: str) -> tuple[str, ...]:
+    """The columns of a score file; the batch where several were tasted, a sitting each in turn."""
+    return (*COLUMNS, "batch") if "batches" in settings(name) else COLUMNS
 
 
 def drawn(panel: dict[str, Any], truth_of: Callable[[int], dict[str, Any]]) -> list[Score]:
@@ -156,18 +177,18 @@ def write(name: str) -> None:
             writer = csv.DictWriter(file, list(readings[0]), lineterminator="\n")
             writer.writeheader()
             writer.writerows(readings)
-    _write(FOLDER / name / "scores.csv", scores)
+    _write(FOLDER / name / "scores.csv", scores, columns(name))
     first = settings(name).get("first_look_sittings")
     if first is not None:
-        _write(FOLDER / name / "scores_first_look.csv", [score for score in scores if score.sitting <= first])
+        _write(FOLDER / name / "scores_first_look.csv", [score for score in scores if score.sitting <= first], COLUMNS)
 
 
-def _write(path: Path, scores: Sequence[Score]) -> None:
+def _write(path: Path, scores: Sequence[Score], heads: Sequence[str]) -> None:
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(COLUMNS)
+        writer.writerow(heads)
         for row in scores:
-            values = (getattr(row, column) for column in COLUMNS)
+            values = (getattr(row, column) for column in heads)
             writer.writerow(
                 "" if value is None else f"{value:g}" if isinstance(value, float) else value for value in values
             )

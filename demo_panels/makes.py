@@ -38,8 +38,19 @@ def readings(name: str) -> list[tuple[str, str, float]]:
         return [(row["make"], row["quantity"], float(row["value"])) for row in csv.DictReader(lines)]
 
 
+def pulls(name: str) -> dict[str, list[float]]:
+    """The hours after which each make is tasted, where these are compared."""
+    found: dict[str, list[float]] = settings(name, "RULE.toml").get("pulls", {})
+    return found
+
+
 def pieces(name: str) -> list[str]:
-    """What is served in every sitting: the control, then the makes by letter."""
+    """What is served in every sitting: the control, then the makes by letter; of hours that are compared, the control
+    and every pull of each make, the longest first."""
+    if pulls(name):
+        named = [f"{make} {h:g} h" for make, own in pulls(name).items() for h in reversed(own)]
+        control = settings(name, "RULE.toml")["control"]
+        return [control, *(piece for piece in named if piece != control)]
     return [CONTROL, *"ABCD"[: len(settings(name)["makes"])]]
 
 
@@ -52,14 +63,10 @@ def draw(name: str) -> list[Score]:
         if shifts is None:
             return truth
         return truth | {
-            "attributes": {line: _moved(own, shifts[sitting - 1]) for line, own in truth["attributes"].items()}
+            "attributes": {line: generate.moved(own, shifts[sitting - 1]) for line, own in truth["attributes"].items()}
         }
 
     return generate.drawn(panel | {"pulls": list(range(len(pieces(name))))}, of_sitting)
-
-
-def _moved(own: dict[str, Any], shifts: list[float]) -> dict[str, Any]:
-    return own | {"mean": [mean + shift for mean, shift in zip(own["mean"], shifts, strict=True)]}
 
 
 def rows(name: str) -> Iterator[dict[str, Any]]:
@@ -75,6 +82,8 @@ def rows(name: str) -> Iterator[dict[str, Any]]:
             "position": score.position,
             "make": make,
         }
+        if pulls(name):
+            row |= {"make": make[0], "hours": float(make.split()[1])}
         if "hours" in panel:  # a sealed pair: the control is A after the short time
             row |= {"make": "A" if make == CONTROL else make, "hours": panel["hours"][int(score.hours)]}
         if with_batches:

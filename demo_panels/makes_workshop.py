@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from demo_panels import generate, makes
-from studyapp.kinds.comparison.plan import TENS, ComparisonPlan, Likewise
+from studyapp.kinds.comparison.plan import TENS, ComparisonPlan, Likewise, every_piece
 from studyapp.records import Attribute
 from studyapp.services import planning, preparing
 
@@ -47,6 +47,7 @@ def plan_of(name: str, ids: dict[str, str]) -> ComparisonPlan:
         faster=rule.get("faster", ""),
         short_hours=hours[0],
         long_hours=hours[1],
+        pulls=tuple(tuple(map(float, own)) for own in makes.pulls(name).values()),
         alike=(
             *(_likewise(what, asked, len(invented["makes"])) for what, asked in rule.get("tolerances", {}).items()),
             *(_limited(name, what, asked, len(invented["makes"])) for what, asked in rule.get("gates", {}).items()),
@@ -92,12 +93,14 @@ def finished(shop: Workshop, name: str) -> None:
     }
     for sitting in preparing.sittings(shop.store, shop.preparer, study):
         codes = preparing.levels_by_code(shop.store, shop.preparer, sitting.id)
-        taste(shop, sitting, {code: place_of(level) for code, level in codes.items()}, scores)
+        taste(shop, sitting, {code: place_of(plan, level) for code, level in codes.items()}, scores)
     open_key(shop, study)
     if "cannot tell" not in makes.settings(name)["expected"].values():
         sign(shop, study)
 
 
-def place_of(level: float) -> float:
-    """The place of a piece among those that a folder draws: the control, then the makes."""
+def place_of(plan: ComparisonPlan, level: float) -> float:
+    """The place of a piece among those that a folder draws: the control, then the makes, or all their pulls."""
+    if plan.pulls:
+        return float(every_piece(plan).index(level))
     return float(int(level) // TENS)

@@ -17,6 +17,7 @@ from demo_panels import aroma_workshop, batches_workshop, generate, makes_worksh
 from studyapp.batches import Draft, Reading
 from studyapp.errors import BadInput
 from studyapp.kinds.hours import deciding
+from studyapp.kinds.hours.deciding import book
 from studyapp.kinds.hours.plan import HoursPlan, Limit, Pull
 from studyapp.records import Assessor, Attribute, Line, Sitting, Staff
 from studyapp.services import accounts, batches, closing, panel, planning, preparing, readings, watching
@@ -24,6 +25,9 @@ from studyapp.store import Store, events, people, servings, sittings
 
 FINISHED = ("control_not_found", "no_hour_fits", "conche_longer", "cannot_tell", "window", "flow", "stop")
 SECOND_PERSON, MACHINE = "Pim", "Small conche, 10 kg"
+PRICES = book.Prices(
+    machine_hour=6.5, kwh=0.28, kw=2.7, person_hour=24.0, minutes=30.0, mass_kg=14.0, reading=10.0, second_grade=60.0
+)
 WORDS = {
     "acidity": Attribute(
         "acidity", "Sourness on the sides of the tongue, as of lemon or vinegar.", "none", "very sour"
@@ -143,6 +147,8 @@ def _finished(shop: Workshop, name: str) -> None:
     open_key(shop, study)
     if name != "cannot_tell":
         sign(shop, study)
+    if name == "flow":  # invented prices, so that the page of what the hour is worth has something to say
+        book.keep_prices(shop.store, shop.leader, study, PRICES)
 
 
 def _read(shop: Workshop, study: str, name: str) -> None:

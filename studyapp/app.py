@@ -30,6 +30,7 @@ def _titles() -> dict[str, str]:
         "write_batch": _("Write the batch"),
         "readings": _("Readings"),
         "butter": _("Butter"),
+        "surface": _("Surface"),
         "watch": _("Watch"),
         "papers": _("Paper ballots"),
         "open_key": _("Open the key"),
@@ -40,7 +41,7 @@ def _titles() -> dict[str, str]:
     }
 
 
-OF_BATCHES = ("batch", "write_batch", "readings", "butter")
+OF_BATCHES = ("batch", "write_batch", "readings", "butter", "surface")
 LEADS = (
     *("studies", "batches", "prepare", "watch", "panel", "account", "plan", "papers", "open_key", "decide"),
     *OF_BATCHES,

@@ -233,6 +233,11 @@ UNITS: Mapping[str, str] = {
 }
 
 
+def shown_unit(unit: str) -> str:
+    """A unit as people write it; what is kept and sealed says um."""
+    return "µm" if unit == "um" else unit
+
+
 def quantities() -> dict[str, str]:
     """What may be read of a pull, in words."""
     return {

@@ -65,6 +65,15 @@ class StudyPlan:
         """When mass is taken from the conche, in hours after hour zero, where that is planned."""
         return ()
 
+    @property
+    def named_batches(self) -> tuple[str, ...]:
+        """The names of the batches that the seal gives to the study, where it names several."""
+        return ()
+
+    def hours_in(self, batch: str, level: float) -> float | None:
+        """The hours of a sample that is noted under `level`, None where it is of another batch than this."""
+        return level
+
 
 @dataclass(frozen=True, slots=True)
 class CupsPlan(StudyPlan):

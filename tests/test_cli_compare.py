@@ -117,6 +117,31 @@ def test_readings_join_flavour(tmp_path: Path) -> None:
     assert "column make: Q is none of the makes" in flat(run("compare", *files).output)
 
 
+def test_hours_that_one_make_needs_longer(tmp_path: Path) -> None:
+    """Words and JSON; without B's short pull no hours are shown, and a slip of the rule is named."""
+    here = makes.FOLDER / "hours_saved"
+    told = flat(run("compare", here / "scores.csv", "--rule", here / "RULE.toml").output)
+    assert "A needs over 4 h longer than B." in told
+    assert "A 8 h shown not good enough" in told
+    document = json.loads(run("compare", here / "scores.csv", "--rule", here / "RULE.toml", "--json").output)
+    assert {key: document["bracket"][key] for key in ("slow", "fast", "more_than", "at_most", "over")} == {
+        "slow": "A", "fast": "B", "more_than": 8.0, "at_most": 4.0, "over": 4.0,
+    }  # fmt: skip
+    rule = tmp_path / "RULE.toml"
+    text = (here / "RULE.toml").read_text(encoding="utf-8")
+    for was, now, sentence in (
+        ("A = [4, 8, 24]", "A = [4, 8]", "reference and control are pulls of one make"),
+        ("B = [4, 24]", "B = [24]", "'B 4 h' is none of the pulls"),
+        ("A = [4, 8, 24]", "A = 4", "is not a list of numbers"),
+    ):
+        rule.write_text(text.replace(was, now), encoding="utf-8")
+        assert sentence in flat(run("compare", here / "scores.csv", "--rule", rule).output)
+    planned = flat(run("plan", "compare", "--rule", here / "RULE.toml", "--assessors", 10, "--studies", 200).output)
+    assert "needs longer by any number of hours in about" in planned
+    limited = ("plan", "compare", "--rule", makes.FOLDER / "worn_mill" / "RULE.toml", "--assessors", 8)
+    assert "Limits of instruments are assumed to be kept by far." in flat(run(*limited, "--studies", 100).output)
+
+
 def flat(text: str) -> str:
     """Wrapped lines as one."""
     return " ".join(text.split())

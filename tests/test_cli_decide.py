@@ -131,8 +131,11 @@ def test_scores_of_two_batches_are_judged_under_the_sealed_claim(tmp_path: Path)
     assert (both.exit_code, both.stderr) == (0, "")
     assert "In each of these 2 batches, at 12 h every deciding attribute is within its margin" in both.stdout
     assert "Holds for         each of these 2 batches" in both.stdout
-    document = json.loads(_decide(tmp_path / "two.csv", option, rule, "--json").stdout)
+    document = json.loads(_decide(tmp_path / "two.csv", option, rule, "--json", "--cross-check").stdout)
     assert (document["claim"], document["batches"]["names"]) == ("each of these batches", ["autumn", "spring"])
+    asked = [f"{name}, {batch}" for name in document["attributes"] for batch in ("autumn", "spring")]
+    assert list(document["cross_check"]) == asked
+    assert all(check["agrees"] for check in document["cross_check"].values())
     (tmp_path / "RULE.toml").write_text('claim = "this batch"\n' + Path(rule).read_text())
     refused = _decide(tmp_path / "two.csv", "--rule", str(tmp_path / "RULE.toml"))
     assert (refused.exit_code, refused.stdout) == (2, "")
@@ -258,3 +261,27 @@ def test_a_second_opinion_has_its_own_key_in_json() -> None:
         assert check["agrees"] is True
         assert found["loglik"] == pytest.approx(plain["attributes"][name]["reml_loglik"], abs=1e-4)
         assert check["anova"]["says"] == "unequal"
+
+
+def test_a_confirmation_has_verdicts_of_its_own(tmp_path: Path) -> None:
+    """The hour of the rule, and a rule that fits no confirmation is refused with what to write."""
+    scores, rule = tmp_path / "scores.csv", tmp_path / "RULE.toml"
+    means = {0: 7.0, 12: 3.0, 24: 3.0}
+    rows = [
+        f"A{a},{h},acidity,{m + 0.2 * a + 0.1 * ((3 * a + h + 5 * r) % 7):.1f},{r}"
+        for a in range(8)
+        for h, m in means.items()
+        for r in (1, 2)
+    ]
+    scores.write_text("\n".join(["assessor,hours,attribute,score,replicate", *rows]))
+    wish = '[attributes.acidity]\nwanted = "lower"\nmargin = 1.0\n'
+    rule.write_text(f"confirms = 12\n{wish}")
+    said = _decide(scores, "--rule", rule)
+    assert said.stdout.startswith("Confirmed: 12 h is enough in this batch too.")
+    answer = json.loads(_decide(scores, "--rule", rule, "--json").stdout)
+    assert (answer["verdict"], answer["hours"], answer["confirms"]) == ("confirmed", 12.0, 12.0)
+    for wrong in ("confirms = 8", 'confirms = 12\nclaim = "each of these batches"', "confirms = 12\ncontrol = 12"):
+        rule.write_text(f"{wrong}\n{wish}")
+        refused = _decide(scores, "--rule", rule)
+        assert refused.exit_code == 2
+        assert refused.stderr.count("\n") == 1

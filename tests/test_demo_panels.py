@@ -136,14 +136,26 @@ def test_the_files_are_what_truth_and_seed_give(name: str) -> None:
     drawn = [
         ["" if value is None else f"{value:g}" if isinstance(value, float) else str(value) for value in row]
         for score in generate.draw(name)
-        for row in [[getattr(score, column) for column in generate.COLUMNS]]
+        for row in [[getattr(score, column) for column in generate.columns(name)]]
     ]
-    assert kept == [list(generate.COLUMNS), *drawn]
+    assert kept == [list(generate.columns(name)), *drawn]
     read, file = generate.read(name), generate.FOLDER / name / "readings.csv"
     assert file.exists() == bool(read)
     if read:
         rows = list(csv.DictReader(file.read_text(encoding="utf-8").splitlines()))
         assert rows == [{column: str(value) for column, value in row.items()} for row in read]
+
+
+def test_the_batch_that_departs_is_the_one_that_truly_does() -> None:
+    """One truth for three batches but for one pull of one of them; that pull of that batch is flagged and no other."""
+    decision, _offers = _decided("three_batches")
+    (departs,) = generate.settings("three_batches", "truth.toml")["batches"].items()
+    shifted = [(name, row.index(max(row))) for name, row in departs[1].items() if any(row)]
+    pulls = generate.settings("three_batches")["pulls"]
+    assert decision.batches is not None
+    flagged = [(name, one.batch, one.hours) for name, one in decision.batches.flag.items() if one and one.departs]
+    assert flagged == [(name, departs[0], pulls[at]) for name, at in shifted]
+    assert decision.batches.names == tuple(generate.settings("three_batches")["batches"])
 
 
 def test_the_limit_that_decides_is_truly_broken_before() -> None:

@@ -126,7 +126,7 @@ def bracket(
     at_most, more_than = (
         (np.array([np.nan]),) * 2
         if not slow or not fast
-        else hours_over(good, bad, *hours, judged.control_found & speaks)
+        else hours_over(good, bad, hours[0], hours[1], judged.control_found & speaks)
     )
     told = {name: _answer(bool(g), bool(b)) for name, g, b in zip((*slow, *fast), good[0], bad[0], strict=True)}
     gap = float(more_than[0] - at_most[0])

@@ -122,8 +122,9 @@ def growing_outcomes(
     for start in range(0, studies, CHUNK):
         size = min(CHUNK, studies - start)
         drawn = _drawn(rule, truths, design, size, rng, correlation)
-        read = limits if limits is None or isinstance(limits, Gated) else _read(rule, limits, design, size, seed + start)
-        verdicts.append(judge_drawn(drawn, rule, level, design, read).verdict)
+        verdicts.append(
+            judge_drawn(drawn, rule, level, design, _read(rule, limits, design, size, seed + start)).verdict
+        )
         yield _outcomes(np.concatenate(verdicts))
 
 
@@ -135,11 +136,13 @@ def _outcomes(verdict: NDArray[np.intp]) -> Outcomes:
     return Outcomes(tuple(shares), some, every, left, len(verdict))  # type: ignore[arg-type]
 
 
-def _read(rule: MakeRule, truths: Mapping[str, GateTruth], design: MakeDesign, size: int, seed: int) -> Gated:
-    """Limits of instruments, read anew in every drawn study and batch."""
+def _read(rule: MakeRule, limits: Limits | None, design: MakeDesign, size: int, seed: int) -> Gated | None:
+    """Limits of instruments: as they are read already, or read anew in every drawn study and batch."""
+    if not rule.gates or limits is None or isinstance(limits, Gated):
+        return limits if isinstance(limits, Gated) else None
     gates = of_makes(rule.gates)
-    pieces = len(next(iter(truths.values())).mean)
-    gating = read_gates(truths, gates, np.arange(float(pieces)), size, seed, design.batches)
+    pieces = len(next(iter(limits.values())).mean)
+    gating = read_gates(limits, gates, np.arange(float(pieces)), size, seed, design.batches)
     assert gating is not None
     return joined(gates, gating.read, np.ones((design.batches, pieces), bool), {})
 
@@ -256,7 +259,7 @@ def hours_over_drawn(
         drawn = _drawn(rule, truths, design, min(CHUNK, studies - start), rng, correlation)
         judged = judge_drawn(drawn, rule, level, design)
         good, bad = (one[:, :-1] for one in shown_of([judged.attributes], rule))
-        at_most, more_than = hours_over(good, bad, *hours, judged.control_found)
+        at_most, more_than = hours_over(good, bad, hours[0], hours[1], judged.control_found)
         found.append(more_than - at_most)
     over = np.concatenate(found)
     return np.where(over > 0, over, np.nan)

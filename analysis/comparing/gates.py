@@ -58,9 +58,9 @@ class Reached:
 
 @dataclass(frozen=True, slots=True)
 class Gated:
-    """What all limits show of the makes that are judged: chances of means as good as read, were some limit just
-    broken (`kept`), and as bad, were it just kept (`broken`), of one study or of each of B (1 or B, q). `count` of what could be shown to fail of one make.
-    `results` of every piece that is compared."""
+    """What all limits show of the makes that are judged, in one study or in each of B: chances (1 or B, q) of means as
+    good as read, were some limit just broken (`kept`), and as bad, were it just kept (`broken`). `count` of what could
+    be shown to fail of one make. `results` of every piece that is compared."""
 
     kept: Array
     broken: Array

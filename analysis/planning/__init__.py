@@ -16,6 +16,7 @@ where there are some (`pooled_spreads`), else they are assumed, and said to be.
 """
 
 from analysis.planning.drawn_readings import GateTruth, usual_readings
+from analysis.planning.more_batches import price_batches
 from analysis.planning.next_sittings import Anew, Service
 from analysis.planning.operating_characteristics import (
     OperatingCharacteristics,
@@ -51,6 +52,7 @@ __all__ = [
     "of_one_panel",
     "operating_characteristics",
     "price",
+    "price_batches",
     "price_new_study",
     "spreads_of",
     "strata_of",

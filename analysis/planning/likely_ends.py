@@ -100,7 +100,7 @@ def _part(
                 state[name] = joined(state[name], thinned(servings, study.missing, rng), truth, rng)
         open_ = np.flatnonzero(verdict == CANNOT)
         left = {name: _cells(fits[name].cells, own.rows(open_)) for name, own in state.items()}
-        bars = None if anew else study.bars
+        bars = study.bars and (study.bars.anew(len(pulls)) if anew else study.bars)
         verdict[open_] = answers(left, study.wishes, study.level, control, bars, gating)[0]
     return verdict, used
 

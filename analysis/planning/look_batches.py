@@ -17,6 +17,7 @@ from analysis.planning import model_batches, several_batches
 from analysis.planning.alike import alike
 from analysis.planning.many_studies import answers
 from analysis.stopping import orders
+from analysis.stopping.confirming import asked_under
 from analysis.stopping.gates import Gating
 from analysis.stopping.rule import EACH, Rule
 from analysis.stopping.several import claim_on
@@ -86,9 +87,10 @@ def look_at_cells(
     """The same from cells alone, attribute -> B studies, orders apart."""
     studies = len(next(iter(cells.values())).sums)
     verdict, pull = np.full(studies, CANNOT), np.full(studies, -1)
+    bars = asked_under(rule, next(iter(cells.values())).sums.shape[2])
     for rows, part in alike(cells):
         verdict[rows], pull[rows] = answers(
-            part, rule.attributes, level, control, gating=None if gating is None else gating.rows(rows)
+            part, rule.attributes, level, control, bars, None if gating is None else gating.rows(rows)
         )
     return verdict, pull
 

@@ -37,7 +37,7 @@ def answers(
     """Verdict and pull (B,) exactly as `verdicts.judge` finds them; arguments as there. Limits of instruments may be of
     one study, the same for all."""
     first = next(iter(cells.values()))
-    if any(own.served_apart for own in cells.values()):
+    if any(own.served_apart for own in cells.values()) or (bars is not None and bars.but_one):
         whole = judge(cells, wishes, level, control, bars=bars, gating=gating)
         return whole.verdict, whole.pull
     studies = len(first.sums)

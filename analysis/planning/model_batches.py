@@ -15,6 +15,7 @@ from analysis.model.fuller import FullerModel
 from analysis.model.scores import Scores, positions_told_apart
 from analysis.planning.alike import alike_rows, can_decide
 from analysis.stopping.adjusted import InForce, models_under
+from analysis.stopping.confirming import asked_under
 from analysis.stopping.gates import Gating
 from analysis.stopping.rule import Rule
 from analysis.stopping.verdicts import judge
@@ -63,7 +64,8 @@ def judged(
             if all(can_decide(one.counts) for one in part.values()) and all(one.enough[0] for one in own.values()):
                 force = InForce.of_alike(part, own, bool(position[rows[0]]), rule)
                 own_gates = None if gating is None else gating.rows(some[rows])
-                found = judge(force.cells, rule.attributes, level, control, force.fits, gating=own_gates)
+                bars = asked_under(rule, next(iter(part.values())).values.shape[2])
+                found = judge(force.cells, rule.attributes, level, control, force.fits, bars, gating=own_gates)
                 yield some[rows], found.verdict, found.pull
 
 

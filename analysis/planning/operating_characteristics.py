@@ -16,7 +16,7 @@ from analysis.planning.look_batches import cells_suffice, cells_under, look_at, 
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, draw_each
 from analysis.stopping import AttributeRule, Rule, check_rule
 from analysis.stopping.gates import Gating
-from analysis.stopping.verdicts import CANNOT, STOP, VERDICTS
+from analysis.stopping.verdicts import CANNOT, CONFIRMED, LONGER, NONE_FITS, NOT_CONFIRMED, STOP, VERDICTS
 
 Array = NDArray[np.float64]
 MOST_AT_ONCE = 1000
@@ -35,6 +35,7 @@ class OperatingCharacteristics:
     """Chances over simulated studies. `mean_hours` is what would be conched afterwards: the chosen or the longest pull.
 
     `too_early` is the chance of a stop at a pull whose true worsening reaches a margin, or that truly breaks a limit;
+    Of a confirmation `stop` at its hour is that it is confirmed, `no_hour_fits` that it is shown to fail.
     `monte_carlo_se` that of a chance of one half, the largest there is; `mean_hours_se` that of `mean_hours`.
     """
 
@@ -91,6 +92,8 @@ def growing_characteristics(
     if set(scenario.gates) != set(rule.gates):
         raise ValueError(f"gates: the truth has {sorted(scenario.gates)}, the rule {sorted(rule.gates)}")
     control = _control(scenario, rule)
+    if rule.confirms is not None and rule.confirms != scenario.hours[-2]:
+        raise ValueError(f"confirms: {rule.confirms:g} h must be the last pull but one of {list(scenario.hours)}")
     if design.positions is None and (scenario.by_position or "position" in rule.adjust):
         design = dealt(design, len(scenario.hours), rule.looks, seed)
     return _growing(scenario, rule, design, level, control, studies, seed)
@@ -202,15 +205,15 @@ def _summary(
             *(scenario.gates[name].broken(gate, hours) for name, gate in rule.gates.items()),
         ]
     )
-    stopped = verdict == STOP
+    stopped = (verdict == STOP) | (verdict == CONFIRMED)
     shares = np.bincount(verdict, minlength=len(VERDICTS)) / n
     at = np.bincount(pull[stopped], minlength=len(hours)) / n
     conched = np.where(stopped, hours[np.maximum(pull, 0)], hours[-1])
     return OperatingCharacteristics(
         stop={float(h): float(p) for h, p in zip(hours[:-1], at[:-1], strict=True)},
-        conche_longer=float(shares[1]),
-        no_hour_fits=float(shares[2]),
-        cannot_tell=float(shares[3]),
+        conche_longer=float(shares[LONGER]),
+        no_hour_fits=float(shares[NONE_FITS] + shares[NOT_CONFIRMED]),
+        cannot_tell=float(shares[CANNOT]),
         mean_looks=float(looks.mean()),
         too_early=float((stopped & too_bad[np.maximum(pull, 0)]).mean()),
         mean_hours=float(conched.mean()),

@@ -22,10 +22,11 @@ from analysis.planning.next_sittings import Anew, Course, Service, anew, share_m
 from analysis.planning.pooled_spreads import INTERACTION, Strata
 from analysis.stopping import fates, orders, outcome, panels
 from analysis.stopping.adjusted import InForce
+from analysis.stopping.confirming import as_confirmed, asked_of
 from analysis.stopping.gates import Gating
 from analysis.stopping.rule import Rule, check_rule
 from analysis.stopping.standard_errors import fitted
-from analysis.stopping.verdicts import CANNOT, VERDICTS, Judged, judge
+from analysis.stopping.verdicts import CANNOT, VERDICTS, Judged, judge, verdicts_of
 
 # No prior holds with every panel: one that happened to agree in its first look is taken for one that does, and of those
 # told 8 of 10 six settled. So a half is the most that one study alone is told. How a panel differs is known from two
@@ -40,7 +41,8 @@ History = Mapping[str, Strata]
 @dataclass(frozen=True, slots=True)
 class Offer:
     """One way to an answer after `cannot tell`: serving `pulls` (hours), at most `replicates` times each to a person in
-    a sitting, before the next look, at "all looks" that are left, or in a "new study" which starts from no score.
+    a sitting, before the next look, at "all looks" that are left, of "more batches" of the recipe, or in a "new study"
+    which starts from no score.
 
     It takes `looks` looks and `sittings` sittings at most, `mean_sittings` on average, of `people`; `pieces` is the
     most that a person tastes in one sitting, `palates` counts people times sittings, `servings` all pieces of the most
@@ -49,7 +51,9 @@ class Offer:
     error. `told` is what is said of it, which is less (`price.told`).
     """
 
-    name: Literal["all pulls", "open pulls", "more replicates", "all looks", "new study"]
+    name: Literal[
+        "all pulls", "open pulls", "more replicates", "all looks", "more batches", "new study"
+    ]  # fmt: skip
     pulls: tuple[float, ...]
     looks: int
     sittings: int
@@ -151,11 +155,12 @@ def _priced(scores: pd.DataFrame, rule: Rule, draws: Draws, courses: Courses) ->
     """
     if draws.number < 1:
         raise ValueError(f"draws must be 1 or more, got {draws.number}")
-    level = check_rule(rule)
+    level, rule = check_rule(rule), as_confirmed(rule)
     told = fates.read(scores, rule)
+    panel = panels.read(told.scored, told.rule)
+    told = asked_of(panel, told, rule)
     if not can_be_priced(told):
         return
-    panel = panels.read(told.scored, told.rule)
     force = InForce.of_study(panel, rule)
     gating = Gating.of(draws.readings, rule.gates, panel.hours, panels.batches_in(told.scored))
     now = judge(force.cells, rule.attributes, level, panel.control, force.fits, told.bars, gating=gating)
@@ -198,7 +203,7 @@ def _offer(study: Undecided, course: Course, draws: Draws, assessors: int) -> Of
         pieces=course.pieces,
         palates=course.sittings * assessors,
         servings=sum(int(served.sum()) for served in course.looks),
-        chances=dict(zip(VERDICTS, chances.tolist(), strict=True)),
+        chances={verdict: float(chances[VERDICTS.index(verdict)]) for verdict in verdicts_of(study.bars)},
         settles=settles,
         monte_carlo_se=float(np.sqrt(settles * (1 - settles) / draws.number)),
         told=told(settles, (study.earlier.get(name) for name in study.fits)),

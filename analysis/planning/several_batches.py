@@ -15,6 +15,7 @@ from analysis.model.cells import TOP
 from analysis.model.scores import Scores, cells_of
 from analysis.planning.alike import alike_rows, can_decide
 from analysis.stopping.adjusted import contrasts_under
+from analysis.stopping.confirming import asked_under
 from analysis.stopping.evidence import FEWEST_ASSESSORS
 from analysis.stopping.gates import Gating
 from analysis.stopping.over_batches import OverBatches
@@ -47,7 +48,8 @@ def judged(
         elif all(_in_common(own, batch) for own in part.values()):
             fit = partial(_fit, rule)
             fits = {name: OverBatches.of(own, batch, TOP, fit) for name, own in part.items()}
-            found = judged_over(fits, rule, level, control, gating=gates)
+            bars = asked_under(rule, next(iter(part.values())).values.shape[2])
+            found = judged_over(fits, rule, level, control, bars, gates)
         else:
             continue
         verdict[rows], pull[rows] = found.verdict, found.pull

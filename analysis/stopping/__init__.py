@@ -25,7 +25,7 @@ beside a verdict and never moves it.
 from analysis.stopping.alpha_spending import level
 from analysis.stopping.deciding import decide
 from analysis.stopping.decision import Anova, AttributeResult, Decision, PullResult, Warning
-from analysis.stopping.departing import BatchNumbers, Departure
+from analysis.stopping.departing import Alone, BatchNumbers, Departure
 from analysis.stopping.fates import LostPull, Unjudged
 from analysis.stopping.panels import batches_in, of_batch
 from analysis.stopping.rule import RULE_VERSION, AttributeRule, Claim, Rule, Wanted, check_rule
@@ -34,6 +34,7 @@ from analysis.stopping.verdicts import Verdict, judge
 
 __all__ = [
     "RULE_VERSION",
+    "Alone",
     "Anova",
     "AttributeResult",
     "AttributeRule",

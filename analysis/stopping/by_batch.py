@@ -12,12 +12,12 @@ from analysis.model.contrasts import differences
 from analysis.stopping import outcome
 from analysis.stopping.attribute_results import attribute_results
 from analysis.stopping.decision import Anova, AttributeResult, Decision, PullResult, Warning
-from analysis.stopping.departing import BatchNumbers, Departure, departure, next_batch
+from analysis.stopping.departing import Alone, BatchNumbers, Departure, departure, next_batch
 from analysis.stopping.over_batches import OverBatches
 from analysis.stopping.panels import Panel
-from analysis.stopping.rule import EACH, FEWEST_BATCHES, RECIPE, Rule
+from analysis.stopping.rule import EACH, FEWEST_BATCHES, RECIPE, AttributeRule, Rule
 from analysis.stopping.several import Several
-from analysis.stopping.verdicts import Judged
+from analysis.stopping.verdicts import VERDICTS, Judged
 from analysis.stopping.warnings import warnings_beside
 
 Array = NDArray[np.float64]
@@ -62,7 +62,8 @@ def _better(several: Several, found: Decision, level: float) -> dict[float, tupl
 def _numbers(several: Several, rule: Rule, level: float) -> BatchNumbers:
     """What each batch did."""
     panel, names = several.panel, several.panel.batches
-    found = BatchNumbers(names, tuple(panel.hours.tolist()))
+    alone = {name: _by_itself(*one) for name, one in zip(names, several.alone, strict=False)}
+    found = BatchNumbers(names, tuple(panel.hours.tolist()), alone=alone)
     for name in rule.attributes:
         found.flag[name] = _flag(panel, name, len(rule.attributes))
         if several.claim == EACH:
@@ -87,6 +88,11 @@ def _numbers(several: Several, rule: Rule, level: float) -> BatchNumbers:
         ):
             column[name] = (*_known(np.where(enough, numbers, np.nan)[:-1]), None)
     return found
+
+
+def _by_itself(panel: Panel, judged: Judged) -> Alone:
+    verdict = VERDICTS[int(judged.verdict[0])]
+    return Alone(verdict, float(panel.hours[int(judged.shortest[0])]) if verdict == "stop" else None)
 
 
 def _spread(by_batch: Array) -> Array:
@@ -144,7 +150,8 @@ def _worst(several: Several, rule: Rule, level: float) -> dict[str, AttributeRes
             variance=dict.fromkeys(ways[0].variance),
             anova=Anova(None, None, None, None),
             pulls=tuple(
-                _worst_pull([pull for way in ways for pull in way.pulls if pull.hours == hour]) for hour in hours
+                _worst_pull([pull for way in ways for pull in way.pulls if pull.hours == hour], rule.attributes[name])
+                for hour in hours
             ),
             judged=not codes,
             why_not=codes[0] if codes else None,
@@ -152,9 +159,15 @@ def _worst(several: Several, rule: Rule, level: float) -> dict[str, AttributeRes
     return found
 
 
-def _worst_pull(ways: Sequence[PullResult]) -> PullResult:
-    """The batch that stands worst at a pull, with the flags of all."""
-    most = max(ways, key=lambda way: way.mean if way.decisive_upper is None else way.decisive_upper)
+def _worst_pull(ways: Sequence[PullResult], wish: AttributeRule) -> PullResult:
+    """The batch that stands worst at a pull, with the flags of all; a note to be kept may stand so on either side."""
+
+    def far(way: PullResult) -> float:
+        if way.decisive_upper is None or way.decisive_lower is None:
+            return wish.sign * way.mean
+        return max(way.decisive_upper, -way.decisive_lower) if wish.wanted == "same" else way.decisive_upper
+
+    most = max(ways, key=far)
     limits = [way.within_limit for way in ways if way.within_limit is not None]
     return replace(
         most,

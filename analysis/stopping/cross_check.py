@@ -47,8 +47,8 @@ class MixedCheck:
 
     "agrees"; "stops short" (its search ended lower than its own likelihood is at our variances); "not converged" (it
     says so itself, and its formulas agree with us at our variances); "differs" in the parts that `differs` names
-    ("loglik", "residual", "differences", "se", "f", or "higher likelihood" when its search went above ours); or not
-    compared: "no likelihood" (the terms explain every score, so there is no maximum), "too large"; "gave nothing": it
+    ("loglik", "residual", "differences", "se", "f", "batch error" of means over batches, or "higher likelihood" when
+    its search went above ours); or not compared: "no likelihood" (the terms explain every score, so there is no maximum), "too large"; "gave nothing": it
     broke off with an error (`problem` has its own words; its formulas agree with us where `other` is there).
 
     `at_zero` names the variances that we put at zero. `joint_se` is the largest share by which its printed standard

@@ -6,7 +6,7 @@ from functools import partial
 
 import pandas as pd
 
-from analysis.stopping import by_batch, fates, outcome, panels, several, unjudged
+from analysis.stopping import by_batch, confirming, fates, outcome, panels, several, unjudged
 from analysis.stopping.adjusted import InForce
 from analysis.stopping.attribute_results import attribute_results
 from analysis.stopping.decision import Decision
@@ -30,6 +30,7 @@ def decide(scores: pd.DataFrame, rule: Rule, readings: pd.DataFrame | None = Non
         ValueError: the rule is impossible, or the scores do not fit it; the text says which, where and why.
     """
     at_level = check_rule(rule)
+    rule = confirming.as_confirmed(rule)
     claim = several.tested_claim(scores, rule)
     if claim != THIS:
         batches = several.weighed(scores, rule, at_level, claim, partial(_judged_both_ways, at_level), readings)
@@ -37,6 +38,7 @@ def decide(scores: pd.DataFrame, rule: Rule, readings: pd.DataFrame | None = Non
         return by_batch.decided(batches, found, rule, at_level)
     told = fates.read(scores, rule)
     panel = panels.read(told.scored, told.rule)
+    told = confirming.asked_of(panel, told, rule)
     gating = Gating.of(readings, rule.gates, panel.hours, panels.batches_in(told.scored))
     return _decision(panel, rule, at_level, told, _judged_both_ways(at_level, panel, told, gating=gating))
 
@@ -52,7 +54,7 @@ def _decision(
     latest = outcome.latest(panel, judged, told.out) if verdict == "stop" else None
     return Decision(
         verdict=verdict,
-        hours=hours[int(judged.shortest[0])] if verdict == "stop" else None,
+        hours=hours[int(judged.pull[0])] if verdict in ("stop", "confirmed") else None,
         reason=reason,
         look=rule.look,
         looks=rule.looks,
@@ -83,6 +85,7 @@ def _decision(
         gates=() if judged.gating is None else judged.gating.results(judged.gates),
         taste=outcome.taste(judged, told, hours),
         more_repeats=outcome.more_repeats(judged, told, at_level),
+        confirms=rule.confirms,
     )
 
 

@@ -112,7 +112,10 @@ class Decision:
 
     `gates` are the limits of instruments, batch by batch; names of limits stand in `binding`, `fails_on` and `unfailed`
     as those of attributes do. `taste` is what flavour alone would say, where a limit says otherwise (reason "limits of
-    instruments"); `more_repeats` then tells what more readings would do."""
+    instruments"); `more_repeats` then tells what more readings would do.
+
+    `confirms` is the hour that a confirmation asked about, None of any other study: the verdict is then "confirmed" at
+    `hours`, "not confirmed" (shown to fail) or "cannot tell"."""
 
     verdict: Verdict
     hours: float | None
@@ -148,3 +151,4 @@ class Decision:
     gates: tuple[GateResult, ...] = ()
     taste: Taste | None = None
     more_repeats: tuple[MoreRepeats, ...] = ()
+    confirms: float | None = None

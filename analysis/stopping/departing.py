@@ -38,11 +38,20 @@ class Departure:
 
 
 @dataclass(frozen=True, slots=True)
+class Alone:
+    """What one batch says by itself, within the claim on each of them: the verdict and, of a stop, its hours."""
+
+    verdict: str
+    hours: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class BatchNumbers:
     """What the batches `names` did. `differences`: attribute, batch, then each pull of `hours` against the reference,
     positive = worse, scale units, None where that batch has none; `lower` and `upper`, its own limits, where each batch
     is judged alone. `batch_se`, `df`: attribute, then each pull, of the claim on the recipe; `next_upper`: the upper
-    limit of the next batch. `flag`: attribute, None where too little was served to tell."""
+    limit of the next batch. `flag`: attribute, None where too little was served to tell. `alone`: batch, where each is
+    judged alone."""
 
     names: tuple[str, ...]
     hours: tuple[float, ...]
@@ -53,6 +62,7 @@ class BatchNumbers:
     batch_se: dict[str, Numbers] = field(default_factory=dict)
     df: dict[str, Numbers] = field(default_factory=dict)
     next_upper: dict[str, Numbers] = field(default_factory=dict)
+    alone: dict[str, Alone] = field(default_factory=dict)
 
 
 def next_batch(by_batch: Array, level: float) -> Array:

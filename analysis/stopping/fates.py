@@ -53,13 +53,23 @@ class Unjudged:
 @dataclass(frozen=True, slots=True)
 class Bars:
     """What may not be said: `stop` (h,) at which pulls and any shorter one; `longer`, that conching longer pays;
-    `none`, that no hour fits; `any`, anything at all. `stepped_out` (h,): not chosen, but holds up no shorter pull."""
+    `none`, that no hour fits; `any`, anything at all. `stepped_out` (h,): not chosen, but holds up no shorter pull.
+    `but_one`: only the last pull but one is asked about, which an earlier study chose."""
 
     stop: Flags
     longer: bool = False
     none: bool = False
     any: bool = False
     stepped_out: Flags | bool = False
+    but_one: bool = False
+
+    def keep_back(self, pull: int) -> bool:
+        """Whether nothing may be said of a pull."""
+        return self.any or bool((self.stop | self.stepped_out)[pull])
+
+    def anew(self, pulls: int) -> Bars:
+        """The same question to a new study of so many pulls, of which none is missing."""
+        return Bars(np.zeros(pulls, bool), but_one=self.but_one)
 
 
 @dataclass(frozen=True, slots=True)

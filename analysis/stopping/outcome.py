@@ -14,7 +14,7 @@ from analysis.stopping.fates import Fates
 from analysis.stopping.gates import MoreRepeats
 from analysis.stopping.panels import Panel
 from analysis.stopping.rule import Rule
-from analysis.stopping.verdicts import CANNOT, VERDICTS, AttributeLimits, Judged, Verdict, Verdicts, tabled
+from analysis.stopping.verdicts import CANNOT, VERDICTS, AttributeLimits, Judged, Verdict, Verdicts, judged_of
 
 Flags = NDArray[np.bool_]
 
@@ -40,19 +40,25 @@ def _why_cannot_tell(judged: Judged, told: Fates) -> str:
         return "reference lost"
     if not all(limits.judged[0] for limits in judged.attributes.values()):
         return "not enough data"
+    if _one_hour(told) and told.bars is not None and told.bars.keep_back(judged.passes.shape[1] - 2):
+        return "pull missing"
     if not judged.control_found[0]:
         return "control not found"
     if judged.gating is not None and by_taste(judged, told).verdict[0] != CANNOT:
         return "limits of instruments"
-    return _what_was_missing(judged, told) or _what_the_limits_leave(judged)
+    return _what_was_missing(judged, told) or _what_the_limits_leave(judged, told)
 
 
-def _what_the_limits_leave(judged: Judged) -> str:
+def _one_hour(told: Fates) -> bool:
+    return told.bars is not None and told.bars.but_one
+
+
+def _what_the_limits_leave(judged: Judged, told: Fates) -> str:
     every, last = judged.attributes.values(), judged.passes.shape[1] - 1
     at = int(judged.shortest[0])
     if 0 <= at < last:
         return "better hours" if any(limits.bettered[0, at] for limits in every) else "window"
-    if any(limits.improving[0] for limits in every):
+    if any(limits.improving[0] for limits in every) and not _one_hour(told):
         return "still improving"
     if not judged.against_reference[0]:
         return "reference fails"
@@ -63,16 +69,17 @@ def _what_the_limits_leave(judged: Judged) -> str:
 
 def _what_was_missing(judged: Judged, told: Fates) -> str | None:
     """Whether there were an answer but for pulls that are missing, or for servings that could not be judged."""
-    if told.bars is not None and tabled(list(judged.attributes.values())).verdict[0] != CANNOT:
+    missing_none = told.bars and told.bars.anew(judged.passes.shape[1])
+    if told.bars is not None and judged_of(judged.attributes, missing_none).verdict[0] != CANNOT:
         return "pull missing"
-    ways = [limits.filled for limits in judged.attributes.values() if limits.filled]
-    answers = [tabled(way, told.bars).verdict[0] for way in zip(*ways, strict=True)]
+    ways = [[(name, own) for own in limits.filled] for name, limits in judged.attributes.items() if limits.filled]
+    answers = [judged_of(dict(way), told.bars).verdict[0] for way in zip(*ways, strict=True)]
     return "unjudged" if any(answer != CANNOT for answer in answers) else None
 
 
 def by_taste(judged: Judged, told: Fates) -> Verdicts:
     """The verdict on flavour alone, at the levels that it shares with the limits of instruments."""
-    return tabled(list(judged.attributes.values()), told.bars, judged.control_found)
+    return judged_of(judged.attributes, told.bars, judged.control_found)
 
 
 def taste(judged: Judged, told: Fates, hours: Sequence[float]) -> Taste | None:

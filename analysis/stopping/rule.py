@@ -52,7 +52,9 @@ class Rule:
     the longest pull is lost before anybody tasted it, the "next" longest takes its place, once, or there is no verdict
     ("none"). `claim`: what a verdict on several batches is about, `batches`: how many were sealed for this look; None
     where nothing was sealed. `gates`: limits of instruments by name, each kept in every batch; no attribute has their
-    names.
+    names. `confirms`: the hour that was chosen before and is asked of a new batch, alone: it is served with the batch's
+    own longest pull, the control and perhaps the pull just shorter. Asked of "recipe and machine", the batches are
+    those of the first study and of every confirmation, by these pulls.
     """
 
     attributes: Mapping[str, AttributeRule]
@@ -65,6 +67,7 @@ class Rule:
     claim: Claim | None = None
     batches: int | None = None
     gates: Mapping[str, Gate] = field(default_factory=dict)
+    confirms: float | None = None
 
 
 def check_rule(rule: Rule) -> float:
@@ -83,6 +86,8 @@ def check_rule(rule: Rule) -> float:
     if rule.lost_reference not in ("next", "none"):
         raise ValueError(f"lost_reference: write next or none, got {rule.lost_reference!r}")
     _check_claim(rule)
+    if rule.confirms is not None:
+        _check_confirms(rule)
     _check_gates(rule)
     level = level_of_look(rule.alpha, rule.looks)
     if not 1 <= rule.look <= rule.looks:
@@ -102,6 +107,15 @@ def _check_claim(rule: Rule) -> None:
         raise ValueError(
             "adjust: 'sitting:hours' is off under 'recipe and machine', whose batches hold their trays too"
         )
+
+
+def _check_confirms(rule: Rule) -> None:
+    if not (isfinite(rule.confirms or 0.0) and (rule.confirms or 0.0) > 0):
+        raise ValueError(f"confirms: name the hour that was chosen before, above 0, got {rule.confirms}")
+    if rule.claim == EACH:
+        raise ValueError("confirms: each batch is confirmed by a study of its own, so claim 'this batch'")
+    if rule.control is not None and rule.control >= (rule.confirms or 0.0):
+        raise ValueError(f"control: it must be shorter than the {rule.confirms:g} h to confirm, got {rule.control:g}")
 
 
 def _check_gates(rule: Rule) -> None:

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from analysis.model.scores import Scores, cells_of
 from analysis.stopping import fates, orders, panels, unjudged
 from analysis.stopping.adjusted import contrasts_under
+from analysis.stopping.confirming import asked_of
 from analysis.stopping.copies import copied
 from analysis.stopping.each_batch import in_each
 from analysis.stopping.evidence import FEWEST_ASSESSORS, WHY_NOT
@@ -55,7 +56,7 @@ def claim_on(batches: int, rule: Rule) -> Claim:
     """The claim on so many batches: the sealed one; where none was sealed, each of them."""
     if rule.claim is not None:
         return rule.claim
-    return THIS if max(batches, rule.batches or 1) < 2 else EACH
+    return THIS if max(batches, rule.batches or 1) < 2 or rule.confirms is not None else EACH
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,10 +99,13 @@ def weighed(
     kept, reason = _that_count(every, rule, claim)
     told = _together(every, kept, rule)
     panel = panels.read(told.scored, told.rule, together=True)
-    gating = Gating.of(readings, rule.gates, panel.hours, panel.batches)
+    told = asked_of(panel, told, rule)
+    # A limit is kept in every batch, also in one that lost its longest pull and has no say on flavour.
+    gating = Gating.of(readings, rule.gates, panel.hours, tuple(one.name for one in every))
     if claim == RECIPE:
         reason = reason or ("orders" if orders.forbid(panel, rule) else None)
-        gating = None if gating is None else replace(gating, one_is_enough=False)
+        served = {one.name: np.isin(panel.hours, list(one.hours)) for one in every}
+        gating = None if gating is None else replace(gating, one_is_enough=False, served=served)
         return Several(panel, told, _over(panel, told, level, gating), claim, kept, reason or _apart(panel), ())
     read = [panels.read(one.told.scored, one.told.rule) for one in kept]
     if any(orders.forbid(own, rule) for own in read):

@@ -7,10 +7,10 @@ pull (Hsu & Berger 1999) none for several pulls. Shapes: B studies, h pulls.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import reduce
 from itertools import chain
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,10 +25,16 @@ from analysis.stopping.standard_errors import Contrasts, Estimates
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-Verdict = Literal["stop", "conche longer", "no hour fits", "cannot tell"]
-VERDICTS: tuple[Verdict, ...] = ("stop", "conche longer", "no hour fits", "cannot tell")
-STOP, LONGER, NONE_FITS, CANNOT = range(4)
+Verdict = Literal["stop", "conche longer", "no hour fits", "cannot tell", "confirmed", "not confirmed"]
+VERDICTS: tuple[Verdict, ...] = get_args(Verdict)
+STOP, LONGER, NONE_FITS, CANNOT, CONFIRMED, NOT_CONFIRMED = range(6)
 GateTable = Mapping[str, Mapping[str, GateLimits]]
+
+
+def verdicts_of(bars: Bars | None) -> tuple[Verdict, ...]:
+    """The verdicts that a study can end in: of one hour that is asked of a new batch, or of all its pulls."""
+    ends = (CONFIRMED, NOT_CONFIRMED, CANNOT) if bars is not None and bars.but_one else range(CANNOT + 1)
+    return tuple(VERDICTS[one] for one in ends)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,7 +149,22 @@ def judged_of(
     """Verdicts from the limits of every attribute and instrument; `told` as in `tabled`."""
     gates = gates or {}
     t = tabled(list(found.values()), bars, told, None if gating is None else gating.shown(gates))
-    return Judged(t.verdict, t.pull, t.shortest, t.passes, t.control_found, t.against_reference, found, gates, gating)
+    judged = Judged(t.verdict, t.pull, t.shortest, t.passes, t.control_found, t.against_reference, found, gates, gating)
+    return _of_one_hour(judged, bars) if bars is not None and bars.but_one else judged
+
+
+def _of_one_hour(judged: Judged, bars: Bars) -> Judged:
+    """The same asked of the last pull but one alone, which was chosen before: one hour, one test, no chain. The control
+    must be found for either answer; only a limit of an instrument that is shown to be broken needs no panel."""
+    asked, last, shown = judged.passes.shape[1] - 2, judged.passes.shape[1] - 1, judged.gates_shown
+    passes = judged.passes[:, asked] & (True if shown is None else shown.choosable[asked])
+    inside = all_of(x.inside for x in judged.attributes.values())[:, asked]
+    broken = False if shown is None else shown.fails[:, asked]
+    confirmed = passes & inside & judged.control_found & (not bars.keep_back(asked))
+    refuted = judged.fails[:, asked] & (judged.control_found | broken) & (not bars.keep_back(asked))
+    verdict = np.select([confirmed, refuted], [CONFIRMED, NOT_CONFIRMED], CANNOT)
+    shortest = np.where(passes, asked, np.where(judged.passes[:, last], last, -1))
+    return replace(judged, verdict=verdict, pull=np.where(confirmed, asked, -1), shortest=shortest)
 
 
 def _limits(

@@ -12,6 +12,7 @@ from scipy.special import fdtrc, stdtrit
 from analysis.model.cells import TOP, Cells
 from analysis.model.scores import cells_of
 from analysis.stopping import orders
+from analysis.stopping.confirming import window_was_asked
 from analysis.stopping.copies import FEWEST_CELLS, NO_DIFFERENCE
 from analysis.stopping.decision import Warning
 from analysis.stopping.evidence import FEWEST_ASSESSORS, pairs_of
@@ -48,6 +49,9 @@ def warnings_beside(panel: Panel, rule: Rule, level: float, judged: Judged) -> t
             found += _not_told(panel, name, rule.attributes[name], limits, judged)
             found += _grew(panel, name, rule.attributes[name], limits, level, shortest)
             found += _people(panel, name, rule.attributes[name], level, limits, shortest)
+    if rule.confirms is not None and not window_was_asked(panel) and int(judged.pull[0]) >= 0:
+        fading = [name for name, wish in rule.attributes.items() if wish.wanted == "higher"]
+        found += [Warning("window not confirmed", {"hours": rule.confirms, "attribute": name}) for name in fading]
     return (*found, Warning("one batch", {}))
 
 

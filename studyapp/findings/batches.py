@@ -84,6 +84,15 @@ def _row(phase: Phase, log: Log | None, tolerance: float) -> Row:
     return Row(phase, start, end, degrees, turns, frozenset(name for name, told in limits.items() if _beyond(*told)))
 
 
+def real_says(row: Row) -> str:
+    """How long a phase really was, and how late or early it began."""
+    told = "–" if row.real_h is None else length(row.real_h)
+    if "start" not in row.differs or row.start is None or row.phase.from_hours is None:
+        return told
+    late = _("{span} late") if row.start > row.phase.from_hours else _("{span} early")
+    return f"{told}, {late.format(span=length(row.start - row.phase.from_hours))}"
+
+
 def _beyond(real: float | None, planned: float | None, limit: float) -> bool:
     return real is not None and planned is not None and abs(real - planned) > limit + 1e-9
 
@@ -154,11 +163,27 @@ def _made(batch: Batch, day: str) -> Iterator[str]:
         yield f"{opening(', '.join(parts))}."
 
 
-def lanes_say(batch: Batch, log: Log | None, lost: Sequence[float]) -> str:
+def log_names() -> dict[str, tuple[str, str]]:
+    """What a machine may have written, each with what it counts."""
+    return {
+        "temperature_c": (_("Temperature"), _("of the mass, °C")),
+        "speed_rpm": (_("Turns"), _("a minute")),
+        "power_kw": (_("Power"), _("kW")),
+    }
+
+
+def logged(log: Log) -> list[str]:
+    """The columns of a log that hold anything."""
+    return [what for what in log_names() if any(value is not None for value in log.columns.get(what, ()))]
+
+
+def lanes_say(batch: Batch, log: Log | None, lost: Sequence[float], what: str = "temperature_c") -> str:
     """What the picture of the lanes says."""
-    about = _("temperature of the mass from the machine log, and the programme as planned and as it was")
-    if log is None or "temperature_c" not in log.columns:
-        about = _("the programme as planned and as it was")
+    about = _("the programme as planned and as it was")
+    if log is not None and what in logged(log):
+        name, unit = log_names()[what]
+        told = _("{what} from the machine log, and the programme as planned and as it was")
+        about = told.format(what=f"{name} {unit}")
     said = _("{batch}: {about}. {sentence}")
     return said.format(batch=batch.draft.label, about=about, sentence=sentence(batch, log, lost))
 

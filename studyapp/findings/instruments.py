@@ -6,9 +6,9 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from studyapp.batches import UNITS, Curve, Reading, quantities
+from studyapp.batches import UNITS, Curve, Reading, quantities, shown_unit
 from studyapp.findings.numbers import decimal, listed
-from studyapp.services.readings import Read
+from studyapp.services.readings import CURVE, Read
 from studyapp.words import _
 
 if TYPE_CHECKING:
@@ -46,6 +46,14 @@ def read_off(curve: Curve, quantity: str) -> float | None:
     return (viscosity_at if quantity.startswith("viscosity") else stress_at)(rates, stresses, FROM_CURVES[quantity])
 
 
+def read_with(read: Read, quantity: str) -> str:
+    """Instrument and method behind a quantity; those of the flow curves where it was read off them."""
+    used = read.used(quantity)
+    if quantity in FROM_CURVES and not used[0]:
+        used = read.used(CURVE)
+    return ", ".join(part for part in used if part)
+
+
 def summary(read: Read) -> Mapping[tuple[str, str], Mapping[float, str]]:
     """The mean of every quantity, with its unit, by pull; in the order in which quantities are asked."""
     found = values(read)
@@ -53,7 +61,7 @@ def summary(read: Read) -> Mapping[tuple[str, str], Mapping[float, str]]:
     for quantity, unit in UNITS.items():
         told = {hour: shown_value(quantity, ones) for (name, hour), ones in found.items() if name == quantity}
         if told:
-            shown[quantity, unit] = told
+            shown[quantity, shown_unit(unit)] = told
     return shown
 
 
@@ -68,7 +76,7 @@ def one_says(one: Reading | Curve) -> str:
     if isinstance(one, Curve):
         said = _("flow curve, {n} points").format(n=len(one.points))
     else:
-        said = f"{quantities()[one.quantity]} {one.value:g} {one.unit}".strip()
+        said = f"{quantities()[one.quantity]} {one.value:g} {shown_unit(one.unit)}".strip()
     return _("{what} (asked about)").format(what=said) if one.asked else said
 
 

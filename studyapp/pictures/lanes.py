@@ -6,12 +6,13 @@ One picture with lanes, since a picture a lane would get an axis of its own. Hei
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from math import ceil, floor
+from math import floor
 
 from studyapp.batches import Batch, Log
 from studyapp.findings import batches as findings
 from studyapp.findings import hours as as_hours
 from studyapp.findings.batches import Departure
+from studyapp.findings.numbers import trimmed
 from studyapp.pictures import marks
 from studyapp.pictures.marks import Frame, Layer, Picture
 from studyapp.pictures.theme import Theme
@@ -28,17 +29,17 @@ _NAMES, _RIGHT = 0.2, 0.04  # of the hours, free at either side
 _LETTER = 0.0105  # of the hours, a letter's width at the narrowest
 
 
-def lanes(batch: Batch, log: Log | None, pulls: Sequence[PullState], theme: Theme) -> Picture:
-    """The lanes of a batch; without a log of temperatures its row is gone."""
+def lanes(
+    batch: Batch, log: Log | None, pulls: Sequence[PullState], theme: Theme, what: str = "temperature_c"
+) -> Picture:
+    """The lanes of a batch; without a log of `what`, a column of the log, its row is gone."""
     end = _end(batch, log, pulls)
-    drawn = (
-        log if log is not None and any(value is not None for value in log.columns.get("temperature_c", ())) else None
-    )
+    drawn = log if log is not None and what in findings.logged(log) else None
     top = 100.0 if drawn else _NO_LOG
     step = next(each for each in (1, 2, 4, 8, 12, 24, 48, 96, 1000) if end / each <= 8)
     ticks = [float(at) for at in range(0, floor(end) + 1, step)]
     frame = Frame(theme, (-_NAMES * end, end * (1 + _RIGHT)), (_BELOW, top), ticks, (), _("hours after hour zero"))
-    layers = [*(_curve(batch, drawn, frame, end) if drawn else ()), *_programme(batch, log, frame, end)]
+    layers = [*(_curve(batch, drawn, what, frame, end) if drawn else ()), *_programme(batch, log, frame, end)]
     layers += [*_departed(findings.departures(batch, log), frame, end), *_pulled(pulls, frame, end)]
     return frame.picture(layers, round(_PX * (top - _BELOW)) + 50)
 
@@ -49,43 +50,47 @@ def _end(batch: Batch, log: Log | None, pulls: Sequence[PullState]) -> float:
     return max([1.0, *ends, *(hour for hour, _state in pulls), *(log.hours[-1:] if log else ())])
 
 
-def _name(words: str, y: float, frame: Frame, weight: int = 650) -> Layer:
+def _name(words: str, y: float, frame: Frame, weight: int = 600) -> Layer:
     return marks.words(words, frame.across[0], y, frame.theme.ink if weight > 400 else frame.theme.quiet, weight=weight)
 
 
-# ---- temperature -----------------------------------------------------------------------------------------------------
-def _curve(batch: Batch, log: Log, frame: Frame, end: float) -> Iterator[Layer]:
-    """The log as a line with its gaps, over the planned temperature with its tolerance."""
-    theme, tolerance = frame.theme, batch.draft.made.tolerance_c
-    values = [value for value in log.columns["temperature_c"] if value is not None]
-    planned = [phase.temperature_c for phase in batch.draft.phases if phase.temperature_c is not None]
-    low, high = (
-        floor(min(*values, *planned, min(values)) / 10) * 10,
-        ceil(max(*values, *planned, max(values)) / 10) * 10,
-    )
-    high = max(high, low + 10)
+# ---- what the machine wrote ------------------------------------------------------------------------------------------
+def _curve(batch: Batch, log: Log, what: str, frame: Frame, end: float) -> Iterator[Layer]:
+    """The log as a line with its gaps, over what was planned with its tolerance."""
+    theme, planned = frame.theme, list(_planned(batch, what))
+    values = [value for value in log.columns[what] if value is not None]
+    values += [wanted + side * reach for *_ends, wanted, reach in planned for side in (-1, 1)]
+    low, high = min(values), max(max(values), min(values) + 1.0)
 
-    def place(degrees: float) -> float:
-        return CURVE[0] + (degrees - low) / (high - low) * (CURVE[1] - CURVE[0])
+    def place(value: float) -> float:
+        return CURVE[0] + (value - low) / (high - low) * (CURVE[1] - CURVE[0])
 
-    yield _name(_("Temperature"), CURVE[1], frame)
-    yield _name(_("of the mass, °C"), CURVE[1] - 5, frame, 400)
-    for degrees in range(low, high + 1, 10 if high - low <= 60 else 20):
-        yield marks.stroke([{"x": 0, "y": place(degrees)}, {"x": end, "y": place(degrees)}], theme.rule)
-        yield marks.words(str(degrees), 0, place(degrees), theme.quiet, "right", dx=-8)
+    name, unit = findings.log_names()[what]
+    yield _name(name, CURVE[1], frame)
+    yield _name(unit, CURVE[1] - 5, frame, 400)
+    for value in marks.round_ticks(low, high):
+        yield marks.stroke([{"x": 0, "y": place(value)}, {"x": end, "y": place(value)}], theme.rule)
+        yield marks.words(trimmed(value, 1), 0, place(value), theme.quiet, "right", dx=-8)
+    for start, stop, wanted, reach in planned:
+        yield marks.ground(start, place(wanted - reach), stop, place(wanted + reach), theme.band)
+    for stretch in _stretches(log, what):
+        yield marks.stroke([{"x": at, "y": place(value)} for at, value in stretch], theme.ink, 1.75)
+
+
+def _planned(batch: Batch, what: str) -> Iterator[tuple[float, float, float, float]]:
+    """From, to, wanted and how far it may be off, a phase; nobody plans the power."""
     for phase in batch.draft.phases:
-        if phase.temperature_c is not None and phase.from_hours is not None and phase.to_hours is not None:
-            band = place(phase.temperature_c - tolerance), place(phase.temperature_c + tolerance)
-            yield marks.ground(phase.from_hours, band[0], phase.to_hours, band[1], theme.band)
-    for stretch in _stretches(log):
-        yield marks.stroke([{"x": at, "y": place(degrees)} for at, degrees in stretch], theme.ink, 1.75)
+        wanted = {"temperature_c": phase.temperature_c, "speed_rpm": phase.speed_rpm}.get(what)
+        if wanted is not None and phase.from_hours is not None and phase.to_hours is not None:
+            reach = batch.draft.made.tolerance_c if what == "temperature_c" else findings.SPEED_SHARE * wanted
+            yield phase.from_hours, phase.to_hours, wanted, reach
 
 
-def _stretches(log: Log) -> list[list[tuple[float, float]]]:
+def _stretches(log: Log, what: str) -> list[list[tuple[float, float]]]:
     """Runs of the log without a gap; what was not written is never joined."""
     holes = {start for start, _end in machine_logs.gaps(log)}
     found: list[list[tuple[float, float]]] = [[]]
-    for at, value in zip(log.hours, log.columns["temperature_c"], strict=True):
+    for at, value in zip(log.hours, log.columns[what], strict=True):
         if value is None:
             found.append([])
             continue

@@ -20,7 +20,7 @@ from studyapp.pictures.theme import Theme
 Row = dict[str, Any]
 Layer = dict[str, Any]
 Picture = dict[str, Any]
-Sign = Literal["disc", "cross", "triangle", "pointer", "diamond", "reference"]
+Sign = Literal["disc", "cross", "triangle", "pointer", "diamond", "reference", "ring"]
 
 SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 # A ring on a short bar: an open square would look like a box to tick.
@@ -212,11 +212,19 @@ def signs(
     return [*behind, _speaking({"type": "point", "opacity": 1, **drawn}, rows, tips or {})]
 
 
+def rings(rows: Sequence[Row], theme: Theme) -> list[Layer]:
+    """A small ring a row, for what is described beside a sign; a row says its sentence `say`."""
+    drawn = {"type": "point", "shape": "circle", "size": 34, "fill": theme.card, "stroke": theme.edge, "opacity": 1}
+    return [_speaking(drawn | {"strokeWidth": 1.5}, rows, {})]
+
+
 def _faces(sign: Sign, colour: str, theme: Theme) -> tuple[dict[str, Any], dict[str, Any]]:
     """How the halo of a sign and the sign itself are drawn."""
     if sign == "cross":
         cross = {"shape": CROSS, "filled": False, "size": 130}
         return cross | {"strokeWidth": 7, "stroke": theme.card}, cross | {"strokeWidth": 3, "stroke": colour}
+    if sign == "ring":
+        return {}, {"shape": "circle", "filled": False, "size": 28, "stroke": colour, "strokeWidth": 1.5}
     if sign == "reference":
         return {}, {"shape": REFERENCE, "size": 320, "fill": theme.card, "stroke": colour, "strokeWidth": _BAR}
     shape, size, around = _SHAPES[sign]

@@ -9,7 +9,7 @@ from typing import Any
 from studyapp.batches import Batch, Ladder, Log, quantities
 from studyapp.findings import batches as findings
 from studyapp.findings import butter, decimal
-from studyapp.findings.instruments import summary
+from studyapp.findings.instruments import read_with, summary
 from studyapp.pictures import paper
 from studyapp.pictures.butter import worth
 from studyapp.pictures.lanes import PullState, lanes
@@ -130,7 +130,7 @@ def _readings(read: Read) -> Grid:
         [
             f"{quantities()[name]}, {unit}".rstrip(", "),
             *(told.get(hour, "–") for hour in hours),
-            ", ".join(part for part in read.used(name) if part),
+            read_with(read, name),
         ]
         for (name, unit), told in summary(read).items()
     ]

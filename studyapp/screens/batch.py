@@ -52,9 +52,11 @@ def _of_study(by: Staff, found: Batch, study: Study[Any] | None) -> None:
     if study is not None:
         page = "plan" if by.role == "leader" else "prepare"
         href = session.href(page, study=study.id)
-        look.put(f'<p class="say quiet">{look.plain(_("In the study"))} {look.linked(study.plan.title, href)}</p>')
-        if study.plan.hours_of_pulls and session.page("pulls"):
-            st.page_link(session.page("pulls"), label=_("Pulls at the conche"), query_params={"study": study.id})
+        pulls = bool(study.plan.hours_of_pulls) and session.page("pulls")
+        more = f" · {look.linked(_('Pulls at the conche'), session.href('pulls', study=study.id))}" if pulls else ""
+        look.put(
+            f'<p class="say quiet">{look.plain(_("In the study"))} {look.linked(study.plan.title, href)}{more}</p>'
+        )
         return
     open_ = [one for one in planning.studies(session.store(), by) if one.state in ("draft", "sealed")]
     if by.role != "leader" or not open_:
@@ -73,11 +75,24 @@ def _of_study(by: Staff, found: Batch, study: Study[Any] | None) -> None:
 def _lanes(found: Batch, log: Log | None, pulls: tuple[tuple[float, str], ...], lost: list[float]) -> None:
     if not found.draft.phases and log is None and not pulls:
         return
-    with st.container(key="card-lanes"), st.container(key="sideways"):
-        picture = lanes(found, log, pulls, session.theme())
-        drawn.put(json.dumps(picture), findings.lanes_say(found, log, lost))
+    with st.container(key="card-lanes"):
+        what = _line(log)
+        with st.container(key="sideways"):
+            picture = lanes(found, log, pulls, session.theme(), what)
+            drawn.put(json.dumps(picture), findings.lanes_say(found, log, lost, what))
     if log is None:
         look.put(look.quiet(_("No machine log.")))
+
+
+def _line(log: Log | None) -> str:
+    """Which column of the log is drawn, where it has several."""
+    names, known = findings.log_names(), findings.logged(log) if log is not None else []
+    if len(known) < 2:
+        return known[0] if known else "temperature_c"
+    chosen = st.segmented_control(
+        _("From the log"), known, default=known[0], format_func=lambda one: names[one][0], key="log-line"
+    )
+    return chosen or known[0]
 
 
 def _phases(found: Batch, log: Log | None) -> None:
@@ -93,7 +108,7 @@ def _phases(found: Batch, log: Log | None) -> None:
             [
                 f"{number}  {phase.name}",
                 _length(row.planned_h),
-                _marked(_length(row.real_h), bool({"start", "length"} & row.differs)),
+                _marked(findings.real_says(row), bool({"start", "length"} & row.differs)),
                 _degrees(phase.temperature_c),
                 _marked(_degrees(row.temperature_c), "temperature" in row.differs),
                 _marked(_degrees(row.speed_rpm), "speed" in row.differs),
@@ -134,13 +149,13 @@ def _marked(text: str, differs: bool) -> str:
 
 # ---- cards -----------------------------------------------------------------------------------------------------------
 def _cards(found: Batch, read: Read) -> None:
-    left, middle, right = st.columns(3)
-    with left, st.container(key="card-recipe"):
-        _listed(_("Recipe"), findings.recipe_lines(found))
-    with middle, st.container(key="card-mill"):
-        _listed(_("Mill"), findings.mill_lines(found))
-    with right, st.container(key="card-read"):
-        _read(found, read)
+    with st.container(key="side-by-side"):
+        with st.container(key="card-recipe"):
+            _listed(_("Recipe"), findings.recipe_lines(found))
+        with st.container(key="card-mill"):
+            _listed(_("Mill"), findings.mill_lines(found))
+        with st.container(key="card-read"):
+            _read(found, read)
 
 
 def _listed(heading: str, lines: Iterable[tuple[str, str]]) -> None:
@@ -197,6 +212,8 @@ def _acts(found: Batch) -> None:
             begin("", found)
         if st.button(_("What is it worth in butter?"), key="to-butter"):
             session.go("butter", batch=found.id)
+        if st.button(_("Surface of its particles"), key="to-surface"):
+            session.go("surface", batch=found.id)
         st.link_button(_("Print the batch"), f"/print/batch/{found.id}")
 
 

@@ -28,16 +28,21 @@ def render() -> None:
     fitting = [one for one in known if words in f"{one.draft.label} {one.draft.recipe} {one.draft.lot}".casefold()]
     lines = [_line(one, titles.get(one.study or "", "")) for one in fitting[:MOST]]
     if lines:
-        look.put(look.rows(lines, "open named"))
+        look.put(look.rows(lines, "open named listed"))
 
 
 def _line(one: Batch, study: str) -> str:
+    """Name, recipe, and below it where, from what and how long it was conched, and who tasted it."""
     draft = one.draft
     ends = [phase.to_hours for phase in draft.phases if phase.to_hours is not None]
-    told = [draft.recipe, draft.machine, _("lot {lot}").format(lot=draft.lot) if draft.lot else ""]
-    told += [length(max(ends)) if ends else "", started(one), study]
+    told = [draft.machine, _("cocoa lot {lot}").format(lot=draft.lot) if draft.lot else ""]
+    told += [_("conched {span}").format(span=length(max(ends))) if ends else "", started(one)]
+    below = ", ".join(part for part in told if part)
     name = look.linked(draft.label, session.href("batch", batch=one.id))
-    return look.row(f"<b>{name}</b>", look.plain(", ".join(part for part in told if part)))
+    lines = [look.plain(draft.recipe)] if draft.recipe else []
+    lines += [f'<span class="note">{look.plain(below)}</span>'] if below else []
+    of = look.plain(_("study: {title}").format(title=study)) if study else ""
+    return look.row(f"<b>{name}</b>", "<br>".join(lines), f'<span class="note">{of}</span>')
 
 
 def started(one: Batch) -> str:

@@ -166,9 +166,10 @@ def _head(found: Batch, now: Ladder) -> Ladder:
     left, right = st.columns(2)
     instrument = left.text_input(_("Instrument"), now.instrument, max_chars=120, key="ladder-instrument")
     method = right.text_input(_("Method"), now.method, max_chars=120, key="ladder-method")
-    named = {"instrument": instrument.strip(), "method": method.strip(), "day": day.isoformat() if day else ""}
+    iso = day.isoformat() if day else ""
     hours = (0.0, 0.0) if short is None or conched is None else (short, conched)  # refused when it is kept
-    return replace(now, short_h=hours[0], conched_h=hours[1], asked=False, **named)
+    now = replace(now, short_h=hours[0], conched_h=hours[1], day=iso, asked=False)
+    return replace(now, instrument=instrument.strip(), method=method.strip())
 
 
 def _steps(now: Ladder, quantity: str) -> Callable[[], tuple[Rung, ...]]:

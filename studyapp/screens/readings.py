@@ -7,7 +7,7 @@ import json
 import streamlit as st
 
 from studyapp import session
-from studyapp.batches import UNITS, Batch, Curve, Reading, quantities
+from studyapp.batches import UNITS, Batch, Curve, Reading, quantities, shown_unit
 from studyapp.components import acts, drawn, look
 from studyapp.components.moments import clock
 from studyapp.findings import instruments
@@ -18,7 +18,7 @@ from studyapp.services.readings import CURVE, Asked, Read
 from studyapp.words import _, ngettext
 
 RATES = (2.0, 5.0, 10.0, 20.0, 30.0, 40.0, 50.0)  # 1/s; the steps of the usual method, common practice
-PORTIONS = (1, 2, 3)
+PORTIONS = 3  # offered at first; whoever has read three is offered the next
 
 
 def render() -> None:
@@ -67,12 +67,10 @@ def _state(read: Read, hour: float) -> None:
     told = instruments.values(read)
     lines = []
     for quantity, name in quantities().items():
-        ones, (instrument, method) = told.get((quantity, hour), []), read.used(quantity)
-        if quantity in instruments.FROM_CURVES and not instrument:
-            instrument, method = read.used(CURVE)
+        ones = told.get((quantity, hour), [])
         portions = ngettext("{n} portion", "{n} portions", len(ones)).format(n=len(ones))
-        below = ", ".join(part for part in (instrument, method, portions if ones else "") if part)
-        value = f"{instruments.shown_value(quantity, ones)} {UNITS[quantity]}" if ones else _("not read")
+        below = ", ".join(part for part in (instruments.read_with(read, quantity), portions if ones else "") if part)
+        value = f"{instruments.shown_value(quantity, ones)} {shown_unit(UNITS[quantity])}" if ones else _("not read")
         left = look.strong(name) + f"<br><span class='say quiet'>{look.plain(below)}</span>"
         lines.append(look.row(left, look.strong(value)))
     with st.container(key="card-state"):
@@ -100,14 +98,15 @@ def _add(by: Staff, found: Batch, read: Read, hour: float) -> None:
     names = {CURVE: _("Flow curve"), **quantities()}
     quantity = st.selectbox(_("What"), list(names), format_func=names.__getitem__, key="what")
     instrument, method = _method(read, quantity)
+    coming = _next_portion(read, hour, quantity)
     portion = st.segmented_control(
-        _("Portion"), PORTIONS, default=_next_portion(read, hour, quantity), key=f"portion-{quantity}-{hour:g}"
+        _("Portion"), range(1, max(PORTIONS, coming) + 1), default=coming, key=f"portion-{quantity}-{hour:g}-{coming}"
     )
     with st.form(f"read-{quantity}-{hour:g}-{portion}", border=False):
         if quantity == CURVE:
             one: Reading | Curve | None = _curve(hour, int(portion or 1), instrument, method)
         else:
-            label = f"{names[quantity]}, {UNITS[quantity]}".rstrip(", ")
+            label = f"{names[quantity]}, {shown_unit(UNITS[quantity])}".rstrip(", ")
             value = st.number_input(
                 label, -1e6, 1e6, None, 0.1, format="%.6g", key=f"value-{quantity}-{hour:g}-{portion}"
             )
@@ -138,7 +137,7 @@ def _method(read: Read, quantity: str) -> tuple[str, str]:
 def _next_portion(read: Read, hour: float, quantity: str) -> int:
     ones = read.curves if quantity == CURVE else [one for one in read.values if one.quantity == quantity]
     taken = {one.portion for one in ones if one.hours == hour}
-    return next((portion for portion in PORTIONS if portion not in taken), PORTIONS[-1])
+    return next(portion for portion in range(1, len(taken) + 2) if portion not in taken)
 
 
 def _curve(hour: float, portion: int, instrument: str, method: str) -> Curve | None:

@@ -53,11 +53,13 @@ def pulls_of(store: Store, by: Staff, found: Batch) -> tuple[tuple[float, str], 
     with store.read() as tx:
         told = {one.hours: "taken" for one in readings_of(tx, found.id)}
         if found.study is not None:
-            planned = dict.fromkeys(study_or_refuse(tx, found.study).plan.hours_of_pulls, "planned")
+            plan = study_or_refuse(tx, found.study).plan
+            planned = dict.fromkeys(plan.hours_of_pulls, "planned")
             noted = {
-                one.hours: "lost" if one.kind == "lost" else "taken"
+                hours: "lost" if one.kind == "lost" else "taken"
                 for one in pull_notes.in_force(tx, found.study)
                 if one.kind in ("taken", "lost", "replaced")
+                and (hours := plan.hours_in(found.draft.label, one.hours)) is not None
             }
             told = planned | told | noted
         return tuple(sorted(told.items()))
@@ -105,6 +107,10 @@ def keep(store: Store, by: Staff, batch_id: str, draft: Draft) -> None:
         found = batch_or_refuse(tx, batch_id)
         study = _study_or_none(tx, by, found.study)
         _refuse_name(tx, draft.label, batch_id)
+        if study is not None and study.seal and draft.label != (named := found.draft.label) in study.plan.named_batches:
+            raise NotAllowed(
+                _("Not done: the sealed rule names the batch {name}, so it keeps its name.").format(name=named)
+            )
         told = found.draft.made
         if (draft.made.contains, draft.made.traces) != (told.contains, told.traces):
             draft = replace(draft, made=replace(draft.made, confirmed=""))
@@ -125,6 +131,30 @@ def join(store: Store, by: Staff, batch_id: str, study_id: str) -> None:
             raise NotAllowed(_("Not done: the key of this study is open, so its batches stand."))
         kept_batches.join(tx, found, study_id, by.id)
         _fill_contents(tx, by, study, found.draft)
+
+
+def join_named(tx: Any, by: Staff, study: Study[Any]) -> None:
+    """Give a study the batches that its plan names, as it is sealed; one that nobody has written yet begins its record.
+
+    Raises:
+        BadInput: one of them belongs to another study, or this study has a batch that its plan does not name.
+    """
+    wanted = study.plan.named_batches
+    known = {one.draft.label: one for one in kept_batches.everywhere(tx)}
+    for one in known.values():
+        if wanted and one.study == study.id and one.draft.label not in wanted:
+            told = _("Not sealed: the batch {name} belongs to this study, and the plan does not name it.")
+            raise BadInput(told.format(name=one.draft.label))
+    for name in wanted:
+        there = known.get(name)
+        if there is None:
+            _refuse_name(tx, name, None)
+            draft = Draft(name, recipe=study.plan.recipe, machine=getattr(study.plan, "machine", ""))
+            kept_batches.add(tx, new_id(), draft, study.id, by.id)
+        elif there.study is None:
+            kept_batches.join(tx, there, study.id, by.id)
+        elif there.study != study.id:
+            raise BadInput(_("Not sealed: the batch {name} belongs to another study.").format(name=name))
 
 
 def confirm_contents(store: Store, by: Staff, batch_id: str) -> None:

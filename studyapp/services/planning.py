@@ -11,7 +11,7 @@ from typing import Any
 from studyapp import registry
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.records import Problem, SealSlip, Staff, Study, StudyPlan
-from studyapp.services import names, unread
+from studyapp.services import batches, names, unread
 from studyapp.services.access import new_id, require, study_or_refuse
 from studyapp.store import Store, events, people
 from studyapp.store import studies as study_store
@@ -141,6 +141,7 @@ def seal(store: Store, by: Staff, study_id: str, typed_title: str) -> SealSlip:
         told = {"seal": seal_, "by": by.id, "kind": kept.kind, "seed": events.salted(study_id, seed)}
         event = events.append(tx, "sealed", told, study_id)
         study_store.seal(tx, study_id, document, seal_, event.at, by.id, seed)
+        batches.join_named(tx, by, kept)
         registry.setting_out(kept.kind).set_out(tx, study_id, plan)
         unread.forget(tx, study_id)
         count, head = events.head(tx)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from studyapp.batches import BRANCHES, MOST_WORDS, UNITS, Batch, Curve, Reading, finite
+from studyapp.batches import BRANCHES, MOST_WORDS, UNITS, Batch, Curve, Reading, finite, shown_unit
 from studyapp.errors import BadInput
 from studyapp.records import Staff
 from studyapp.services import names
@@ -154,7 +154,7 @@ def _value_says(one: Reading, question: Question) -> str:
     told = _("{value} {unit} cannot be: {other} {unit} is the end of what there is.")
     if question.code == "unusual":
         told = _("{value} {unit} is far from what is usual; the nearest usual value is {other} {unit}.")
-    return told.format(value=f"{one.value:g}", other=f"{question.other:g}", unit=one.unit or UNITS[one.quantity])
+    return told.format(value=f"{one.value:g}", other=f"{question.other:g}", unit=shown_unit(UNITS[one.quantity]))
 
 
 def _stress_says(one: Curve, question: Question, known: Read) -> str:

@@ -27,8 +27,9 @@ def note_taken(_store: Any, _by: Staff, _study: str, _told: Mapping[str, Any]) -
 
 # ---- boxes and sittings ----------------------------------------------------------------------------------------------
 def box_letters(count: int) -> list[str]:
-    """So many letters in random order, so that a letter tells no level either."""
-    letters = list(string.ascii_uppercase[:count])
+    """So many letters in random order, so that a letter tells no level either; pairs where one each is too few."""
+    one, most = string.ascii_uppercase, len(string.ascii_uppercase)
+    letters = list(one[:count]) if count <= most else [first + second for first in one for second in one][:count]
     secrets.SystemRandom().shuffle(letters)
     return letters
 

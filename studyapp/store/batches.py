@@ -109,9 +109,8 @@ def _batch(tx: Connection, row: dict[str, Any]) -> Batch:
     phases = tuple(Phase(*each) for each in tx.execute(query.order_by(p.position)))
     named = {name: row[name] for name in ("label", "recipe", "machine", "lot", "mass_g", "started_at")}
     draft = Draft(**named, made=Making.of(json.loads(row["made"])), phases=phases)
-    zeros = (
-        [one.actual_at for one in pulls.in_force(tx, row["study_id"]) if one.kind == "zero"] if row["study_id"] else []
-    )
+    notes = pulls.in_force(tx, row["study_id"]) if row["study_id"] else ()
+    zeros = [one.actual_at for one in notes if one.kind == "zero" and one.hours == 0]  # of the only batch of a study
     zero = row["started_at"] or (zeros[-1] if zeros else None)
     return Batch(row["id"], draft, row["study_id"], row["created_at"], row["name"], zero)
 

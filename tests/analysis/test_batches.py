@@ -227,6 +227,17 @@ def test_more_hours_pay_only_where_the_same_note_rises_in_every_batch() -> None:
     assert decide(tidy(quiet(2, [falling, [7.0, 3.5, 3.5, 3.5]])), EACH).verdict == "cannot tell"
 
 
+def test_the_batch_that_stands_worst_is_shown_on_either_side() -> None:
+    """A note to be kept: one batch lies far below its reference, the other a little above; the limits that are told of
+    both are those of the first, which does not pass."""
+    courses = np.array([[7, 3.7, 3.7, 3.5], [7, 2.0, 3.5, 3.5]])
+    rule = replace(EACH, attributes={"acidity": AttributeRule("same", 1.0)})
+    pull = decide(tidy(quiet(2, courses)), rule).attributes["acidity"].pulls[1]
+    assert not pull.within_margin
+    assert pull.decisive_lower is not None
+    assert pull.decisive_lower < -1.0
+
+
 def test_missing_scores_leave_the_claim_on_the_recipe_close_to_where_it_was() -> None:
     """With a tenth missing the mean over batches of each batch's own fit moves by less than its own error."""
     scores = quiet(4)

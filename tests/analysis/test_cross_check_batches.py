@@ -24,9 +24,7 @@ def checked(rule: Rule, data: pd.DataFrame | None = None) -> tuple[Decision, dic
 def test_each_batch_is_asked_about_alone() -> None:
     """Their differences from cell means by hand, complete and balanced; nothing is told of all together."""
     found, checks = checked(EACH)
-    assert [one.batch for one in checks.values()] == ["one", "two", "three"] or set(checks) == {
-        "acidity, one", "acidity, two", "acidity, three"
-    }  # fmt: skip
+    assert set(checks) == {"acidity, one", "acidity, two", "acidity, three"}
     means = SCORES.mean((0, 3))
     for at, name in enumerate(("one", "two", "three")):
         check = checks[f"acidity, {name}"]
@@ -47,48 +45,43 @@ def test_a_recipe_is_asked_about_as_means_over_batches_too() -> None:
     assert (whole.agrees, whole.mixed.says, whole.batches) == (True, "agrees", ("one", "three", "two"))
     by_batch = (SCORES.mean((0, 3)) - SCORES.mean((0, 3))[-1])[:-1].T
     assert whole.mixed.other is not None
-    assert [row.estimate for row in whole.mixed.other.at_given.differences] == pytest.approx(list(by_batch.mean(0)), abs=1e-6)
+    assert [row.estimate for row in whole.mixed.other.at_given.differences] == pytest.approx(
+        list(by_batch.mean(0)), abs=1e-6
+    )
     assert found.batches is not None
     assert list(found.batches.batch_se["acidity"][:-1]) == pytest.approx(list(stats.sem(by_batch)))
 
 
-@pytest.mark.parametrize("rule", [EACH, RECIPE])
-def test_missing_scores_leave_them_in_agreement(rule: Rule) -> None:
-    """A tenth of the scores gone, so that the mean of the batches' fits is no fit of all scores."""
-    scores = quiet(4)
+def test_missing_scores_and_a_lost_pull_leave_them_in_agreement() -> None:
+    """A tenth of the scores gone, so that the mean of the batches' fits is no fit of all scores. Where a pull was lost in
+    one batch, means are over other batches at other pulls, and only single batches are asked about."""
+    scores = quiet(3)
     scores[np.random.default_rng(1).random(scores.shape) < 0.1] = np.nan
-    _found, checks = checked(rule, tidy(scores))
-    assert len(checks) == 4 + (rule is RECIPE)
+    _found, checks = checked(RECIPE, tidy(scores))
+    assert len(checks) == 4
     assert all(check.agrees for check in checks.values()), checks
-
-
-def test_a_pull_lost_in_one_batch_leaves_only_single_batches_to_ask() -> None:
-    """Means are then over other batches at other pulls."""
-    _found, checks = checked(RECIPE, lost(tidy(quiet(4)), 8.0, "two"))
-    assert set(checks) == {f"acidity, {name}" for name in ("one", "two", "three", "four")}
+    _found, checks = checked(RECIPE, lost(tidy(scores), 8.0, "two"))
+    assert set(checks) == {f"acidity, {name}" for name in ("one", "two", "three")}
     assert len(checks["acidity, two"].ours.differences) == 2
     assert all(check.agrees for check in checks.values())
 
 
-@pytest.mark.parametrize("fault", ["difference of a batch", "mean", "panel error", "batch error"])
-def test_a_planted_fault_is_found(fault: str) -> None:
-    """Each number is altered by 1 % alone."""
+def test_planted_faults_are_found() -> None:
+    """A mean, its panel error, its batch error and a difference of one batch, each altered by 1 %."""
     found = decide(tidy(), RECIPE)
     result, told = found.attributes["acidity"], found.batches
     assert told is not None
     first, *others = result.pulls
     assert first.se is not None
-    pulls = {"mean": replace(first, difference=first.difference * 1.01), "panel error": replace(first, se=first.se * 1.01)}
-    result = replace(result, pulls=(pulls.get(fault, first), *others))
-    if fault == "difference of a batch":
-        own = told.differences["acidity"]
-        altered = {**own, "two": tuple(None if value is None else value * 1.01 for value in own["two"])}
-        told = replace(told, differences={"acidity": altered})
-    if fault == "batch error":
-        altered_se = tuple(None if value is None else value * 1.01 for value in told.batch_se["acidity"])
-        told = replace(told, batch_se={"acidity": altered_se})
+    result = replace(result, pulls=(replace(first, difference=first.difference * 1.01, se=first.se * 1.01), *others))
+    own = told.differences["acidity"]
+    told = replace(
+        told,
+        differences={"acidity": {**own, "two": tuple((value or 0) * 1.01 for value in own["two"])}},
+        batch_se={"acidity": tuple((value or 0) * 1.01 for value in told.batch_se["acidity"])},
+    )
     checks = cross_check(tidy(), RECIPE, replace(found, attributes={"acidity": result}, batches=told))
-    wrong = {name: check.mixed.differs for name, check in checks.items() if not check.agrees}
-    assert set(wrong) == {"acidity, two" if fault == "difference of a batch" else "acidity"}
-    due = {"mean": "differences", "panel error": "se", "batch error": "batch error"}.get(fault, "differences")
-    assert due in next(iter(wrong.values()))
+    wrong = {name: set(check.mixed.differs) for name, check in checks.items() if not check.agrees}
+    assert set(wrong) == {"acidity", "acidity, two"}
+    assert wrong["acidity"] >= {"differences", "se", "batch error"}
+    assert "differences" in wrong["acidity, two"]

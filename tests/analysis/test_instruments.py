@@ -83,8 +83,8 @@ def test_a_noisy_curve_is_fitted_as_statsmodels_fits_it() -> None:
     assert (found.intercept, found.slope) == (pytest.approx(line.params[0]), pytest.approx(line.params[1]))
     assert found.residual_sd == pytest.approx(np.sqrt(line.mse_resid))
     assert found.bend_p == pytest.approx(bent.pvalues[2])
-    assert [found.intercept, found.slope, found.yield_pa, found.plastic_pa_s] == pytest.approx(
-        [made["a"], made["b"], made["yield_pa"], made["plastic"]], abs=1e-5
+    assert [found.intercept, found.slope, found.yield_pa, found.plastic_pa_s, found.residual_sd] == pytest.approx(
+        [made[name] for name in ("a", "b", "yield_pa", "plastic", "s")], abs=1e-5
     )
 
 
@@ -167,6 +167,23 @@ def test_a_straight_ladder_has_the_interval_of_fieller() -> None:
         pytest.approx(2 + (c - reach) / (1 - g), abs=1e-5),
         pytest.approx(2 + (c + reach) / (1 - g), abs=1e-5),
     )
+
+
+def test_a_ladder_known_by_its_line_alone_has_the_interval_worked_out() -> None:
+    """Ten portions, three of the conched mass: any readings with that line and spread have that estimate and those ends,
+    worked out by numpy code apart."""
+    made = MADE["G4"]["butter ladder public"]
+    straight = np.vander(ADDED, 2, increasing=True)
+    rest = np.cos(np.arange(10.0) ** 2)
+    rest -= straight @ np.linalg.lstsq(straight, rest, rcond=None)[0]
+    rest *= made["s"] * np.sqrt(made["df"] / (rest**2).sum())
+    line = made["intercept"] + made["slope"] * np.array([made["estimate"]])
+    found = butter_worth(
+        ADDED, np.exp(straight @ [made["intercept"], made["slope"]] + rest), np.exp(np.repeat(line, 3)), degree=1
+    )
+    assert found.df == made["df"]
+    ends = [found.estimate, found.low, found.high]
+    assert ends == pytest.approx([made["estimate"], made["low"], made["high"]], abs=2e-5)
 
 
 def test_a_ladder_says_no_more_than_it_reaches() -> None:

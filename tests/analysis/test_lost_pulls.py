@@ -23,7 +23,7 @@ from analysis.planning.many_studies import answers
 from analysis.planning.simulation import AttributeTruth, Design, Scenario, draw, first_order
 from analysis.stopping import AttributeRule, Decision, LostPull, Rule, decide, judge
 from analysis.stopping.fates import Bars
-from analysis.stopping.verdicts import VERDICTS
+from analysis.stopping.verdicts import verdicts_of
 
 KNOWN = json.loads((Path(__file__).parents[1] / "reference" / "14_lost_pulls.json").read_text(encoding="utf-8"))
 LOWER = AttributeRule("lower", 1.0)
@@ -50,6 +50,18 @@ def limits(found: Decision, side: str) -> list[float]:
     return [getattr(pull, f"decisive_{side}") for pull in found.attributes["x"].pulls[:-1]]
 
 
+def errors_of(found: Decision) -> list[tuple[float, ...]]:
+    """Panel and own error of every pull but the reference; the panel's df no more than assessors by pulls have, as its
+    limits take them."""
+    pulls, most = found.attributes["x"].pulls, found.attributes["x"].assessors - 1
+    return [(p.se, min(p.df or 0, most * (len(pulls) - 1)), p.own_se, p.own_df) for p in pulls[:-1]]  # type: ignore[misc]
+
+
+def expected_errors(due: dict[str, Any]) -> list[tuple[float, ...]]:
+    """The same as they were worked out."""
+    return [(due["panel_se"], due["panel_df"], own, due["own_df"]) for own in due["own_se"][:-1]]
+
+
 # ---- data sets with known answers ------------------------------------------------------------------------------------
 def test_limits_hold_for_both_fillings_of_what_could_not_be_judged() -> None:
     """G1: the highest limits are those of the filling against the pull, the lowest those of the other."""
@@ -66,6 +78,19 @@ def test_limits_hold_for_both_fillings_of_what_could_not_be_judged() -> None:
     assert price(scores, Rule({"x": LOWER}, looks=2), 5) == ()
 
 
+def test_the_same_data_complete() -> None:
+    """G1: with every serving judged, both errors with their degrees of freedom, and limits on both sides."""
+    kept = KNOWN["G1"]["unjudged"]
+    y, due = np.array(kept["scores"], float), kept["complete_data_would_give"]
+    y[2, 2, 1] = kept["values_where_judged_for_the_unjudged"][0]
+    found = decide(tidy(y), RULE)
+    pulls = found.attributes["x"].pulls[:-1]
+    assert_allclose([pull.difference for pull in pulls], due["difference"][:-1], atol=1e-5)
+    assert_allclose(errors_of(found), expected_errors(due), atol=1e-5)
+    assert_allclose(limits(found, "upper"), due["upper"][:-1], atol=1e-5)
+    assert_allclose(limits(found, "lower"), due["lower"][:-1], atol=1e-5)
+
+
 def test_a_lost_reference_gives_its_place_to_the_next_longest_once() -> None:
     """G1: differences and limits against 16 h; sealed otherwise, or lost twice, there is no verdict."""
     kept = KNOWN["G1"]["unjudged"]
@@ -79,6 +104,7 @@ def test_a_lost_reference_gives_its_place_to_the_next_longest_once() -> None:
     assert_allclose([pull.difference for pull in found.attributes["x"].pulls], due["difference"], atol=1e-5)
     assert_allclose(limits(found, "upper"), due["upper"][:-1], atol=1e-5)
     assert_allclose(limits(found, "lower"), due["lower"][:-1], atol=1e-5)
+    assert_allclose(errors_of(found), expected_errors(due), atol=1e-5)
     assert decide(scores, Rule({"x": LOWER}, lost_reference="none")).reason == "reference lost"
     assert decide(noted(scores, 36.0), RULE).reason == "reference lost"
     assert decide(noted(tidy(y[:, :3]), 24.0, why="unread"), RULE).reason == "reference lost"
@@ -90,8 +116,11 @@ def test_a_pull_lost_in_one_sitting_is_compared_within_the_other() -> None:
     found = decide(noted(tidy(kept["scores"], "sitting"), 16.0, "2"), RULE)
     due, pull = kept["pull_against_reference_within_sitting_1"], found.attributes["x"].pulls[2]
     assert_allclose(
-        [pull.difference, pull.se, pull.own_se], [due[k] for k in ("difference", "panel_se", "own_se")], atol=1e-5
+        [pull.difference, pull.se, pull.own_se, pull.df, pull.own_df],
+        [due[k] for k in ("difference", "panel_se", "own_se", "panel_df", "own_df")],
+        atol=1e-5,
     )
+    assert pull.difference != pytest.approx(kept["wrong_if_sittings_are_mixed"], abs=0.1)
     assert_allclose([pull.own_upper, pull.decisive_upper], [due["own_upper"], due["upper"]], atol=1e-5)
     assert found.lost == (LostPull(16.0, "lost", "2", "dropped"),)
 
@@ -102,6 +131,7 @@ def test_each_of_three_batches_gives_its_known_limits(batch: int) -> None:
     due = KNOWN["G2"]["each"][batch]
     found = decide(tidy(np.array(KNOWN["G2"]["scores"])[:, :, batch]), RULE)
     assert_allclose([pull.difference for pull in found.attributes["x"].pulls], due["difference"], atol=1e-5)
+    assert_allclose(errors_of(found), expected_errors(due), atol=1e-5)
     assert_allclose(limits(found, "upper"), due["upper"][:-1], atol=1e-5)
     assert_allclose(limits(found, "lower"), due["lower"][:-1], atol=1e-5)
 
@@ -226,7 +256,7 @@ def test_outcomes_after_a_loss_are_the_known_ones(gone: int, draws: Callable[[in
     bars = Bars(np.zeros(5, bool), longer=gone in (12, 16), none=True)
     verdict, pull = answers({"x": cells_of(Scores(y))}, {"x": LOWER}, 0.05, bars=bars)
     found = {f"stop at pull {number}": (pull == number).mean() for number in range(4)}
-    found |= {word: (verdict == number).mean() for number, word in enumerate(VERDICTS) if word != "stop"}
+    found |= {word: (verdict == number).mean() for number, word in enumerate(verdicts_of(bars)) if word != "stop"}
     for word, share in found.items():
         due = KNOWN["scenarios"][name][word]
         error = np.sqrt(max(due * (1 - due), 1e-4) * (1 / studies + 1 / 20_000))

@@ -201,6 +201,34 @@ def test_a_batch_that_never_thins_is_no_answer_on_the_recipe() -> None:
     assert several("recipe and machine", thick).verdict == "cannot tell"
 
 
+def without(hours: float, batch: str, thinning: Mapping[str, tuple[float | None, ...]]) -> Decision:
+    """A claim on the recipe after one batch lost a pull, noted before it was tasted."""
+    tasted = pd.concat([scores(READY_AT_8, name) for name in thinning]).assign(why="")
+    tasted = tasted[~((tasted["hours"] == hours) & (tasted["batch"] == batch))]
+    note = pd.DataFrame([{"hours": hours, "batch": batch, "why": "lost", "reason": "spoilt"}])
+    read = pd.concat([readings(own, batch=name) for name, own in thinning.items()])
+    return decide(pd.concat([tasted, note], ignore_index=True), replace(RULE, claim="recipe and machine"), read)
+
+
+def test_a_batch_that_lost_its_longest_pull_still_has_to_keep_the_limit() -> None:
+    """It says nothing of flavour on average; that its mass never thins is known all the same."""
+    four: dict[str, tuple[float | None, ...]] = {**THINNING, "D": (6, 5, 3.5, 3.3, 3.2, None)}
+    kept = without(24.0, "D", four)
+    assert (kept.verdict, kept.hours) == ("stop", 12)
+    assert {one.batch for one in kept.gates} == set("ABCD")
+    thick = without(24.0, "D", {**four, "D": (8.0, 7.0, 6.5, 6.0, 6.0, None)})
+    assert (thick.verdict, thick.reason) == ("cannot tell", "limits of instruments")
+
+
+def test_a_pull_lost_in_one_batch_holds_up_no_limit_there() -> None:
+    """Not read in that batch, where it steps out; it is not chosen, and what is shorter still may be."""
+    four: dict[str, tuple[float | None, ...]] = {**THINNING, "D": (6, 5, 3.5, 3.3, None, 3.0)}
+    found = without(16.0, "D", four)
+    assert (found.verdict, found.hours) == ("stop", 12)
+    other = without(12.0, "D", {**THINNING, "D": (6, 5, 3.5, None, 3.2, 3.0)})
+    assert (other.verdict, other.hours) == ("stop", 16)
+
+
 def test_readings_must_name_one_of_several_batches() -> None:
     """Else nobody knows whose they are."""
     tasted = pd.concat([scores(READY_AT_8, batch) for batch in "AB"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -11,6 +12,7 @@ import pytest
 
 from analysis.instruments import Gate, GateResult, judge_gates
 from analysis.stopping import AttributeResult
+from analysis.stopping.departing import BatchNumbers
 from studyapp.kinds.hours.findings.pulls import limit_decides
 from studyapp.kinds.hours.findings.scale import Scale, shared_scale
 from studyapp.kinds.hours.pictures import against_limit, worsening
@@ -193,3 +195,59 @@ def test_rows_keep_the_same_room_so_that_hours_lie_under_hours(attribute_result:
     assert (above["encoding"]["x"]["axis"], below["encoding"]["x"]["axis"]["values"]) == (None, pulls)
     (good,) = [row for layer in marks(below, "rect") for row in rows(layer) if row["y"] == 4.0 and "y2" in row]
     assert good["y2"] == below["encoding"]["y"]["scale"]["domain"][1]
+
+
+# ---- several batches -------------------------------------------------------------------------------------------------
+THREE = BatchNumbers(
+    ("31", "32", "34"),
+    (0.0, 4.0, 8.0, 12.0, 16.0, 24.0),
+    differences={
+        "Acidity": {
+            "31": (3.0, 1.8, 1.0, 0.3, 0.0, 0.0),
+            "32": (3.1, 1.9, 1.1, 0.4, 0.1, 0.0),
+            "34": (3.2, 2.0, 1.2, None, 0.2, 0.0),
+        }
+    },
+)
+
+
+def _rings(picture: dict[str, Any]) -> list[dict[str, Any]]:
+    return [row for layer in marks(picture, "point") if layer["mark"]["size"] == 34 for row in rows(layer)]
+
+
+@pytest.mark.parametrize("theme", [*SCREENS.values(), PAPER])
+def test_a_ring_stands_for_every_batch_in_the_order_tasted(attribute_result: Build, theme: Theme) -> None:
+    """To the right of the bar over all, at true heights; none where a batch has no such pull, none at the reference."""
+    result = attribute_result()
+    scale, axis = shared_scale([result]), Axis(tuple(THREE.hours), 12.0, theme)
+    for picture in (worsening(result, scale, theme, (), THREE), flavour_row(result, scale, axis, THREE)):
+        found = _rings(checked(picture))
+        assert [row["y"] for row in found] == [3.0, 1.8, 1.0, 0.3, 0.0, 3.1, 1.9, 1.1, 0.4, 0.1, 3.2, 2.0, 1.2, 0.2]
+        at_zero = sorted(row["x"] for row in found if row["y"] > 2.5)
+        assert 0 < at_zero[0] < at_zero[1] < at_zero[2] < 4
+        assert "Acidity, 0 hours, batch 34: worse by 3.2" in sentences(picture)
+        assert (
+            len([row for layer in marks(picture, "rule") for row in rows(layer) if "high" in row and "say" in row]) == 5
+        )
+
+
+def test_batches_judged_each_for_itself_have_each_its_bar(attribute_result: Build) -> None:
+    """And the pull has none over all."""
+    alone = {batch: tuple(value - 0.5 if value else None for value in row) for batch, row in _of("Acidity").items()}
+    upper = {batch: tuple(value + 0.5 if value else None for value in row) for batch, row in _of("Acidity").items()}
+    told = replace(THREE, lower={"Acidity": alone}, upper={"Acidity": upper})
+    result = attribute_result()
+    picture = checked(worsening(result, shared_scale([result]), LIGHT, (), told))
+    bars = [row for layer in marks(picture, "rule") for row in rows(layer) if "high" in row and "say" in row]
+    assert len(bars) == 13  # five pulls of three batches, but for one lost and one that lies at nothing
+    assert [row["high"] - row["y"] for row in bars] == pytest.approx([0.5] * 13)
+
+
+def _of(name: str) -> dict[str, Any]:
+    return dict(THREE.differences[name])
+
+
+def test_one_batch_has_no_ring(attribute_result: Build) -> None:
+    """Its bar says all."""
+    result = attribute_result()
+    assert _rings(worsening(result, shared_scale([result]), LIGHT, (), replace(THREE, names=("31",)))) == []

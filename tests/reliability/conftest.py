@@ -18,6 +18,13 @@ from tests.services.test_batches import DRAFT
 from tests.stores import earlier
 
 
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """A test with a `turn` is played once in every run, and in a search as often as its module says."""
+    if "turn" in metafunc.fixturenames:
+        searching = metafunc.config.getoption("--hypothesis-profile") == "search"
+        metafunc.parametrize("turn", range(metafunc.module.TURNS if searching else 1))
+
+
 @pytest.fixture(scope="module")
 def played(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     """Where each record is kept, once it was played."""

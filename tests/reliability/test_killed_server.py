@@ -14,6 +14,7 @@ import pytest
 
 pytestmark = pytest.mark.reliability
 KILLS = 4
+TURNS = 100 // KILLS  # sittings in a search
 
 
 @dataclass
@@ -59,13 +60,6 @@ class Assessor:
                 self.refused.append(f"{path}: {answer.text}")
             return answer
         raise AssertionError(f"no answer for {path}")
-
-
-def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
-    """One sitting in every run; in a search so many that they hold a hundred kills."""
-    if "turn" in metafunc.fixturenames:
-        searching = metafunc.config.getoption("--hypothesis-profile") == "search"
-        metafunc.parametrize("turn", range(100 // KILLS if searching else 1))
 
 
 def test_killed_under_twelve_assessors(server: Any, workshop: Any, turn: int) -> None:

@@ -120,7 +120,7 @@ def _stage(name: str) -> None:
         return draw
 
     names = ("studies", "plan", "prepare", "watch", "open_key", "decide", "panel", "account", "bring", "pulls")
-    names += ("batches", "batch", "write_batch", "readings", "hours_book", "butter")
+    names += ("batches", "batch", "write_batch", "readings", "hours_book", "butter", "surface")
     pages = {each: st.Page(drawer(each), title=each, url_path=each, default=each == name) for each in names}
     session.know_pages(pages)
     st.navigation(list(pages.values()), position="hidden").run()

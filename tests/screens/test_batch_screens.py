@@ -11,11 +11,14 @@ from streamlit.testing.v1 import AppTest
 
 from studyapp.batches import Draft, Reading
 from studyapp.kinds.hours import deciding
+from studyapp.pictures.lanes import lanes
+from studyapp.pictures.theme import SCREENS
 from studyapp.printing import papers
 from studyapp.services import batches, closing, readings
 from studyapp.services.checking import check
 from tests.conftest import another_leader
 from tests.furnished import reached
+from tests.pictures.picture_reading import checked, words
 from tests.printing.paper_reading import flowing
 from tests.services.test_batches import DOWN, DRAFT, furnish
 
@@ -117,7 +120,7 @@ def test_three_portions_have_a_line_with_its_interval(workshop: Any, batch: str,
 
 def test_who_tastes_opens_no_page_of_batches(workshop: Any, batch: str, screen: Screen) -> None:
     """Signed out, which is all that a phone of an assessor is to these pages."""
-    for page in ("batches", "batch", "write_batch", "readings", "butter"):
+    for page in ("batches", "batch", "write_batch", "readings", "butter", "surface"):
         assert screen(page, "", batch=batch).error
 
 
@@ -165,5 +168,42 @@ def test_the_book_begins_with_the_first_signature(opened: Callable[[str], Any], 
 def test_the_record_of_a_batch_is_a_page_of_paper(workshop: Any, batch: str) -> None:
     """Its sentence, its phases, what was read and what is in it; not for who tastes."""
     told = flowing(papers.paper(workshop.store, workshop.preparer, "batch", batch)[1])
-    for words in ("Batch 33", "Dry began 24 min late", "cocoa, cane sugar, lecithin (soya)", "Ben", "Moisture, %"):
-        assert words in told
+    for line in ("Batch 33", "Dry began 24 min late", "cocoa, cane sugar, lecithin (soya)", "Ben", "Moisture, %"):
+        assert line in told
+
+
+def test_a_fourth_portion_and_lines_that_do_not_fit_are_told(
+    workshop: Any, batch: str, screen: Screen, said: Said
+) -> None:
+    """A limit that three leave open asks for more; a bend and the gap between up and down are said, by hand."""
+    rates = (5.0, 10.0, 20.0, 30.0, 40.0, 50.0)
+    bent = tuple((rate, 10.0 + 0.05 * rate**2) for rate in rates)
+    up = replace(DOWN, hours=0.0, branch="up", points=tuple((rate, 1.1 * stress) for rate, stress in bent))
+    down = [replace(DOWN, hours=0.0, portion=portion, points=bent) for portion in (1, 2, 3)]
+    readings.keep(workshop.store, workshop.preparer, batch, [up, *down])
+    page = screen("readings", "Ben", batch=batch)
+    assert "A line does not fit portion 1, 2 and 3: its points bend." in said(page)
+    for rate in (5, 40):
+        assert f"Portion 1: the way up lies 10 % above the way down at {rate} 1/s." in said(page)
+    page.selectbox(key="what").set_value("flow curve").run()
+    for rate, stress in ((50, 96.0), (20, 60.0), (10, 43.8)):
+        page.number_input(key=f"rate-0-4-{rate}").set_value(stress)
+    press(page, "Keep portion 4")
+    assert not page.exception
+    kept = readings.read(workshop.store, workshop.preparer, batch).curves
+    assert sorted(one.portion for one in kept if (one.hours, one.branch) == (0.0, "down")) == [1, 2, 3, 4]
+
+
+@pytest.mark.parametrize("what", ["temperature_c", "speed_rpm", "power_kw"])
+def test_any_column_of_the_log_can_lie_under_the_pulls(workshop: Any, batch: str, screen: Screen, what: str) -> None:
+    """Its line over what was planned with its tolerance; a log without the column has no such row."""
+    found = batches.batch(workshop.store, workshop.leader, batch)
+    log = batches.log(workshop.store, workshop.leader, batch)
+    picture = checked(lanes(found, log, [(8.0, "taken"), (16.0, "lost")], SCREENS["light"], what))
+    told = words(picture)
+    assert ({"temperature_c": "Temperature", "speed_rpm": "Turns", "power_kw": "Power"}[what] in told) == (
+        what != "power_kw"
+    )
+    page = screen("batch", batch=batch)
+    page.segmented_control(key="log-line").set_value("speed_rpm").run()
+    assert not page.exception

@@ -16,6 +16,7 @@ from studyapp.batches import Draft, Ladder, Making, Reading, Rung
 from studyapp.errors import BadInput, NotAllowed
 from studyapp.findings import butter as findings
 from studyapp.pictures.butter import worth
+from studyapp.pictures.surface import surface_by_size
 from studyapp.pictures.theme import PAPER, SCREENS
 from studyapp.printing import papers
 from studyapp.services import batches, ladders, readings
@@ -206,3 +207,26 @@ def test_no_claim_is_said_in_plain_words_and_drawn_without_one(fall: float, trut
     assert not [row for layer in marks(picture, "rule") for row in rows(layer) if row.get("say")]
     assert findings.money_says(own, found, None).startswith("Type the prices")
     assert findings.picture_says(FAST, own, found[FAST])
+
+
+# ---- surface ---------------------------------------------------------------------------------------------------------
+def test_surface_is_told_of_pasted_sizes_and_of_fineness(workshop: Any, batch: str, screen: Screen, said: Said) -> None:
+    """By hand: shares .2 .3 .3 .2 at 5, 10, 20, 40 µm have a mean of 11.1 µm, 360 m²/kg at 1500; 20 µm alone 200."""
+    ones = [Reading(hour, "fineness", size, "laser") for hour, size in ((0.0, 150.0), (24.0, 18.0))]
+    readings.keep(workshop.store, workshop.leader, batch, ones)
+    page = screen("surface", "Ben", batch=batch)
+    assert "D90 was 150 µm at 0 h and 18 µm at 24 h" in said(page)
+    assert "8.3 times the surface" in said(page)
+    page.text_area(key="sizes-0").set_value("5 20\n10 30\n20,0 30\nforty 20")
+    press(page, "Reckon the surface")
+    assert "Fix line 4 of the sizes" in said(page)
+    page.text_area(key="sizes-0").set_value("5 20\n10 30\n20,0 30\n40;20")
+    page.text_area(key="sizes-1").set_value("20 100")
+    press(page, "Reckon the surface")
+    assert not page.exception
+    assert "Batch 40 has 1.8 times the surface of another mass." in said(page)
+    assert [cell in said(page) for cell in ("11.1", "360", "200")] == [True] * 3
+    masses = [("A", 11.11, 360.0), ("B", 20.0, 200.0)]
+    picture = checked(surface_by_size(masses, 1500.0, PAPER))
+    assert shapes(picture, "circle") == [11.11, 20.0]
+    assert sentences(picture) == ["A, 360 m²/kg", "B, 200 m²/kg"]

@@ -11,7 +11,8 @@ from studyapp.records import Attribute, CupsPlan, Study
 KIND = "comparison"
 LETTERS = "ABCD"
 CONTROL = "control"
-# In the store a piece is a number: tens for the make, ones for its batch; the control is 0.
+# In the store a piece is a number: tens for the make, ones for its batch, or for its pull, counted from the longest;
+# the control is 0.
 TENS = 10
 Claim = Literal["no worse", "same", "better"]
 Scope = Literal["these batches", "make"]
@@ -44,6 +45,8 @@ class ComparisonPlan(CupsPlan):
     `claims` holds the claim of each deciding attribute by its name. With the scope "make", `batches` of each are
     tasted, one of each make in a sitting. `faster` names the attribute of a sealed pair, "" where none is sealed: then
     two makes are compared, A after `long_hours` with B after `short_hours`, and the control is A after as few.
+    `pulls` holds the hours after which each of two makes is tasted, ascending, where it is claimed how many hours A
+    needs longer: A after its longest is then the reference of both, A after its shortest the control.
     `replicates` counts servings of a piece to one assessor in one sitting: from two on they are blind duplicates.
     """
 
@@ -55,6 +58,7 @@ class ComparisonPlan(CupsPlan):
     faster: str = ""
     short_hours: float | None = None
     long_hours: float | None = None
+    pulls: tuple[tuple[float, ...], ...] = ()
     alike: tuple[Likewise, ...] = ()
     looks: int = 1
     next_sittings: int = 1
@@ -96,6 +100,7 @@ def from_document(document: Mapping[str, Any]) -> ComparisonPlan:
     values["attributes"] = tuple(Attribute(**line) for line in values.get("attributes", ()))
     for name in ("assessors", "makes"):
         values[name] = tuple(values.get(name, ()))
+    values["pulls"] = tuple(tuple(map(float, own)) for own in values.get("pulls", ()))
     values["alike"] = tuple(_likewise(one) for one in values.get("alike", ()))
     return ComparisonPlan(**values)
 
@@ -108,7 +113,12 @@ def _likewise(kept: Mapping[str, Any]) -> Likewise:
 
 # ---- pieces ----------------------------------------------------------------------------------------------------------
 def served(plan: ComparisonPlan, sitting: int) -> tuple[float, ...]:
-    """The pieces of a sitting, as numbers, ascending: the control, and one batch of every make, the batches in turn."""
+    """The pieces of a sitting, as numbers, ascending: the control, and one batch of every make, the batches in turn; or
+    every pull of every make."""
+    if plan.pulls:
+        ranks = ((TENS * number, len(own)) for number, own in enumerate(plan.pulls, start=1))
+        every = [float(tens + rank) for tens, count in ranks for rank in range(1, count + 1)]
+        return (0.0, *(level for level in every if level != TENS + len(plan.pulls[0])))  # which is the control
     batch = batch_of(plan, sitting)
     return (0.0, *(float(TENS * number + batch) for number in range(1, len(plan.makes) + 1)))
 
@@ -121,6 +131,19 @@ def batch_of(plan: ComparisonPlan, sitting: int) -> int:
 def every_piece(plan: ComparisonPlan) -> tuple[float, ...]:
     """All pieces of all sittings."""
     return tuple(sorted({level for sitting in range(1, max(plan.batches, 1) + 1) for level in served(plan, sitting)}))
+
+
+def hours_of(plan: ComparisonPlan, level: float) -> float:
+    """After how many hours a pull was taken; the control is the shortest of A."""
+    return plan.pulls[int(level) // TENS - 1][-(int(level) % TENS)] if level else plan.pulls[0][0]
+
+
+def piece_of(plan: ComparisonPlan, level: float) -> str:
+    """The name of a piece where it is weighed: its make, and its hours where it is not the longest of these."""
+    make = make_of(level)
+    if not plan.pulls or make == CONTROL or int(level) % TENS == 1:
+        return make
+    return f"{make} {hours_of(plan, level):g} h"
 
 
 def make_of(level: float) -> str:

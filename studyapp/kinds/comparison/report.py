@@ -128,16 +128,15 @@ def _pictures(found: Compared) -> dict[str, Any]:
 def _hours(found: Bracket) -> dict[str, Any]:
     """How many hours longer one make needs, as a picture."""
     (svg,) = paper.svgs([needed(found, PAPER)], paper.WHOLE)
-    return {"name": _("Hours"), "note": hours.intro(found), "svg": svg, "alt": hours.alt(found)}
+    return {"name": _("Hours"), "note": f"{hours.intro(found)} {hours.signs()}", "svg": svg, "alt": hours.alt(found)}
 
 
 def _pulls(found: Compared) -> list[dict[str, Any]]:
-    """What is shown of every pull, in the first columns of the numbers."""
+    """What is shown of every pull."""
     if found.bracket is None:
         return []
-    width = len(findings.number_heads())
-    rows = [[*row, *[""] * (width - len(row))] for row in [hours.heads(), *hours.rows(found.bracket)]]
-    return [{"name": _("Hours: every pull against the common reference"), "rows": rows, "fit": ""}]
+    name = _("Hours: every pull against the common reference")
+    return [{"name": name, "columns": hours.heads(), "rows": hours.rows(found.bracket), "fit": ""}]
 
 
 def _numbers(found: Compared) -> list[dict[str, Any]]:
@@ -154,26 +153,22 @@ def _numbers(found: Compared) -> list[dict[str, Any]]:
 
 
 def _limits(found: Compared) -> list[dict[str, Any]]:
-    """Limits of instruments, every make in a column under those of the numbers."""
+    """Limits of instruments, every make in a column."""
     if not found.gates:
         return []
-    width = len(findings.number_heads())
-    rows = [[*row, *[""] * (width - len(row))] for row in instruments.table(found)]
-    return [{"name": _("Instruments: each has its own limit"), "rows": rows, "fit": ""}]
+    heads, *rows = instruments.table(found)
+    return [{"name": _("Instruments: each has its own limit"), "columns": heads, "rows": rows, "fit": ""}]
 
 
 def _differing(found: Compared, alike: Alike, quantities: dict[str, Likewise]) -> list[dict[str, Any]]:
-    """A table a make, its cells under the same columns as the numbers, of which it fills the first three."""
-    width = len(findings.number_heads())
+    """A table a make."""
     tables = []
     for name in found.makes:
-        rows = [
-            [opening(what), answer, said, *[""] * (width - 3)]
-            for what, _mark, answer, said in differing.rows(name, alike, quantities)
-        ]
+        rows = [[opening(what), answer, said] for what, _mark, answer, said in differing.rows(name, alike, quantities)]
         if rows:
             heading = _("What else differed: {make} against {ref}").format(make=name, ref=found.reference)
-            tables.append({"name": heading, "rows": rows, "fit": ""})
+            heads = [_("quantity"), _("answer"), _("difference")]
+            tables.append({"name": heading, "columns": heads, "rows": rows, "fit": ""})
     return tables
 
 

@@ -7,8 +7,21 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from studyapp.batches import shown_unit
 from studyapp.findings.numbers import hours, opening, units
-from studyapp.kinds.comparison.plan import CONTROL, LETTERS, Claim, ComparisonPlan, Likewise, Scope
+from studyapp.kinds.comparison.plan import (
+    CONTROL,
+    LETTERS,
+    Claim,
+    ComparisonPlan,
+    Likewise,
+    Scope,
+    every_piece,
+    hours_of,
+    make_of,
+    piece_of,
+    served,
+)
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Check, Problem
 from studyapp.services import plan_bounds
 from studyapp.wishes import WISHES
@@ -20,13 +33,22 @@ if TYPE_CHECKING:
 
 FIRST_RULE = 1
 FEWEST_BATCHES = 3
+MOST_PULLS, MOST_HOURS = 9, 1000
 MOST_ATTRIBUTES, MOST_ALIKE = 12, 12
 
 
 # ---- what stands in the way of a seal --------------------------------------------------------------------------------
 def problems(plan: ComparisonPlan) -> tuple[Problem, ...]:
     """Everything to mend (blocks) or to think about (does not block), beside its field."""
-    parts = (_make_problems, _faster_problems, _attribute_problems, _alike_problems, _people_problems, _table_problems)
+    parts = (
+        _make_problems,
+        _faster_problems,
+        _pull_problems,
+        _attribute_problems,
+        _alike_problems,
+        _people_problems,
+        _table_problems,
+    )
     return tuple(problem for part in parts for problem in part(plan))
 
 
@@ -36,7 +58,7 @@ def _make_problems(plan: ComparisonPlan) -> Iterator[Problem]:
     named = [words.strip().casefold() for words in plan.makes]
     if "" in named or len(set(named)) != len(named):
         yield Problem("makes", _("Fix the makes: say of each how it is made, and no two alike."))
-    if not plan.control.strip() and needs_control(plan) and not plan.faster:
+    if not plan.control.strip() and needs_control(plan) and not (plan.faster or plan.pulls):
         yield Problem(
             "control", _("Fix the control: name a piece that everybody should tell from A, such as A after two hours.")
         )
@@ -68,6 +90,23 @@ def _faster_problems(plan: ComparisonPlan) -> Iterator[Problem]:
     short, long_ = plan.short_hours, plan.long_hours
     if short is None or long_ is None or not 0 <= short < long_ <= 1000:
         yield Problem("faster", _("Fix the hours: the short time must be shorter than the long one."))
+
+
+def _pull_problems(plan: ComparisonPlan) -> Iterator[Problem]:
+    """What stands in the way of hours that one make needs longer."""
+    if not plan.pulls:
+        return
+    if len(plan.makes) != 2 or plan.scope != "these batches" or plan.faster:
+        yield Problem("pulls", _("Fix the hours: they are compared of two makes, one batch of each."))
+    for letter, own in zip(LETTERS, plan.pulls, strict=False):
+        inside = all(0 <= h <= MOST_HOURS for h in own)
+        if not 2 <= len(own) <= MOST_PULLS or not inside or list(own) != sorted(set(own)):
+            told = _("Fix the hours of {letter}: two to {most} hours, each once, the shortest first, as 4 8 16 24.")
+            yield Problem("pulls", told.format(letter=letter, most=MOST_PULLS))
+    if any(plan.claim_of(line.name) == "better" for line in plan.attributes if line.decides):
+        yield Problem(
+            "pulls", _("Fix the claims: hours are enough where nothing is worse, so “better” cannot be asked.")
+        )
 
 
 def needs_control(plan: ComparisonPlan) -> bool:
@@ -207,7 +246,7 @@ def _table_problems(plan: ComparisonPlan) -> Iterator[Problem]:
 
 def pieces_a_sitting(plan: ComparisonPlan) -> int:
     """Scored pieces of one assessor."""
-    return (len(plan.makes) + 1) * plan.replicates
+    return (len(served(plan, 1)) if plan.pulls else len(plan.makes) + 1) * plan.replicates
 
 
 # ---- how it reads ----------------------------------------------------------------------------------------------------
@@ -237,6 +276,7 @@ def sentences(plan: ComparisonPlan, sealed: Mapping[str, Any] | None = None) -> 
         *_claims(plan),
         scope_told(plan.scope, plan.batches),
         *_pair(plan),
+        *_hours(plan),
         *_alike(plan),
         _served(plan),
         _("A false claim on any make happens in at most {n} of 100 such studies.").format(n=f"{100 * plan.alpha:g}"),
@@ -250,7 +290,11 @@ def letters(plan: ComparisonPlan) -> tuple[str, ...]:
 
 
 def words_of(plan: ComparisonPlan, piece: str) -> str:
-    """How a make or the control is made; with a sealed pair, after how many hours."""
+    """How a make or the control is made; where hours are compared, after how many."""
+    if plan.pulls:
+        level = next(level for level in every_piece(plan) if piece_of(plan, level) == piece)
+        make = plan.makes[0 if piece == CONTROL else LETTERS.index(make_of(level))]
+        return _("{words}, after {h} h").format(words=make, h=hours(hours_of(plan, level)))
     if piece == CONTROL:
         if not plan.faster:
             return plan.control
@@ -310,8 +354,23 @@ def _pair(plan: ComparisonPlan) -> Iterator[str]:
         ).format(short=hours(plan.short_hours or 0), long=hours(plan.long_hours or 0), name=plan.faster)
 
 
+def _hours(plan: ComparisonPlan) -> Iterator[str]:
+    """What is tasted of both makes, which piece is common to both, and what is claimed of the hours."""
+    if not plan.pulls:
+        return
+    for letter, own in zip(LETTERS, plan.pulls, strict=False):
+        yield _("{letter} is tasted after {list} h.").format(letter=letter, list=", ".join(map(hours, own)))
+    yield _(
+        "All of these are held against A after {h} h, the one common reference. That A needs over so many hours longer "
+        "is claimed if B after some hours and all its longer pieces are shown good enough, and A after more hours and "
+        "all its shorter pieces are shown not to be, each at half the error rate."
+    ).format(h=hours(plan.pulls[0][-1]))
+
+
 def _alike(plan: ComparisonPlan) -> Iterator[str]:
-    matched = "; ".join(f"{one.name} {one.tolerance:g} {one.unit}".strip() for one in plan.alike if one.tolerance)
+    matched = "; ".join(
+        f"{one.name} {one.tolerance:g} {shown_unit(one.unit)}".strip() for one in plan.alike if one.tolerance
+    )
     if matched:
         yield _("Counts as alike up to a difference of: {list}. What differs more stands beside the verdict.").format(
             list=matched
@@ -330,7 +389,7 @@ def limit_told(one: Likewise) -> str:
     if one.at_most is not None:
         sentence = _("Every make must keep, in every batch: {name} at most {limit}. Too near the limit counts as open.")
     bound = one.at_least if one.at_most is None else one.at_most
-    return sentence.format(name=one.name, limit=f"{bound:g} {one.unit}".strip())
+    return sentence.format(name=one.name, limit=f"{bound:g} {shown_unit(one.unit)}".strip())
 
 
 def _served(plan: ComparisonPlan) -> str:
@@ -352,15 +411,15 @@ def _served(plan: ComparisonPlan) -> str:
 def rule_of(plan: ComparisonPlan, look: int) -> MakeRule:
     """The sealed rule as the statistics read it. From two sittings on, disagreement between sittings counts, unless
     the batch stands for it."""
-    from analysis.comparing import MakeClaim, MakeRule
+    from analysis.comparing import MakeClaim, MakeRule, Pull
 
-    served = plan.sittings + (look - 1) * plan.next_sittings
+    tasted = plan.sittings + (look - 1) * plan.next_sittings
     deciding = {
         line.name: MakeClaim(line.wanted, float(line.margin or 0), plan.claim_of(line.name), line.limit)
         for line in plan.attributes
         if line.decides
     }
-    trays = ("sitting:hours",) if served >= 2 and plan.scope == "these batches" else ()
+    trays = ("sitting:hours",) if tasted >= 2 and plan.scope == "these batches" else ()
     return MakeRule(
         reference=LETTERS[0],
         attributes=deciding,
@@ -372,4 +431,8 @@ def rule_of(plan: ComparisonPlan, look: int) -> MakeRule:
         look=look,
         adjust=trays,
         gates={one.name: gate_of(one) for one in plan.alike if one.limited},
+        pulls={
+            piece_of(plan, level): Pull(LETTERS[0] if not level else make_of(level), hours_of(plan, level))
+            for level in (every_piece(plan) if plan.pulls else ())
+        },
     )

@@ -14,6 +14,7 @@ from studyapp.kinds.comparison.plan import (
     ComparisonStudy,
     every_piece,
     make_of,
+    piece_of,
     served,
 )
 from studyapp.kinds.comparison.rule import words_of
@@ -56,10 +57,10 @@ def boxes(tx: Any, study_id: str, plan: ComparisonPlan) -> dict[str, str]:
 
 def piece_told(plan: ComparisonPlan, level: float) -> str:
     """A piece in words: the make, and its batch where there are several."""
-    make = make_of(level)
+    make, piece = make_of(level), piece_of(plan, level)
     if make == CONTROL:
         return _("control: {words}").format(words=words_of(plan, make))
-    told = _("make {letter}: {words}").format(letter=make, words=words_of(plan, make))
+    told = _("make {letter}: {words}").format(letter=make, words=words_of(plan, piece))
     if plan.batches < 2:
         return told
     return _("{make}, batch {n}").format(make=told, n=int(level) % TENS)

@@ -16,9 +16,9 @@ from studyapp.errors import BadInput, NotAllowed, NotFound
 from studyapp.kinds.comparison import deciding, findings, rule
 from studyapp.kinds.comparison.deciding import choices, prospects
 from studyapp.kinds.comparison.files.bringing import compare_files
-from studyapp.kinds.comparison.findings import careful, comparison_finding, differing
+from studyapp.kinds.comparison.findings import careful, comparison_finding, differing, planned
 from studyapp.kinds.comparison.findings.careful import codes, told_warning
-from studyapp.kinds.comparison.pictures import against
+from studyapp.kinds.comparison.pictures import against, needed
 from studyapp.kinds.comparison.plan import ComparisonPlan, Likewise, from_document
 from studyapp.kinds.comparison.report import calendar
 from studyapp.pictures.theme import PAPER
@@ -68,6 +68,11 @@ WRONG: tuple[tuple[dict[str, Any], str, str], ...] = (
     ({"batches": 2}, "batches", "taste one of each"),
     ({"faster": "Sweetness", "short_hours": 8.0, "long_hours": 16.0}, "faster", "choose a deciding attribute"),
     ({"faster": "Acidity", "short_hours": 16.0, "long_hours": 8.0}, "faster", "shorter than the long one"),
+    ({"pulls": ((8.0, 4.0), (4.0, 8.0)), "palate": 9}, "pulls", "the shortest first"),
+    ({"pulls": ((4.0, 8.0), (4.0,)), "palate": 9}, "pulls", "Fix the hours of B"),
+    ({"pulls": ((4.0, 8.0), (4.0, 8.0)), "faster": "Acidity"}, "pulls", "of two makes, one batch of each"),
+    ({"pulls": ((4.0, 8.0), (4.0, 8.0)), "claims": {"Acidity": "better"}}, "pulls", "“better” cannot be asked"),
+    ({"pulls": ((4.0, 8.0, 16.0, 24.0), (4.0, 8.0, 24.0))}, "replicates", "7 pieces are more than the 6"),
     ({"contains": ""}, "contains", "every ingredient"),
     ({"sittings": 13}, "sittings", "between 1 and 12"),
 )
@@ -97,6 +102,10 @@ def test_the_rule_says_what_a_verdict_will_be_about() -> None:
     pair = " ".join(rule.sentences(replace(PLAN, faster="Acidity", short_hours=8.0, long_hours=16.0)))
     assert "Less time is claimed if B after 8 h passes against A after 16 h" in pair
     assert "The control is known to differ: new mill, after 8 h." in pair
+    every = " ".join(rule.sentences(replace(PLAN, pulls=((4.0, 8.0, 24.0), (4.0, 16.0)), control="")))
+    assert "A is tasted after 4, 8, 24 h. B is tasted after 4, 16 h." in every
+    assert "All of these are held against A after 24 h, the one common reference." in every
+    assert "The control is known to differ: new mill, after 4 h." in every
 
 
 # ---- from the seal to the verdict ------------------------------------------------------------------------------------
@@ -144,7 +153,9 @@ def test_an_invented_comparison_shows_what_it_is_there_for(name: str) -> None:
     expected, truth = makes.settings(name)["expected"], makes.settings(name, "truth.toml")["attributes"]
     assert [one.verdict for one in brought.makes.values()] == [expected[make] for make in "BCD" if make in expected]
     assert (brought.faster is not None and all(brought.faster.shown.values())) == expected.get("faster", False)
-    for place, one in enumerate(brought.makes.values(), start=2):
+    assert (brought.bracket.over if brought.bracket else None) == expected.get("over")
+    for make, one in brought.makes.items():
+        place = makes.pieces(name).index(make) if make in makes.pieces(name) else 2
         away = {
             line: brought.claims[line].wish.sign * (own["mean"][place] - own["mean"][1]) / brought.claims[line].margin
             for line, own in truth.items()
@@ -153,7 +164,7 @@ def test_an_invented_comparison_shows_what_it_is_there_for(name: str) -> None:
 
 
 def test_every_outcome_has_an_invented_comparison() -> None:
-    """The three verdicts, a claim on the make, and less time."""
+    """The three verdicts, a claim on the make, less time, and hours that one make needs longer."""
     expected = [makes.settings(name)["expected"] for name in makes.comparisons()]
     assert {one[make] for one in expected for make in "BC" if make in one} == {
         "shown",
@@ -161,6 +172,7 @@ def test_every_outcome_has_an_invented_comparison() -> None:
         "cannot tell",
     }
     assert any("faster" in one for one in expected)
+    assert any("over" in one for one in expected)
     assert any(makes.settings(name, "RULE.toml").get("claim") == "make" for name in makes.comparisons())
 
 
@@ -222,6 +234,21 @@ def test_sentences_say_no_more_than_was_tasted(finished: Callable[[str], Any]) -
     found = deciding.shown(pair.store, pair.leader, pair.study).found
     assert findings.headline(found) == "B is as good in less time."
     assert "By how many hours more than these is not said." in comparison_finding(found).lede
+
+
+def test_hours_are_said_drawn_and_signed(finished: Callable[[str], Any]) -> None:
+    """From the store: headline, lede, picture, report and the signed document."""
+    made = finished("hours_saved")
+    boxes = preparing.boxes(made.store, made.preparer, made.study)
+    assert {"control: without hot air, after 4 h", "make B: with hot air, after 4 h"} <= set(boxes.values())
+    shown = deciding.shown(made.store, made.leader, made.study).found
+    assert findings.headline(shown) == "B is no worse than A. A needs over 4\u00a0h longer than B."
+    assert shown.bracket is not None
+    assert "B needs at most 4 h and A more than 8 h: over 4 h longer." in comparison_finding(shown).lede
+    assert "A after 8 h: shown not good enough" in str(needed(shown.bracket, PAPER))
+    text = flowing(paper(made.store, made.leader, "report", made.study)[1])
+    assert "A needs over 4 h longer than B." in text
+    assert "All of these are held against A after 24 h, the one common reference." in text
 
 
 def test_a_picture_marks_what_is_shown_and_what_reaches_out(finished: Callable[[str], Any]) -> None:
@@ -290,6 +317,29 @@ def test_more_people_and_batches_change_the_chances() -> None:
     assert power.people[6].missed.share < power.people[12].missed.share
 
 
+def test_limits_and_hours_are_reckoned_with() -> None:
+    """Readings that keep a limit cost nothing, readings just at it all, and none yet are taken to keep it by far; of
+    hours the sealed pair is shown more often than any number."""
+    plan = replace(PLAN, attributes=PLAN.attributes[:1], assessors=tuple("abcdefghijkl"))
+    moist = Likewise("moisture", "%", at_most=1.0)
+
+    def shown(*readings: tuple[float, ...]) -> float:
+        limited = replace(plan, alike=(replace(moist, readings=readings),))
+        return next(prospects.more_and_more(limited, studies=400)).own.shown.share
+
+    free = next(prospects.more_and_more(plan, studies=400)).own.shown.share
+    assert shown((0.7, 0.71, 0.72), (0.71, 0.7, 0.72)) == pytest.approx(free)
+    assert shown((0.7, 0.71, 0.72), (1.0, 1.01, 0.99)) == 0.0
+    assert shown() == pytest.approx(free)
+    hours = replace(plan, pulls=((4.0, 8.0, 24.0), (4.0, 24.0)), sittings=3)
+    time = next(prospects.more_and_more(hours, studies=400)).time
+    assert time is not None
+    assert time.any is not None
+    assert time.pair.share > time.any.share
+    assert time.needed[0] > time.needed[1]
+    assert "needs longer by any number of hours in about" in planned.time_told(time)
+
+
 def test_a_forced_choice_is_proposed_where_it_answers_better() -> None:
     """Only of one pair, one attribute, the same claimed; and never worse than the scores by its own chances."""
     one = replace(PLAN, attributes=(Attribute("Acidity"),), claims={"Acidity": "same"})
@@ -321,9 +371,9 @@ def test_a_failing_claim_is_told_by_the_end_that_lies_beyond_the_margin() -> Non
 @pytest.mark.parametrize(
     ("one", "told"),
     [
-        (Likeness("differs", 13.467, 12.721, 14.212), "13.47 um more, between 12.72 and 14.21"),
-        (Likeness("differs", 130.4, 84.2, 176.6), "130 um more, between 84 and 177"),
-        (Likeness("matched", -0.0412, -0.0893, 0.0069), "0.041 um less, between −0.089 and 0.007"),
+        (Likeness("differs", 13.467, 12.721, 14.212), "13.47 µm more, between 12.72 and 14.21"),
+        (Likeness("differs", 130.4, 84.2, 176.6), "130 µm more, between 84 and 177"),
+        (Likeness("matched", -0.0412, -0.0893, 0.0069), "0.041 µm less, between −0.089 and 0.007"),
     ],
 )
 def test_a_reading_has_the_digits_that_its_limits_bear(one: Likeness, told: str) -> None:

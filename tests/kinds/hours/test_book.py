@@ -14,6 +14,7 @@ from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.pictures.theme import SCREENS
 from studyapp.records import Study
 from tests.kinds.hours.decisions import ACIDITY, HOURS, attribute, decision
+from tests.pictures.picture_reading import checked
 
 STOPS = decision(attribute("acidity", ACIDITY), hours=12.0, passes={hour: hour >= 12 for hour in HOURS})
 PLAN = HoursPlan(
@@ -76,6 +77,28 @@ def test_a_hour_that_a_study_did_not_serve_is_not_taken_back_by_it() -> None:
     assert book(CHOSE[0], replace(CHOSE[1], decision=other)).in_use == 12.0
 
 
+def test_a_panel_that_was_not_awake_takes_nothing_back_and_bears_nothing() -> None:
+    """Its control was not found, so its crosses and discs mean nothing; the row has no sign and says why."""
+    asleep = entry("Batch 34", "2026-12-01", shown=False)
+    asleep = replace(asleep, decision=replace(asleep.decision, control_found=False))
+    found = book(*CHOSE, asleep)
+    assert (found.in_use, len(found.bearing)) == (12.0, 2)
+    rows = [row for one in batches_down(found, SCREENS["light"])["layer"] for row in one["data"]["values"]]
+    assert not [row for row in rows if "Batch 34" in str(row.get("say", ""))]
+    assert "control not found" in [row.get("words") for row in rows]
+    assert "did not find its control" in findings.picture_says(found)
+
+
+def test_the_card_holds_the_limits_of_the_study_that_chose_its_hour() -> None:
+    """A later study bears the hour without choosing it: its own choice, shorter, is none of the card's."""
+    thick = {**STOPS.passes, 12.0: False}
+    longer = replace(CHOSE[0], decision=replace(STOPS, hours=16.0, binding="viscosity", passes=thick))
+    found = book(longer, CHOSE[1])
+    assert (found.in_use, found.bearing[-1]) == (16.0, CHOSE[1])
+    assert found.chosen_by is longer
+    assert [fact.value for fact in findings.facts(found)][:2] == ["16 h", "Viscosity, 16 h"]
+
+
 def test_what_an_hour_is_worth_is_reckoned_by_hand() -> None:
     """12 h at 6.50, 12 h x 2.7 kW at 0.28, half an hour at 24; two studies of 8 people x 2 sittings x 6 pieces of 6 min
     at 24 and 5 g at 14 a kg; one batch in twenty lost for 200 on average."""
@@ -87,7 +110,7 @@ def test_what_an_hour_is_worth_is_reckoned_by_hand() -> None:
     assert found.cost == pytest.approx(people + mass)
     assert found.pays == 5  # 474.24 / 99.072 is 4.79
     assert found.pays_late == 6  # 474.24 / 89.072 is 5.32
-    assert findings.worth_headline(found, MOST_BATCHES) == "Yes, from batch 5 on."
+    assert findings.worth_headline(found, MOST_BATCHES) == "Yes, once 5 batches are made so."
     assert "12 h instead of 24 h saves 12 machine hours a batch." in findings.worth_lede(found, book(*CHOSE), 40.0)
     assert worth(book(*CHOSE), Prices()) is None
     assert findings.worth_headline(None, MOST_BATCHES) == "Cannot say: no price of a machine hour."
@@ -96,7 +119,7 @@ def test_what_an_hour_is_worth_is_reckoned_by_hand() -> None:
 def test_pictures_stand_where_their_numbers_are() -> None:
     """A diamond at every chosen hour, a cross a pull that was not shown; two lines meet where the tasting is paid."""
     found = book(*CHOSE, entry("Batch 47", "2027-03-02", shown=False))
-    layers = batches_down(found, SCREENS["light"])["layer"]
+    layers = checked(batches_down(found, SCREENS["light"]))["layer"]
     rows = {row["say"] for one in layers for row in one["data"]["values"] if "say" in row}
     assert len([say for say in rows if "chosen" in say]) == 2
     assert len([say for say in rows if "Batch 47" in say and "not shown" in say]) == 5
@@ -104,7 +127,7 @@ def test_pictures_stand_where_their_numbers_are() -> None:
     assert told is not None
     meeting = [
         row
-        for one in saved_against_spent(told, 40.0, SCREENS["light"])["layer"]
+        for one in checked(saved_against_spent(told, 40.0, SCREENS["light"]))["layer"]
         if one["mark"].get("shape") == "diamond"
         for row in one["data"]["values"]
     ]

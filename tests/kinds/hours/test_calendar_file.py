@@ -95,9 +95,9 @@ def test_pulls_stand_where_they_were_taken() -> None:
     """Section 3.8.1.11: what is lost is CANCELLED; its UID (3.8.4.7) stays, so a calendar moves the entry."""
     zero, at = datetime(2026, 11, 23, 9), "2026-11-26T07:00"
     lives = (
-        PullLife(12.0, zero + timedelta(hours=12), None),
-        PullLife(16.0, None, None, (PullNote("lost", 16.0, at, at, "Ben", reason="dropped"),)),
-        PullLife(24.0, zero + timedelta(hours=24), PullNote("taken", 24.0, at, at, "Ben")),
+        PullLife(12.0, 12.0, zero + timedelta(hours=12), None),
+        PullLife(16.0, 16.0, None, None, (PullNote("lost", 16.0, at, at, "Ben", reason="dropped"),)),
+        PullLife(24.0, 24.0, zero + timedelta(hours=24), PullNote("taken", 24.0, at, at, "Ben")),
     )
     study = Study("study-1", "hours", PLAN, "sealed", "2026-11-20T08:00:00Z", 1)
     before, after = (

@@ -19,7 +19,7 @@ THEIRS = Fit(-140.03, VARIANCE | {"assessor:hours": 0.004}, DIFFERENCES, Anova(2
 OTHER = OtherFit(THEIRS, True, replace(OURS, anova=THEIRS.anova))
 TEST = OtherAnova(Anova(24.0, 2.0, 14.0, 0.0002), 12.0, 0.5)
 ZERO = ("assessor:hours",)
-PARTS = ("loglik", "residual", "differences", "se", "f", "higher likelihood")
+PARTS = ("loglik", "residual", "differences", "se", "f", "batch error", "higher likelihood")
 MIXED: dict[str, MixedCheck] = {
     "agrees": MixedCheck("agrees", OTHER, joint_se=0.24),
     "stops short": MixedCheck("stops short", OTHER, at_zero=ZERO),
@@ -99,3 +99,13 @@ def test_the_table_has_a_row_a_number_and_a_dash_where_there_is_none() -> None:
     silent = AttributeCheck("acidity", 24.0, OURS, MIXED["too large"], ANOVA["incomplete"])
     [opinion] = second_opinions({"acidity": silent})
     assert {cell for _label, _ours, *others in opinion.rows for cell in others} == {"–"}
+
+
+def test_of_several_batches_each_table_says_of_which() -> None:
+    """Its heading names the batch or their mean, which is explained once."""
+    one = AttributeCheck("acidity", 24.0, OURS, MIXED["agrees"], ANOVA["agrees"], batch="winter")
+    mean = replace(one, batch="", batches=("spring", "winter", "autumn"))
+    first, second = second_opinions({"acidity": mean, "acidity, winter": one})
+    assert (first.name, second.name) == ("acidity, on average over batches", "acidity, batch winter")
+    assert "less what each of the 3 batches did" in first.says[0]
+    assert second.says == second_opinions({"acidity": replace(one, batch="")})[0].says

@@ -51,6 +51,7 @@ CODES = {
     "grew",
     "one batch",
     "batches differ",
+    "window not confirmed",
     "order not recorded",
     "orders unbalanced",
     "as prepared for this sitting",

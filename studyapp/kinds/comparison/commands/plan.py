@@ -16,6 +16,8 @@ from studyapp.words import _, ngettext
 if TYPE_CHECKING:
     from analysis.comparing import MakeRule
     from analysis.comparing.chances import MakeDesign, MakeTruth, Outcomes
+    from analysis.planning import GateTruth
+    from studyapp.records import Chance
     from studyapp.services.spreads import Spreads
 
 MOST_MAKES, MOST_PEOPLE, MOST_REPLICATES, MOST_BATCHES, MOST_STUDIES = 4, 200, 20, 20, 200_000
@@ -65,14 +67,16 @@ def plan_compare(
             told = _("Fix {option}: write a whole number from {least} to {most}.")
             raise BadInput(told.format(option=option, least=least, most=most))
     rule = _rule(rule_file, margin, batches, replicates)
+    makes = 2 if rule.pulls or rule.faster else makes
     spreads = ASSUMED if store is None else of_store_at(store_url(store))
     design = _design(rule, people, replicates, batches)
     truths = _truths(rule, (worse,) * (makes - 1), batch_sd, spreads)
     try:
-        found = outcomes(rule, truths, design, studies, seed)
+        found = outcomes(rule, truths, design, studies, seed, limits=_limits(rule, makes))
     except ValueError as wrong:
         raise BadInput(f"{wrong}.") from wrong
-    click.echo(_json(found, seed) if json_wanted else _told(found, rule, design, spreads, seed))
+    hours = _hours(rule, design, truths, studies, seed)
+    click.echo(_json(found, hours, seed) if json_wanted else _told(found, rule, design, spreads, hours, seed))
 
 
 def _rule(file: Path | None, margin: float | None, batches: int, replicates: int) -> MakeRule:
@@ -113,23 +117,59 @@ def _design(rule: MakeRule, people: int, replicates: int, batches: int) -> MakeD
 def _truths(rule: MakeRule, worse: tuple[float, ...], batch_sd: float, spreads: Spreads) -> dict[str, MakeTruth]:
     from analysis.comparing.chances import MakeTruth
     from analysis.planning import AttributeTruth
+    from studyapp.kinds.comparison.deciding.prospects import courses
 
     batch = batch_sd if rule.claim == "make" else 0.0
-    return {
-        name: MakeTruth(worse, AttributeTruth((0.0, 0.0), **spreads.deviations(name)), batch)
-        for name in rule.attributes
-    }
+    known = {name: AttributeTruth((0.0, 0.0), **spreads.deviations(name)) for name in rule.attributes}
+    if not rule.pulls:
+        return {name: MakeTruth(worse, own, batch) for name, own in known.items()}
+    slow, fast, _needed = courses(rule)
+    return {name: MakeTruth((*slow[1:], *fast[:-1], *worse), own, control=slow[0]) for name, own in known.items()}
 
 
-def _json(found: Outcomes, seed: int) -> str:
+def _limits(rule: MakeRule, makes: int) -> dict[str, GateTruth]:
+    """Limits of instruments, which every make is taken to keep by far."""
+    from analysis.planning import usual_readings
+
+    return {name: usual_readings(gate, makes) for name, gate in rule.gates.items()}
+
+
+def _hours(
+    rule: MakeRule, design: MakeDesign, truths: dict[str, MakeTruth], studies: int, seed: int
+) -> tuple[Chance, tuple[float, float]] | None:
+    """How often any hours are shown that the reference's make needs longer, and those that each truly needs."""
+    import numpy as np
+
+    from analysis.comparing.chances import hours_over_drawn
+    from studyapp.kinds.comparison.deciding.prospects import courses
+    from studyapp.records import Chance
+
+    if not rule.pulls:
+        return None
+    slow, fast, needed = courses(rule)
+    spreads = {name: one.spreads for name, one in truths.items()}
+    over = hours_over_drawn(rule, (slow, fast), design, studies, seed, spreads)
+    return Chance(float(np.isfinite(over).mean()), studies), needed
+
+
+def _json(found: Outcomes, hours: tuple[Chance, tuple[float, float]] | None, seed: int) -> str:
     chances = {verdict: found.chance(0, verdict) for verdict in VERDICTS}
     shares = {"any_shown": found.any_shown, "all_shown": found.all_shown, "monte_carlo_se": found.monte_carlo_se}
-    return as_json({"make": chances, **shares, "studies": found.studies, "seed": seed})
+    told = {} if hours is None else {"any_hours": hours[0].share, "truly_needed": list(hours[1])}
+    return as_json({"make": chances, **shares, **told, "studies": found.studies, "seed": seed})
 
 
-def _told(found: Outcomes, rule: MakeRule, design: MakeDesign, spreads: Spreads, seed: int) -> str:
+def _told(
+    found: Outcomes,
+    rule: MakeRule,
+    design: MakeDesign,
+    spreads: Spreads,
+    hours: tuple[Chance, tuple[float, float]] | None,
+    seed: int,
+) -> str:
     """The sentence, then the table, then what it rests on."""
     from studyapp.findings.spreads import spreads_told
+    from studyapp.kinds.comparison.findings import planned
 
     shown = round(100 * found.all_shown)
     rows = [(_verdict_told(verdict), found.chance(0, verdict)) for verdict in VERDICTS]
@@ -143,6 +183,8 @@ def _told(found: Outcomes, rule: MakeRule, design: MakeDesign, spreads: Spreads,
         _("{n} studies simulated, seed {seed}; each chance is right within {se} points.").format(
             n=found.studies, seed=seed, se=f"{200 * found.monte_carlo_se:.1f}"
         ),
+        *([planned.limits_assumed()] if rule.gates else []),
+        *([] if hours is None else [planned.hours_told(*hours)]),
         *spreads_told(spreads, list(rule.attributes)),
     ]
     headline = _("Of 100 such studies, about {n} show every make.").format(n=shown)

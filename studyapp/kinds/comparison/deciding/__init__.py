@@ -16,7 +16,7 @@ from studyapp.kinds.comparison.plan import (
     ComparisonStudy,
     Likewise,
     batch_of,
-    make_of,
+    piece_of,
     served,
 )
 from studyapp.kinds.comparison.rule import FIRST_RULE, rule_of
@@ -61,7 +61,7 @@ def scores_of(tx: Any, study_id: str, plan: ComparisonPlan, look: int) -> pd.Dat
     told = losses.told(frame, losses.rows(tx, study_id, look), _sealed(tx, study_id, plan), deciding)
     if told:
         frame = pd.concat([frame.assign(why=""), pd.DataFrame(told)], ignore_index=True)
-    made = frame.assign(make=[make_of(level) for level in frame["level"]])
+    made = frame.assign(make=[piece_of(plan, level) for level in frame["level"]])
     if plan.scope == "make":
         made["batch"] = [_batch(plan, *row) for row in zip(frame["level"], frame["sitting"], strict=True)]
     return made.drop(columns="level")

@@ -39,7 +39,12 @@ def hint(plan: ComparisonPlan, spreads: Spreads = ASSUMED, studies: int = 1000) 
     from analysis.planning.simulation import AttributeTruth
 
     deciding = [line for line in plan.attributes if line.decides]
-    alone = len(deciding) == 1 and len(plan.makes) == 2 and not plan.faster and plan.scope == "these batches"
+    alone = (
+        len(deciding) == 1
+        and len(plan.makes) == 2
+        and not (plan.faster or plan.pulls)
+        and plan.scope == "these batches"
+    )
     if not alone or plan.claim_of(deciding[0].name) != "same" or not deciding[0].margin:
         return None
     # An attribute has a name, so which cup has more of it can be asked.

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from studyapp.batches import shown_unit
 from studyapp.findings.numbers import digits_of, listed, trimmed
 from studyapp.kinds.comparison.plan import Likewise
 from studyapp.words import _
@@ -24,7 +25,7 @@ def rows(make: str, alike: Alike, quantities: Mapping[str, Likewise]) -> list[tu
             what,
             found[make].answer,
             _answer(found[make]),
-            _difference(found[make], quantities[what].unit if what in quantities else ""),
+            _difference(found[make], shown_unit(quantities[what].unit) if what in quantities else ""),
         )
         for what, found in alike.items()
         if make in found

@@ -15,9 +15,9 @@ def headline(found: Bracket | None) -> str:
     """The hours in one sentence; empty where nothing is shown of them."""
     if found is None or found.over is None:
         return ""
-    return _("{slow} needs over {h} h longer than {fast}.").format(
-        slow=found.slow, h=hours(found.over), fast=found.fast
-    )
+    # A number and its unit stay on one line.
+    over = _("{n} h").format(n=hours(found.over)).replace(" ", "\u00a0")
+    return _("{slow} needs over {over} longer than {fast}.").format(slow=found.slow, over=over, fast=found.fast)
 
 
 def told(found: Bracket) -> str:
@@ -79,12 +79,12 @@ def answer_told(one: PullAnswer) -> str:
 
 def heads() -> list[str]:
     """Above `rows`."""
-    return [_("pull"), _("answer")]
+    return [_("make"), _("taken after"), _("answer")]
 
 
 def rows(found: Bracket) -> list[list[str]]:
     """Every pull with what is shown of it."""
-    return [[pull_told(one), answer_told(one)] for one in found.pulls]
+    return [[one.make, _("{n} h").format(n=hours(one.hours)), answer_told(one)] for one in found.pulls]
 
 
 def alt(found: Bracket) -> str:
@@ -95,6 +95,9 @@ def alt(found: Bracket) -> str:
 
 def intro(found: Bracket) -> str:
     """What stands above the picture."""
-    return _("All pieces are held against {reference}; each make at half the error rate.").format(
-        reference=reference(found)
-    )
+    return _("All are held against {reference}, the ring; a question mark is open.").format(reference=reference(found))
+
+
+def signs() -> str:
+    """What the other signs of the picture mean, where no legend stands beside it."""
+    return _("Disc: shown good enough. Cross: shown not to be.")

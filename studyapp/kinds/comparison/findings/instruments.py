@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from studyapp.batches import shown_unit
 from studyapp.findings.numbers import digits_of, hours, opening, trimmed
 from studyapp.words import _
 
@@ -38,7 +39,7 @@ def value(one: GateOfMake, gate: Gate, unit: bool = False) -> str:
 
 
 def _with_unit(number: str, unit: str) -> str:
-    return f"{number} {unit}".strip()
+    return f"{number} {shown_unit(unit)}".strip()
 
 
 def told(one: GateOfMake, gate: Gate) -> str:

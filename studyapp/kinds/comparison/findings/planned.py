@@ -5,22 +5,26 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from studyapp.findings.numbers import decimal, of_ten, units
+from studyapp.findings.numbers import decimal, hours, of_ten, units
 from studyapp.findings.spreads import spreads_told
-from studyapp.kinds.comparison.deciding.prospects import BAD, BATCH, BETTER
+from studyapp.kinds.comparison.deciding.prospects import BAD, BATCH, BETTER, read_already
 from studyapp.methods import METHODS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
     from studyapp.kinds.comparison.deciding.choices import Hint
-    from studyapp.kinds.comparison.deciding.prospects import Ends, PlanPower
+    from studyapp.kinds.comparison.deciding.prospects import Ends, PlanPower, Time
+    from studyapp.kinds.comparison.plan import ComparisonPlan
+    from studyapp.records import Chance
     from studyapp.services.spreads import Spreads
 
 # Fewer chances in 100 than this are said to be few, so that nobody tastes for nothing.
 FEW = 0.5
 
 
-def assumed(spreads: Spreads, attributes: Sequence[str], batches: bool) -> tuple[str, ...]:
+def assumed(
+    spreads: Spreads, attributes: Sequence[str], batches: bool, plan: ComparisonPlan | None = None
+) -> tuple[str, ...]:
     """What the chances rest on."""
     told = [
         _(
@@ -32,7 +36,42 @@ def assumed(spreads: Spreads, attributes: Sequence[str], batches: bool) -> tuple
     ]
     if batches:
         told.append(_("Batches are taken to differ by {sd} units.").format(sd=units(BATCH)))
+    if plan is not None and any(one.limited for one in plan.alike):
+        told.append(_("Limits of instruments are taken as they were read.") if read_already(plan) else limits_assumed())
     return (*told, *spreads_told(spreads, attributes))
+
+
+def limits_assumed() -> str:
+    """What is taken of limits that nobody has read yet."""
+    return _("Limits of instruments are assumed to be kept by far.")
+
+
+def times(time: Time | None) -> list[tuple[str, Chance]]:
+    """Chances where less time is claimed, each with its label: a sealed pair first, as it is proposed."""
+    if time is None:
+        return []
+    pair = _("B after {short} h as good as A after {long} h, and A not").format(
+        short=hours(time.short), long=hours(time.long)
+    )
+    if time.any is None:
+        return [(_("less time shown"), time.pair)]
+    return [(pair, time.pair), (_("A needs longer by any number of hours"), time.any)]
+
+
+def time_told(time: Time | None) -> str:
+    """That hours are rarely shown, and what is proposed in their place; empty where no hours are claimed."""
+    if time is None or time.any is None:
+        return ""
+    pair = _("One sealed pair of times shows less time in {n} of 100.").format(n=round(100 * time.pair.share))
+    return f"{hours_told(time.any, time.needed)} {pair}"
+
+
+def hours_told(chance: Chance, needed: tuple[float, float]) -> str:
+    """How often any number of hours is shown, were so many needed by the reference's make and by the other."""
+    return _(
+        "If the reference truly needs {a} h and the other {b} h, these pieces show that it needs longer by any number "
+        "of hours in about {n} of 100 studies."
+    ).format(a=decimal(needed[0]), b=decimal(needed[1]), n=round(100 * chance.share))
 
 
 def hardly(power: PlanPower) -> str:

@@ -7,7 +7,7 @@ from functools import partial
 
 import streamlit as st
 
-from analysis.comparing import Compared
+from analysis.comparing import Bracket, Compared
 from studyapp import session
 from studyapp.components import drawn, look, signing
 from studyapp.errors import NothingToDecide
@@ -19,10 +19,11 @@ from studyapp.kinds.comparison.findings import (
     careful,
     comparison_finding,
     differing,
+    hours,
     instruments,
     words_by_make,
 )
-from studyapp.kinds.comparison.pictures import against
+from studyapp.kinds.comparison.pictures import against, needed
 from studyapp.kinds.comparison.plan import ComparisonStudy
 from studyapp.records import Staff
 from studyapp.services import planning, watching
@@ -85,8 +86,17 @@ def _pictures(by: Staff, study: ComparisonStudy, shown: Shown, finding: Comparis
         with st.container(key=f"card-chart-{name}"):
             look.put(look.title(f"{name}, {finding.words[name]}", 3))
             drawn.put(once(name, partial(against, found, name, theme)), findings.alt(found))
+    if found.bracket is not None:
+        with st.container(key="card-hours"):
+            look.put(look.title(_("Hours"), 3), _hours_legend(found.bracket))
+            drawn.put(once("hours", partial(needed, found.bracket, theme)), hours.alt(found.bracket))
     if found.gates:
         _instruments(found)
+
+
+def _hours_legend(found: Bracket) -> str:
+    chips = look.chip("disc", _("good enough"), "patina") + " " + look.chip("cross", _("not good enough"), "copper")
+    return f'<p class="say quiet">{look.plain(hours.intro(found))} {chips}</p>'
 
 
 def _instruments(found: Compared) -> None:
@@ -172,3 +182,5 @@ def _numbers(shown: Shown) -> None:
         for name, make in shown.found.makes.items():
             rows: Sequence[Sequence[str]] = findings.numbers(name, make, shown.found.claims)
             look.put(look.title(name, 3), look.table(findings.number_heads(), rows, "wide"))
+        if shown.found.bracket is not None:
+            look.put(look.title(_("Hours"), 3), look.table(hours.heads(), hours.rows(shown.found.bracket)))

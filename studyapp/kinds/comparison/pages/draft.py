@@ -27,7 +27,7 @@ def fields(by: Staff, study: ComparisonStudy) -> tuple[ComparisonPlan, Sequence[
     slips = Slips(unread.texts(store, by, key))
     done = Steps(key, steps.of(plan), rule.problems(plan), steps.empty(plan), slips.places, session)
     with done.draw():
-        plan = makes.draw(plan, key, done.shown)
+        plan = makes.draw(plan, key, done.shown, slips)
     with done.draw():
         plan = claims.draw(plan, key, done.shown)
     with done.draw():

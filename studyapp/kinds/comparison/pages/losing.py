@@ -8,7 +8,16 @@ from studyapp import session
 from studyapp.components import acts, look
 from studyapp.findings.losses import loss_reasons
 from studyapp.kinds.comparison import setting_out
-from studyapp.kinds.comparison.plan import CONTROL, KIND, LETTERS, ComparisonPlan, ComparisonStudy, every_piece, make_of
+from studyapp.kinds.comparison.plan import (
+    CONTROL,
+    KIND,
+    LETTERS,
+    ComparisonPlan,
+    ComparisonStudy,
+    every_piece,
+    make_of,
+    piece_of,
+)
 from studyapp.kinds.comparison.setting_out import piece_told
 from studyapp.records import PullNote, Staff
 from studyapp.services import planning, preparing
@@ -69,6 +78,8 @@ def _which_sitting(store: Store, by: Staff, study: ComparisonStudy, level: float
 def _what_follows(plan: ComparisonPlan, level: float) -> str:
     """What the verdict can then not answer."""
     make = make_of(level)
+    if plan.pulls and piece_of(plan, level) not in (CONTROL, *LETTERS):
+        return _("The hours are then told without this piece; lost in one sitting, it is compared within the others.")
     if make == CONTROL:
         return _(
             "Without the control nothing shows that the panel is awake: no verdict where it is lost in every sitting."

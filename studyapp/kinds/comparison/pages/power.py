@@ -29,6 +29,8 @@ _NEEDED = {
     "palate",
     "batches",
     "faster",
+    "pulls",
+    "alike",
 }
 
 
@@ -57,16 +59,19 @@ def _design(plan: ComparisonPlan, known: Spreads) -> tuple[object, ...]:
         if line.decides
     )
     counts = (len(plan.assessors), plan.sittings, plan.replicates, plan.looks, plan.batches, len(plan.makes))
-    return (rules, plan.alpha, plan.scope, counts)
+    limits = tuple(one for one in plan.alike if one.limited)
+    times = (plan.faster, plan.short_hours, plan.long_hours, plan.pulls)
+    return (rules, plan.alpha, plan.scope, counts, limits, times)
 
 
 def _chances(plan: ComparisonPlan, power: PlanPower, known: Spreads) -> None:
     with st.container(gap=None):
         look.put(look.title(_("What this plan can show"), 2))
         with st.container(key="wash-glance"):
-            told = planned.hardly(power)
+            told = [sentence for sentence in (planned.hardly(power), planned.time_told(power.time)) if sentence]
             look.put(
-                *([look.text(told, "strong")] if told else []),
+                *(look.text(sentence, "strong") for sentence in told),
+                *(_bar(label, chance, "") for label, chance in planned.times(power.time)),
                 _bar(_("every make shown, if the claims hold"), power.own.shown, ""),
                 _bar(_("cannot tell of some make"), power.own.open, "open"),
                 _bar(_("a make far worse is found out"), power.own.missed, "later"),
@@ -82,7 +87,7 @@ def _others(plan: ComparisonPlan, power: PlanPower, known: Spreads) -> None:
         look.put(look.table(planned.heads(), planned.others(power)), look.text(planned.two_batches(), "small"))
     if power.done < power.wanted:
         look.put(look.progress(_("Trying other numbers."), power.done / power.wanted))
-    look.put(*(look.text(told, "small") for told in planned.assumed(known, names, bool(power.batches))))
+    look.put(*(look.text(told, "small") for told in planned.assumed(known, names, bool(power.batches), plan)))
 
 
 def _bar(label: str, chance: Chance, kind: str) -> str:

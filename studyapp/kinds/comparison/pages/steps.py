@@ -9,7 +9,7 @@ from studyapp.words import _, ngettext
 
 def of(plan: ComparisonPlan) -> tuple[Step, ...]:
     """Makes, claims, what should be alike, people and table, in the order of the page."""
-    makes = {"question", "makes", "control", "batches", "faster"}
+    makes = {"question", "makes", "control", "batches", "faster", "pulls"}
     people = {"assessors", "sittings", "replicates", "looks", "next_sittings", "alpha", "palate"}
     return (
         Step(_("The question, and what is compared"), frozenset(makes), _makes(plan)),

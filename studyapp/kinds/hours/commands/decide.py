@@ -73,6 +73,7 @@ def _text(decision: Decision, finding: HoursFinding, checks: Mapping[str, Attrib
         _facts([(fact.label, fact.value, fact.note) for fact in finding.facts]),
         *(_attribute(result) for result in decision.attributes.values()),
         *(_limit(result) for result in decision.gates),
+        _batches(decision),
         _listed(_("The price of an answer"), _offers(finding.offers)),
         _listed(_("What would change it"), finding.changes),
         _listed(_("Careful"), finding.warnings),
@@ -114,6 +115,16 @@ def _limit(result: GateResult) -> str:
     from studyapp.kinds.hours.findings.instruments import limit_heading, limit_heads, limit_lines
 
     return "\n".join([limit_heading(result), *_aligned([limit_heads(result), *limit_lines(result)])])
+
+
+def _batches(decision: Decision) -> str:
+    """Every batch at the hour in question, a row a batch."""
+    from studyapp.kinds.hours.findings.batches import batch_table
+
+    told = batch_table(decision)
+    if told is None:
+        return ""
+    return "\n".join([f"{told.title}: {told.apart}", *_aligned([told.heads, *told.lines])])
 
 
 def _pull(result: AttributeResult, pull: PullResult) -> tuple[str, ...]:

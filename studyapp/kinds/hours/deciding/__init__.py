@@ -10,9 +10,11 @@ from studyapp.errors import BadInput, NotAllowed, NothingToDecide
 from studyapp.kinds.hours.deciding import signed
 from studyapp.kinds.hours.deciding.readings import readings
 from studyapp.kinds.hours.files.decisions import decision_document
-from studyapp.kinds.hours.plan import FIRST_RULE, KIND, HoursStudy, rule_version
+from studyapp.kinds.hours.files.exported import files_of
+from studyapp.kinds.hours.plan import FIRST_RULE, KIND, HoursPlan, HoursStudy, rule_version
 from studyapp.kinds.hours.rule import rule_of
 from studyapp.kinds.hours.setting_out import make_sittings
+from studyapp.kinds.hours.setting_out.pulls import lost_batches
 from studyapp.records import Sitting, Staff
 from studyapp.services import losses, worked_out
 from studyapp.services.access import require, study_or_refuse
@@ -57,18 +59,24 @@ def scores(store: Store, by: Staff, study_id: str) -> pd.DataFrame:
     require(by, "leader")
     with store.read() as tx:
         study = study_or_refuse(tx, study_id, KIND)
-        frame = scores_of(tx, study_id, opened_look(tx, study))
-    frame["batch"] = study.plan.batch
-    return frame
+        return _by_batch(scores_of(tx, study_id, opened_look(tx, study)), study.plan).rename(columns={"level": "hours"})
+
+
+def _by_batch(rows: pd.DataFrame, plan: HoursPlan) -> pd.DataFrame:
+    """Rows by the number of their pull, with its hours in that column and a column `batch`."""
+    if not plan.several:
+        return rows.assign(batch=plan.batch)
+    pieces = plan.pieces()
+    hours = [pieces[level][1] for level in rows["level"]]
+    return rows.assign(level=hours, batch=[plan.batches[pieces[level][0]] for level in rows["level"]])
 
 
 def scores_of(tx: Any, study_id: str, look: int) -> pd.DataFrame:
-    """Every score in force up to a look, which must be open."""
+    """Every score in force up to a look, which must be open, by the number of its pull."""
     import pandas as pd
 
     rows = [tuple(row[:7]) for row in servings.tidy(tx, study_id, look)]
-    columns = ["assessor", "hours", "attribute", "score", "sitting", "replicate", "position"]
-    return pd.DataFrame(rows, columns=columns).dropna(subset=["score"]).reset_index(drop=True)
+    return pd.DataFrame(rows, columns=list(losses.NAMES)).dropna(subset=["score"]).reset_index(drop=True)
 
 
 def moment(store: Store, by: Staff, study_id: str) -> Moment:
@@ -96,16 +104,19 @@ def to_weigh(store: Store, by: Staff, study_id: str) -> tuple[pd.DataFrame, Rule
     require(by, "leader")
     with store.read() as tx:
         study = study_or_refuse(tx, study_id, KIND)
-        rule = rule_of(study.plan, opened_look(tx, study))
-        left = losses.rows(tx, study.id, opened_look(tx, study))
-    frame = scores(store, by, study_id)
-    sealed = [pull.hours for pull in study.plan.pulls]
-    untold = losses.told(frame.rename(columns={"hours": "level"}), left, sealed, rule.attributes)
-    told = frame.assign(why="")
-    if untold:  # a note is of the same batch as the scores
-        told = pd.concat([told, pd.DataFrame(untold).rename(columns={"level": "hours"})], ignore_index=True).assign(
-            batch=study.plan.batch
-        )
+        plan, look = study.plan, opened_look(tx, study)
+        every = range(plan.known_by(look) if plan.several else 1)
+        tasted = [place for place in every if place not in lost_batches(plan, lost_as_a_whole(tx, study_id))]
+        rule = rule_of(plan, look, len(every) - len(tasted))
+        left = losses.rows(tx, study.id, look)
+        frame = scores_of(tx, study_id, look)
+    rows = [frame.assign(why="")]
+    for place in tasted:  # nothing is said of a batch that was lost whole
+        levels = [level for level, (batch, _hours) in plan.pieces().items() if batch == place]
+        own = [row for row in left if row["level"] in levels]
+        untold = losses.told(frame[frame["level"].isin(levels)], own, levels, rule.attributes)
+        rows += [pd.DataFrame(untold)] if untold else []
+    told = _by_batch(pd.concat(rows, ignore_index=True), plan).rename(columns={"level": "hours"})
     if len({*told.loc[told["score"].notna(), "hours"]} - {*told.loc[told["why"] == "unread", "hours"]}) < 2:
         raise NothingToDecide(
             _(
@@ -162,19 +173,27 @@ def offers(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
 
 
 def _priced(store: Store, by: Staff, study_id: str) -> tuple[Offer, ...]:
-    from analysis.planning import Service, price
+    from analysis.planning import Service, price, price_batches
 
     frame, rule = to_weigh(store, by, study_id)
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id, KIND).plan
+    read = readings(store, by, study_id)
+    if decision(store, by, study_id).batches is not None:
+        joining = [plan.added] if plan.added and rule.look < rule.looks else []
+        return price_batches(frame, rule, joining, readings=read)
     history = of_others(store, study_id, rule.attributes)
-    service, read = Service(plan.replicates, plan.palate, plan.next_sittings), readings(store, by, study_id)
+    service = Service(plan.replicates, plan.palate, plan.next_sittings)
     return price(frame, rule, sealed=service, history=history, readings=read)
 
 
-def description(store: Store, by: Staff, study_id: str) -> Description:
-    """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits."""
+def description(store: Store, by: Staff, study_id: str) -> Description | None:
+    """Reruns beside the verdict of the last opened look: one assessor less, no first servings, own gains, habits; None
+    of several batches, which are told one by one instead."""
     from analysis.stopping.describe import describe
+
+    if decision(store, by, study_id).batches is not None:
+        return None
 
     def described() -> Description:
         return describe(*to_weigh(store, by, study_id), readings(store, by, study_id))
@@ -190,6 +209,15 @@ def cross_check(store: Store, by: Staff, study_id: str) -> Mapping[str, Attribut
         return ask(*to_weigh(store, by, study_id), shown(store, by, study_id).decision)
 
     return moment(store, by, study_id).once("cross check", asked)
+
+
+def files(store: Store, by: Staff, study_id: str) -> dict[str, str]:
+    """Scores, readings and rule of the last opened look as files, by name; `studyapp decide` says the same of them."""
+
+    def written() -> dict[str, str]:
+        return files_of(*to_weigh(store, by, study_id), readings(store, by, study_id))
+
+    return moment(store, by, study_id).once("files", written)
 
 
 def document(store: Store, by: Staff, study_id: str) -> dict[str, Any]:

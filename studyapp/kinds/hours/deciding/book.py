@@ -7,7 +7,7 @@ show. A study that did not show it takes it back for new batches; what was said 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -15,9 +15,11 @@ from studyapp import registry
 from studyapp.batches import Batch, finite
 from studyapp.errors import BadInput, NotAllowed, NotFound
 from studyapp.kinds.hours.deciding import signed
-from studyapp.kinds.hours.plan import KIND, HoursStudy
+from studyapp.kinds.hours.deciding.courses import Course, course_of, on_average
+from studyapp.kinds.hours.plan import KIND, Confirms, HoursStudy
+from studyapp.kinds.hours.rule.confirming import draft_of
 from studyapp.records import Staff
-from studyapp.services import names
+from studyapp.services import names, planning
 from studyapp.services.access import require, study_or_refuse
 from studyapp.store import Store, events, sittings, studies
 from studyapp.store import batches as kept_batches
@@ -56,19 +58,40 @@ class Entry:
         """The cocoa lots of its batches."""
         return tuple(dict.fromkeys(one.draft.lot for one in self.batches if one.draft.lot))
 
+    @property
+    def heard(self) -> bool:
+        """Whether the panel found its control; one that did not says nothing of any hour, for or against."""
+        return self.decision.control_found
+
     def showed(self, hour: float) -> bool | None:
-        """Whether this study showed an hour; None where it was not asked."""
-        return self.decision.passes.get(hour)
+        """Whether this study showed an hour; None where it was not asked, where a confirmation left it open, or where
+        the panel was not awake."""
+        if not self.heard:
+            return None
+        if self.decision.confirms is None:
+            return self.decision.passes.get(hour)
+        found = {"confirmed": True, "not confirmed": False}
+        return found.get(self.decision.verdict) if hour == self.decision.confirms else None
 
 
 @dataclass(frozen=True, slots=True)
 class Book:
-    """The entries of a recipe on a machine, the first signed first, and batches that no study has tasted yet."""
+    """The entries of a recipe on a machine, the first signed first, and batches that no study has tasted yet;
+    `unsigned` confirmations that are opened and wait for signatures; what all batches of the hour's course say
+    `on_average`, None where that was not sealed, or not asked."""
 
     recipe: str
     machine: str
     entries: tuple[Entry, ...]
     waiting: tuple[Batch, ...] = ()
+    unsigned: tuple[HoursStudy, ...] = ()
+    on_average: Decision | None = None
+
+    @property
+    def course(self) -> Course | None:
+        """Everything that was asked about the hour in use, or the one taken back."""
+        hour = self.in_use if self.in_use is not None else (self.withdrawn or (None,))[0]
+        return course_of(self.entries, self.unsigned, hour)
 
     @property
     def in_use(self) -> float | None:
@@ -103,6 +126,11 @@ class Book:
         return tuple(one for one in self.entries if self.in_use is not None and one.showed(self.in_use))
 
     @property
+    def chosen_by(self) -> Entry | None:
+        """The last of the entries that chose the hour in use itself: its limits and margins hold there."""
+        return next((one for one in reversed(self.bearing) if one.decision.hours == self.in_use), None)
+
+    @property
     def ends_on(self) -> str:
         """A year after the last signature that bears the hour in use."""
         last = date.fromisoformat(max((one.signed_on for one in self.bearing), default=self.entries[-1].signed_on))
@@ -119,25 +147,27 @@ def books(store: Store, by: Staff) -> tuple[Book, ...]:
     """A book for every recipe and machine of which something is signed, by name."""
     require(by, "leader")
     with store.read() as tx:
-        kept = [
-            registry.study_of(one) for one in studies.all_studies(tx) if one.kind == KIND and one.state == "decided"
-        ]
+        every = [registry.study_of(one) for one in studies.all_studies(tx) if one.kind == KIND]
+        kept = [one for one in every if one.state == "decided"]
+        unsigned = [one for one in every if one.state == "opened" or (one.state == "sealed" and one.look > 1)]
         entries = sorted((_entry(tx, study) for study in kept), key=lambda one: one.signed_at)
         free = [one for one in kept_batches.everywhere(tx) if one.study is None]
     named: dict[tuple[str, str], list[Entry]] = {}
     for one in entries:
         named.setdefault(_key(one.study.plan.recipe, one.study.plan.machine), []).append(one)
-    return tuple(_book(found, free) for _name, found in sorted(named.items()))
+    return tuple(_book(found, free, unsigned) for _name, found in sorted(named.items()))
 
 
 def _key(recipe: str, machine: str) -> tuple[str, str]:
     return names.alike(recipe), names.alike(machine)
 
 
-def _book(found: Sequence[Entry], free: Sequence[Batch]) -> Book:
+def _book(found: Sequence[Entry], free: Sequence[Batch], unsigned: Sequence[HoursStudy]) -> Book:
     plan = found[-1].study.plan
     waiting = [one for one in free if _key(one.draft.recipe, one.draft.machine) == _key(plan.recipe, plan.machine)]
-    return Book(plan.recipe, plan.machine, tuple(found), tuple(waiting))
+    mine = _key(plan.recipe, plan.machine)
+    open_ = [one for one in unsigned if one.plan.confirms and _key(one.plan.recipe, one.plan.machine) == mine]
+    return Book(plan.recipe, plan.machine, tuple(found), tuple(waiting), tuple(open_))
 
 
 def _entry(tx: Any, study: HoursStudy) -> Entry:
@@ -156,8 +186,24 @@ def book_of(store: Store, by: Staff, study_id: str) -> Book:
     """The book in which a study stands. Raises NotFound for one that is not signed."""
     for one in books(store, by):
         if study_id in {entry.study.id for entry in one.entries}:
-            return one
+            return replace(one, on_average=on_average(store, by, one.course) if one.course else None)
     raise NotFound(_("Not done: this study is not signed yet, so no book holds it."))
+
+
+def confirm(store: Store, by: Staff, study_id: str) -> str:
+    """A draft that asks the next batch for the hour of a signed study's book: the one in use, or the one taken back.
+
+    Raises:
+        NotFound: the study is not signed. NotAllowed: no shorter hour was ever chosen.
+    """
+    found = book_of(store, by, study_id)
+    if found.course is None:
+        raise NotAllowed(_("Not done: no shorter hour was chosen yet, so there is none to confirm."))
+    hour, origin = found.course.hours, found.course.origin
+    batch = found.waiting[0].draft.label if found.waiting else ""
+    confirms = Confirms(hour, origin.study.id)
+    plan = draft_of(origin.study.plan, confirms, origin.decision.reference_hours, batch)
+    return planning.copy(store, by, origin.study.id, plan, _("confirm {h} h").format(h=f"{hour:g}"))
 
 
 def note_card(store: Store, by: Staff, study_id: str, hour: float) -> int:

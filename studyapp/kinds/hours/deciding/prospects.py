@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import TYPE_CHECKING
 
 from studyapp.kinds.hours.deciding.scenarios import enough_pull, usual
 from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.kinds.hours.rule import rule_of
+from studyapp.kinds.hours.rule.batches import lot
 from studyapp.kinds.hours.rule.orders import always_served
 from studyapp.records import Chance
 from studyapp.services.spreads import ASSUMED, Spreads
@@ -20,12 +22,14 @@ if TYPE_CHECKING:
     from analysis.planning import Design, OperatingCharacteristics
 
 STUDIES = 10_000
+BATCH_SPREAD = 0.3  # scale units, of what a batch does to one pull: ordinary variation (assumed, no source)
 BLOCK_SEED = 20  # any: a seal draws its own blocks, equally balanced
 
 
 @dataclass(frozen=True, slots=True)
 class PlanPower:
-    """What a plan can show: chances over simulated studies if the pull `enough_hours` is truly enough.
+    """What a plan can show: chances over simulated studies if the pull `enough_hours` is truly enough; `of_each` says
+    that one more sitting is one of each batch.
 
     `two_more_people` and `one_more_sitting` are the chance of a stop at that pull or earlier with the design so
     changed, None before any such study was tried. `done` of the `wanted` studies of all three designs are tried.
@@ -42,6 +46,7 @@ class PlanPower:
     mean_looks: float
     done: int
     wanted: int
+    of_each: bool = False
 
 
 def what_it_can_show(plan: HoursPlan, seed: int = 1, studies: int = STUDIES, spreads: Spreads = ASSUMED) -> PlanPower:
@@ -60,12 +65,13 @@ def more_and_more(
     """
     hours = tuple(sorted(pull.hours for pull in plan.pulls))
     people = replace(plan, assessors=(*plan.assessors, "+1", "+2"))
-    sittings = replace(plan, sittings=plan.sittings + 1)
+    more = -(-plan.known_by(1) // plan.batches_a_sitting) if plan.several else 1
+    sittings = replace(plan, sittings=plan.sittings + more)
     growing = [_chances(design, hours, seed, studies, spreads) for design in (plan, people, sittings)]
     found: list[OperatingCharacteristics | None] = [None, None, None]
     while _tried(found[behind := _behind(found)]) < studies:
         found[behind] = next(growing[behind])
-        yield _power(found, enough_pull(hours, plan.control), studies)
+        yield replace(_power(found, enough_pull(hours, plan.control), studies), of_each=plan.several)
 
 
 def _tried(found: OperatingCharacteristics | None) -> int:
@@ -103,24 +109,53 @@ def _chances(
     from analysis.planning import growing_characteristics
 
     rule = replace(rule_of(plan, plan.looks), look=1)
-    yield from growing_characteristics(usual(rule, hours, spreads=spreads), rule, design_of(plan), studies, seed)
+    scenario = usual(rule, hours, spreads=spreads)
+    if plan.several:
+        truths = {name: replace(truth, batch=BATCH_SPREAD) for name, truth in scenario.attributes.items()}
+        scenario = replace(scenario, attributes=truths)
+    yield from growing_characteristics(scenario, rule, design_of(plan), studies, seed)
 
 
 def design_of(plan: HoursPlan) -> Design:
-    """Who tastes what how often; beyond the palate the very kind of blocks that a seal would deal."""
+    """Who tastes what how often; beyond the palate the very kind of blocks that a seal would deal. Two batches of one
+    sitting are drawn as if each had its own."""
     from analysis.design import blocks
     from analysis.planning import Design
 
-    people, later = len(plan.assessors), (plan.looks - 1) * [plan.next_sittings]
-    plain = Design(people, plan.replicates, plan.sittings, plan.next_sittings)
-    hours = sorted(pull.hours for pull in plan.pulls)
-    if not blocks.needed(len(hours), plan.replicates, plan.palate):
+    served = [_batches_served(plan, look) for look in range(1, plan.looks + 1)]
+    batch_of = (*chain(*served),) if plan.several else ()
+    later = len(served[-1]) if plan.looks > 1 else plan.next_sittings
+    plain = Design(len(plan.assessors), plan.replicates, len(served[0]), later, batch_of=batch_of)
+    if not blocks.needed(len(plan.pulls), plan.replicates, plan.palate):
         return plain
-    always = always_served(plan, hours)
-    days: list[list[list[int]]] = []
-    for look, sittings in enumerate([plan.sittings, *later]):
-        days += blocks.servings(len(hours), plan.palate, people, sittings, BLOCK_SEED + look, always, days)
+    days = _days(plan, served)
     return replace(plain, replicates=max(max(row) for day in days for row in day), pattern=_by_sitting(days))
+
+
+def _batches_served(plan: HoursPlan, look: int) -> list[int]:
+    """The batch of each sitting of a look."""
+    if plan.several:
+        return [one for group in lot(plan, look, (), BLOCK_SEED) for one in group]
+    return [0] * (plan.sittings if look == 1 else plan.next_sittings)
+
+
+def _days(plan: HoursPlan, served: Sequence[Sequence[int]]) -> list[list[list[int]]]:
+    """[sitting][assessor][pull]: how often each is served, in balanced blocks of each batch."""
+    from analysis.design import blocks
+
+    hours = sorted(pull.hours for pull in plan.pulls)
+    always, people = always_served(plan, hours), len(plan.assessors)
+    so_far: dict[int, list[list[list[int]]]] = {batch: [] for look in served for batch in look}
+    days: list[list[list[int]]] = []
+    for look, batches in enumerate(served):
+        dealt = {}
+        for batch in sorted({*batches}):
+            own, seed = so_far[batch], BLOCK_SEED + look
+            fresh = blocks.servings(len(hours), plan.palate, people, batches.count(batch), seed, always, own)
+            own += fresh
+            dealt[batch] = iter(fresh)
+        days += [next(dealt[batch]) for batch in batches]
+    return days
 
 
 def _by_sitting(days: list[list[list[int]]]) -> NDArray[np.intp]:

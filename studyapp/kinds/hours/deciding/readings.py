@@ -34,9 +34,10 @@ def readings(store: Store, by: Staff, study_id: str) -> pd.DataFrame | None:
         if not study.plan.limits:
             return None
         (at,) = (one.at for one in openings.of_study(tx, study_id) if one.look == look)
-        every = batches.of_study(tx, study_id)
+        named = study.plan.named_batches
+        every = [one for one in batches.of_study(tx, study_id) if not named or one.draft.label in named]
         last = batches.kept_before(tx, study_id, look, at)
-        rows = [row for one in every for row in _rows(tx, one, last, named=len(every) > 1)]
+        rows = [row for one in every for row in _rows(tx, one, last, bool(named) or len(every) > 1)]
     columns = ["hours", "quantity", "value", "unit", "instrument", "method", "shear_rate", "stress", "branch", "curve"]
     return pd.DataFrame(rows, columns=[*columns, "batch"])
 

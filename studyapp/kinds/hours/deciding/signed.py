@@ -52,7 +52,7 @@ def decision_from(document: Document) -> Decision:
 
 
 def _batches(kept: Document | None) -> BatchNumbers | None:
-    from analysis.stopping import BatchNumbers, Departure
+    from analysis.stopping import Alone, BatchNumbers, Departure
 
     if kept is None:
         return None
@@ -66,7 +66,8 @@ def _batches(kept: Document | None) -> BatchNumbers | None:
         for key in ("differences", "lower", "upper")
     }
     numbers: Any = {**by_pull, **by_batch, "flag": flag}
-    return BatchNumbers(tuple(kept["names"]), _plain(kept["hours"]), **numbers)
+    alone = {name: Alone(one["verdict"], _plain(one["hours"])) for name, one in kept.get("alone", {}).items()}
+    return BatchNumbers(tuple(kept["names"]), _plain(kept["hours"]), alone=alone, **numbers)
 
 
 def _attribute(name: str, kept: Document) -> AttributeResult:

@@ -13,6 +13,7 @@ from studyapp.kinds.hours.deciding.readings import readings
 from studyapp.kinds.hours.deciding.scenarios import enough_pull
 from studyapp.kinds.hours.plan import KIND, HoursPlan
 from studyapp.kinds.hours.rule import in_question
+from studyapp.kinds.hours.rule.batches import MOST_BATCHES
 from studyapp.records import Staff
 from studyapp.services.access import study_or_refuse
 from studyapp.services.spreads import of_others, others
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from analysis.planning import Anew, Offer
     from analysis.stopping import Decision
 
-Change = Literal["on", "again", "more sittings", "more people", "fewer pulls"]
+Change = Literal["on", "again", "more sittings", "more people", "fewer pulls", "more batches"]
 MORE_PEOPLE = 2
 # What a way must be told at least, or it hardly helps; then as many sittings as are ever planned are tried too.
 HALF = 0.5
@@ -69,7 +70,15 @@ def searching(store: Store, by: Staff, study_id: str) -> Iterator[Ways]:
     there, read = _there(store, study_id), readings(store, by, study_id)
     with store.read() as tx:
         plan = study_or_refuse(tx, study_id, KIND).plan
-        designs = _new_studies(plan, deciding.decision(store, by, study_id), _joining(tx, plan))
+        decision = deciding.decision(store, by, study_id)
+        free = _joining(tx, plan)
+    if decision.batches is not None:
+        found = [_way("on", offer, plan, None, (), there) for offer in going]
+        found += _of_new_batches(plan, frame, rule, read, there)
+        now.once(_name(store, study_id), lambda: tuple(found))
+        yield Ways(tuple(found), len(found))
+        return
+    designs = [] if plan.confirms else _new_studies(plan, decision, free)
     found = [_way("on", offer, plan, None, (), there) for offer in going]
     yield Ways(tuple(found), len(found) + len(designs))
     history = of_others(store, study_id, rule.attributes)
@@ -82,6 +91,17 @@ def searching(store: Store, by: Staff, study_id: str) -> Iterator[Ways]:
         if not designs:
             now.once(_name(store, study_id), lambda: tuple(found))
         yield Ways(tuple(found), len(found) + len(designs))
+
+
+def _of_new_batches(plan: HoursPlan, frame: Any, rule: Any, read: Any, there: _Masses) -> list[Way]:
+    """New studies of as many batches as now, one more, and twice as many; each names its batches in its draft."""
+    from analysis.planning import price_batches
+
+    now = plan.known_by(plan.looks)
+    counts = sorted({now, min(now + 1, MOST_BATCHES), min(2 * now, MOST_BATCHES)})
+    found = price_batches(frame, rule, counts, anew=True, readings=read)
+    draft = replace(plan, batches=(), looks=1, added=0, batches_a_sitting=1)
+    return [_way("more batches", offer, plan, replace(draft, sittings=offer.sittings), (), there) for offer in found]
 
 
 def _priced(frame: Any, rule: Any, history: Any, design: HoursPlan, more: int, read: Any) -> Iterator[Offer]:
@@ -167,6 +187,8 @@ def _there(store: Store, study_id: str) -> _Masses:
         noted = {note.hours: note.mass_g for note in pulls.in_force(tx, study_id) if note.mass_g}
         level = {sample.id: sample.level for sample in studies.samples(tx, study_id)}
         dealt = servings.dealt(tx, study_id)
+    if plan.several:
+        return _Masses(planned, planned)  # other batches are still to be made
     cups: Counter[float] = Counter()
     for (_sitting, _who, sample), count in dealt.items():
         cups[level[sample]] += count

@@ -42,6 +42,8 @@ def decide_files(
     if decision.verdict != "cannot tell" or decision.batches is not None:
         return decision, ()
     now = price(tidy, read, draws, readings=own)
+    if read.confirms is not None:  # the same batch again would be one more try at the same claim
+        return decision, tuple(now)
     return decision, (*now, *price_new_study(tidy, read, draws, readings=own))
 
 
@@ -55,11 +57,6 @@ def second_opinion(
     from analysis.stopping.cross_check import cross_check
 
     read = read_rule(rule)
-    if decision.batches is not None:
-        sentence = _(
-            "{scores}: the other programs are asked about one batch. Make one file a batch and ask about each."
-        )
-        raise BadInput(sentence.format(scores=Path(scores).name))
     return partial(cross_check, read_scores(scores, read), read, decision)
 
 
@@ -116,6 +113,20 @@ def check_together(scores_name: str, scores: pd.DataFrame, rule_name: str, rule:
     return None
 
 
+def _check_hour(scores_name: str, hours: list[float], rule_name: str, rule: Rule, noted: list[float]) -> None:
+    """Refuse the scores of another study for a confirmation."""
+    if rule.confirms is not None and rule.confirms not in (hours[-2], *noted):
+        sentence = _(
+            "{rule}, confirms: {hour:g} h must be the last pull but one; {scores} has the pulls {pulls}. Serve the "
+            "hour, the longest and the control, and nothing between the hour and the longest."
+        )
+        raise BadInput(
+            sentence.format(
+                rule=rule_name, hour=rule.confirms, scores=scores_name, pulls=", ".join(f"{hour:g}" for hour in hours)
+            )
+        )
+
+
 def _check_batch(scores_name: str, scores: pd.DataFrame, rule_name: str, rule: Rule, noted: list[float]) -> None:
     """The same of one batch; `noted` are the pulls that were lost."""
     hours = sorted(scores["hours"].unique())
@@ -123,6 +134,7 @@ def _check_batch(scores_name: str, scores: pd.DataFrame, rule_name: str, rule: R
     if len(hours) < 2:
         sentence = _("{scores}, column hours: all scores are of one pull, {pulls} h; at least two pulls are compared.")
         raise BadInput(sentence.format(scores=scores_name, pulls=pulls))
+    _check_hour(scores_name, hours, rule_name, rule, noted)
     if rule.control is not None and rule.control not in (*hours[:-1], *noted) and not (noted and rule.control in hours):
         sentence = _(
             "{rule}, control: {control:g} h is not a pull shorter than the longest; {scores} has the pulls {pulls}."

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from studyapp.errors import BadInput
-from studyapp.kinds.hours.plan import CLAIMS, FEWEST_BATCHES, RECIPE, THIS, Claim
+from studyapp.kinds.hours.plan import CLAIMS, EACH, FEWEST_BATCHES, RECIPE, THIS, Claim
 from studyapp.services import toml_files
 from studyapp.services.gate_files import read_gates
 from studyapp.wishes import WISHES
@@ -26,7 +26,19 @@ ADJUST = ("position", "sitting", "sitting:hours")
 SMALLEST_ALPHA = 1e-6  # far below it a quantile is infinite, and no study is large enough to use one
 
 
-RULE_KEYS = ("alpha", "looks", "look", "adjust", "control", "lost_reference", "claim", "batches", "attributes", "gates")
+RULE_KEYS = (
+    "alpha",
+    "looks",
+    "look",
+    "adjust",
+    "control",
+    "lost_reference",
+    "claim",
+    "batches",
+    "confirms",
+    "attributes",
+    "gates",
+)
 
 
 ATTRIBUTE_KEYS = ("wanted", "margin", "limit")
@@ -63,6 +75,7 @@ def read_rule(path: Path | str, text: str | None = None) -> Rule:
         claim=claim,
         batches=_batches(name, table, claim),
         gates=_gates(name, table),
+        confirms=_confirms(name, table, claim) if "confirms" in table else None,
     )
 
 
@@ -125,6 +138,22 @@ def _adjust(name: str, value: object) -> tuple[str, ...]:
         if value.count(item) > 1:
             raise toml_files.refuse(name, "adjust", item, _("stands there twice; write it once."))
     return tuple(value)
+
+
+def _confirms(name: str, table: dict[str, Any], claim: Claim | None) -> float:
+    hours = toml_files.number(name, "confirms", table["confirms"])
+    if hours <= 0:
+        raise toml_files.refuse(name, "confirms", hours, _("is not above 0; give the hour that was chosen before."))
+    if claim == EACH:
+        mend = _('asks one batch at a time; leave it out, or write "this batch".')
+        raise toml_files.refuse(name, "claim", claim, mend)
+    if table.get("lost_reference") == "next":
+        mend = _('has no place in a confirmation, where the next longest is the hour itself; write "none".')
+        raise toml_files.refuse(name, "lost_reference", "next", mend)
+    if "control" in table and _control(name, table["control"]) >= hours:
+        mend = _("is not shorter than the {h:g} h to confirm.").format(h=hours)
+        raise toml_files.refuse(name, "control", table["control"], mend)
+    return hours
 
 
 def _control(name: str, value: object) -> float:

@@ -55,6 +55,8 @@ def kept_line(plan: HoursPlan, document: Mapping[str, Any]) -> str:
     return {
         "conche longer": _("Conche longer."),
         "no hour fits": _("No hour served fits."),
+        "confirmed": _("Confirmed."),
+        "not confirmed": _("Not confirmed."),
         "cannot tell": _("Cannot tell."),
     }[str(document["verdict"])]
 

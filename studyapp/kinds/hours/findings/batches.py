@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import hours, opening, units
-from studyapp.kinds.hours.findings.reading import pull_at
-from studyapp.kinds.hours.plan import EACH, RECIPE, THIS
+from studyapp.kinds.hours.findings.instruments import answer_words, by_name, value_of
+from studyapp.kinds.hours.findings.reading import pull_at, shorter_pull
+from studyapp.kinds.hours.plan import EACH, FEWEST_BATCHES, RECIPE, THIS
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
-    from analysis.stopping import Decision
+    from analysis.stopping import BatchNumbers, Decision
 
 
 def count(decision: Decision) -> int:
@@ -85,6 +87,116 @@ def what_more(decision: Decision) -> str:
     return _("A batch that goes wrong now and then: an average over {n} batches cannot see it.").format(
         n=count(decision)
     )
+
+
+# ---- batch by batch --------------------------------------------------------------------------------------------------
+@dataclass(frozen=True, slots=True)
+class BatchTable:
+    """Every batch at one hour: a heading, which batch stands apart, the heads of the columns, and a line a batch."""
+
+    title: str
+    apart: str
+    heads: tuple[str, ...]
+    lines: tuple[tuple[str, ...], ...]
+
+
+def batch_table(decision: Decision) -> BatchTable | None:
+    """What each batch did at the hour in question; None of one batch alone."""
+    told, hour = decision.batches, _hour_in_question(decision)
+    if told is None or hour not in told.hours:
+        return None
+    at, limits = told.hours.index(hour), list(dict.fromkeys(one.name for one in decision.gates))
+    worse = [_("{name}, worse by").format(name=name) for name in told.differences]
+    alone = [_("by itself")] if told.alone else []
+    title = _("The {n} batches at {h} h").format(n=len(told.names), h=hours(hour))
+    lines = [
+        (
+            name,
+            *(_worse(told, attribute, name, at) for attribute in told.differences),
+            *(_read(decision, limit, name, hour) for limit in limits),
+            *([_by_itself(told.alone[name].verdict, told.alone[name].hours)] if told.alone else []),
+        )
+        for name in told.names
+    ]
+    return BatchTable(title, _apart(decision), (_("batch"), *worse, *limits, *alone), tuple(lines))
+
+
+def _hour_in_question(decision: Decision) -> float | None:
+    if decision.hours is not None:
+        return decision.hours
+    return decision.shortest_hours if decision.shortest_hours is not None else shorter_pull(decision)
+
+
+def _worse(told: BatchNumbers, attribute: str, name: str, at: int) -> str:
+    """ "0.2, at most 0.6"; without its own limit where a mean over batches was tested."""
+    value = told.differences[attribute][name][at]
+    if value is None:
+        return _("lost")
+    upper = told.upper[attribute][name][at] if attribute in told.upper else None
+    if upper is None:
+        return units(value)
+    return _("{value}, at most {end}").format(value=units(value), end=units(upper))
+
+
+def _read(decision: Decision, limit: str, name: str, hour: float) -> str:
+    """What an instrument read of a batch, with the end of its guard."""
+    one = next((one for one in by_name(decision, limit) if one.batch == name), None)
+    pull = next((pull for pull in one.pulls if pull.hours == hour), None) if one is not None else None
+    if one is None or pull is None or pull.mean is None:
+        return _("not read")
+    said = value_of(one, pull.mean, pull)
+    if pull.end is None or pull.answer == "fails":
+        return _("{value}, {answer}").format(value=said, answer=answer_words(one, pull))
+    ends = _("{value}, at most {end}") if one.gate.at_least is None else _("{value}, at least {end}")
+    return ends.format(value=said, end=value_of(one, pull.end, pull))
+
+
+def _by_itself(verdict: str, hour: float | None) -> str:
+    if hour is not None:
+        return _("stop at {h} h").format(h=hours(hour))
+    return {
+        "conche longer": _("conche longer"),
+        "no hour fits": _("no hour fits"),
+        "cannot tell": _("cannot tell"),
+    }[verdict]
+
+
+def _apart(decision: Decision) -> str:
+    """The batches that depart; or that none does."""
+    named = [one.values for one in decision.warnings if one.code == "batches differ"]
+    if not named:
+        return _("no batch stands apart")
+    if count(decision) < FEWEST_BATCHES:
+        return _("the batches differ")
+    return ", ".join(dict.fromkeys(_("{batch} stands apart").format(batch=one["batch"]) for one in named))
+
+
+def batch_says(name: str, hour: float, worse: float) -> str:
+    """One batch at one pull, behind its mark."""
+    return _("{batch} at {h} h: worse by {value}.").format(batch=name, h=hours(hour), value=units(worse))
+
+
+def marks_say(decision: Decision) -> str:
+    """What the marks of single batches mean; empty for one batch."""
+    if decision.batches is None:
+        return ""
+    if decision.batches.alone:
+        return _("One bar a batch, in the order of the table.")
+    return _("Each bar is over all batches; the small rings are the single batches, in the order of the table.")
+
+
+def batches_alt(decision: Decision, name: str) -> str:
+    """The single batches of an attribute at the hour in question, for who cannot see the marks."""
+    told, hour = decision.batches, _hour_in_question(decision)
+    if told is None or hour not in told.hours or name not in told.differences:
+        return ""
+    at = told.hours.index(hour)
+    listed_ = ", ".join(
+        _("{batch} {value}").format(batch=batch, value=units(value))
+        for batch, row in told.differences[name].items()
+        if (value := row[at]) is not None
+    )
+    return _("Batch by batch at {h} h, worse by: {list}.").format(h=hours(hour), list=listed_)
 
 
 # ---- cannot tell -----------------------------------------------------------------------------------------------------

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 
 from studyapp.findings import Fact, decimal, of_studies
 from studyapp.findings import hours as as_hours
-from studyapp.findings.numbers import listed, opening
+from studyapp.findings.days import day_of
+from studyapp.findings.numbers import listed, opening, trimmed
 from studyapp.kinds.hours.deciding.book import Book, Entry, Payoff
 from studyapp.kinds.hours.findings.instruments import ready
+from studyapp.kinds.hours.rule.confirming import fades
 from studyapp.words import _, ngettext
 
 
@@ -50,24 +53,28 @@ def lede(found: Book) -> str:
 def facts(found: Book) -> tuple[Fact, ...]:
     """Hour in use, what decided it, evidence, and until when it holds."""
     used = found.longest if found.in_use is None else found.in_use
-    last = found.bearing[-1] if found.bearing else found.entries[-1]
+    last = found.chosen_by or found.entries[-1]
     batches = sum(len(one.labels) for one in found.entries)
     sittings = sum(one.sittings for one in found.entries)
     people = sorted({len(one.study.plan.assessors) for one in found.entries})
     taken = (
-        _("{h} h taken back on {day}").format(h=as_hours(found.withdrawn[0]), day=found.withdrawn[1].signed_on)
+        _("{h} h taken back on {day}").format(h=as_hours(found.withdrawn[0]), day=day_of(found.withdrawn[1].signed_on))
         if (found.withdrawn)
         else ""
     )
     return (
         Fact(_("Hour in use"), h(used), taken),
-        Fact(_("Decided the hour"), decided_by(last), _("signed on {day}").format(day=last.signed_on)),
+        Fact(
+            _("Decided the hour"),
+            decided_by(last) if found.chosen_by else "–",
+            _("signed on {day}").format(day=day_of(last.signed_on)),
+        ),
         Fact(
             _("Evidence"),
             ngettext("{n} batch, {m} sittings", "{n} batches, {m} sittings", batches).format(n=batches, m=sittings),
             _("{n} people").format(n=" to ".join(str(one) for one in {people[0]: 0, people[-1]: 0})),
         ),
-        Fact(_("Look at it again"), found.ends_on, next_batch(found)),
+        Fact(_("Look at it again"), day_of(found.ends_on), next_batch(found)),
     )
 
 
@@ -88,7 +95,9 @@ def said_of(found: Book) -> Iterator[tuple[str, str, str]]:
     """What may be said, and of what: sign, words, hour."""
     for one in found.entries:
         hour = one.decision.hours
-        if one.decision.verdict == "stop" and hour is not None:
+        if one.decision.confirms is not None:
+            yield _confirmed(one, one.decision.confirms)
+        elif one.decision.verdict == "stop" and hour is not None:
             yield (
                 "disc",
                 _("{claim}: {batches}; stands").format(claim=claim_words(one), batches=listed(one.labels)),
@@ -100,9 +109,87 @@ def said_of(found: Book) -> Iterator[tuple[str, str, str]]:
                 _("New batches, any lot: {batch} did not show it").format(batch=listed(one.labels)),
                 h(found.longest),
             )
+        elif not one.heard:
+            yield (
+                "dash",
+                _("{batches}: the panel did not find its control").format(batches=listed(one.labels)),
+                _("nothing"),
+            )
         else:
             yield "ring", _("{batches}: no shorter hour is shown").format(batches=listed(one.labels)), h(found.longest)
+    yield from _of_all(found)
     yield "dash", _("Other recipes, other machines: nothing is known from here"), _("not asked")
+
+
+def _confirmed(entry: Entry, hour: float) -> tuple[str, str, str]:
+    """What a batch said that was asked for an hour chosen before."""
+    batches, longest = listed(entry.labels), h(entry.decision.reference_hours)
+    showed = entry.showed(hour)
+    if showed:
+        return "disc", _("This batch: {batches} confirmed it").format(batches=batches), h(hour)
+    if showed is None:
+        return "ring", _("{batches} left {hour} open").format(batches=batches, hour=h(hour)), longest
+    told = _("New batches, any lot: {batch} did not confirm {hour}")
+    return "cross", told.format(batch=batches, hour=h(hour)), longest
+
+
+def _of_all(found: Book) -> Iterator[tuple[str, str, str]]:
+    """What may be said of all batches together that were opened about one hour."""
+    course = found.course
+    if course is None or not course.opened:
+        return
+    texts = {"n": len(course.labels), "batches": listed(course.labels), "m": course.left_open}
+    if course.in_each:
+        yield "disc", _("Each of these {n} batches: {batches}").format(**texts), h(course.hours)
+    elif not course.failed:
+        told = ngettext(
+            "Each of these batches: not said, {m} that was opened left it open",
+            "Each of these batches: not said, {m} that were opened left it open",
+            course.left_open,
+        )
+        yield "ring", told.format(**texts), h(found.longest)
+    if found.on_average is not None:
+        told = _("This recipe and machine, on average over {n} batches").format(**texts)
+        shown = found.on_average.verdict == "confirmed"
+        yield (
+            "disc" if shown else "ring",
+            told if shown else _("{told}: not shown").format(told=told),
+            h(course.hours if shown else found.longest),
+        )
+
+
+def widest_claim(found: Book) -> str:
+    """The widest claim that the evidence bears."""
+    course = found.course
+    if found.on_average is not None and found.on_average.verdict == "confirmed":
+        return _("This recipe and machine, on average")
+    if course is not None and course.in_each:
+        return _("Each of these {n} batches").format(n=len(course.labels))
+    return claim_words(found.bearing[-1])
+
+
+def what_it_said(entry: Entry) -> str:
+    """What a batch said of hours, in two words."""
+    decision = entry.decision
+    if not entry.heard:
+        return _("control not found")
+    if decision.confirms is not None:
+        verdicts = {"confirmed": _("confirmed {hour}"), "not confirmed": _("did not confirm {hour}")}
+        return verdicts.get(decision.verdict, _("left {hour} open")).format(hour=h(decision.confirms))
+    return _("chose no hour") if decision.hours is None else _("chose {hour}").format(hour=h(decision.hours))
+
+
+def kept_pieces(found: Book, today: date) -> str:
+    """What a piece that was kept of the first batch may tell; empty where nobody chose an hour."""
+    if found.course is None:
+        return ""
+    weeks = max((today - date.fromisoformat(found.course.origin.signed_on)).days // 7, 0)
+    told = ngettext(
+        "A piece that was kept of {batch} is {n} week older: it only describes, and widens nothing.",
+        "A piece that was kept of {batch} is {n} weeks older: it only describes, and widens nothing.",
+        weeks,
+    )
+    return told.format(batch=listed(found.course.origin.labels), n=weeks)
 
 
 def claim_words(entry: Entry) -> str:
@@ -120,7 +207,7 @@ def ends_when(found: Book) -> tuple[str, ...]:
         _("another cocoa lot, until one batch is confirmed"),
         _("butter, lecithin or sugar changed by more than 1 %"),
         _("another programme, speed or load"),
-        _("a year without a confirmation: {day}").format(day=found.ends_on),
+        _("a year without a confirmation: {day}").format(day=day_of(found.ends_on)),
     )
 
 
@@ -132,6 +219,8 @@ def how_to_confirm(found: Book) -> str:
         "Conche {batch} to {longest} once more. Taste three pieces: {hour}, its own {longest}, and {control} to show "
         "that the panel is awake."
     )
+    if found.course is not None and fades(found.course.origin.study.plan):
+        told = f"{told} {_('A note can fade, so the pull just shorter comes as a fourth.')}"
     return told.format(batch=next_batch(found), longest=h(found.longest), hour=h(used), control=h(shortest))
 
 
@@ -139,11 +228,7 @@ def picture_says(found: Book) -> str:
     """What the picture of the batches says."""
     told = []
     for one in found.entries:
-        hour, batches = one.decision.hours, listed(one.labels)
-        if hour is not None and one.decision.verdict == "stop":
-            told.append(_("{batches} chose {hour}").format(batches=batches, hour=h(hour)))
-        else:
-            told.append(_("{batches} chose no hour").format(batches=batches))
+        told.append(_("{batches} {what}").format(batches=listed(one.labels), what=what_it_said(one)))
     return _("Batches down, hours across: {told}.").format(told="; ".join(told))
 
 
@@ -154,7 +239,7 @@ def worth_headline(found: Payoff | None, most: int) -> str:
         return _("Cannot say: no price of a machine hour.")
     if found.pays is None or found.pays > most:
         return _("Not within {n} batches.").format(n=most)
-    return ngettext("Yes, with the first batch.", "Yes, from batch {n} on.", found.pays).format(n=found.pays)
+    return ngettext("Yes, with the first batch.", "Yes, once {n} batches are made so.", found.pays).format(n=found.pays)
 
 
 def worth_lede(found: Payoff, book: Book, batches: float) -> str:
@@ -193,7 +278,7 @@ def lines_of(lines: tuple[tuple[str, float, float, float], ...]) -> Iterator[tup
         "readings": _("Readings, {n} at {price}"),
     }
     for code, many, price, money in lines:
-        yield words[code].format(n=decimal(many, 1), price=decimal(price, 2)), decimal(money, 2)
+        yield words[code].format(n=trimmed(many, 1), price=decimal(price, 2)), decimal(money, 2)
     yield _("Together"), decimal(sum(line[-1] for line in lines), 2)
 
 

@@ -27,12 +27,15 @@ if TYPE_CHECKING:
 
 def what_would_change(decision: Decision, description: Description | None = None) -> tuple[str, ...]:
     """The sentences under "What would change this", the nearest change first."""
-    if decision.verdict == "stop":
-        said = [_tighter(decision), tighter(decision), what_more(decision), left_out(description)]
+    if decision.hours is not None:
+        another = what_more(decision) if decision.confirms is None else ""
+        said = [_tighter(decision), tighter(decision), another, left_out(description)]
     elif decision.verdict == "conche longer":
         said = [_later_pulls(decision), what_more(decision), left_out(description)]
     elif decision.verdict == "no hour fits":
         said = [_new_rule(), what_more(decision)]
+    elif decision.verdict == "not confirmed":
+        said = [_new_rule(), left_out(description)]
     else:
         said = [*_open_on(decision), _looks_left(decision)]
     return tuple(sentence for sentence in said if sentence)

@@ -32,7 +32,15 @@ class SecondOpinion:
 def second_opinions(checks: Mapping[str, AttributeCheck]) -> tuple[SecondOpinion, ...]:
     """Every attribute in the order of the rule."""
     heads = ("", _("here"), "statsmodels", "pingouin")
-    return tuple(SecondOpinion(name, heads, tuple(_rows(check)), _says(check)) for name, check in checks.items())
+    return tuple(SecondOpinion(_title(check), heads, tuple(_rows(check)), _says(check)) for check in checks.values())
+
+
+def _title(check: AttributeCheck) -> str:
+    if check.batch:
+        return _("{attribute}, batch {batch}").format(attribute=check.name, batch=check.batch)
+    if check.batches:
+        return _("{attribute}, on average over batches").format(attribute=check.name)
+    return check.name
 
 
 def opinion_intro() -> str:
@@ -86,8 +94,18 @@ def _df(test: Anova | None) -> str:
 
 # ---- the sentences -------------------------------------------------------------------------------------------------
 def _says(check: AttributeCheck) -> tuple[str, ...]:
-    said = (_mixed(check), _copied(check.mixed), _other_errors(check.mixed), _anova(check))
+    said = (_over(check), _mixed(check), _copied(check.mixed), _other_errors(check.mixed), _anova(check))
     return tuple(sentence for sentence in said if sentence)
+
+
+def _over(check: AttributeCheck) -> str:
+    """What was asked where no fit of one batch was."""
+    if not check.batches:
+        return ""
+    return _(
+        "Asked of all scores less what each of the {n} batches did; the differences, and their error with the batch as "
+        "the unit, of those found in each batch alone."
+    ).format(n=len(check.batches))
 
 
 def _mixed(check: AttributeCheck) -> str:
@@ -149,6 +167,7 @@ _PARTS = {
     "differences": lambda: _("the differences between pulls"),
     "se": lambda: _("the standard errors"),
     "f": lambda: _("F"),
+    "batch error": lambda: _("the error of batches"),
     "higher likelihood": lambda: _("where the likelihood is highest"),
 }
 

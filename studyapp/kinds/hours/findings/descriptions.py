@@ -51,11 +51,14 @@ def beside(description: Description | None) -> tuple[str, ...]:
 
 
 def _answer(answer: Answer) -> str:
-    if answer.verdict == "stop" and answer.hours is not None:
+    if answer.verdict == "confirmed":
+        return _("confirmed")
+    if answer.hours is not None:
         return _("{h} h").format(h=hours(answer.hours))
     return {
         "conche longer": _("conche longer"),
         "no hour fits": _("no hour fits"),
+        "not confirmed": _("not confirmed"),
     }.get(answer.verdict, _("cannot tell"))
 
 

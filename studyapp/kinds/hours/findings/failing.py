@@ -62,12 +62,12 @@ def standing(result: AttributeResult, pull: PullResult) -> str:
 
 
 # ---- sentences -----------------------------------------------------------------------------------------------------
-def against_pulls(decision: Decision) -> list[str]:
-    """A sentence for each attribute and way to fail: at which pulls it is shown."""
+def against_pulls(decision: Decision, only: float | None = None) -> list[str]:
+    """A sentence for each attribute and way to fail: at which pulls, or whether at this one `only`, it is shown."""
     found: dict[tuple[str, Kind | None], list[float]] = {}
     margins_count = decision.reference_hours not in decision.fails_on
-    for hour in sorted(decision.fails_on):
-        for name in decision.fails_on[hour]:
+    for hour in sorted(decision.fails_on) if only is None else (only,):
+        for name in decision.fails_on.get(hour, ()):
             result = decision.attributes.get(name)
             pull = pull_at(result, hour)
             why = None if result is None or pull is None else kind(result, pull, margins_count)

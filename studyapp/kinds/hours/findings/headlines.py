@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import count_of, hours, listed
+from studyapp.kinds.hours.findings import confirming
 from studyapp.kinds.hours.findings.batches import NOT_BORNE, headline_batches
 from studyapp.kinds.hours.findings.instruments import REASON, unsettled
 from studyapp.kinds.hours.findings.reading import better_pull, shown_too_late
@@ -32,6 +33,8 @@ def headline(decision: Decision) -> str:
         return _("No hour that was served ({first} to {last} h) fits.").format(
             first=hours(min(decision.passes)), last=hours(decision.reference_hours)
         )
+    if decision.verdict != "cannot tell":
+        return confirming.headline(decision)
     writer = _UNSURE.get(decision.reason or "")
     if writer is None:
         raise ValueError(f"no headline for the reason {decision.reason!r}")
@@ -121,7 +124,7 @@ def _unjudged(decision: Decision) -> str:
 
 def _limits(decision: Decision) -> str:
     names = unsettled(decision)
-    if decision.taste is None or decision.taste.verdict != "stop" or not names:
+    if decision.taste is None or decision.taste.hours is None or not names:
         return _("Cannot tell yet.")
     return _("Cannot tell yet: flavour is ready, {names} not.").format(names=listed(names))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from studyapp.batches import shown_unit
 from studyapp.findings.numbers import decimal, digits_of, hours, hours_list, listed, of_ten, opening, trimmed
 from studyapp.words import _, ngettext
 
@@ -37,7 +38,7 @@ def limit_of(result: GateResult) -> str:
 
 def with_unit(number: str, unit: str) -> str:
     """A number and its unit, if it has one."""
-    return _("{n} {unit}").format(n=number, unit=unit) if unit else number
+    return _("{n} {unit}").format(n=number, unit=shown_unit(unit)) if unit else number
 
 
 def wanted(result: GateResult) -> str:
@@ -326,6 +327,6 @@ def row_says(decision: Decision, name: str) -> str:
     hour = ready(decision, name)
     if hour is None:
         return _("none of these yet")
-    if decision.verdict == "stop" and name == decision.binding:
+    if decision.hours is not None and name == decision.binding:
         return _("decides: ready at {h} h").format(h=hours(hour))
     return _("ready at {h} h").format(h=hours(hour))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from studyapp.findings.losses import loss_reasons
 from studyapp.findings.numbers import hours, hours_list, opening
+from studyapp.kinds.hours.plan import RECIPE
 from studyapp.words import _, ngettext
 
 if TYPE_CHECKING:
@@ -47,6 +48,13 @@ def no_price(decision: Decision) -> str:
         return _("What more sittings would bring is not reckoned: nothing tells how the pieces would have been judged.")
     if decision.reason == "reference lost" or any(one.fate != "lost" for one in decision.lost):
         return _("What more sittings would bring is not reckoned: it hangs on whether the missing pull can be served.")
+    if decision.reason in ("batch missing", "batches apart", "too few batches"):
+        return _("What more batches would bring is not reckoned: first those of the sealed claim are needed.")
+    if decision.batches is not None and decision.claim != RECIPE:
+        return _(
+            "What more sittings would bring is not reckoned where each batch must pass alone. Another batch makes no "
+            "answer more likely here; more servings of these do."
+        )
     return ""
 
 

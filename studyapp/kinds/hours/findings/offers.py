@@ -100,6 +100,10 @@ def _what(offer: Offer) -> str:
             "{n} more sittings with the {pulls} h pulls",
             offer.sittings,
         ).format(n=offer.sittings, pulls=hours_list(offer.pulls))
+    if offer.name == "more batches":
+        return ngettext("{n} more batch, one sitting", "{n} more batches, one sitting each", offer.sittings).format(
+            n=offer.sittings
+        )
     if offer.name == "all looks":
         return _("every opening that is left: up to {n} more sittings with all pulls, {mean} on average").format(
             n=offer.sittings, mean=decimal(offer.mean_sittings, 1)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 
 from studyapp.findings.losses import loss_reasons
@@ -67,13 +67,28 @@ def late_says(of_hours: float, late: timedelta) -> str:
     )
 
 
-def late_pulls(kept: Pulls) -> list[str]:
+def late_pulls(*every: Pulls) -> list[str]:
     """A sentence for each pull that was taken too late or too early; for plan, verdict and report."""
+    return [said for kept in every for said in _of_batch(kept, _late(kept))]
+
+
+def pull_departures(*every: Pulls) -> list[str]:
+    """What departed from the plan at the conche, batch by batch."""
+    return [said for kept in every for said in _of_batch(kept, _departures(kept))]
+
+
+def _of_batch(kept: Pulls, said: Sequence[str]) -> list[str]:
+    """The sentences with their batch where there are several."""
+    return [_("{batch}: {said}").format(batch=kept.batch, said=one) if kept.batch else one for one in said]
+
+
+def _late(kept: Pulls) -> list[str]:
     return [late_says(life.hours, life.late) for life in kept.lives if life.taken and life.is_late]
 
 
-def pull_departures(kept: Pulls) -> list[str]:
-    """What departed from the plan at the conche."""
+def _departures(kept: Pulls) -> list[str]:
+    if kept.batch and all(life.gone for life in kept.lives):
+        return [_lost_whole(kept)]
     noted = [
         _("{h} h: {lost}, noted by {who} at {time}.").format(
             h=hours(life.hours), lost=said, who=note.by, time=_time(note.actual_at)
@@ -88,7 +103,15 @@ def pull_departures(kept: Pulls) -> list[str]:
         for life in kept.lives
         if life.taken is not None and life.replaced
     ]
-    return [*late_pulls(kept), *noted, *instead, *_nobody_noted(kept.lives)]
+    return [*_late(kept), *noted, *instead, *_nobody_noted(kept.lives)]
+
+
+def _lost_whole(kept: Pulls) -> str:
+    """One of several batches that never came to the table."""
+    note = kept.lives[0].gone
+    told = _("lost whole before anybody tasted it ({why}): nothing is said about it. Noted by {who} at {time}.")
+    why = loss_reasons().get(note.reason or "", "") if note else ""
+    return told.format(why=why, who=note.by if note else "", time=_time(note.actual_at) if note else "")
 
 
 def _nobody_noted(lives: Iterable[PullLife]) -> list[str]:

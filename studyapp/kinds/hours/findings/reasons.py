@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from studyapp.findings.numbers import SELDOM, beside, hours, hours_list, listed, of_studies, opening, units
+from studyapp.kinds.hours.findings import confirming
 from studyapp.kinds.hours.findings.batches import differed, of_all
 from studyapp.kinds.hours.findings.failing import against_pulls
 from studyapp.kinds.hours.findings.instruments import assumed, decides
@@ -27,12 +28,14 @@ def lede(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> st
 
 
 def _sentences(decision: Decision, offers: Sequence[Offer], costs: Costs | None) -> list[str]:
-    if decision.verdict == "stop":
+    if decision.hours is not None:
         return _stop_lede(decision)
     if decision.verdict == "conche longer":
         return _longer_lede(decision)
     if decision.verdict == "no hour fits":
         return _nothing_fits_lede(decision)
+    if decision.verdict == "not confirmed":
+        return confirming.why_not(decision)
     return _cannot_tell_lede(decision, offers, costs)
 
 
@@ -40,16 +43,20 @@ def _stop_lede(decision: Decision) -> list[str]:
     hour = decision.reference_hours if decision.hours is None else decision.hours
     result = decision.attributes.get(decision.binding or "")
     return [
-        of_all(decision, hour),
+        of_all(decision, hour) if decision.confirms is None else confirming.held_against(decision),
         _decides(result, hour) if result else "",
         _limit_holds(result, hour) if result else "",
         *decides(decision),
         differed(decision, decision.binding, hour),
         _window(decision),
-        _("Were {h} h truly too short, this rule would still have said stop in at most {share} such studies.").format(
-            h=hours(hour), share=of_studies(decision.alpha)
-        ),
+        _too_short(decision, hour) if decision.confirms is None else confirming.risk(decision),
     ]
+
+
+def _too_short(decision: Decision, hour: float) -> str:
+    """How often a stop comes too early."""
+    told = _("Were {h} h truly too short, this rule would still have said stop in at most {share} such studies.")
+    return told.format(h=hours(hour), share=of_studies(decision.alpha))
 
 
 def _decides(result: AttributeResult, hour: float) -> str:

@@ -84,7 +84,7 @@ def _binds(decision: Decision) -> Fact:
     if name is None:
         return Fact(_("Decides the hour"), _("nothing yet"))
     own, following = ready(decision, name), ready(decision, decision.next_binding or "")
-    if decision.verdict != "stop" or own is None:
+    if decision.hours is None or own is None:
         return Fact(_("Decides the hour"), name)
     value = _("{name}, {h} h").format(name=name, h=hours(own))
     if following is None:
@@ -99,6 +99,8 @@ def _binding(decision: Decision) -> str | None:
         return next(iter(_open_on(decision)), None)
     if decision.verdict == "no hour fits":
         return next(iter(decision.fails_on.get(decision.reference_hours, ())), decision.binding)
+    if decision.verdict == "not confirmed":
+        return next(iter(decision.fails_on.get(decision.confirms or 0.0, ())), decision.binding)
     if decision.verdict == "conche longer":
         return next((result.name for result, _pull in improving(decision)), decision.binding)
     return decision.binding
@@ -122,7 +124,7 @@ def _open_on(decision: Decision) -> Sequence[str]:
 
 
 def _saved(decision: Decision) -> Fact:
-    if decision.verdict != "stop" or decision.hours is None:
+    if decision.hours is None:
         return Fact(_("Saved"), _("nothing yet"))
     saved = decision.reference_hours - decision.hours
     value = _("{saved} of {all} hours").format(saved=hours(saved), all=hours(decision.reference_hours))

@@ -84,6 +84,13 @@ def _one_batch(values: Values) -> str:
     return _("One batch was tasted: the next one may need other hours.")
 
 
+def _window_not_confirmed(values: Values) -> str:
+    return _(
+        "{name}: window not confirmed. No pull just shorter than {h} h was tasted, so whether it is at its best there, "
+        "or past it, was not asked."
+    ).format(name=_name(values), h=hours(float(values["hours"])))
+
+
 def _batches_differ(values: Values) -> str:
     texts = {"name": _name(values), "batch": values["batch"], "h": hours(float(values["hours"]))}
     if int(values["batches"]) == 2:
@@ -244,6 +251,7 @@ _WRITERS: dict[str, Callable[[Values], str]] = {
     "nobody marked": _nobody_marked,
     "grew": _grew,
     "one batch": _one_batch,
+    "window not confirmed": _window_not_confirmed,
     "batches differ": _batches_differ,
     "read on": _read_on,
     "order not recorded": _order_not_recorded,

@@ -48,6 +48,9 @@ def what(way: Way, plan: HoursPlan) -> str:
     offer, draft = way.offer, way.plan
     if draft is None:
         return _going_on(offer)
+    if way.change == "more batches":
+        n = offer.sittings
+        return ngettext("A new study of {n} batch", "A new study of {n} batches", n).format(n=n)
     if way.change == "again":
         return _("The same plan in a new study")
     if way.change == "more people":
@@ -64,6 +67,8 @@ def _going_on(offer: Offer) -> str:
             "{n} opening of the key that is left", "All {n} openings of the key that are left", offer.looks
         ).format(n=offer.looks)
     n = offer.sittings
+    if offer.name == "more batches":
+        return ngettext("{n} more batch", "{n} more batches", n).format(n=n)
     if offer.name == "open pulls":
         return ngettext("{n} more sitting, open pulls only", "{n} more sittings, open pulls only", n).format(n=n)
     return ngettext("{n} more sitting", "{n} more sittings", n).format(n=n)
@@ -122,28 +127,39 @@ def _too_little(way: Way) -> str:
 
 def _note(way: Way, plan: HoursPlan) -> str:
     """What changes against the plan there is."""
-    offer, draft = way.offer, way.plan
-    if draft is None:
-        if offer.name == "open pulls":
-            return _("{pulls} h, as sealed but for the other pulls").format(pulls=hours_list(offer.pulls))
-        if offer.name == "all looks":
-            return _("as sealed, one after the other, until there is an answer")
-        return _("as sealed, nothing changes")
-    if way.change == "again":
-        return _("nothing changes but the run of the conche")
+    if way.plan is None:
+        return _going_on_note(way.offer)
     if way.change == "more people":
-        known = [name for name in way.joining if name]
-        if len(known) < len(way.joining):
-            return _("{n} instead of {all}; name them in the draft").format(
-                n=len(plan.assessors) + len(way.joining), all=len(plan.assessors)
-            )
-        return ngettext("{names} joins, all else as it is", "{names} join, all else as it is", len(known)).format(
-            names=listed(known)
-        )
+        return _who_joins(way, plan)
     if way.change == "fewer pulls":
-        served = ngettext("{pulls} h, each once", "{pulls} h, each {n} times", draft.replicates)
-        return served.format(pulls=hours_list(sorted(pull.hours for pull in draft.pulls)), n=draft.replicates)
-    return _("the same pulls and people")
+        served = ngettext("{pulls} h, each once", "{pulls} h, each {n} times", way.plan.replicates)
+        return served.format(pulls=hours_list(sorted(pull.hours for pull in way.plan.pulls)), n=way.plan.replicates)
+    notes = {
+        "more batches": _("one sitting a batch, all else as it is; name them in the draft"),
+        "again": _("nothing changes but the run of the conche"),
+    }
+    return notes.get(way.change, _("the same pulls and people"))
+
+
+def _going_on_note(offer: Offer) -> str:
+    """What changes where the study goes on as sealed."""
+    if offer.name == "open pulls":
+        return _("{pulls} h, as sealed but for the other pulls").format(pulls=hours_list(offer.pulls))
+    if offer.name == "all looks":
+        return _("as sealed, one after the other, until there is an answer")
+    return _("as sealed, nothing changes")
+
+
+def _who_joins(way: Way, plan: HoursPlan) -> str:
+    """Who is asked beside the panel there is."""
+    known = [name for name in way.joining if name]
+    if len(known) < len(way.joining):
+        return _("{n} instead of {all}; name them in the draft").format(
+            n=len(plan.assessors) + len(way.joining), all=len(plan.assessors)
+        )
+    return ngettext("{names} joins, all else as it is", "{names} join, all else as it is", len(known)).format(
+        names=listed(known)
+    )
 
 
 def _stay(decision: Decision) -> list[WayLine]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date
 from typing import Any
 
 import streamlit as st
@@ -35,10 +36,10 @@ def render() -> None:
     if session.kept(f"worth-{study}", False):
         _worth(by, found, study)
     else:
-        _book(found, study)
+        _book(by, found, study)
 
 
-def _book(found: Book, study: str) -> None:
+def _book(by: Staff, found: Book, study: str) -> None:
     look.put(look.crumb(_("Studies"), findings.name(found), session.href("studies")))
     look.put(look.title(findings.headline(found), 1, "verdict"), look.lede(findings.lede(found)))
     if any(one.study.example for one in found.entries):
@@ -47,7 +48,8 @@ def _book(found: Book, study: str) -> None:
     _outdated(found)
     with st.container(key="card-book"):
         look.put(look.title(_("What did each batch say?"), 2), _legend())
-        drawn.put(json.dumps(batches_down(found, session.theme())), findings.picture_says(found))
+        with st.container(key="sideways"):
+            drawn.put(json.dumps(batches_down(found, session.theme())), findings.picture_says(found))
     left, right = st.columns(2)
     with left, st.container(key="card-said"):
         look.put(look.title(_("What may be said, and of what"), 2))
@@ -61,14 +63,18 @@ def _book(found: Book, study: str) -> None:
     with right:
         with st.container(key="wash-confirm"):
             look.put(look.title(_("Next: confirm in {batch}").format(batch=findings.next_batch(found)), 2))
-            look.put(look.text(findings.how_to_confirm(found)))
+            look.put(look.text(findings.how_to_confirm(found)), look.quiet(findings.kept_pieces(found, date.today())))
+            if (found.in_use or found.withdrawn) and st.button(_("Confirm in the next batch"), key="confirm"):
+                with acts.refusals():
+                    session.go("plan", study=books.confirm(session.store(), by, study))
         with st.container(key="card-ends"):
             look.put(look.title(_("What ends an entry"), 2), look.bullets(findings.ends_when(found)))
     with st.container(horizontal=True):
         if st.button(_("Is it worth it?"), key="to-worth"):
             session.keep(f"worth-{study}", True)
             st.rerun()
-        st.link_button(_("Print the process card"), f"/print/card/{study}")
+        if found.in_use is not None:
+            st.link_button(_("Print the process card"), f"/print/card/{study}")
         st.link_button(_("Print the book"), f"/print/book/{study}")
 
 

@@ -63,6 +63,7 @@ def _verdict(scores: Path, rule: Path) -> None:
     if decision.verdict == "cannot tell":
         verdict.price(decision, finding)
     verdict.pictures(decision, finding, session.theme())
+    verdict.batches(decision)
     verdict.changes(finding)
     verdict.numbers(decision, finding, bringing.second_opinion(scores, rule, decision))
     verdict.caution(finding)

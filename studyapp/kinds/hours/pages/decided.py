@@ -13,8 +13,9 @@ from studyapp.components import acts, drawn, look, refined, signing
 from studyapp.components import ways as component
 from studyapp.errors import NothingToDecide
 from studyapp.kinds.hours import deciding
-from studyapp.kinds.hours.deciding import ways
+from studyapp.kinds.hours.deciding import book, ways
 from studyapp.kinds.hours.deciding.ways import Way, Ways
+from studyapp.kinds.hours.files import exported
 from studyapp.kinds.hours.findings import costs, hours_finding, versions
 from studyapp.kinds.hours.findings.missing import no_price
 from studyapp.kinds.hours.findings.offers import how_rough, none_left
@@ -23,7 +24,7 @@ from studyapp.kinds.hours.findings.ways import nothing_helps, way_lines
 from studyapp.kinds.hours.findings.ways import what as way_what
 from studyapp.kinds.hours.pages import pulls, verdict, what_if
 from studyapp.kinds.hours.plan import HoursStudy
-from studyapp.kinds.hours.setting_out.pulls import pulls_of
+from studyapp.kinds.hours.setting_out.pulls import by_batch
 from studyapp.records import Staff
 from studyapp.services import planning, watching
 from studyapp.words import _, language
@@ -48,22 +49,42 @@ def _weighed(by: Staff, study: HoursStudy) -> None:
     finding = hours_finding(decision, offers, study.plan.title, costs(study.plan), beside)
     verdict.head(finding, look.crumb(_("Studies"), study.plan.title, session.href("studies")))
     verdict.corrected_since(versions.said_otherwise(shown))
-    taken = pulls_of(store, by, study.id)
+    taken = by_batch(store, by, study.id)
     pulls.warn_late(taken)
     if decision.verdict == "cannot tell":
         _ways(by, study, decision)
+        if decision.batches is not None and not offers and study.look < study.plan.looks:
+            _next_sitting(by, study)
     once = drawn.kept(deciding.moment(store, by, study.id), session.theme())
     verdict.pictures(decision, finding, session.theme(), once)
+    verdict.batches(decision)
     verdict.changes(finding)
-    of_rule = (*versions.departures(shown), *pull_departures(taken))
+    of_rule = (*versions.departures(shown), *pull_departures(*taken))
     signing.departures(watching.deviations(store, by, study.id), of_rule)
     signing.notes(watching.notes(store, by, study.id))
     verdict.numbers(decision, finding, partial(deciding.cross_check, store, by, study.id))
+    _files(by, study)
     if study.example:
         what_if.draw(store, by, study, decision)
+    known = study.state == "decided" and decision.hours is not None
+    if known and st.button(_("Confirm in the next batch"), key="confirm"):
+        with acts.refusals():
+            session.go("plan", study=book.confirm(store, by, study.id))
     if signing.sign(store, by, study, over=not offers):
         session.go("plan", study=study.id)
     verdict.caution(finding)
+
+
+def _files(by: Staff, study: HoursStudy) -> None:
+    """Scores, readings and rule to take along."""
+    found = deciding.files(session.store(), by, study.id)
+    with st.expander(_("Take out as files")):
+        extra = f" --readings {exported.READINGS}" if exported.READINGS in found else ""
+        look.put(look.quiet(_("The command gives the same verdict on them:")))
+        st.code(f"studyapp decide {exported.SCORES} --rule {exported.RULE}{extra}", language=None)
+        for name, text in found.items():
+            kind = "text/csv" if name.endswith(".csv") else "application/toml"
+            st.download_button(name, text, name, kind, key=f"file-{name}", on_click="ignore")
 
 
 def _unweighed(by: Staff, study: HoursStudy, why: str) -> None:
@@ -72,8 +93,14 @@ def _unweighed(by: Staff, study: HoursStudy, why: str) -> None:
     look.put(look.crumb(_("Studies"), study.plan.title, session.href("studies")), look.title(_("Cannot tell yet.")))
     look.put(look.lede(why))
     signing.departures(watching.deviations(store, by, study.id))
-    if study.look < study.plan.looks and st.button(_("Plan the next sitting"), type="primary", key="next-unweighed"):
-        planned = deciding.plan_next_sitting(store, by, study.id)[0]
+    if study.look < study.plan.looks:
+        _next_sitting(by, study)
+
+
+def _next_sitting(by: Staff, study: HoursStudy) -> None:
+    """The way on where no list of ways offers one."""
+    if st.button(_("Plan the next sitting"), type="primary", key="next-unweighed"):
+        planned = deciding.plan_next_sitting(session.store(), by, study.id)[0]
         session.go("prepare", study=study.id, sitting=planned.id)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 
 import streamlit as st
 
@@ -18,7 +19,7 @@ from studyapp.kinds.hours.pages import attributes, designs, limits, people, powe
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.rule import run_calendar
 from studyapp.records import Problem, Staff
-from studyapp.services import planning, spreads, unread
+from studyapp.services import batches, planning, spreads, unread
 from studyapp.words import _
 
 
@@ -35,8 +36,9 @@ def _typed(by: Staff, study: HoursStudy, slips: Slips) -> HoursPlan:
     store, key, plan = session.store(), study.id, study.plan
     done = Steps(key, steps.of(plan), rule.problems(plan), steps.empty(plan), slips.places, session)
     moves, before = session.kept(f"moves-{key}", (0, None))
+    free = [one.draft.label for one in batches.everywhere(store, by) if one.study in (None, study.id)]
     with done.draw():
-        plan = question.draw(plan, key, done.shown, moves, slips)
+        plan = question.draw(plan, key, done.shown, moves, slips, free)
     with done.draw():
         plan, tapped = attributes.draw(plan, key, done.shown, session.kept(f"edits-{key}", 0))
     with done.draw():
@@ -83,8 +85,8 @@ def _edit_limit(by: Staff, study_id: str, number: int) -> None:
 
 def _designs(by: Staff, study: HoursStudy, plan: HoursPlan) -> None:
     """Other designs and other tests for the same question, looked for when asked, while one goes on planning."""
-    if not power.can_be_tried(plan, rule.problems(plan)):
-        return
+    if plan.several or plan.confirms or not power.can_be_tried(plan, rule.problems(plan)):
+        return  # other designs are looked for of one batch alone, and whoever confirms an hour has the pieces given
     known = spreads.of_panel(session.store(), by)
     name, design = f"designs-{study.id}", power.design(plan, known)
     with st.container(key="card-designs"), acts.refusals():
@@ -123,5 +125,5 @@ def chances(by: Staff, plan: HoursPlan, problems: Sequence[Problem]) -> None:
         power.not_yet()
         return
     work = session.refined("power", power.design(plan, known), lambda: prospects.more_and_more(plan, spreads=known))
-    refined.draw(work, power.draw)
+    refined.draw(work, partial(power.draw, confirms=plan.confirms is not None))
     power.resting_on(plan, known)

@@ -23,6 +23,8 @@ FEWEST = 3  # pulls: a control, a reference and one in question
 
 def draw(by: Staff, study: HoursStudy, gaps: Mapping[int, int], number: int, left: int) -> None:
     """The chance with the open servings and without them, once both are worked out."""
+    if study.plan.several:
+        return  # which batch a sitting serves is not told while it is tasted
     store, known = session.store(), spreads.of_panel(session.store(), by)
     plan, lost = _as_it_is(study.plan, pulls.pulls_of(store, by, study.id).lives)
     if len(plan.pulls) < FEWEST:

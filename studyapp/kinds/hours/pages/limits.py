@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from studyapp.batches import UNITS, quantities
+from studyapp.batches import UNITS, quantities, shown_unit
 from studyapp.components import look
 from studyapp.components.plan_problems import beside
 from studyapp.findings import hours as as_hours
@@ -88,7 +88,7 @@ def _bound(one: Limit, key: str) -> Limit:
         _("It must be"), [True, False], int(one.at_least is not None), format_func=ways.get, key=f"way-{key}"
     )
     bound = right.number_input(
-        _("Limit, {unit}").format(unit=one.unit) if one.unit else _("Limit"),
+        _("Limit, {unit}").format(unit=shown_unit(one.unit)) if one.unit else _("Limit"),
         value=one.at_most if one.at_least is None else one.at_least,
         format="%g",
         key=f"bound-{key}",
@@ -107,7 +107,7 @@ def _how(one: Limit, key: str) -> Limit:
 
 def _known(one: Limit, key: str) -> Limit:
     """What is known of the instrument beforehand, folded away."""
-    share = _("as a share, 0.02 is 2 %") if turns(one) else one.unit
+    share = _("as a share, 0.02 is 2 %") if turns(one) else shown_unit(one.unit)
     with st.expander(_("What is known beforehand")):
         monotone = not turns(one) and st.checkbox(
             _("It cannot get worse with hours: a pull not read takes the answer of the next shorter one"),

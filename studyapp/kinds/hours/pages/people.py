@@ -10,6 +10,7 @@ import streamlit as st
 from studyapp.components import look
 from studyapp.components.plan_people import chosen, newcomer
 from studyapp.components.plan_problems import beside
+from studyapp.kinds.hours.pages import claim
 from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.kinds.hours.rule import run_calendar
 from studyapp.records import Problem, Staff
@@ -47,7 +48,8 @@ def _numbers(plan: HoursPlan, key: str) -> HoursPlan:
             _("Scored pieces for one person in a sitting, at most"), 3, 20, plan.palate, 1, key=f"palate-{key}"
         )
     )
-    return replace(plan, sittings=sittings, looks=looks, replicates=replicates, next_sittings=later, palate=palate)
+    plan = replace(plan, sittings=sittings, looks=looks, replicates=replicates, next_sittings=later, palate=palate)
+    return claim.served(plan, key)
 
 
 def _load(plan: HoursPlan) -> str:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+from functools import partial
 from html import escape
 
 import streamlit as st
 
 from studyapp.components import acts, look
 from studyapp.components.moments import clock
-from studyapp.findings import hours as as_hours
 from studyapp.kinds.hours.plan import HoursStudy
-from studyapp.kinds.hours.setting_out.pulls import Pulls
+from studyapp.kinds.hours.setting_out.pulls import Pulls, pull_told
 from studyapp.records import Staff
 from studyapp.services import photos
 from studyapp.store import Store
@@ -20,7 +20,7 @@ from studyapp.words import _
 
 def card(store: Store, by: Staff, study: HoursStudy, kept: Pulls) -> None:
     """Nothing before a pull is taken; the newest pull is the one that is meant."""
-    taken = [life.hours for life in kept.lives if life.taken]
+    taken = [life.level for life in kept.lives if life.taken]
     if not taken:
         return
     every = photos.of_study(store, by, study.id)
@@ -31,8 +31,7 @@ def card(store: Store, by: Staff, study: HoursStudy, kept: Pulls) -> None:
 
 
 def _bring(store: Store, by: Staff, study: HoursStudy, taken: list[float], count: int) -> None:
-    named = {hours: _("{h} h").format(h=as_hours(hours)) for hours in taken}
-    hours = st.selectbox(_("Pull"), taken, len(taken) - 1, format_func=named.__getitem__, key="photo-h")
+    hours = st.selectbox(_("Pull"), taken, len(taken) - 1, format_func=partial(pull_told, study.plan), key="photo-h")
     # its key moves on with each photo that is kept, so that none is brought twice
     brought = st.file_uploader(_("Photo, JPEG or PNG, at most 2 MB"), ["jpg", "jpeg", "png"], key=f"photo-{count}")
     look.put(look.quiet(_("Nobody who tastes sees it. It can be erased; its hash stays in the record.")))
@@ -43,8 +42,8 @@ def _bring(store: Store, by: Staff, study: HoursStudy, taken: list[float], count
 
 
 def _one(store: Store, by: Staff, study: HoursStudy, one: Photo) -> None:
-    told = {"h": as_hours(one.hours), "who": one.by, "day": one.at[:10], "time": clock(one.at)}
-    said = _("{h} h, by {who}, {day} {time}").format(**told)
+    told = {"pull": pull_told(study.plan, one.hours), "who": one.by, "day": one.at[:10], "time": clock(one.at)}
+    said = _("{pull}, by {who}, {day} {time}").format(**told)
     if one.erased_at:
         look.put(look.quiet(_("{photo}: erased.").format(photo=said)))
         return

@@ -11,7 +11,7 @@ import streamlit as st
 from studyapp.components import look
 from studyapp.findings import hours as as_hours
 from studyapp.findings.spreads import spreads_told
-from studyapp.kinds.hours.deciding.prospects import PlanPower
+from studyapp.kinds.hours.deciding.prospects import BATCH_SPREAD, PlanPower
 from studyapp.kinds.hours.plan import HoursPlan
 from studyapp.kinds.hours.rule import in_question
 from studyapp.records import Chance, Problem
@@ -29,6 +29,7 @@ _NEEDED = {
     "alpha",
     "control",
     "palate",
+    "batches",
 }
 
 
@@ -47,7 +48,8 @@ def design(plan: HoursPlan, spreads: Spreads) -> tuple[object, ...]:
     )
     pulls = tuple(pull.hours for pull in plan.pulls)
     counts = (len(plan.assessors), plan.sittings, plan.next_sittings, plan.replicates, plan.looks, plan.palate)
-    return (rules, pulls, plan.control, plan.alpha, counts)
+    batches = (plan.claim, len(plan.batches), plan.added, plan.batches_a_sitting)
+    return (rules, pulls, plan.control, plan.alpha, counts, batches, plan.confirms is not None)
 
 
 def not_yet() -> None:
@@ -63,28 +65,45 @@ def not_yet() -> None:
     )
 
 
-def draw(power: PlanPower) -> None:
+def draw(power: PlanPower, confirms: bool = False) -> None:
     """The chances in 100 as bars, what more people or sittings would change, and how far the trying is.
 
     The three chances are a box of their own: on a phone it stays in sight below the fields that move it.
     """
     hours = as_hours(power.enough_hours)
-    bars = [
-        _bar(_("stop at {hours} h or earlier").format(hours=hours), power.stop_by, ""),
-        _bar(_("stop, but later than {hours} h").format(hours=hours), power.stop_later, "later"),
-        _bar(_("cannot tell"), power.cannot_tell, "open"),
-    ]
-    rarer = [
-        _bar(label, chance, "open")
-        for label, chance in ((_("conche longer"), power.conche_longer), (_("no hour fits"), power.no_hour_fits))
-        if round(100 * chance.share)
-    ]
+    bars = (
+        _of_one_hour(power)
+        if confirms
+        else [
+            _bar(_("stop at {hours} h or earlier").format(hours=hours), power.stop_by, ""),
+            _bar(_("stop, but later than {hours} h").format(hours=hours), power.stop_later, "later"),
+            _bar(_("cannot tell"), power.cannot_tell, "open"),
+        ]
+    )
+    rarer = (
+        []
+        if confirms
+        else [
+            _bar(label, chance, "open")
+            for label, chance in ((_("conche longer"), power.conche_longer), (_("no hour fits"), power.no_hour_fits))
+            if round(100 * chance.share)
+        ]
+    )
     with st.container(gap=None):
         look.put(look.title(_("What this plan can show"), 2))
         with st.container(key="wash-glance"):
             look.put(look.text(_("If {hours} h is truly enough:").format(hours=hours)), *bars)
         with st.container(key="wash-rest"):
             look.put(*rarer, *(look.text(sentence, "small") for sentence in _changed(power)), _progress(power))
+
+
+def _of_one_hour(power: PlanPower) -> list[str]:
+    """The chances of a confirmation."""
+    return [
+        _bar(_("confirmed"), power.stop_by, ""),
+        _bar(_("not confirmed"), power.no_hour_fits, "later"),
+        _bar(_("cannot tell"), power.cannot_tell, "open"),
+    ]
 
 
 def _bar(label: str, chance: Chance, kind: str) -> str:
@@ -104,7 +123,12 @@ def _changed(power: PlanPower) -> list[str]:
     if power.two_more_people is not None:
         told.append(_("Two more people: {chance} in 100.").format(chance=_about(power.two_more_people)))
     if power.one_more_sitting is not None:
-        told.append(_("One more sitting: {chance} in 100.").format(chance=_about(power.one_more_sitting)))
+        more = (
+            _("One more sitting of each batch: {chance} in 100.")
+            if power.of_each
+            else _("One more sitting: {chance} in 100.")
+        )
+        told.append(more.format(chance=_about(power.one_more_sitting)))
     return told
 
 
@@ -127,6 +151,8 @@ def resting_on(plan: HoursPlan, spreads: Spreads) -> None:
     told = spreads_told(spreads, [line.name for line in plan.attributes if line.decides])
     if plan.limits:
         told = (*told, _("Limits of instruments are assumed to be kept by far at every pull."))
+    if plan.several:
+        told = (*told, _("Batches are assumed to differ by about {n} units at each pull.").format(n=BATCH_SPREAD))
     sentences = [look.text(sentence, "small") for sentence in told]
     with st.container(key="wash-last"), st.expander(_source(spreads)) if spreads.studies else nullcontext():
         look.put(*sentences)

@@ -17,14 +17,19 @@ from studyapp.components.plan_problems import beside
 from studyapp.components.plan_slips import Slips
 from studyapp.findings import hours as as_hours
 from studyapp.kinds.hours import rule
+from studyapp.kinds.hours.pages import claim
 from studyapp.kinds.hours.plan import HoursPlan, Pull
 from studyapp.kinds.hours.rule import run_calendar
+from studyapp.kinds.hours.rule.confirming import claims
 from studyapp.records import Problem
 from studyapp.words import _
 
 
-def draw(plan: HoursPlan, key: str, problems: Sequence[Problem], moves: int, slips: Slips) -> HoursPlan:
-    """The plan with what was typed here. `moves` counts how often another card set hour zero; it is then read anew."""
+def draw(
+    plan: HoursPlan, key: str, problems: Sequence[Problem], moves: int, slips: Slips, known: Sequence[str] = ()
+) -> HoursPlan:
+    """The plan with what was typed here. `moves` counts how often another card set hour zero; it is then read anew.
+    `known` names batches that have a record and no other study."""
     plan = replace(
         plan,
         title=st.text_input(_("Name of the study"), plan.title, max_chars=120, key=f"title-{key}") or plan.title,
@@ -36,22 +41,27 @@ def draw(plan: HoursPlan, key: str, problems: Sequence[Problem], moves: int, sli
         ),
     )
     beside(problems, "question")
-    plan = _batch(plan, key)
-    plan = _pulls(plan, key, slips)
+    plan = _batch(plan if plan.confirms else claim.claim(plan, key), key, known)
+    beside(problems, "batches")
+    plan = _pulls(_widens(plan, key), key, slips)
     plan = _start_and_mass(plan, key, moves)
     beside(problems, "pulls")
     look.put(look.caution(hot()))
     plan = replace(plan, control=_control(plan, key))
     beside(problems, "control")
-    return replace(plan, lost_reference=_lost_reference(plan, key))
+    return plan if plan.confirms else replace(plan, lost_reference=_lost_reference(plan, key))
 
 
-def _batch(plan: HoursPlan, key: str) -> HoursPlan:
+def _batch(plan: HoursPlan, key: str, known: Sequence[str]) -> HoursPlan:
     left, right = st.columns(2)
     with left:
         recipe = st.text_input(_("Recipe"), plan.recipe, key=f"recipe-{key}", placeholder=_("Dark 72 %, two origins"))
     with right:
-        batch = st.text_input(_("Batch"), plan.batch, key=f"batch-{key}", placeholder=_("lot 14"))
+        if plan.several:
+            plan = replace(plan, batches=claim.names(plan, key, known))
+        else:
+            batch = st.text_input(_("Batch"), plan.batch, key=f"batch-{key}", placeholder=_("lot 14"))
+            plan = replace(plan, batch=batch)
     left, right = st.columns(2)
     with left:
         machine = st.text_input(_("Conche"), plan.machine, key=f"machine-{key}")
@@ -59,7 +69,22 @@ def _batch(plan: HoursPlan, key: str) -> HoursPlan:
         zero = st.text_input(
             _("Hour zero is when"), plan.hour_zero, key=f"zero-{key}", placeholder=_("the mass has reached 60 °C")
         )
-    return replace(plan, recipe=recipe, batch=batch, machine=machine, hour_zero=zero)
+    return replace(plan, recipe=recipe, machine=machine, hour_zero=zero)
+
+
+def _widens(plan: HoursPlan, key: str) -> HoursPlan:
+    """What shall be claimed of all batches together, where an hour is confirmed; sealed before anybody tastes."""
+    if plan.confirms is None:
+        return plan
+    named = claims()
+    chosen = st.radio(
+        _("This study confirms {h} h in a new batch. Once it does:").format(h=as_hours(plan.confirms.hours)),
+        list(named),
+        list(named).index(plan.confirms.claim),
+        format_func=named.__getitem__,
+        key=f"widens-{key}",
+    )
+    return replace(plan, confirms=replace(plan.confirms, claim=chosen or plan.confirms.claim))
 
 
 def hot() -> str:
@@ -111,9 +136,14 @@ def read_hours(typed: str) -> tuple[float, ...]:
 def _start_and_mass(plan: HoursPlan, key: str, moves: int) -> HoursPlan:
     """When the run begins, and what each pull shall weigh; the mass is asked once there is a pull to keep it with."""
     left, right = st.columns(2)
-    with left:
-        start = st.datetime_input(_("Hour zero planned at"), run_calendar.start_of(plan), key=f"start-{key}-{moves}")
-    plan = run_calendar.moved_to(plan, start)
+    start = None
+    if plan.several:
+        left, right = right, left
+    else:
+        with left:
+            planned = run_calendar.start_of(plan)
+            start = st.datetime_input(_("Hour zero planned at"), planned, key=f"start-{key}-{moves}")
+        plan = run_calendar.moved_to(plan, start)
     if not plan.pulls:
         return plan
     with right:

@@ -13,6 +13,7 @@ from studyapp.components import drawn, look
 from studyapp.components.drawn import Make, Once
 from studyapp.findings.numbers import hours, opening
 from studyapp.kinds.hours.findings import attribute_alt
+from studyapp.kinds.hours.findings.batches import batches_alt
 from studyapp.kinds.hours.findings.instruments import (
     by_name,
     limit_alt,
@@ -41,7 +42,9 @@ def draw(decision: Decision, judged: Sequence[AttributeResult], legend: str, the
             with st.container(key=f"row-{number}"):
                 head, picture = st.columns([1, 4])
                 with head:
-                    look.put(look.title(opening(name), 3), look.text(row_says(decision, name)), look.quiet(counts))
+                    look.put(
+                        look.title(opening(name), 3), look.text(row_says(decision, name), "strong"), look.quiet(counts)
+                    )
                 with picture:
                     drawn.put(once(f"row {name}", make), alt)
         if lost:
@@ -55,7 +58,8 @@ def _row(decision: Decision, judged: Sequence[AttributeResult], name: str, axis:
         return partial(limit_row, limits, axis), limit_alt(decision, name), y_words(limits[0])
     result = next(one for one in judged if one.name == name)
     counts = _("worse than {h} h by, units of the 0 to 10 scale").format(h=hours(result.reference_hours))
-    return partial(flavour_row, result, shared_scale(judged), axis), attribute_alt(result), counts
+    make = partial(flavour_row, result, shared_scale(judged), axis, decision.batches)
+    return make, f"{attribute_alt(result)} {batches_alt(decision, name)}".strip(), counts
 
 
 def numbers(limit: GateResult) -> None:

@@ -14,7 +14,7 @@ def of(plan: HoursPlan) -> tuple[Step, ...]:
     """Question, lines, limits, people, table and day, in the order of the page."""
     people = {"assessors", "sittings", "replicates", "looks", "next_sittings", "alpha", "palate"}
     return (
-        Step(_("The question"), frozenset({"question", "pulls", "control"}), _pulls(plan)),
+        Step(_("The question"), frozenset({"question", "batches", "pulls", "control"}), _pulls(plan)),
         Step(
             _("What is asked, and how much worse is still fine"), frozenset({"attributes"}), lines_said(plan.attributes)
         ),
@@ -29,6 +29,7 @@ def empty(plan: HoursPlan) -> set[str]:
     """The fields that nobody has filled: no mistake yet."""
     filled = {
         "question": plan.question,
+        "batches": plan.batches or not plan.several,
         "pulls": plan.pulls,
         "attributes": plan.attributes,
         "assessors": plan.assessors,

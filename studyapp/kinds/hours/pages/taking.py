@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from studyapp.components import phone
-from studyapp.findings import hours as as_hours
 from studyapp.kinds.hours.plan import HoursStudy
 from studyapp.kinds.hours.setting_out import pulls
 from studyapp.kinds.hours.setting_out.pulls import PullLife
@@ -29,9 +28,9 @@ def taking(
     planned = {pull.hours: pull.mass_g for pull in study.plan.pulls}
     samples = [
         {
-            "id": f"{study.id}/{life.hours:g}",
-            "hours": life.hours,
-            "name": _("{h} h").format(h=as_hours(life.hours)),
+            "id": f"{study.id}/{life.level:.10g}",
+            "hours": life.level,
+            "name": pulls.pull_told(study.plan, life.level),
             "due": due(life),
             "at": life.due.isoformat(timespec="minutes") if life.due else "",
             "mass": planned[life.hours],

@@ -12,6 +12,7 @@ from studyapp.components import drawn, look
 from studyapp.components.drawn import Once, at_each_run
 from studyapp.findings.numbers import opening
 from studyapp.kinds.hours.findings import HoursFinding, OfferRow, attribute_alt, offers
+from studyapp.kinds.hours.findings.batches import batch_table, batches_alt, marks_say
 from studyapp.kinds.hours.findings.failing import fate
 from studyapp.kinds.hours.findings.missing import lost_alt, lost_hours, no_price
 from studyapp.kinds.hours.findings.pulls import fit_says, limit_decides, limit_note, means_alt, pull_numbers
@@ -46,19 +47,29 @@ def pictures(decision: Decision, finding: HoursFinding, theme: Theme, once: Once
     if not judged:
         return
     if decision.gates:
-        rows.draw(decision, judged, _row_legend(finding), theme, once)
+        rows.draw(decision, judged, _row_legend(decision, finding), theme, once)
         with st.container(key="charts"):
             _means(judged, theme, once)
         return
-    look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(finding))
+    look.put(look.title(_("How much worse than the longest pull?"), 2), _legend(decision, finding))
     scale, lost = shared_scale(judged), lost_hours(decision)
     with st.container(key="charts"):
         for number, result in enumerate(judged):
             with st.container(key=f"card-chart-{number}"):
                 look.put(_chart_head(result, decision))
-                picture = once(result.name, partial(worsening, result, scale, theme, lost))
-                drawn.put(picture, f"{attribute_alt(result)} {lost_alt(lost)}".strip())
+                picture = once(result.name, partial(worsening, result, scale, theme, lost, decision.batches))
+                said = (attribute_alt(result), batches_alt(decision, result.name), lost_alt(lost))
+                drawn.put(picture, " ".join(filter(None, said)))
         _means(judged, theme, once)
+
+
+def batches(decision: Decision) -> None:
+    """Every batch at the hour in question; nothing for one batch."""
+    told = batch_table(decision)
+    if told is not None:
+        with st.container(key="card-batches"):
+            note = f'<span class="note">{look.plain(told.apart)}</span>'
+            look.put(look.pair(look.title(told.title, 2), note), look.table(told.heads, told.lines, "stack"))
 
 
 def _means(judged: Sequence[AttributeResult], theme: Theme, once: Once) -> None:
@@ -148,12 +159,13 @@ def _in_order(decision: Decision) -> list[AttributeResult]:
     return sorted(decision.attributes.values(), key=lambda result: result.name != decision.binding)
 
 
-def _legend(finding: HoursFinding) -> str:
+def _legend(decision: Decision, finding: HoursFinding) -> str:
     """The marks of the charts in a sentence, each in its own shape and colour."""
+    intro = f"{finding.charts_intro} {marks_say(decision)}".rstrip()
     within = look.chip("disc", _("within"), "patina") + look.plain(_(": it does."))
     open_ = look.chip("cross", _("not shown"), "copper") + look.plain(_(": it does not, or a longer pull does not."))
     reference = look.chip("reference", _("reference")) + look.plain(_(": the longest pull."))
-    return f'<p class="say quiet">{look.plain(finding.charts_intro)} {within} {open_} {reference}</p>'
+    return f'<p class="say quiet">{look.plain(intro)} {within} {open_} {reference}</p>'
 
 
 def _limit_head(result: AttributeResult) -> str:
@@ -161,14 +173,14 @@ def _limit_head(result: AttributeResult) -> str:
     return look.pair(look.title(opening(result.name), 3), note)
 
 
-def _row_legend(finding: HoursFinding) -> str:
+def _row_legend(decision: Decision, finding: HoursFinding) -> str:
     """The same above rows, among which are limits of instruments."""
     said = _("Under a limit the bar reaches from the mean of the portions to the end of its guard; it keeps the limit.")
     guard = look.plain(said)
-    return _legend(finding) + f'<p class="say quiet">{guard}</p>'
+    return _legend(decision, finding) + f'<p class="say quiet">{guard}</p>'
 
 
 def _chart_head(result: AttributeResult, decision: Decision) -> str:
-    decides = result.name == decision.binding and decision.verdict == "stop"
+    decides = result.name == decision.binding and decision.hours is not None
     note = look.strong(_("decides the hour")) if decides else look.plain(WISHES[result.rule.wanted].told())
     return look.pair(look.title(opening(result.name), 3), f'<span class="note">{note}</span>')

@@ -18,6 +18,7 @@ from studyapp.findings import hours as as_hours
 from studyapp.kinds.hours import rule
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.rule import run_calendar
+from studyapp.kinds.hours.rule.batches import of_one
 from studyapp.words import _, ngettext
 
 
@@ -32,6 +33,8 @@ def draw(plan: HoursPlan, key: str, before: datetime | None) -> HoursPlan:
         unfit = [problem for problem in rule.problems(plan) if problem.where == "calendar"]
         beside(unfit, "calendar")
         plan = plan if unfit else _times(plan, key, before)
+    elif plan.several:
+        look.put(look.quiet(_("Each batch begins at its own time; note its hour zero on the page of its pulls.")))
     else:
         look.put(look.quiet(_("The calendar comes once the pulls and the time of hour zero are written.")))
     plan = replace(plan, load_g=_load(plan, key))
@@ -154,7 +157,7 @@ def _load(plan: HoursPlan, key: str) -> float | None:
 
 def _quantities(plan: HoursPlan) -> None:
     """Grams to take at each pull, known before the run starts."""
-    needed = run_calendar.quantities(plan)
+    needed = run_calendar.quantities(of_one(plan))
     heads = (_("Take at"), _("pieces"), _("warm-up"), _("spare"), _("at least"))
     look.put(
         look.title(_("Grams to take at each pull"), 2, "small"),
@@ -172,6 +175,7 @@ def _quantities(plan: HoursPlan) -> None:
             ],
         ),
         look.quiet(_("For all sealed openings, with 50 g for instruments and 50 g kept back, rounded up.")),
+        look.quiet(_("So much of each batch.")) if plan.several else "",
     )
     short = [
         one for one in needed for pull in plan.pulls if pull.hours == one.hours and (pull.mass_g or 1e9) < one.grams

@@ -7,11 +7,12 @@ square is the reference, and a diamond on a pole stands at the first hour that i
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from math import ceil, floor
+from math import ceil, floor, inf
 from typing import TYPE_CHECKING
 
 from studyapp.findings import hours, units
 from studyapp.kinds.hours.findings import enough, pull_says, shown
+from studyapp.kinds.hours.findings.batches import batch_says
 from studyapp.kinds.hours.findings.pulls import enough_says, limit_decides, mean_says, within_margins
 from studyapp.kinds.hours.findings.scale import MOST_TICKS, Scale, limit_at
 from studyapp.pictures import marks
@@ -20,24 +21,31 @@ from studyapp.pictures.theme import Theme
 from studyapp.words import _
 
 if TYPE_CHECKING:
-    from analysis.stopping import AttributeResult, PullResult
+    from analysis.stopping import AttributeResult, BatchNumbers, PullResult
 
 HEIGHT = 250
 _SIDE = 0.06  # of the span of hours, free at either side
 _LINE = 0.11  # of the span of worsening, the height of a line of words
 # The words of a pole need this share of the picture at its right; a later pole has them at its left.
 _ROOM = 0.45
+APART = 0.017  # of the width of the picture, between batches at one pull
 Fits = Callable[["AttributeResult", "PullResult"], bool]
 
 
-def worsening(result: AttributeResult, scale: Scale, theme: Theme, lost: Sequence[float] = ()) -> Picture:
+def worsening(
+    result: AttributeResult,
+    scale: Scale,
+    theme: Theme,
+    lost: Sequence[float] = (),
+    batches: BatchNumbers | None = None,
+) -> Picture:
     """Worsening of each pull against the reference, with its interval, margin, limit and chosen hour; of pulls that
-    were `lost`, the word."""
+    were `lost`, the word; of several batches as `pull_signs` has them."""
     frame = _frame(result, scale, theme, lost)
     own = limit_decides(result)  # the limit and the hour then stand in the picture of the means
     rest = [] if own else [*_limit(result, scale, frame), *_pole(result, frame)]
     fits = within_margins if own else shown
-    layers = [*_ground(result, frame), *rest, *pull_signs(result, frame, fits)]
+    layers = [*_ground(result, frame), *rest, *pull_signs(result, frame, fits, batches)]
     return frame.picture([*layers, *_lost(lost, frame)], HEIGHT)
 
 
@@ -114,21 +122,55 @@ def _pole(result: AttributeResult, frame: Frame) -> Iterator[Layer]:
     )
 
 
-def pull_signs(result: AttributeResult, frame: Frame, fits: Fits = shown) -> Iterator[Layer]:
-    """A bar and a sign for each pull, a disc for one that `fits`."""
+def pull_signs(
+    result: AttributeResult, frame: Frame, fits: Fits = shown, batches: BatchNumbers | None = None
+) -> Iterator[Layer]:
+    """A bar and a sign for each pull, a disc for one that `fits`. Of several batches that are judged alone, a bar a
+    batch; beside a bar over all of them, a small ring for each."""
     theme = frame.theme
-    judged = [pull for pull in result.pulls if pull.hours != result.reference_hours]
-    within = [_row(result, pull) for pull in judged if fits(result, pull)]
-    open_ = [_row(result, pull) for pull in judged if not fits(result, pull)]
+    alone = batches is not None and result.name in batches.lower
+    single = [] if batches is None else _of_batches(result, batches, frame)
+    placed = single if alone else _of_pulls(result, fits)
+    within, open_ = ([row for row, kept in placed if kept is fit] for fit in (True, False))
     ends = ("high", "low") if result.rule.both_ways else ("high",)
     for rows, colour in ((open_, theme.copper), (within, theme.patina_text)):
         yield from marks.bars([row for row in rows if "high" in row], colour, ends)
     tips = {"x": _("hours"), "y": _("worse by"), "high": _("at most")}
     yield from marks.signs("cross", open_, theme.copper, theme, tips)
     yield from marks.signs("disc", within, theme.patina_text, theme, tips)
+    if single and not alone:
+        yield from marks.signs("ring", [row for row, _kept in single], theme.edge, theme)
     yield marks.words(_("reference"), frame.across[1], 0.0, theme.quiet, "right", dy=15)
     reference = next(pull for pull in result.pulls if pull.hours == result.reference_hours)
     yield from marks.signs("reference", [_row(result, reference)], theme.ink, theme, tips)
+
+
+def _of_pulls(result: AttributeResult, fits: Fits) -> list[tuple[Row, bool]]:
+    """Each shorter pull, and whether it fits."""
+    judged = [pull for pull in result.pulls if pull.hours != result.reference_hours]
+    return [(_row(result, pull), bool(fits(result, pull))) for pull in judged]
+
+
+def _of_batches(result: AttributeResult, batches: BatchNumbers, frame: Frame) -> list[tuple[Row, bool]]:
+    """Each batch at each shorter pull, one place a batch, and whether its whole bar lies in the margin; to the right of
+    the bar over all of them where there is one."""
+    n, step = len(batches.names), APART * (frame.across[1] - frame.across[0])
+    own = batches.differences.get(result.name, {})
+    lows, highs = batches.lower.get(result.name, {}), batches.upper.get(result.name, {})
+    found = []
+    for number, name in enumerate(batches.names if own else ()):
+        aside = (number - (n - 1) / 2 if lows else number + 1) * step
+        for place, hour in enumerate(batches.hours):
+            at = own[name][place]
+            if at is None or hour == result.reference_hours:
+                continue
+            row: Row = {"x": hour + aside, "y": at, "say": batch_says(name, hour, at)}
+            low, high = (ends[name][place] if ends else None for ends in (lows, highs))
+            if low is not None and high is not None:
+                row |= {"low": low, "high": high}
+            least = -result.rule.margin if result.rule.both_ways else -inf
+            found.append((row, low is not None and high is not None and least < low and high < result.rule.margin))
+    return found
 
 
 def _row(result: AttributeResult, pull: PullResult) -> Row:

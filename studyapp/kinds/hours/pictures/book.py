@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from studyapp.findings import decimal
 from studyapp.kinds.hours.deciding.book import Book, Entry, Payoff
-from studyapp.kinds.hours.findings.book import h
+from studyapp.kinds.hours.findings.book import h, what_it_said
 from studyapp.pictures import marks
 from studyapp.pictures.marks import Frame, Layer, Picture, Row
 from studyapp.pictures.theme import Theme
@@ -42,12 +42,11 @@ def _in_use(found: Book, frame: Frame, top: int) -> Iterator[Layer]:
 
 
 def _row(label: str, one: Entry, y: float, frame: Frame, ticks: list[float]) -> Iterator[Layer]:
-    theme, decision = frame.theme, one.decision
+    theme = frame.theme
     yield marks.stroke([{"x": ticks[0], "y": y}, {"x": ticks[-1], "y": y}], theme.rule)
     yield marks.words(label, frame.across[0], y, theme.ink, weight=600)
-    said = _("chose {hour}").format(hour=h(decision.hours)) if decision.hours is not None else _("chose no hour")
-    yield marks.words(said, ticks[-1], y, theme.ink, dx=18)
-    for sign, colour, rows in _signs(label, one, y, theme):
+    yield marks.words(what_it_said(one), ticks[-1], y, theme.ink, dx=18)
+    for sign, colour, rows in _signs(label, one, y, theme) if one.heard else ():
         yield from marks.signs(sign, rows, colour, theme)
 
 

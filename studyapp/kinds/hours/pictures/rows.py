@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
+from studyapp.batches import shown_unit
 from studyapp.kinds.hours.findings.instruments import in_line, limit_of, reading_says
 from studyapp.kinds.hours.findings.pulls import enough_says
 from studyapp.kinds.hours.findings.scale import Scale
@@ -21,7 +22,7 @@ from studyapp.words import _
 
 if TYPE_CHECKING:
     from analysis.instruments import GatePull, GateResult
-    from analysis.stopping import AttributeResult
+    from analysis.stopping import AttributeResult, BatchNumbers
 
 HEIGHT, AXIS = 170, 46  # px: a row, and the numbers of hours below the last
 TOP = 0.2  # of the height of the first row, for the words above it
@@ -89,10 +90,10 @@ class Axis:
             )
 
 
-def flavour_row(result: AttributeResult, scale: Scale, axis: Axis) -> Picture:
+def flavour_row(result: AttributeResult, scale: Scale, axis: Axis, batches: BatchNumbers | None = None) -> Picture:
     """Worsening of one attribute against the reference, as in a picture of its own but for the pole."""
     frame = axis.frame((scale.low, scale.high), scale.ticks)
-    return axis.picture(frame, levels(result, scale, frame), pull_signs(result, frame))
+    return axis.picture(frame, levels(result, scale, frame), pull_signs(result, frame, batches=batches))
 
 
 # ---- a limit ---------------------------------------------------------------------------------------------------------
@@ -154,4 +155,4 @@ def _row(result: GateResult, pull: GatePull, aside: float) -> Row:
 def y_words(result: GateResult) -> str:
     """What the axis of a limit counts."""
     named = _("{unit}; mean of the portions and its guard") if result.gate.unit else _("mean of the portions, guard")
-    return named.format(unit=result.gate.unit)
+    return named.format(unit=shown_unit(result.gate.unit))

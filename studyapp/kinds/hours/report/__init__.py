@@ -10,6 +10,7 @@ from studyapp.findings import decimal, hours, of_studies, percent, units
 from studyapp.findings.numbers import interval_share, opening
 from studyapp.findings.ways import WayLine, heads, score_word
 from studyapp.kinds.hours.findings import HoursFinding, attribute_alt, costs, hours_finding, versions
+from studyapp.kinds.hours.findings.batches import batch_table, batches_alt, marks_say
 from studyapp.kinds.hours.findings.failing import fate
 from studyapp.kinds.hours.findings.instruments import (
     by_name,
@@ -28,7 +29,7 @@ from studyapp.kinds.hours.pictures import against_limit, worsening
 from studyapp.kinds.hours.pictures.rows import Axis, limit_row
 from studyapp.kinds.hours.plan import HoursPlan, HoursStudy
 from studyapp.kinds.hours.report.calendar_file import study_calendar
-from studyapp.kinds.hours.setting_out.pulls import pulls_of
+from studyapp.kinds.hours.setting_out.pulls import by_batch
 from studyapp.pictures import paper
 from studyapp.pictures.theme import PAPER
 from studyapp.printing.press import shown_time, typeset
@@ -56,13 +57,13 @@ def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes
     beside = deciding.description(store, by, study.id) if shown_.corrected is None else None
     priced = tuple(way.offer for way in ways)
     finding = hours_finding(shown_.decision, priced, study.plan.title, costs(study.plan), beside)
-    taken = pulls_of(store, by, study.id)
-    finding = replace(finding, lede=" ".join([*late_pulls(taken), finding.lede]))
+    taken = by_batch(store, by, study.id)
+    finding = replace(finding, lede=" ".join([*late_pulls(*taken), finding.lede]))
     record = replace(
         record_of(store, by, study),
         rule_version=shown_.rule_version,
         corrected=versions.said_otherwise(shown_),
-        rule_departures=(*versions.departures(shown_), *pull_departures(taken)),
+        rule_departures=(*versions.departures(shown_), *pull_departures(*taken)),
     )
     lines = way_lines(ways, study.plan, shown_.decision)
     return report_pdf(shown_.decision, finding, printed_at, record, lines)
@@ -70,7 +71,7 @@ def report(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes
 
 def calendar(store: Store, by: Staff, study: HoursStudy) -> bytes:
     """Pulls, tempering and sittings, for a calendar program; pulls as they were noted, once the plan is sealed."""
-    return study_calendar(study, kept=pulls_of(store, by, study.id) if study.seal else None)
+    return study_calendar(study, kept=by_batch(store, by, study.id)[0] if study.seal else None)
 
 
 def papers() -> Mapping[str, Callable[[Store, Staff, HoursStudy, str], bytes]]:
@@ -173,7 +174,7 @@ def _first_page(decision: Decision, finding: HoursFinding, title: str, record: R
 
 def _crumb(title: str, plan: HoursPlan | None) -> str:
     said = title
-    for part in (plan.recipe, plan.batch, plan.machine) if plan else ():
+    for part in (plan.recipe, plan.batch, *plan.named_batches, plan.machine) if plan else ():
         if part and part.casefold() not in said.casefold():
             said = _("{study}, {part}").format(study=said, part=part)
     return _("Decision on conching time. {study}").format(study=said)
@@ -183,7 +184,7 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
     charts = [*_limit_charts(decision), *_attribute_charts(decision), *_mean_charts(decision)]
     return {
         "charts_heading": _("Worse than the longest pull, by how much?"),
-        "charts_intro": finding.charts_intro,
+        "charts_intro": f"{finding.charts_intro} {marks_say(decision)}".rstrip(),
         "charts_across": 3,
         "charts_first": _CHARTS_FIRST,
         "signs": [
@@ -198,13 +199,13 @@ def _pictures(decision: Decision, finding: HoursFinding) -> dict[str, Any]:
 def _attribute_charts(decision: Decision) -> list[dict[str, str]]:
     results = [result for result in _binding_first(decision) if result.judged and len(result.pulls) > 1]
     scale, lost = shared_scale(results), lost_hours(decision)
-    drawn = paper.svgs([worsening(result, scale, PAPER, lost) for result in results], paper.THIRD)
+    drawn = paper.svgs([worsening(result, scale, PAPER, lost, decision.batches) for result in results], paper.THIRD)
     return [
         {
             "name": opening(result.name),
             "note": _chart_note(result, decision, scale.shows_limit(result)),
             "svg": svg,
-            "alt": f"{attribute_alt(result)} {lost_alt(lost)}".strip(),
+            "alt": " ".join(filter(None, (attribute_alt(result), batches_alt(decision, result.name), lost_alt(lost)))),
         }
         for result, svg in zip(results, drawn, strict=True)
     ]
@@ -232,7 +233,7 @@ def _limit_charts(decision: Decision) -> list[dict[str, str]]:
 
 
 def _limit_note(decision: Decision, name: str) -> str:
-    decides = decision.verdict == "stop" and name == decision.binding
+    decides = decision.hours is not None and name == decision.binding
     return _("decides the hour") if decides else wanted(by_name(decision, name)[0])
 
 
@@ -241,7 +242,7 @@ def _binding_first(decision: Decision) -> list[AttributeResult]:
 
 
 def _chart_note(result: AttributeResult, decision: Decision, limit_drawn: bool) -> str:
-    if decision.verdict == "stop" and result.name == decision.binding:
+    if decision.hours is not None and result.name == decision.binding:
         return _("decides the hour")
     if result.rule.limit is not None and not limit_drawn and not limit_decides(result):
         return _("{wanted}, limit {limit} off the picture").format(
@@ -260,6 +261,7 @@ def _numbers(decision: Decision, record: ReportRecord) -> dict[str, Any]:
         "rule": list(record.rule) or _rule_sentences(decision),
         "sealed": sealed_lines(record),
         "tables": [
+            *_batches(decision),
             *(
                 {
                     "name": opening(result.name),
@@ -274,6 +276,14 @@ def _numbers(decision: Decision, record: ReportRecord) -> dict[str, Any]:
             ),
         ],
     }
+
+
+def _batches(decision: Decision) -> list[dict[str, Any]]:
+    """Every batch at the hour in question."""
+    told = batch_table(decision)
+    if told is None:
+        return []
+    return [{"name": told.title, "columns": told.heads, "rows": told.lines, "fit": told.apart}]
 
 
 def _rule_sentences(decision: Decision) -> list[str]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from studyapp.batches import Batch
 from studyapp.errors import NotAllowed
 from studyapp.findings import batches as of_batches
 from studyapp.findings import hours as as_hours
 from studyapp.findings import of_studies, units
+from studyapp.findings.days import day_of
 from studyapp.findings.numbers import listed, opening
 from studyapp.kinds.hours.deciding import book as books
 from studyapp.kinds.hours.deciding.book import MOST_BATCHES, Book, Entry
@@ -73,19 +75,19 @@ def book(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes:
 def card(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes:
     """The process card of the hour in use. Raises NotAllowed where none is."""
     found = books.book_of(store, by, study.id)
-    if found.in_use is None:
+    if found.in_use is None or found.chosen_by is None:
         raise NotAllowed(_("Not printed: no shorter hour is in use, so there is nothing to put beside the machine."))
     number = books.note_card(store, by, study.id, found.in_use)
-    entry = found.bearing[-1]
+    entry = found.chosen_by
     signatures = [(one.role, one.name) for one in closing.signatures(store, by, entry.study.id)]
-    good = entry.decision.latest_hours if entry.decision.hours == found.in_use else None
-    good = found.longest if good is None else good
+    chose = found.course.origin.decision if found.course is not None else entry.decision
+    good = found.longest if chose.latest_hours is None else chose.latest_hours
     ticks = sorted(entry.decision.passes)
     data: dict[str, Any] = {
         "lang": language(),
         "crumb": _("Process card, print {n}").format(n=number),
         "title": findings.name(found),
-        "until": found.ends_on,
+        "until": day_of(found.ends_on),
         "hour": findings.h(found.in_use),
         "zero": _("after hour zero: {what}").format(what=entry.study.plan.hour_zero or _("as it was sealed")),
         "chosen": found.in_use,
@@ -101,18 +103,24 @@ def card(store: Store, by: Staff, study: HoursStudy, printed_at: str) -> bytes:
         ),
         "foot_left": _("Seal {seal}").format(seal=(entry.study.seal or "")[: 2 * _CAUTION].upper()),
         "foot_middle": _("printed {time}").format(time=shown_time(printed_at)),
-        "words": {"page": _("page {n} of {m}"), "until": _("valid until"), "stop": _("Stop the conche at")},
+        "words": {
+            "page": _("page {n} of {m}"),
+            "until": _("valid until"),
+            "stop": _("Stop the conche at"),
+            "here": _("stop here"),
+        },
     }
     return typeset("card", data, printed_at)
 
 
 def _rows(found: Book, entry: Entry) -> Iterator[tuple[str, str]]:
-    decision, batches = entry.decision, entry.batches
-    yield _("Recipe"), _recipe(entry)
-    lots = listed([lot for one in found.bearing for lot in one.lots])
+    decision = entry.decision
+    written = _written(found)
+    yield _("Recipe"), _recipe(written) or entry.study.plan.recipe
+    lots = listed(list(dict.fromkeys(lot for one in found.bearing for lot in one.lots)))
     other = _("Any other lot: {longest}, until one batch is confirmed.").format(longest=findings.h(found.longest))
     yield _("Cocoa lots"), f"{lots}. {other}" if lots else other
-    yield _("Programme"), _programme(entry) if batches else ""
+    yield _("Programme"), _programme(written)
     yield _("Before you stop"), "; ".join(dict.fromkeys(f"{one.gate.quantity} {wanted(one)}" for one in decision.gates))
     yield _("Never below"), findings.never_below(entry)
     margins = [f"{name} {units(one.rule.margin)}" for name, one in decision.attributes.items()]
@@ -121,7 +129,7 @@ def _rows(found: Book, entry: Entry) -> Iterator[tuple[str, str]]:
     yield (
         _("Evidence"),
         evidence.format(
-            claim=findings.claim_words(entry),
+            claim=findings.widest_claim(found),
             batches=listed([label for one in found.bearing for label in one.labels]),
             n=sum(one.sittings for one in found.bearing),
             m=len(entry.study.plan.assessors),
@@ -131,16 +139,19 @@ def _rows(found: Book, entry: Entry) -> Iterator[tuple[str, str]]:
     yield _("Ends when"), opening("; ".join(findings.ends_when(found)))
 
 
-def _recipe(entry: Entry) -> str:
-    if not entry.batches:
-        return entry.study.plan.recipe
-    return ", ".join(f"{name} {value}" for name, value in of_batches.recipe_lines(entry.batches[-1]))
+def _written(found: Book) -> Batch | None:
+    """The last batch that bears the hour and whose making somebody wrote down."""
+    known = [one for entry in found.bearing for one in entry.batches if one.draft.made.parts or one.draft.phases]
+    return known[-1] if known else None
 
 
-def _programme(entry: Entry) -> str:
-    phases = entry.batches[-1].draft.phases
+def _recipe(batch: Batch | None) -> str:
+    return ", ".join(f"{name} {value}" for name, value in of_batches.recipe_lines(batch)) if batch else ""
+
+
+def _programme(batch: Batch | None) -> str:
     told = []
-    for one in phases:
+    for one in batch.draft.phases if batch else ():
         span = (
             None if one.from_hours is None or one.to_hours is None else of_batches.length(one.to_hours - one.from_hours)
         )

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from studyapp.errors import BadInput
 from studyapp.findings.numbers import opening
-from studyapp.kinds.hours.plan import FIRST_RULE, HoursPlan
+from studyapp.kinds.hours.plan import FEWEST_BATCHES, FIRST_RULE, RECIPE, THIS, HoursPlan
+from studyapp.kinds.hours.rule.batches import batch_problems, batch_sentences, times_tasted
+from studyapp.kinds.hours.rule.confirming import confirm_problems, confirm_sentences
 from studyapp.kinds.hours.rule.limits import gate_of, limit_problems, limit_sentence
 from studyapp.kinds.hours.rule.run_calendar import calendar
 from studyapp.records import SCALE_HIGH, SCALE_LOW, Attribute, Check, Problem
@@ -26,7 +29,10 @@ LEAST_PALATE, USUAL_PALATE, MOST_PALATE = 3, 6, 20
 
 def problems(plan: HoursPlan) -> tuple[Problem, ...]:
     """Everything to mend (blocks) or to think about (does not block), beside its field."""
-    parts = (_pull_problems, _attribute_problems, _limit_problems, _panel_problems, _table_problems, _calendar_problems)
+    parts = (
+        _pull_problems, batch_problems, _attribute_problems, _limit_problems, _panel_problems, _table_problems,
+        _calendar_problems, confirm_problems,
+    )  # fmt: skip
     return tuple(problem for part in parts for problem in part(plan))
 
 
@@ -145,7 +151,7 @@ def _panel_problems(plan: HoursPlan) -> Iterator[Problem]:
             ("replicates", plan.replicates, 1, 4),
         )
     )
-    if plan.sittings < 2:
+    if plan.sittings < 2 and not plan.several:
         yield Problem(
             "sittings",
             _(
@@ -264,6 +270,7 @@ def _rule(plan: HoursPlan) -> tuple[str, ...]:
             hours=", ".join(f"{h:g}" for h in hours), longest=longest
         )
     )
+    lines += batch_sentences(plan) + confirm_sentences(plan)
     for line in plan.attributes:
         lines.append(_attribute_sentence(line))
     lines += [limit_sentence(one) for one in plan.limits]
@@ -297,6 +304,8 @@ def _rule(plan: HoursPlan) -> tuple[str, ...]:
 def _when_lost(plan: HoursPlan) -> str:
     """What becomes of a pull that is lost before anybody tasted it."""
     hours = sorted(pull.hours for pull in plan.pulls)
+    if plan.confirms is not None:
+        return _("Should the hour, the control or the longest be lost, there is no verdict.")
     said = _("A pull that is lost before anybody tasted it steps out: nothing is said of it, the rest is weighed.")
     if plan.lost_reference == "next" and len(hours) > 2:
         after = _("Should the longest be lost, {h} h takes its place, once.").format(h=f"{hours[-2]:g}")
@@ -319,16 +328,26 @@ def _attribute_sentence(line: Attribute) -> str:
 
 
 # ---- for the statistics ----------------------------------------------------------------------------------------------
-def rule_of(plan: HoursPlan, look: int) -> Rule:
-    """The sealed rule as the statistics read it. From two sittings on, disagreement between sittings counts."""
+def rule_of(plan: HoursPlan, look: int, lost: int = 0) -> Rule:
+    """The sealed rule as the statistics read it, where so many batches were lost before anybody tasted them. From two
+    sittings of a batch on, disagreement between sittings counts; over batches each stands for its trays too."""
     from analysis.stopping import AttributeRule, Rule
 
-    served = plan.sittings + (look - 1) * plan.next_sittings
     deciding = {
         line.name: AttributeRule(line.wanted, float(line.margin or 0), line.limit)
         for line in plan.attributes
         if line.decides
     }
-    adjust = ("sitting:hours",) if served >= 2 else ()
     gates = {one.name: gate_of(one) for one in plan.limits}
-    return Rule(deciding, plan.alpha, plan.looks, look, adjust, plan.control, plan.lost_reference, gates=gates)
+    served = plan.sittings + (look - 1) * plan.next_sittings
+    trays = (times_tasted(plan, look) if plan.several else served) >= 2 and plan.claim != RECIPE
+    adjust = ("sitting:hours",) if trays else ()
+    asked = plan.confirms.hours if plan.confirms is not None else None
+    rule = Rule(deciding, plan.alpha, plan.looks, look, adjust, plan.control, plan.lost_reference, gates=gates)
+    rule = replace(rule, confirms=asked)
+    if not plan.several:
+        return rule
+    left = plan.known_by(look) - lost
+    if plan.claim == RECIPE:
+        return replace(rule, claim=RECIPE, batches=left if left >= FEWEST_BATCHES else None)
+    return replace(rule, claim=plan.claim if left > 1 else THIS, batches=max(left, 1))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
+from studyapp.batches import shown_unit
 from studyapp.findings.numbers import trimmed
 from studyapp.kinds.hours.plan import Limit
 from studyapp.records import Problem
@@ -86,7 +87,7 @@ def wanted(one: Limit) -> str:
     """ "at most 4 Pa.s"."""
     bound = one.at_least if one.at_most is None else one.at_most
     told = _("at least {n} {unit}") if one.at_most is None else _("at most {n} {unit}")
-    return told.format(n="?" if bound is None else trimmed(bound, _FINEST), unit=one.unit).rstrip()
+    return told.format(n="?" if bound is None else trimmed(bound, _FINEST), unit=shown_unit(one.unit)).rstrip()
 
 
 def limit_sentence(one: Limit) -> str:

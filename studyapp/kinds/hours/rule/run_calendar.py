@@ -111,7 +111,7 @@ def sitting_minutes(plan: HoursPlan) -> int:
 
 def pieces_a_sitting(plan: HoursPlan) -> int:
     """Scored pieces of one assessor in one sitting."""
-    return min(len(plan.pulls) * plan.replicates, plan.palate)
+    return min(len(plan.pulls) * plan.replicates * plan.batches_a_sitting, plan.palate)
 
 
 def propose_start(plan: HoursPlan) -> ProposedStart:
