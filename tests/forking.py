@@ -12,7 +12,9 @@ import os
 import signal
 import subprocess
 import sys
+import tempfile
 import time
+from functools import cache
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -61,10 +63,17 @@ class Parent:
         self.process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
         assert self._answer() == READY
 
-    def fork(self, arguments: list[str], folder: Path, environment: dict[str, str], printed: Path) -> Forked:
-        """Run `studyapp` with these arguments; what it prints is added to a file."""
-        asked = {"arguments": arguments, "folder": str(folder), "environment": environment, "printed": str(printed)}
-        return Forked(self, self.ask(**asked))
+    def fork(
+        self,
+        arguments: list[str],
+        folder: Path,
+        environment: dict[str, str],
+        printed: Path,
+        complained: Path | None = None,
+    ) -> Forked:
+        """Run `studyapp` with these arguments; what it prints is added to a file, or to one for each stream."""
+        files = {"printed": str(printed), "complained": str(complained or printed)}
+        return Forked(self, self.ask(arguments=arguments, folder=str(folder), environment=environment, **files))
 
     def ask(self, **request: Any) -> Any:
         """One request, one answer."""
@@ -81,6 +90,23 @@ class Parent:
         """No more forks."""
         self.process.kill()
         self.process.wait()
+
+
+@cache
+def parent() -> Parent:
+    """The process that everything of this worker is forked from; it ends with the worker, whose pipe it reads."""
+    return Parent()
+
+
+def run(*command: str, folder: Path = Path("/")) -> subprocess.CompletedProcess[str]:
+    """A command as somebody types it, to its end: a process of its own, with all that it says.
+
+    Raises subprocess.TimeoutExpired after a minute.
+    """
+    with tempfile.TemporaryDirectory() as aside:
+        said, complained = Path(aside, "said"), Path(aside, "complained")
+        ended = parent().fork(list(command), folder, dict(os.environ), said, complained).wait(60)
+        return subprocess.CompletedProcess(command, ended, said.read_text(), complained.read_text())
 
 
 # ---- the process that forks ------------------------------------------------------------------------------------------
@@ -100,6 +126,15 @@ def _import_everything() -> None:
                 importlib.import_module(module.name)
 
 
+def _scan_once() -> None:
+    """Streamlit reads what is told of every installed package when it starts, to find components in them: that is half
+    of a start, and nothing is installed meanwhile."""
+    from streamlit.components.v2 import manifest_scanner
+
+    found = manifest_scanner.scan_component_manifests()
+    manifest_scanner.scan_component_manifests = lambda *_workers: list(found)
+
+
 def _cheapen() -> None:
     """A passphrase at its real cost takes half a second of a core; `tests/services/test_passphrases.py` pays it."""
     from studyapp.services import passphrases
@@ -110,9 +145,8 @@ def _cheapen() -> None:
 def _become(request: dict[str, Any]) -> NoReturn:
     """The command itself, in the new process."""
     os.setsid()
-    out = os.open(request["printed"], os.O_WRONLY | os.O_CREAT | os.O_APPEND)
-    for number in (1, 2):
-        os.dup2(out, number)
+    for number, file in ((1, request["printed"]), (2, request["complained"])):
+        os.dup2(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600), number)
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
     os.chdir(request["folder"])
     os.environ.clear()
@@ -150,6 +184,7 @@ def _serve() -> None:
     answers = os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # nothing that a module prints is an answer
     _import_everything()
+    _scan_once()
     _cheapen()
     print(json.dumps(READY), file=answers, flush=True)
     for line in sys.stdin:

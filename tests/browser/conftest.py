@@ -112,8 +112,8 @@ class Hands:
 
     def see(self, text: str) -> None:
         """Wait until a text is there, and until a serving that leaves, which stands beside it for a moment, is gone."""
-        self.page.get_by_text(text).first.wait_for(timeout=15000)
-        self.page.locator(".page").nth(1).wait_for(state="detached", timeout=15000)
+        self.page.get_by_text(text).first.wait_for(timeout=60000)
+        self.page.locator(".page").nth(1).wait_for(state="detached", timeout=60000)
 
     def start(self, address: str) -> None:
         """Open the link, read, agree and pass the warm-up cup."""
@@ -135,7 +135,7 @@ class Hands:
 
     def saved(self) -> None:
         """Wait until the page says saved."""
-        self.page.locator(".kept", has_text="saved").wait_for(timeout=15000)
+        self.page.locator(".kept", has_text="saved").wait_for(timeout=60000)
 
     def sent(self) -> str:
         """All that the page holds: its frame and the inside of every serving that stands in it."""

@@ -46,7 +46,7 @@ class Desk:
 
     def see(self, text: str) -> None:
         """Wait until a text is there."""
-        self.page.get_by_text(text).first.wait_for(timeout=20000)
+        self.page.get_by_text(text).first.wait_for(timeout=60000)
 
     def type(self, label: str, text: str) -> None:
         """Type into a field and leave it, then wait until the page has taken it."""
@@ -58,7 +58,7 @@ class Desk:
     def settle(self) -> None:
         """Wait until the page has nothing left to draw."""
         self.page.wait_for_timeout(250)
-        self.page.locator('[data-test-script-state="notRunning"]').wait_for(timeout=20000)
+        self.page.locator('[data-test-script-state="notRunning"]').wait_for(timeout=60000)
 
     def choose(self, label: str, *options: str) -> None:
         """Choose several options of a list."""
@@ -94,7 +94,7 @@ def _folded(page: Any, name: str) -> None:
     page.locator(f"{fold} > summary", has_text=name).wait_for()
     page.locator(fold).nth(1).wait_for(state="detached")
     page.wait_for_timeout(400)
-    page.locator('[data-test-script-state="notRunning"]').wait_for(timeout=20000)
+    page.locator('[data-test-script-state="notRunning"]').wait_for(timeout=60000)
 
 
 # ---- one step of the study each ------------------------------------------------------------------------------------
@@ -174,7 +174,7 @@ def _release_all(bench: Desk, trays: int) -> None:
         bench.settle()
     for number in range(1, trays + 1):
         bench.page.locator(f".st-key-tray-line-{number} button").click()
-        bench.page.locator(f".st-key-tray-line-{number}", has_text="read by Cleo").wait_for(timeout=20000)
+        bench.page.locator(f".st-key-tray-line-{number}", has_text="read by Cleo").wait_for(timeout=60000)
     bench.press(f"Release trays 1 to {trays}")
     bench.see(f"{trays} of {trays} trays are out.")
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import subprocess
-import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -16,6 +14,7 @@ from studyapp.errors import StoreProblem
 from studyapp.services.checking import check
 from studyapp.store import open_store, read_store
 from studyapp.store.engine import sqlite_module
+from tests.forking import run
 
 pytestmark = pytest.mark.reliability
 
@@ -196,10 +195,7 @@ def test_the_command_says_one_sentence_and_ends_with_2(
     """On the shell: the sentence on stderr, nothing on stdout, exit 2, nothing made."""
     file = make(folder)
     before = picture(folder)
-    studyapp = str(Path(sys.executable).with_name("studyapp"))
-    done = subprocess.run(
-        [studyapp, *command, "--store", str(file)], cwd="/", capture_output=True, text=True, timeout=60, check=False
-    )
+    done = run(*command, "--store", str(file))
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr.startswith("Not done: ")
     assert done.stderr.count("\n") == 1

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -15,9 +13,9 @@ from studyapp.services import accounts, backups, packages, panel
 from studyapp.services.checking import check
 from studyapp.store import Store, open_store, read_as_it_stands, read_store, revisions
 from studyapp.store.engine import connect, sqlite_module
+from tests.forking import run
 from tests.stores import earlier
 
-STUDYAPP = str(Path(sys.executable).with_name("studyapp"))
 OLDER = [name for name in earlier.EVERY if earlier.TOLD[name]["revision"] != revisions.today()]
 
 
@@ -31,11 +29,6 @@ def name(request: pytest.FixtureRequest) -> str:
 def file(name: str, tmp_path: Path) -> Path:
     """That store, untouched."""
     return earlier.unpacked(name, tmp_path / "studies.sqlite")
-
-
-def run(*command: str) -> subprocess.CompletedProcess[str]:
-    """A command as somebody types it."""
-    return subprocess.run([STUDYAPP, *command], capture_output=True, text=True, timeout=60, check=False)
 
 
 def sha(file: Path) -> str:
