@@ -11,8 +11,18 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from analysis.instruments import Gate, GateLevels, GateLimits, Repeats, Spread, answered, butter_worth, casson
-from analysis.instruments import over_portions, settling
+from analysis.instruments import (
+    Gate,
+    GateLevels,
+    GateLimits,
+    Repeats,
+    Spread,
+    answered,
+    butter_worth,
+    casson,
+    over_portions,
+    settling,
+)
 from tests.analysis.apart import Array, Flags
 from tests.analysis.cells import Cell, Draws, hold, some
 

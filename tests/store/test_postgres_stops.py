@@ -11,7 +11,6 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
 
 import httpx
 import psycopg

@@ -160,43 +160,6 @@ def _limits(found: Compared) -> list[dict[str, Any]]:
     return [{"name": _("Instruments: each has its own limit"), "columns": heads, "rows": rows, "fit": ""}]
 
 
-def _hours(found: Bracket) -> dict[str, Any]:
-    """How many hours longer one make needs, as a picture."""
-    (svg,) = paper.svgs([needed(found, PAPER)], paper.WHOLE)
-    return {"name": _("Hours"), "note": f"{hours.intro(found)} {hours.signs()}", "svg": svg, "alt": hours.alt(found)}
-
-
-def _pulls(found: Compared) -> list[dict[str, Any]]:
-    """What is shown of every pull, in the first columns of the numbers."""
-    if found.bracket is None:
-        return []
-    width = len(findings.number_heads())
-    rows = [[*row, *[""] * (width - len(row))] for row in [hours.heads(), *hours.rows(found.bracket)]]
-    return [{"name": _("Hours: every pull against the common reference"), "rows": rows, "fit": ""}]
-
-
-def _numbers(found: Compared) -> list[dict[str, Any]]:
-    return [
-        {
-            "name": name,
-            "rows": findings.numbers(name, make, found.claims),
-            "fit": _("Chance over all attributes {p}, with the other makes counted {q}.").format(
-                p=f"{make.p:.4f}", q=f"{make.p_holm:.4f}"
-            ),
-        }
-        for name, make in found.makes.items()
-    ]
-
-
-def _limits(found: Compared) -> list[dict[str, Any]]:
-    """Limits of instruments, every make in a column."""
-    if not found.gates:
-        return []
-    width = len(findings.number_heads())
-    rows = [[*row, *[""] * (width - len(row))] for row in instruments.table(found)]
-    return [{"name": _("Instruments: each has its own limit"), "rows": rows, "fit": ""}]
-
-
 def _differing(found: Compared, alike: Alike, quantities: dict[str, Likewise]) -> list[dict[str, Any]]:
     """A table a make."""
     tables = []
