@@ -47,9 +47,7 @@ def test_a_recipe_is_asked_about_as_means_over_batches_too() -> None:
     assert (whole.agrees, whole.mixed.says, whole.batches) == (True, "agrees", ("one", "three", "two"))
     by_batch = (SCORES.mean((0, 3)) - SCORES.mean((0, 3))[-1])[:-1].T
     assert whole.mixed.other is not None
-    assert [row.estimate for row in whole.mixed.other.at_given.differences] == pytest.approx(
-        list(by_batch.mean(0)), abs=1e-6
-    )
+    assert [row.estimate for row in whole.mixed.other.at_given.differences] == pytest.approx(list(by_batch.mean(0)), abs=1e-6)
     assert found.batches is not None
     assert list(found.batches.batch_se["acidity"][:-1]) == pytest.approx(list(stats.sem(by_batch)))
 
@@ -80,10 +78,7 @@ def test_a_planted_fault_is_found(fault: str) -> None:
     assert told is not None
     first, *others = result.pulls
     assert first.se is not None
-    pulls = {
-        "mean": replace(first, difference=first.difference * 1.01),
-        "panel error": replace(first, se=first.se * 1.01),
-    }
+    pulls = {"mean": replace(first, difference=first.difference * 1.01), "panel error": replace(first, se=first.se * 1.01)}
     result = replace(result, pulls=(pulls.get(fault, first), *others))
     if fault == "difference of a batch":
         own = told.differences["acidity"]

@@ -24,9 +24,7 @@ def test_no_acknowledged_mark_is_lost_when_a_writer_is_killed(
     workshop.store.close()
     lines = ",".join(line.id for line in here.lines)
     command = [sys.executable, str(Path(__file__).with_name("killed_writer.py")), url, hand.token, here.serving, lines]
-    done = subprocess.run(
-        [*command, str(kills), "20261125"], capture_output=True, text=True, timeout=300 + kills, check=False
-    )
+    done = subprocess.run([*command, str(kills), "20261125"], capture_output=True, text=True, timeout=300 + kills, check=False)
     assert done.returncode == 0, done.stderr
     report = json.loads(done.stdout)
     assert report["rounds"] == kills
