@@ -145,9 +145,7 @@ def test_error_of_awkward_batches(name: str, draws: Draws) -> None:
     studies = draws(200, 4000 if name == "missing" else 8000)
     cells = []
     for count, servings, people, s, more in some(cases, draws):
-        found = says_stop(
-            odd_studies(count, servings, people, s, studies, **{"missing": 0.0} | more), RECIPE, 0.05
-        ).mean()
+        found = says_stop(odd_studies(count, servings, people, s, studies, **{"missing": 0.0} | more), RECIPE, 0.05).mean()
         cells.append(Cell(f"{count} of {servings} x {people}, s {s}, {more}", told, float(found), studies, KNOWN))
     hold(cells)
 

@@ -139,7 +139,7 @@ def _pulls(plan: ComparisonPlan, key: str, problems: Sequence[Problem], slips: S
     for cell, letter, own in zip(st.columns(2), LETTERS, before, strict=False):
         label, shown = _("Hours of {letter}").format(letter=letter), " ".join(f"{h:g}" for h in own)
         with cell:
-            read.append(slips.read(f"pulls {letter}", label, shown, numbers, own, f"pulls-{letter}-{key}"))
+            read.append(slips.read(f"pulls {letter}", label, shown, _hours, own, f"pulls-{letter}-{key}"))
     look.put(
         look.quiet(
             _(
@@ -150,3 +150,11 @@ def _pulls(plan: ComparisonPlan, key: str, problems: Sequence[Problem], slips: S
     )
     beside(problems, "pulls")
     return replace(plan, pulls=tuple(read))
+
+
+def _hours(typed: str) -> tuple[float, ...]:
+    """Hours from a typed list; raises ValueError with the sentence to show."""
+    try:
+        return numbers(typed)
+    except ValueError:
+        raise ValueError(_("Fix the hours: write numbers with a blank between two, as 4 8 24.")) from None
