@@ -49,8 +49,7 @@ def panel_error(y: Array) -> Error:
     dfs = [a * h * (n - 1), (a - 1) * (h - 1), a - 1]
     # Isotonic: the largest of the averages that reach down, each the smaller of ending here and one above.
     reaching = [
-        np.minimum(sum(squares[low:2]) / sum(dfs[low:2]), sum(squares[low:]) / sum(dfs[low:]))
-        for low in (0, 1)
+        np.minimum(sum(squares[low:2]) / sum(dfs[low:2]), sum(squares[low:]) / sum(dfs[low:])) for low in (0, 1)
     ]
     se = np.sqrt(2 * np.maximum.reduce(reaching) / (a * n))
     return se, np.full(len(y), float(dfs[1]))

@@ -109,7 +109,9 @@ def test_risk_of_a_single_reading_and_of_any_true_value(draws: Draws) -> None:
         ("the project", "0-0.4", by_the_project(values).passes[:, 0]),
         ("no guard", "4.7-5.6", values[:, 0].mean(1) < 0),
     ):
-        cells.append(Cell(f"accepted that break, {name}", told, float((truth[taken] > 0).mean()), int(taken.sum()), KNOWN // 2))
+        cells.append(
+            Cell(f"accepted that break, {name}", told, float((truth[taken] > 0).mean()), int(taken.sum()), KNOWN // 2)
+        )
     hold(cells)
 
 
@@ -120,7 +122,9 @@ def test_one_pull_noisier_than_the_others(draws: Draws) -> None:
     for repeats, more in some([(2, 2), (3, 2), (3, 3), (5, 2), (5, 3)], draws):
         values = readings(first(0.0), repeats, n)
         values[:, 0] *= more
-        cells.append(Cell(f"pooled, {repeats}, {more}", "10-20", float(passing_apart(values, own=False)[:, 0].mean()), n))
+        cells.append(
+            Cell(f"pooled, {repeats}, {more}", "10-20", float(passing_apart(values, own=False)[:, 0].mean()), n)
+        )
         cells.append(Cell(f"ours, {repeats}, {more}", "7-10", float(by_the_project(values).passes[:, 0].mean()), n))
     hold(cells)
 

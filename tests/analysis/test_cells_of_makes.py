@@ -48,9 +48,13 @@ def scored(
     return dict(zip(truths, found, strict=True))
 
 
-def share(rule: MakeRule, truths: dict[str, MakeTruth], design: MakeDesign, studies: int, verdict: int = SHOWN) -> float:
+def share(
+    rule: MakeRule, truths: dict[str, MakeTruth], design: MakeDesign, studies: int, verdict: int = SHOWN
+) -> float:
     """Of studies in which the first make has a verdict."""
-    return float(np.concatenate([found.verdict[:, 0] == verdict for _y, found in drawn(rule, truths, design, studies)]).mean())
+    return float(
+        np.concatenate([found.verdict[:, 0] == verdict for _y, found in drawn(rule, truths, design, studies)]).mean()
+    )
 
 
 # ---- the rule written apart ------------------------------------------------------------------------------------------
@@ -258,7 +262,14 @@ def test_one_batch_of_each_says_nothing_of_the_make(draws: Draws) -> None:
 # ---- less time -------------------------------------------------------------------------------------------------------
 FASTER = MakeRule("A", {"x": LOWER}, "S", faster="x")
 # People, servings, A worse by so much in the short time: per cent told of A worse and B no worse.
-PAIRS = [(8, 2, 1.0, "35"), (8, 2, 1.5, "57"), (8, 4, 1.0, "61"), (8, 4, 1.5, "78"), (12, 2, 1.0, "66"), (12, 2, 1.5, "81")]
+PAIRS = [
+    (8, 2, 1.0, "35"),
+    (8, 2, 1.5, "57"),
+    (8, 4, 1.0, "61"),
+    (8, 4, 1.5, "78"),
+    (12, 2, 1.0, "66"),
+    (12, 2, 1.5, "81"),
+]
 
 
 def pairs_of_hours(studies: int, people: int, servings: int, short: float, fast: float) -> Array:

@@ -145,7 +145,9 @@ def test_error_of_awkward_batches(name: str, draws: Draws) -> None:
     studies = draws(200, 4000 if name == "missing" else 8000)
     cells = []
     for count, servings, people, s, more in some(cases, draws):
-        found = says_stop(odd_studies(count, servings, people, s, studies, **{"missing": 0.0} | more), RECIPE, 0.05).mean()
+        found = says_stop(
+            odd_studies(count, servings, people, s, studies, **{"missing": 0.0} | more), RECIPE, 0.05
+        ).mean()
         cells.append(Cell(f"{count} of {servings} x {people}, s {s}, {more}", told, float(found), studies, KNOWN))
     hold(cells)
 
@@ -240,7 +242,7 @@ LOOKS = [
 @pytest.mark.parametrize(("looks", "at", "worse", "told"), LOOKS)
 def test_batches_added_at_looks(looks: tuple[int, ...], at: float, worse: float, told: str, draws: Draws) -> None:
     """Two looks and four, 8 people, two servings of each batch; why their level is not .05 as well."""
-    studies, row = draws(100, 10_000), told.split()
+    studies, row = draws(100, 4000), told.split()
     cells = []
     for number, s in enumerate((0.15, 0.3, 0.5)):
         found = stops_by(studies_of(looks[-1], 2, 8, worse, s, studies), looks, at)

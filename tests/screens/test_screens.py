@@ -23,7 +23,7 @@ from tests.conftest import CHECKS, another_leader
 
 Screen = Callable[..., AppTest]
 Said = Callable[[AppTest], str]
-BATCHES = "batches batch write_batch readings"
+BATCHES = "batches batch write_batch readings butter surface"
 LISTED = "pulls losing panel account limits"
 FRAME = Path(studyapp.__file__).with_name("app.py")
 
@@ -376,7 +376,7 @@ def test_a_rerun_works_nothing_out_and_shows_the_same(
     while "Trying" in said(app):
         app.run()
     first, drawn, kept = said(app), [str(one.proto.spec) for one in app.get("vega_lite_chart")], kept_of_it()
-    assert (len(drawn), kept) == (3, 7)
+    assert (len(drawn), kept) == (3, 8)
     app.run()
     assert said(app) == first
     assert [str(one.proto.spec) for one in app.get("vega_lite_chart")] == drawn

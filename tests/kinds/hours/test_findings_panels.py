@@ -24,6 +24,7 @@ from tests.kinds.hours.test_findings_hours import FORBIDDEN, texts_of
 HEADLINES = {
     "stop": "Stop at 12 hours.",
     "flow": "Stop at 16 hours.",
+    "three_batches": "Stop at 12 hours.",
     "second_look": "Stop at 12 hours.",
     "window": "Conche between 8 and 12 hours.",
     "conche_longer": "Conche longer than 24 hours.",
