@@ -341,7 +341,7 @@ def _makes(case: Case) -> str:
 def _two_batches(case: Case) -> str:
     """A sealed study of two batches beside the other one."""
     plan = replace(
-        case.w.plan, title="Two batches", claim="each of these batches", batches=("A", "B"), sittings=2, starts_at=None
+        case.w.plan, title="Two batches", claim="each of these batches", batches=("A", "B"), sittings=2, looks=1
     )
     study = planning.start(case.store, case.leader, "hours", plan)
     planning.seal(case.store, case.leader, study, plan.title)
