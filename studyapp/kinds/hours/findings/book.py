@@ -228,7 +228,8 @@ def picture_says(found: Book) -> str:
     """What the picture of the batches says."""
     told = []
     for one in found.entries:
-        told.append(_("{batches} {what}").format(batches=listed(one.labels), what=what_it_said(one)))
+        said = _("{batches} {what}") if one.heard else _("{batches} did not find its control")
+        told.append(said.format(batches=listed(one.labels), what=what_it_said(one)))
     return _("Batches down, hours across: {told}.").format(told="; ".join(told))
 
 
