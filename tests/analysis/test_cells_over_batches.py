@@ -242,7 +242,7 @@ LOOKS = [
 @pytest.mark.parametrize(("looks", "at", "worse", "told"), LOOKS)
 def test_batches_added_at_looks(looks: tuple[int, ...], at: float, worse: float, told: str, draws: Draws) -> None:
     """Two looks and four, 8 people, two servings of each batch; why their level is not .05 as well."""
-    studies, row = draws(100, 10_000), told.split()
+    studies, row = draws(100, 4000), told.split()
     cells = []
     for number, s in enumerate((0.15, 0.3, 0.5)):
         found = stops_by(studies_of(looks[-1], 2, 8, worse, s, studies), looks, at)
