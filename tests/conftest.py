@@ -47,8 +47,7 @@ from tests.words.second_language import made_ready
 REAL_COST = passphrases.TODAY
 passphrases.TODAY = passphrases.Cost(2**10, 8, 1)
 
-# The same engine without the windows of a desktop around every page: that is half of what a page costs.
-SHELL, CHROMIUM = Path("/usr/bin/chromium-headless-shell"), Path("/usr/bin/chromium")
+CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"]
 CHECKS = frozenset({"safe_food", "allergens_shown", "sound_pieces", "labels_read"})
 
@@ -394,15 +393,14 @@ def hands(workshop: Workshop) -> list[Hand]:
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Any]:
     """One Chromium for the whole run. Without it the test is skipped, but never on the machine that checks changes."""
-    program = SHELL if SHELL.exists() else CHROMIUM
-    if not program.exists():
+    if not CHROMIUM.exists():
         if os.environ.get("CI") == "true":
-            pytest.fail(f"{program} is missing")
-        pytest.skip(f"{program} is not installed")
+            pytest.fail(f"{CHROMIUM} is missing")
+        pytest.skip(f"{CHROMIUM} is not installed")
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=str(program), args=FLAGS)
+        browser = playwright.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
         yield browser
         browser.close()
 

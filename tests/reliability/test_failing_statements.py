@@ -20,7 +20,7 @@ from sqlalchemy.exc import OperationalError
 
 import studyapp
 from studyapp.assets import icon
-from studyapp.batches import Log, Reading
+from studyapp.batches import Ladder, Log, Reading, Rung
 from studyapp.errors import StoreProblem
 from studyapp.kinds.aroma import deciding as aroma_deciding
 from studyapp.kinds.aroma.plan import AromaPlan
@@ -37,6 +37,7 @@ from studyapp.services import (
     closing,
     first_code,
     joining,
+    ladders,
     packages,
     panel,
     paper_entry,
@@ -65,6 +66,14 @@ from tests.services.test_batches import furnish as furnish_batch_in
 
 pytestmark = pytest.mark.reliability
 PHRASE = "a bench by the window"
+LADDER = Ladder(
+    12.0,
+    24.0,
+    "2026-11-25",
+    "cup",
+    "own",
+    tuple(Rung("viscosity at 40 1/s", at, 3.0 - (at or 0) / 9) for at in (0, 2, None)),
+)
 MOIST = Reading(24.0, "moisture", 0.8, "oven", "103 °C")
 MEANS = {0.0: 7.0, 8.0: 4.6, 24.0: 4.0}
 
@@ -220,11 +229,13 @@ class Case:
             self.hands[0].mark(here.serving, line.id, 5.0)
         return here
 
-    def served(self) -> None:
-        """Everybody has tasted; the answer stays open."""
+    def served(self, apart: float = 1.0) -> None:
+        """Everybody has tasted; where they stand so far apart at 8 h, the answer stays open."""
         key = preparing.levels_by_code(self.store, self.preparer, self.w.sitting.id)
         for number, hand in enumerate(self.hands):
-            hand.taste_all(lambda place, _line, n=number: MEANS[key[place.code]] + (n - 2) * (key[place.code] == 8.0))
+            hand.taste_all(
+                lambda place, _line, n=number: MEANS[key[place.code]] + apart * (n - 2) * (key[place.code] == 8.0)
+            )
 
     def taken_out(self) -> Path:
         """A decided study as tables of the first format, which brings no events to prove before each of some hundred
@@ -246,6 +257,14 @@ class Case:
 
 def _decided(case: Case) -> None:
     case.opened()
+    closing.sign(case.store, case.leader, case.study, "ran the test")
+    closing.sign(case.store, another_leader(case.store, case.leader), case.study, "decides")
+
+
+def _chose(case: Case) -> None:
+    """A signed verdict that names a shorter hour."""
+    case.served(apart=0.1)
+    closing.open_key(case.store, case.leader, case.study, "Ada")
     closing.sign(case.store, case.leader, case.study, "ran the test")
     closing.sign(case.store, another_leader(case.store, case.leader), case.study, "decides")
 
@@ -472,6 +491,8 @@ CASES: dict[str, Callable[[Case], Callable[[], object]]] = {
         furnish_batch, lambda c, id_: readings.keep(c.store, c.leader, id_, [replace(DOWN, portion=2), MOIST])
     ),
     "readings.undo": _with(furnish_batch, lambda c, id_: readings.undo(c.store, c.leader, id_, DOWN)),
+    "ladders.keep": _with(furnish_batch, lambda c, id_: ladders.keep(c.store, c.leader, id_, LADDER)),
+    "book.confirm": _after(_chose, lambda c: book.confirm(c.store, c.leader, c.study)),
     "book.note_card": _after(_decided, lambda c: book.note_card(c.store, c.leader, c.study, 8.0)),
     "book.keep_prices": _now(lambda c: book.keep_prices(c.store, c.leader, c.study, book.Prices(40.0, 6.5))),
     "calling.call": _with(
