@@ -119,7 +119,7 @@ def plan_hours(
         told = (*told, _fewer(found, other, replicates, fewer[1]))
     if not in_question(hours, rule.control):
         told = (*told, nothing_in_question(hours, rule.control))
-    click.echo(_told(found, max(hours), people, replicates, told))
+    click.echo(_told(found, rule, max(hours), people, replicates, told))
 
 
 def _batches(text: str | None, rule: Rule) -> tuple[int, ...]:
@@ -221,17 +221,40 @@ def _rule(file: Path | None, margin: float | None) -> Rule:
     return Rule({"flavour": AttributeRule("lower", margin)})
 
 
-def _told(
-    found: OperatingCharacteristics, longest: float, people: int, replicates: int, assumptions: tuple[str, ...]
-) -> str:
-    """The sentence, then the table; `longest` pull in hours."""
-    stops = sum(found.stop.values())
+def _of_any_hour(found: OperatingCharacteristics) -> tuple[str, list[tuple[str, float]]]:
+    """The sentence and the chances where the shortest hour is looked for."""
     headline = _("Of 100 such studies, about {n} name a shorter hour; about {m} cannot tell.").format(
-        n=round(100 * stops), m=round(100 * found.cannot_tell)
+        n=round(100 * sum(found.stop.values())), m=round(100 * found.cannot_tell)
     )
     rows = [(_("stop at {h} h").format(h=f"{hours:g}"), chance) for hours, chance in found.stop.items()]
     rows += [(_("conche longer"), found.conche_longer), (_("no hour fits"), found.no_hour_fits)]
-    rows += [(_("cannot tell"), found.cannot_tell), (_("stop, truly too early"), found.too_early)]
+    return headline, [*rows, (_("cannot tell"), found.cannot_tell), (_("stop, truly too early"), found.too_early)]
+
+
+def _of_one_hour(found: OperatingCharacteristics, hour: float) -> tuple[str, list[tuple[str, float]]]:
+    """The sentence and the chances where one hour is asked of a new batch."""
+    passed = sum(found.stop.values())
+    headline = _("Of 100 such studies, about {n} confirm {h} h; about {m} cannot tell.").format(
+        n=round(100 * passed), h=f"{hour:g}", m=round(100 * found.cannot_tell)
+    )
+    return headline, [
+        (_("confirmed"), passed),
+        (_("not confirmed"), found.no_hour_fits),
+        (_("cannot tell"), found.cannot_tell),
+        (_("confirmed, truly too early"), found.too_early),
+    ]
+
+
+def _told(
+    found: OperatingCharacteristics,
+    rule: Rule,
+    longest: float,
+    people: int,
+    replicates: int,
+    assumptions: tuple[str, ...],
+) -> str:
+    """The sentence, then the table; `longest` pull in hours."""
+    headline, rows = _of_any_hour(found) if rule.confirms is None else _of_one_hour(found, rule.confirms)
     width = max(len(label) for label, _chance in rows)
     table = "\n".join(f"{label:<{width}}  {100 * chance:5.1f} %" for label, chance in rows)
     notes = [
