@@ -212,7 +212,12 @@ THREE = BatchNumbers(
 
 
 def _rings(picture: dict[str, Any]) -> list[dict[str, Any]]:
-    return [row for layer in marks(picture, "point") if layer["mark"]["size"] == 34 for row in rows(layer)]
+    return [
+        row
+        for layer in marks(picture, "point")
+        for row in rows(layer)
+        if row.get("say", "")[:3] in ("31 ", "32 ", "34 ")
+    ]
 
 
 @pytest.mark.parametrize("theme", [*SCREENS.values(), PAPER])
@@ -225,7 +230,7 @@ def test_a_ring_stands_for_every_batch_in_the_order_tasted(attribute_result: Bui
         assert [row["y"] for row in found] == [3.0, 1.8, 1.0, 0.3, 0.0, 3.1, 1.9, 1.1, 0.4, 0.1, 3.2, 2.0, 1.2, 0.2]
         at_zero = sorted(row["x"] for row in found if row["y"] > 2.5)
         assert 0 < at_zero[0] < at_zero[1] < at_zero[2] < 4
-        assert "Acidity, 0 hours, batch 34: worse by 3.2" in sentences(picture)
+        assert "34 at 0 h: worse by 3.2." in sentences(picture)
         assert (
             len([row for layer in marks(picture, "rule") for row in rows(layer) if "high" in row and "say" in row]) == 5
         )
@@ -245,9 +250,3 @@ def test_batches_judged_each_for_itself_have_each_its_bar(attribute_result: Buil
 
 def _of(name: str) -> dict[str, Any]:
     return dict(THREE.differences[name])
-
-
-def test_one_batch_has_no_ring(attribute_result: Build) -> None:
-    """Its bar says all."""
-    result = attribute_result()
-    assert _rings(worsening(result, shared_scale([result]), LIGHT, (), replace(THREE, names=("31",)))) == []

@@ -86,7 +86,7 @@ def test_a_panel_that_was_not_awake_takes_nothing_back_and_bears_nothing() -> No
     rows = [row for one in batches_down(found, SCREENS["light"])["layer"] for row in one["data"]["values"]]
     assert not [row for row in rows if "Batch 34" in str(row.get("say", ""))]
     assert "control not found" in [row.get("words") for row in rows]
-    assert "Batch 34 control not found" in findings.picture_says(found)
+    assert "Batch 34 did not find its control" in findings.picture_says(found)
 
 
 def test_the_card_holds_the_limits_of_the_study_that_chose_its_hour() -> None:
