@@ -61,11 +61,16 @@ class Desk:
         self.page.locator('[data-test-script-state="notRunning"]').wait_for(timeout=60000)
 
     def choose(self, label: str, *options: str) -> None:
-        """Choose several options of a list."""
+        """Choose several options of a list, which closes where the page moves under it: then it is opened again."""
         box = self.page.get_by_role("combobox", name=label)
-        for option in options:
-            box.click()
-            self.page.get_by_role("option", name=option, exact=True).click()
+        box.scroll_into_view_if_needed()
+        self.settle()
+        for name in options:
+            option = self.page.get_by_role("option", name=name, exact=True)
+            while not option.count():
+                box.click()
+                self.page.wait_for_timeout(500)
+            option.click()
             self.settle()
         box.press("Escape")
 
