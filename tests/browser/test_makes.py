@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from playwright.sync_api import expect
 
 from studyapp.kinds.comparison import deciding
 from studyapp.services import joining, planning, preparing, watching
@@ -47,7 +48,7 @@ def write_the_plan(desk: Desk, names: tuple[str, ...]) -> None:
     desk.page.reload()
     desk.see("Fix the reading: “31,0” is not a number.")
     desk.settle()
-    assert desk.page.get_by_label("Read of B", exact=True).input_value() == "31,0"
+    expect(desk.page.get_by_label("Read of B", exact=True)).to_have_value("31,0", timeout=60000)
     desk.type("Read of B", "31.0 31.1")
     next_step(desk.page, "Who tastes, and how often")
     desk.choose("Assessors", *names)
